@@ -1,0 +1,28 @@
+"""What can go wrong, each kind with the exit code that the command line gives it.
+
+A message is one line for a person: what is wrong, where, and what to do.
+"""
+
+
+class TonegenError(Exception):
+    """Base of every error that the program raises on purpose."""
+
+    exit_code = 2
+
+
+class BadValue(TonegenError):
+    """A number, a name or a text that cannot be meant: a frequency of zero, a note "H3"."""
+
+
+class BadPreset(TonegenError):
+    """A preset file that is missing, unreadable or wrong; the message names the file and the field."""
+
+
+class CannotWrite(TonegenError):
+    """A file that could not be written; nothing half written is left behind."""
+
+
+class NoSuchDevice(TonegenError):
+    """A sound device or a MIDI port that is missing, busy or gone."""
+
+    exit_code = 3

@@ -1,0 +1,143 @@
+"""Notes, keys, cents and hz.
+
+Conventions: a *key* is a MIDI key number, A4 = 69 (MIDI Tuning Standard); it may be a fraction.
+An *offset* is cents from equal temperament at the reference pitch. The reference pitch is the frequency
+of A4 in hz. Functions take scalars or arrays that broadcast together, and give float64 of their common shape.
+"""
+
+import re
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from tonegen.errors import BadValue
+
+A4_KEY: Final = 69
+REFERENCE_HZ: Final = 440.0  # ISO 16:1975
+LOWEST_REFERENCE_HZ: Final = 380.0
+HIGHEST_REFERENCE_HZ: Final = 500.0
+
+_LETTER_KEYS: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+_ACCIDENTAL_SEMITONES: Final = {"": 0, "#": 1, "♯": 1, "##": 2, "x": 2, "b": -1, "♭": -1, "bb": -2}
+_SHARP_NAMES: Final = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
+_FLAT_NAMES: Final = ("C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B")
+_PITCH_CLASS: Final = re.compile(r"([A-Ga-g])(##|bb|[#♯xb♭]?)")
+_NOTE: Final = re.compile(_PITCH_CLASS.pattern + r"(-?\d{1,2})")
+
+
+def checked_hz(hz: ArrayLike, what: str = "frequency") -> NDArray[np.float64]:
+    """`hz` as float64, each value finite and above zero.
+
+    Raises BadValue naming `what` and the first value that is not.
+    """
+    values = np.asarray(hz, dtype=np.float64)
+    wrong = ~(np.isfinite(values) & (values > 0))
+    if wrong.any():
+        first = np.atleast_1d(values)[np.atleast_1d(wrong)][0]
+        raise BadValue(f"{what} {first:g} hz is not a finite number above zero")
+    return values
+
+
+def checked_reference_hz(reference_hz: float) -> float:
+    """The reference pitch, 380 to 500 hz. Raises BadValue outside that."""
+    if not LOWEST_REFERENCE_HZ <= reference_hz <= HIGHEST_REFERENCE_HZ:  # false for NaN as well
+        raise BadValue(
+            f"reference pitch {reference_hz:g} hz is out of range; "
+            f"give A4 as {LOWEST_REFERENCE_HZ:g} to {HIGHEST_REFERENCE_HZ:g} hz, such as 440"
+        )
+    return float(reference_hz)
+
+
+def hz_from_key(
+    key: ArrayLike, offset_cents: ArrayLike = 0.0, reference_hz: ArrayLike = REFERENCE_HZ
+) -> NDArray[np.float64]:
+    """Frequency of a key that lies `offset_cents` from equal temperament.
+
+    Source: MIDI Tuning Standard, 440 * 2^((key - 69) / 12), with the reference pitch in place of 440.
+
+    >>> float(hz_from_key(60).round(4))  # middle C
+    261.6256
+    """
+    keys = np.asarray(key, dtype=np.float64)
+    semitones = (keys - A4_KEY) + np.asarray(offset_cents, dtype=np.float64) / 100
+    return np.asarray(reference_hz, dtype=np.float64) * np.exp2(semitones / 12)
+
+
+def key_from_hz(hz: ArrayLike, reference_hz: ArrayLike = REFERENCE_HZ) -> NDArray[np.float64]:
+    """The key, with its fraction, that sounds at `hz` in equal temperament.
+
+    >>> float(key_from_hz(220))
+    57.0
+    """
+    return A4_KEY + 12 * np.log2(checked_hz(hz) / checked_hz(reference_hz, "reference pitch"))
+
+
+def nearest_key(
+    hz: ArrayLike, reference_hz: ArrayLike = REFERENCE_HZ
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """The nearest whole key, and the offset in cents of `hz` from it, within -50 to 50."""
+    keys = key_from_hz(hz, reference_hz)
+    whole = np.rint(keys)
+    return whole.astype(np.int64), (keys - whole) * 100
+
+
+def cents_between(low_hz: ArrayLike, high_hz: ArrayLike) -> NDArray[np.float64]:
+    """Size of the interval in cents, negative when `high_hz` is the lower one.
+
+    Source: A. J. Ellis, 1200 cents to the octave.
+
+    >>> float(cents_between(200, 300).round(3))  # a pure fifth
+    701.955
+    """
+    return 1200 * np.log2(checked_hz(high_hz) / checked_hz(low_hz))
+
+
+def parse_note(text: str) -> int:
+    """The key of a written note: a letter, sharps or flats, and the octave; C4 is middle C.
+
+    Raises BadValue for anything else, and for notes outside keys 0 to 127 (C-1 to G9).
+
+    >>> parse_note("C#4"), parse_note("Db4"), parse_note("A4")
+    (61, 61, 69)
+    """
+    found = _NOTE.fullmatch(text.strip())
+    if not found:
+        raise BadValue(
+            f'"{text}" is not a note name; write a letter A to G, an optional # or b, '
+            f'then the octave, such as "G#4"'
+        )
+    letter, accidental, octave = found.groups()
+    key = 12 * (int(octave) + 1) + _LETTER_KEYS[letter.upper()] + _ACCIDENTAL_SEMITONES[accidental]
+    if not 0 <= key <= 127:
+        raise BadValue(f'note "{text}" is out of range; notes go from C-1 to G9 (keys 0 to 127)')
+    return key
+
+
+def parse_pitch_class(text: str) -> int:
+    """The pitch class 0 to 11 (C = 0) of a note name without octave.
+
+    >>> parse_pitch_class("Eb")
+    3
+    """
+    found = _PITCH_CLASS.fullmatch(text.strip())
+    if not found:
+        raise BadValue(
+            f'"{text}" is not the name of a note; write a letter A to G and an optional # or b, such as "Eb"'
+        )
+    letter, accidental = found.groups()
+    return (_LETTER_KEYS[letter.upper()] + _ACCIDENTAL_SEMITONES[accidental]) % 12
+
+
+def note_name(key: int, flats: bool = False) -> str:
+    """The name of a whole key, with sharps unless `flats`.
+
+    >>> note_name(61), note_name(61, flats=True)
+    ('C#4', 'Db4')
+    """
+    return f"{pitch_class_name(key, flats)}{key // 12 - 1}"
+
+
+def pitch_class_name(key: int, flats: bool = False) -> str:
+    """The name of a key without its octave, with sharps unless `flats`."""
+    return (_FLAT_NAMES if flats else _SHARP_NAMES)[key % 12]

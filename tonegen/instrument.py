@@ -251,6 +251,15 @@ class Instrument:
         hint = f"; near it: {', '.join(near)}" if near else ""
         raise BadValue(f'{self.name} has no grip "{name}"; give strings such as 3,4,5 or a saved name{hint}')
 
+    def checked_drop(self, drop: Drop) -> Drop:
+        """A drop profile whose changes and strings this instrument has. Raises BadValue for another."""
+        for change in {*drop.cents, *(name for names in drop.combinations for name in names)}:
+            self.change(change)
+        for cents in (*drop.cents.values(), *drop.combinations.values()):
+            for string in cents:
+                self.string(string)
+        return drop
+
     def checked_fret(self, fret: float) -> float:
         """A bar position. Raises BadValue when it is off the neck."""
         if not 0 <= fret <= self.frets:

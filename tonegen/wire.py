@@ -75,7 +75,7 @@ def least_strength_pa(diameter_m: ArrayLike) -> NDArray[np.float64]:
     """Least tensile strength of music wire: 2211 MPa / d^0.145, d in mm.
 
     Source: Shigley, Mechanical Engineering Design, ASTM A228 constants (from memory); within 2 % of the
-    A228 table from 0.1 to 6.5 mm.
+    A228 table from 0.1 to 1.5 mm.
     """
     return 2211e6 / (np.asarray(diameter_m, dtype=np.float64) * 1000) ** 0.145
 

@@ -26,6 +26,12 @@ Cents = Annotated[float, Meta(ge=-1200, le=1200)]
 Model = TypeVar("Model")
 
 
+class Title(Struct):
+    """What every preset file can be asked for, whatever else is in it."""
+
+    title: str
+
+
 class Fields(Struct, forbid_unknown_fields=True, kw_only=True):
     """What every preset file has."""
 
@@ -61,6 +67,15 @@ def locate(kind: str, name: str) -> Path:
     near = get_close_matches(name, known, n=3, cutoff=0.4)
     hint = f"near it: {', '.join(near)}" if near else f"see: tonegen list {kind}"
     raise BadPreset(f'there is no {kind[:-1]} called "{name}"; {hint}')
+
+
+def title(kind: str, name: str) -> str:
+    """The title of a preset; why it cannot be read, for one that is damaged."""
+    path = locate(kind, name)
+    try:
+        return read(path, Title).title
+    except BadPreset as error:
+        return str(error)
 
 
 def read(path: Path, model: type[Model]) -> Model:

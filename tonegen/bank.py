@@ -39,12 +39,12 @@ def audible_weight(cycles_per_frame: NDArray[np.float64]) -> NDArray[np.float64]
 
 def raised_cosine(progress: NDArray[np.float64]) -> NDArray[np.float64]:
     """From 0 at 0 to 1 at 1 with no corner at either end."""
-    return 0.5 - 0.5 * np.cos(np.pi * progress)
+    return np.asarray(0.5 - 0.5 * np.cos(np.pi * progress))
 
 
 def decayed(frames: NDArray[np.float64], decay_db_per_frame: NDArray[np.float64]) -> NDArray[np.float64]:
     """What is left of a level after so many frames (shapes broadcast); nothing grows before frame 0."""
-    return np.exp(-_NEPERS_PER_DB * decay_db_per_frame * np.maximum(frames, 0))
+    return np.asarray(np.exp(-_NEPERS_PER_DB * decay_db_per_frame * np.maximum(frames, 0)))
 
 
 def sines(turns: NDArray[np.float64], work: NDArray[np.float64], out: NDArray[np.float32]) -> None:
@@ -84,7 +84,7 @@ def glided_cycles(
         return np.multiply.outer(to_cycles_per_frame, frames)
     moving = np.clip(frames, 0, glide_frames)
     log_ratio = np.log(to_cycles_per_frame / from_cycles_per_frame)
-    steepness = np.where(log_ratio == 0, 1e-300, log_ratio) / glide_frames  # the limit for r = 1
+    steepness = np.where(log_ratio == 0, 1e-200, log_ratio) / glide_frames  # the limit for r = 1
     passed = np.expm1(np.multiply.outer(steepness, moving))
     passed *= (from_cycles_per_frame / steepness)[:, None]
     passed += np.multiply.outer(from_cycles_per_frame, np.minimum(frames, 0))

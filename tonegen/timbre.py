@@ -1,9 +1,9 @@
 """Timbres, and the tones that wear them.
 
-Conventions: a *timbre* is a set of partials: multiples of the first partial's frequency, linear levels whose
-absolute values sum to 1, start phases in turns, and one decay in dB per second. A *tone* is a timbre at a
-frequency, with a level, a place between the ears and a name by which the player knows it again. `hz` is the
-frequency of the first partial, which is what a pitch reading shows.
+Conventions: a *timbre* is a set of partials: multiples of the first partial's frequency, linear levels that
+sum to 1, start phases in turns, and one decay in dB per second. A *tone* is a timbre at a frequency, with a
+level, a place between the ears and a name by which the player knows it again. `hz` is the frequency of the
+first partial, which is what a pitch reading shows.
 """
 
 from collections.abc import Iterable, Sequence
@@ -33,10 +33,10 @@ class Place(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Timbre:
-    """Partials of a tone; the levels are scaled so that their absolute values sum to 1.
+    """Partials of a tone; the levels are scaled so that they sum to 1.
 
     multiples : of the first partial's frequency, each above zero and given once
-    levels : linear, any scale; a negative one is a partial turned by half
+    levels : linear, any scale; a negative one is kept as a phase that is half a turn later
     phases_turns : where each partial starts, in turns of a sine; all at 0 when left out
     decay_db_per_second : 0 for a sustained tone
     stiffness : B of the partial law in `interval.partial_hz`
@@ -78,8 +78,11 @@ class Timbre:
         if not 0 < total < np.inf:
             raise BadValue("a timbre needs at least one partial that sounds")
         object.__setattr__(self, "multiples", tuple(float(multiple) for multiple in self.multiples))
-        object.__setattr__(self, "levels", tuple(float(level) / total for level in self.levels))
-        object.__setattr__(self, "phases_turns", tuple(float(turns) for turns in phases))
+        turned = tuple(
+            float(turns) + 0.5 * (level < 0) for turns, level in zip(phases, self.levels, strict=True)
+        )
+        object.__setattr__(self, "levels", tuple(abs(float(level)) / total for level in self.levels))
+        object.__setattr__(self, "phases_turns", turned)
 
     @classmethod
     def sloped(

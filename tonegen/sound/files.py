@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 SHORTEST_FILE_SECONDS: Final = 0.1
 LONGEST_FILE_SECONDS: Final = 24 * 3600.0
 _LARGEST_WAV_BYTES: Final = 2**32 - 4096  # RIFF counts its bytes in 32 bits; the headers are well below 4096
+_FULL_DISK_BYTES: Final = 1_000_000
 _BLOCK_FRAMES: Final = 1 << 17
 
 
@@ -64,15 +65,16 @@ def write(
     sample_format : 16 or 24 bits with triangular dither, or 32-bit float (WAV only)
     force : replace an existing file
     progress : called after each block with the seconds written so far
-    Raises BadValue for a length, a name or a format that cannot be meant, and CannotWrite, with nothing
-    written, for an existing file without `force`, a file too large for WAV or for the disk, or a failing disk.
+    Raises BadValue for a length, a name or a format that cannot be meant. Raises CannotWrite, and keeps
+    nothing, for an existing file without `force`, a file too large for WAV or the disk, or a failing disk.
     """
     frames = _checked_frames(seconds, player.sample_rate)
     container = _checked_container(path, sample_format)
     size = frames * player.channels * sample_format.bytes_per_sample
     if container == "WAV" and size > _LARGEST_WAV_BYTES:
         raise CannotWrite(
-            f"{path}: {_readable(size)} is more than a WAV file can hold (4 GiB); write a .flac, or fewer seconds"
+            f"{path}: {_readable(size)} is more than a WAV file can hold (4 GiB); "
+            "write a .flac, or fewer seconds"
         )
     _check_place(path, force)
     _check_free_space(path, size)
@@ -82,14 +84,17 @@ def write(
 
     part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
+        part.touch(exist_ok=False)  # says why it cannot, which libsndfile does not
         with soundfile.SoundFile(
-            part, "x", player.sample_rate, player.channels, _SUBTYPES[sample_format], format=container
+            part, "w", player.sample_rate, player.channels, _SUBTYPES[sample_format], format=container
         ) as file:
             _stream(file, player, frames, fade_frames, sample_format, progress)
         _flush_to_disk(part)
+        if not _is_whole(part, frames):
+            raise OSError("the disk did not keep all of it")
         part.replace(path)
-    except (OSError, soundfile.SoundFileError) as failure:
-        raise CannotWrite(f"{path}: could not be written ({_reason(failure)}); nothing was kept") from failure
+    except (OSError, soundfile.SoundFileError, AssertionError) as failure:  # it asserts that all was taken
+        raise CannotWrite(f"{path}: {_reason(failure, path)}; nothing was kept") from failure
     finally:
         part.unlink(missing_ok=True)
     return frames
@@ -190,5 +195,17 @@ def _readable(size: float) -> str:
     return f"{size / 1e9:.1f} GB" if size >= 1e9 else f"{size / 1e6:.0f} MB"
 
 
-def _reason(failure: Exception) -> str:
-    return (getattr(failure, "strerror", None) or str(failure)).strip().rstrip(".")
+def _is_whole(path: Path, frames: int) -> bool:
+    """Whether the last frame can be read again; libsndfile is silent about what it loses when it closes."""
+    import soundfile
+
+    with soundfile.SoundFile(path) as file:
+        file.seek(frames - 1)
+        return len(file.read(2)) == 1
+
+
+def _reason(failure: Exception, path: Path) -> str:
+    """Why it failed, in a few words; libsndfile only knows a system error."""
+    if shutil.disk_usage(path.parent).free < _FULL_DISK_BYTES:
+        return "the disk is full; make room, or write fewer seconds"
+    return f"could not be written ({getattr(failure, 'strerror', None) or str(failure).rstrip('.')})"

@@ -1,5 +1,6 @@
 """A player's sound on a device, by PortAudio."""
 
+import atexit
 import threading
 import time
 from collections.abc import Callable, Sequence
@@ -16,6 +17,7 @@ LARGEST_BLOCK_FRAMES: Final = 16_384
 _PICTURE_SECONDS: Final = 0.04
 _LOST_AFTER_SECONDS: Final = 2.0  # a device that has taken nothing for so long is gone
 _CLOSING_SECONDS: Final = 2.0
+_CLOSING_LOST_SECONDS: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +221,9 @@ class _Stream:
 
         closing = threading.Thread(target=close, daemon=True)
         closing.start()
-        closing.join(_CLOSING_SECONDS)
+        closing.join(_CLOSING_SECONDS if gently else _CLOSING_LOST_SECONDS)
+        if closing.is_alive():
+            _leave_open_at_exit()
 
 
 def _sounddevice() -> Any:
@@ -232,6 +236,11 @@ def _sounddevice() -> Any:
             'or write a file with "tonegen render"'
         ) from missing
     return sounddevice
+
+
+def _leave_open_at_exit() -> None:
+    """Do not let PortAudio shut down with a stream that cannot be closed: it would abort the program."""
+    atexit.unregister(_sounddevice()._exit_handler)
 
 
 def _default_number(sounddevice: Any) -> int | None:

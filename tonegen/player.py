@@ -1,0 +1,314 @@
+"""Tones that start, glide, change level and stop without a click, block by block.
+
+Conventions: time is a whole number of *frames* since the player's first. Every change is a command that
+starts at the next block. While it runs, *gains* go from where they are to where they shall be, all along one
+raised cosine, and frequencies evenly in cents; then the steady bank takes over with the phases reached.
+
+It cannot clip: the levels of a timbre sum to 1, the shares of the tones sum to at most 1, and every gain on
+its way is the same mixture of two sets of gains that keep to that, under the ceiling.
+
+Commands are worked out in the thread of the caller and handed over in a queue; the thread that pulls blocks
+takes no lock.
+"""
+
+import threading
+from collections import deque
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonegen.bank import DEVICE_COLUMNS, HIGHEST_CYCLES_PER_FRAME, Bank
+from tonegen.errors import BadValue
+from tonegen.interval import Ratio
+from tonegen.motion import Motion, Target, Work
+from tonegen.timbre import Place, Tone, linear_from_db
+
+QUIET_LEVEL_DBFS: Final = -24.0
+CEILING_DBFS: Final = -6.0
+LOWEST_LEVEL_DBFS: Final = -120.0
+FADE_SECONDS: Final = 0.5
+RAMP_SECONDS: Final = 0.05
+SHORTEST_RAMP_SECONDS: Final = 0.005  # a shorter one is a click
+LONGEST_RAMP_SECONDS: Final = 600.0
+LOWEST_SAMPLE_RATE: Final = 8_000
+HIGHEST_SAMPLE_RATE: Final = 384_000
+
+# NIOSH Publication 98-126 (1998): recommended exposure limit 85 dBA over 8 hours, 3 dB exchange rate.
+HEARING_CAUTION: Final = (
+    "Sustained tones can harm hearing, in-ear monitors above all: start low. NIOSH recommends at most "
+    "8 hours a day at 85 dBA, and half the time for every 3 dB more; follow your local rules, and ask an "
+    "audiologist."
+)
+
+# A command that would need more waits for the ramp before it to end.
+_MOST_MOVING_PARTIALS: Final = 2048
+
+
+class Player:
+    """Sustained tones for a device or a file: commands from any thread, blocks pulled by one.
+
+    sample_rate : whole hz, 8000 to 384000
+    channels : 1 or 2; with 1, tones at the left or the right are heard in the middle
+    level_dbfs : what all the tones together cannot exceed, at most the ceiling
+    columns : `bank.DEVICE_COLUMNS` or `bank.FILE_COLUMNS`
+    Raises BadValue for numbers out of range.
+
+    >>> player = Player(48000)
+    >>> player.set([Tone(220, name="low"), Tone(275.6, name="high")])
+    >>> block = np.empty((128, 2), dtype=np.float32)
+    >>> player.pull(block)
+    >>> player.frame, bool(abs(block).max() < 0.001)
+    (128, True)
+    """
+
+    def __init__(
+        self,
+        sample_rate: int,
+        channels: int = 2,
+        level_dbfs: float = QUIET_LEVEL_DBFS,
+        columns: int = DEVICE_COLUMNS,
+    ) -> None:
+        """Silent until tones are set."""
+        if not (LOWEST_SAMPLE_RATE <= sample_rate <= HIGHEST_SAMPLE_RATE and sample_rate == int(sample_rate)):
+            raise BadValue(
+                f"sample rate {sample_rate:g} is out of range; give a whole number of hz, "
+                f"{LOWEST_SAMPLE_RATE} to {HIGHEST_SAMPLE_RATE}, such as 48000"
+            )
+        if channels not in (1, 2):
+            raise BadValue(f"{channels} channels are not possible; give 1 or 2")
+        self.sample_rate = int(sample_rate)
+        self.channels = channels
+        self.frame = 0
+        self._columns = columns
+        self._level_dbfs = checked_level_dbfs(level_dbfs)
+        self._muted = False
+        self._tones: tuple[Tone, ...] = ()
+        self._started = False
+        self._stopped = False
+
+        self._callers = threading.Lock()  # orders those who command; never taken by the one who pulls
+        self._commands: deque[Target] = deque()
+        self._next_id = 0
+        self._carrier_ids: dict[str, int] = {}
+        self._partial_ids: dict[tuple[str, float, float], int] = {}
+        self._numbered: dict[tuple[str, float], int] = {}
+        self._work = Work()
+        self._motion = Motion(self._target(SHORTEST_RAMP_SECONDS, None), 0, None)
+
+    def set(
+        self,
+        tones: Sequence[Tone],
+        *,
+        glide_seconds: float = RAMP_SECONDS,
+        ramp_seconds: float | None = None,
+    ) -> None:
+        """Sound these tones from the next block on.
+
+        A tone whose name sounds already glides there with its phase kept; new ones fade in, others fade out.
+        Tones that decay are picked again.
+        ramp_seconds : of levels and fades; at first a slow fade-in, later a short ramp, when left out
+        Raises BadValue for a name that is given twice, or times out of range.
+        """
+        named = tuple(
+            tone if tone.name else replace(tone, name=str(index)) for index, tone in enumerate(tones)
+        )
+        names = [tone.name for tone in named]
+        for name in names:
+            if names.count(name) > 1:
+                raise BadValue(f'two tones are named "{name}"; give each its own name')
+        with self._callers:
+            if ramp_seconds is None:
+                ramp_seconds = RAMP_SECONDS if self._started else FADE_SECONDS
+            ramp_seconds = checked_ramp_seconds(ramp_seconds)
+            glide_seconds = checked_ramp_seconds(glide_seconds)
+            self._tones = named
+            self._started = True
+            self._stopped = False
+            self._partial_ids = {key: known for key, known in self._partial_ids.items() if key[0] in names}
+            for tone in named:
+                if tone.timbre.decay_db_per_second:
+                    self._forget(tone.name)
+            self._commands.append(self._target(ramp_seconds, glide_seconds))
+
+    def glide(self, hz: Mapping[str, float], seconds: float) -> None:
+        """Move the named tones to other frequencies, evenly in cents, phases kept.
+
+        Raises BadValue for a name that does not sound.
+        """
+        with self._callers:
+            known = {tone.name for tone in self._tones}
+            for name in hz:
+                if name not in known:
+                    sounding = ", ".join(sorted(known)) or "none"
+                    raise BadValue(f'no tone named "{name}" sounds; those that do: {sounding}')
+            seconds = checked_ramp_seconds(seconds)
+            self._tones = tuple(
+                replace(tone, hz=hz[tone.name]) if tone.name in hz else tone for tone in self._tones
+            )
+            self._commands.append(self._target(min(RAMP_SECONDS, seconds), seconds))
+
+    def level(self, level_dbfs: float, *, ramp_seconds: float = RAMP_SECONDS) -> None:
+        """Change the level of everything; glides go on. Raises BadValue above the ceiling."""
+        with self._callers:
+            level_dbfs = checked_level_dbfs(level_dbfs)
+            ramp_seconds = checked_ramp_seconds(ramp_seconds)
+            self._level_dbfs = level_dbfs
+            self._commands.append(self._target(ramp_seconds, None))
+
+    def mute(self, muted: bool, *, ramp_seconds: float = RAMP_SECONDS) -> None:
+        """Fall silent, or sound again where the phases would be; glides go on."""
+        with self._callers:
+            ramp_seconds = checked_ramp_seconds(ramp_seconds)
+            self._muted = muted
+            self._commands.append(self._target(ramp_seconds, None))
+
+    def stop(self, fade_seconds: float = FADE_SECONDS) -> None:
+        """Fade everything out; `finished` is true once it is silent."""
+        with self._callers:
+            fade_seconds = checked_ramp_seconds(fade_seconds)
+            self._tones = ()
+            self._commands.append(self._target(fade_seconds, None))
+            self._stopped = True
+
+    @property
+    def finished(self) -> bool:
+        """Stopped, and silent since."""
+        motion = self._motion
+        silent = len(motion.target.ids) == 0 and self.frame >= motion.end
+        return self._stopped and not self._commands and silent
+
+    def pull(self, out: NDArray[np.float32]) -> None:
+        """Fill the next block, frames x channels, C-contiguous. For one thread, a device's or a writer's."""
+        frames = len(out)
+        while self._commands and self._has_room(self._commands[0]):
+            self._motion = Motion(self._commands.popleft(), self.frame, self._motion)
+        done = 0
+        while done < frames:
+            motion, frame = self._motion, self.frame + done
+            moving = min(max(motion.end - frame, 0), frames - done)
+            if moving:
+                motion.render_moving(out[done : done + moving], frame, self._work)
+                done += moving
+                continue
+            if motion.start < motion.end:
+                motion = self._motion = motion.settled()
+            motion.render_at_rest(out[done:], frame)
+            done = frames
+        self.frame += frames
+
+    def _has_room(self, command: Target) -> bool:
+        """Whether a command can start now; many in one ramp would pile up what is fading out."""
+        together = len(command.ids) + len(self._motion.ids)
+        return together <= _MOST_MOVING_PARTIALS or self.frame >= self._motion.end
+
+    def partial_phase_turns(self, name: str, partial: float, frame: int | None = None) -> float:
+        """Phase of a partial, 0 to 1, as the bank has it at a frame: the next one when left out.
+
+        partial : its number, the multiple before any stiffness. Right for frames since the last command.
+        Raises BadValue when no such partial is made.
+        """
+        known = self._numbered.get((name, float(partial)))
+        if known is None:
+            raise BadValue(f'no tone named "{name}" has a partial {partial:g} that sounds')
+        motion = self._motion
+        at = np.flatnonzero(motion.ids == known)
+        if len(at) == 0:
+            return 0.0  # its command waits for the next block
+        return float(motion.turns_at((self.frame if frame is None else frame) - motion.start)[at[0]])
+
+    def beat_phase_turns(self, low: str, high: str, ratio: Ratio, frame: int | None = None) -> float:
+        """Phase of the beat of two tones' lowest coincident partials, 0 to 1: loudest at 0, faintest at half.
+
+        Raises BadValue when one of the two partials is not made.
+        """
+        frame = self.frame if frame is None else frame
+        above = self.partial_phase_turns(high, ratio.lower, frame)
+        below = self.partial_phase_turns(low, ratio.upper, frame)
+        return (above - below) % 1.0
+
+    def _target(self, ramp_seconds: float, glide_seconds: float | None) -> Target:
+        """The tones as they are now, worked out for the one who pulls."""
+        tones, rate = self._tones, self.sample_rate
+        share = 0.0 if self._muted else float(linear_from_db(self._level_dbfs))
+        share /= max(1.0, sum(tone.level for tone in tones))
+        self._carrier_ids = {
+            tone.name: self._carrier_ids.get(tone.name) or self._fresh_id() for tone in tones
+        }
+        self._numbered = {}
+        rows: list[tuple[int, int, float, float, float]] = []
+        gains: list[tuple[float, ...]] = []
+        for index, tone in enumerate(tones):
+            timbre = tone.timbre
+            multiples, levels = tone.partial_multiples(), tone.heard_levels() * (share * tone.level)
+            made = multiples * tone.hz < HIGHEST_CYCLES_PER_FRAME * rate
+            for number, turns, multiple, level in zip(
+                np.array(timbre.multiples)[made],
+                np.array(timbre.phases_turns)[made],
+                multiples[made],
+                levels[made],
+                strict=True,
+            ):
+                known = self._partial_id(tone.name, float(number), float(multiple))
+                rows.append((known, index, multiple, turns, timbre.decay_db_per_second / rate))
+                gains.append(self._in_place(float(level), tone.place))
+        table = np.array(rows, dtype=np.float64).reshape(len(rows), 5)
+        gain_table = np.array(gains, dtype=np.float64).reshape(len(rows), self.channels)
+        carrier = table[:, 1].astype(np.intp)
+        cycles_per_frame = np.array([tone.hz for tone in tones], dtype=np.float64) / rate
+        return Target(
+            ids=table[:, 0].astype(np.int64),
+            carrier=carrier,
+            multiples=table[:, 2].copy(),
+            start_turns=table[:, 3].copy(),
+            decay_db_per_frame=table[:, 4].copy(),
+            gains=gain_table,
+            carrier_ids=np.array(list(self._carrier_ids.values()), dtype=np.int64),
+            cycles_per_frame=cycles_per_frame,
+            bank=Bank(cycles_per_frame[carrier] * table[:, 2], gain_table, table[:, 4], self._columns),
+            ramp_frames=round(ramp_seconds * rate),
+            glide_frames=None if glide_seconds is None else round(glide_seconds * rate),
+        )
+
+    def _in_place(self, level: float, place: Place) -> tuple[float, ...]:
+        """The gain of each channel."""
+        if self.channels == 1:
+            return (level,)
+        return (level * (place != Place.RIGHT), level * (place != Place.LEFT))
+
+    def _partial_id(self, name: str, number: float, multiple: float) -> int:
+        key = (name, number, multiple)
+        if key not in self._partial_ids:
+            self._partial_ids[key] = self._fresh_id()
+        self._numbered[name, number] = self._partial_ids[key]
+        return self._partial_ids[key]
+
+    def _forget(self, name: str) -> None:
+        """Let the partials of a tone start anew."""
+        self._partial_ids = {key: known for key, known in self._partial_ids.items() if key[0] != name}
+
+    def _fresh_id(self) -> int:
+        self._next_id += 1
+        return self._next_id
+
+
+def checked_level_dbfs(level_dbfs: float) -> float:
+    """A level between -120 dBFS and the ceiling. Raises BadValue outside that."""
+    if not LOWEST_LEVEL_DBFS <= level_dbfs <= CEILING_DBFS:  # false for NaN as well
+        raise BadValue(
+            f"level {level_dbfs:g} dBFS is out of range; "
+            f"give {LOWEST_LEVEL_DBFS:g} to {CEILING_DBFS:g}, the ceiling"
+        )
+    return float(level_dbfs)
+
+
+def checked_ramp_seconds(seconds: float) -> float:
+    """The time of a ramp, a fade or a glide, 0.005 to 600 seconds. Raises BadValue outside that."""
+    if not SHORTEST_RAMP_SECONDS <= seconds <= LONGEST_RAMP_SECONDS:  # false for NaN as well
+        raise BadValue(
+            f"{seconds:g} seconds are not a ramp; "
+            f"give {SHORTEST_RAMP_SECONDS:g} (shorter ones click) to {LONGEST_RAMP_SECONDS:g}"
+        )
+    return float(seconds)

@@ -1,0 +1,1 @@
+"""Where sound leaves the program: a device, or a file."""

@@ -1,0 +1,255 @@
+"""A player's sound on a device, by PortAudio."""
+
+import atexit
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonegen.errors import BadValue, NoSuchDevice
+from tonegen.player import FADE_SECONDS, Player
+
+LARGEST_BLOCK_FRAMES: Final = 16_384
+_PICTURE_SECONDS: Final = 0.04
+_LOST_AFTER_SECONDS: Final = 2.0  # a device that has taken nothing for so long is gone
+_CLOSING_SECONDS: Final = 2.0
+_CLOSING_LOST_SECONDS: Final = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """A device that sound can go to."""
+
+    number: int
+    name: str
+    host: str
+    channels: int
+    sample_rate: int
+    is_default: bool
+    of_default_host: bool
+
+    def __str__(self) -> str:
+        """Number, name and the system's way to it."""
+        return f"{self.number} {self.name} ({self.host})"
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """What came of playing."""
+
+    seconds: float
+    underflows: int  # blocks that came too late, each a gap that may have been heard
+
+
+def output_devices() -> tuple[Device, ...]:
+    """Every device that sound can go to. Raises NoSuchDevice where PortAudio is missing."""
+    sounddevice = _sounddevice()
+    hosts = sounddevice.query_hostapis()
+    default = _default_number(sounddevice)
+    default_host = sounddevice.query_devices(default)["hostapi"] if default is not None else None
+    return tuple(
+        Device(
+            number=found["index"],
+            name=found["name"],
+            host=hosts[found["hostapi"]]["name"],
+            channels=found["max_output_channels"],
+            sample_rate=round(found["default_samplerate"]),
+            is_default=found["index"] == default,
+            of_default_host=found["hostapi"] == default_host,
+        )
+        for found in sounddevice.query_devices()
+        if found["max_output_channels"] > 0
+    )
+
+
+def choose(which: str | None, devices: Sequence[Device]) -> Device:
+    """The device with that number, or with that part of a name; the default one for None.
+
+    A whole name wins over a part, and the system's usual way to a device over its other ones.
+    Raises NoSuchDevice, naming the devices that exist, when none or several fit.
+    """
+    if not devices:
+        raise NoSuchDevice('there is no sound device; connect one, or write a file with "tonegen render"')
+    listed = ", ".join(str(device) for device in devices)
+    if which is None:
+        fitting = [device for device in devices if device.is_default]
+        if not fitting:
+            raise NoSuchDevice(f"the system has no default sound device; choose one of: {listed}")
+    elif which.isdecimal():
+        fitting = [device for device in devices if device.number == int(which)]
+    else:
+        sought = which.casefold()
+        fitting = [device for device in devices if device.name.casefold() == sought] or [
+            device for device in devices if sought in str(device).casefold()
+        ]
+        fitting = [device for device in fitting if device.of_default_host] or fitting
+    if not fitting:
+        raise NoSuchDevice(f'no sound device "{which}"; there are: {listed}')
+    if len(fitting) > 1:
+        several = ", ".join(str(device) for device in fitting)
+        raise NoSuchDevice(f'"{which}" fits {len(fitting)} sound devices: {several}; give the number')
+    return fitting[0]
+
+
+def play(
+    player: Player,
+    device: Device,
+    *,
+    seconds: float | None = None,
+    stop: threading.Event | None = None,
+    block_frames: int = 0,
+    fade_seconds: float = FADE_SECONDS,
+    picture: Callable[[int], None] | None = None,
+) -> Played:
+    """Play until `seconds` are over, `stop` is set or Ctrl-C is pressed; then fade out.
+
+    block_frames : frames that the device asks for at a time; 0 lets it choose
+    picture : called about 25 times a second with the frame that is heard at that moment
+    Raises BadValue for a block or a time that cannot be meant; NoSuchDevice when the device does not take the
+    sound, or is lost while playing.
+    """
+    if not 0 <= block_frames <= LARGEST_BLOCK_FRAMES:
+        raise BadValue(f"a block of {block_frames} frames is not possible; give 0 to {LARGEST_BLOCK_FRAMES}")
+    if seconds is not None and not seconds > 0:  # true for NaN as well
+        raise BadValue(f"playing for {seconds:g} seconds is not possible; give more than 0")
+    stop = stop or threading.Event()
+    until = player.frame + seconds * player.sample_rate if seconds is not None else float("inf")
+    with _Stream(player, device, block_frames) as stream:
+        try:
+            while not stop.wait(_PICTURE_SECONDS) and player.frame < until:
+                stream.raise_if_lost()
+                if picture:
+                    picture(stream.heard_frame())
+        except KeyboardInterrupt:
+            pass  # the usual way to end a tone
+        player.stop(fade_seconds)
+        while not player.finished:
+            stream.raise_if_lost()
+            stream.ended.wait(_PICTURE_SECONDS)
+    return Played(stream.frames / player.sample_rate, stream.underflows)
+
+
+class _Stream:
+    """The stream to a device while it is open."""
+
+    def __init__(self, player: Player, device: Device, block_frames: int) -> None:
+        self.ended = threading.Event()
+        self.underflows = 0
+        self.frames = 0
+        self._player = player
+        self._device = device
+        self._failure: Exception | None = None
+        self._block_start: tuple[int, float] | None = None  # a frame, and when it will be heard
+        self._seen_frames, self._seen_at = 0, time.monotonic()
+        sounddevice = _sounddevice()
+        self._abort = sounddevice.CallbackAbort
+        try:
+            self._stream = sounddevice.OutputStream(
+                samplerate=player.sample_rate,
+                blocksize=block_frames,
+                device=device.number,
+                channels=player.channels,
+                dtype="float32",
+                callback=self._fill,
+                finished_callback=self.ended.set,
+            )
+        except sounddevice.PortAudioError as refusal:
+            raise NoSuchDevice(
+                f"sound device {device} does not take {player.channels} channels at {player.sample_rate} hz "
+                f"({_words(refusal)}); it has {device.channels} channels, and prefers {device.sample_rate} hz"
+            ) from refusal
+        self._refusal = sounddevice.PortAudioError
+
+    def __enter__(self) -> "_Stream":
+        try:
+            self._stream.start()
+        except self._refusal as refusal:
+            self._close()
+            raise NoSuchDevice(
+                f"sound device {self._device} does not start ({_words(refusal)}); "
+                "see that it is connected and that no other program holds it"
+            ) from refusal
+        self._seen_at = time.monotonic()
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        self._close(gently=kind is None)
+
+    def heard_frame(self) -> int:
+        """The frame that leaves the device now, as far as the device knows its delay."""
+        if self._block_start is None:
+            return 0
+        frame, heard_at = self._block_start
+        seconds_ago = float(self._stream.time) - heard_at
+        return max(0, frame + round(seconds_ago * self._player.sample_rate))
+
+    def raise_if_lost(self) -> None:
+        """Raise NoSuchDevice when the device has ended the stream or takes no more sound."""
+        if self._failure:
+            raise self._failure
+        now = time.monotonic()
+        if self.frames != self._seen_frames:
+            self._seen_frames, self._seen_at = self.frames, now
+        if self.ended.is_set() or now - self._seen_at > _LOST_AFTER_SECONDS:
+            raise NoSuchDevice(
+                f"sound device {self._device} was lost while playing; connect it again and start anew"
+            )
+
+    def _fill(self, out: NDArray[np.float32], frames: int, times: Any, status: Any) -> None:
+        """Called by the device's own thread for each block."""
+        if status.output_underflow:
+            self.underflows += 1
+        try:
+            self._block_start = (self._player.frame, times.outputBufferDacTime)
+            self._player.pull(out)
+        except Exception as failure:
+            self._failure = failure  # raised again where the caller waits
+            raise self._abort from failure
+        self.frames += frames
+
+    def _close(self, gently: bool = False) -> None:
+        """Close the stream, after what is under way when `gently`; a lost device may never answer."""
+
+        def close() -> None:
+            if gently:
+                self._stream.stop()
+            self._stream.close()
+
+        closing = threading.Thread(target=close, daemon=True)
+        closing.start()
+        closing.join(_CLOSING_SECONDS if gently else _CLOSING_LOST_SECONDS)
+        if closing.is_alive():
+            _leave_open_at_exit()
+
+
+def _sounddevice() -> Any:
+    """The binding to PortAudio, which opens the library when it is imported."""
+    try:
+        import sounddevice
+    except OSError as missing:
+        raise NoSuchDevice(
+            "the PortAudio library is missing; install it (Debian: sudo apt install libportaudio2), "
+            'or write a file with "tonegen render"'
+        ) from missing
+    return sounddevice
+
+
+def _leave_open_at_exit() -> None:
+    """Do not let PortAudio shut down with a stream that cannot be closed: it would abort the program."""
+    atexit.unregister(_sounddevice()._exit_handler)
+
+
+def _default_number(sounddevice: Any) -> int | None:
+    try:
+        return int(sounddevice.query_devices(kind="output")["index"])
+    except (sounddevice.PortAudioError, ValueError):
+        return None
+
+
+def _words(refusal: Exception) -> str:
+    """What PortAudio says, on one line."""
+    return " ".join(str(refusal.args[0]).split()) if refusal.args else "no reason given"

@@ -4,7 +4,10 @@ import math
 import subprocess
 import sys
 
+import numpy as np
 import pytest
+import soundfile
+from measure import beat_of, hz_of
 
 from tonegen.cli import SUMMARIES
 
@@ -58,7 +61,9 @@ def test_a_grip_with_both_pedals_at_the_third_fret(tonegen):
 
 
 def test_a_grip_against_the_bass(tonegen):
-    result = tonegen("tonegen beats --instrument e9-ten-string --changes A --grip 4,5 --against E2 --json").json
+    result = tonegen(
+        "tonegen beats --instrument e9-ten-string --changes A --grip 4,5 --against E2 --json"
+    ).json
 
     assert {(it["low"], it["high"], it["ratio"]) for it in result["intervals"]} == {
         ("E2", "E4", "4:1"), ("E2", "C#4", "10:3"), ("C#4", "E4", "6:5"),
@@ -111,7 +116,64 @@ def test_a_chart_for_the_eye(tonegen):
     heading = next(line for line in lines if "open" in line).split()
     assert heading == ["open", "A", "B", "C", "F", "E", "V", "D", "DD", "G", "A+V"]
     assert any(line.split()[:4] == ["5", "B3", "C#4", "C#4"] for line in lines)
-    assert "With A the cabinet drops: string 4 -0.6, string 6 -0.5, string 8 -0.8, string 9 -0.6 cents" in lines
+    assert (
+        "With A the cabinet drops: string 4 -0.6, string 6 -0.5, string 8 -0.8, string 9 -0.6 cents" in lines
+    )
+
+
+def test_a_string_pulled_far_above_its_pitch_gets_a_caution(tonegen):
+    """At A4 = 500 Hz string 3 of an E9, a plain .011, would stand above its least strength at A."""
+    safe = tonegen("tonegen chart --instrument e9-ten-string --json").json
+    pulled = tonegen("tonegen chart --instrument e9-ten-string --reference 500 --json").json
+
+    assert safe["cautions"] == []
+    assert any(text.startswith("string 3 with B at 500.0 Hz is far above") for text in pulled["cautions"])
+    assert (
+        "Caution: string 3 with B" in tonegen("tonegen chart --instrument e9-ten-string --reference 500").out
+    )
+
+
+def test_a_grip_rendered_to_a_file(tonegen, tmp_path):
+    """The file holds what the line says: its length, its rate, and the third's own beat."""
+    path = tmp_path / "out.wav"
+    result = tonegen(f"tonegen render {path} --hz 220,275.6 --seconds 20 --timbre harmonic --json").json
+    sound, sample_rate = soundfile.read(path)
+
+    assert (result["path"], result["seconds"], result["sample_rate"]) == (str(path), 20, 48000)
+    assert len(sound) == 20 * sample_rate
+    assert beat_of(sound[:, 0], sample_rate, 1101.2) == pytest.approx(2.4, abs=0.005)
+    assert result["intervals"][0]["beats_per_second"] == pytest.approx(2.4)
+
+
+def test_the_left_ear_hears_the_low_tone(tonegen, tmp_path):
+    path = tmp_path / "out.flac"
+    assert tonegen(f"tonegen render {path} --hz 275,220 --seconds 2 --timbre pure --split").code == 0
+    sound, sample_rate = soundfile.read(path)
+
+    assert hz_of(sound[:, 0], sample_rate, 220) == pytest.approx(220, abs=0.01)
+    assert hz_of(sound[:, 1], sample_rate, 275) == pytest.approx(275, abs=0.01)
+
+
+def test_only_the_beating_partials(tonegen, tmp_path):
+    """Of 220 and 275.6 hz as a third only 1100 and 1102.4 hz are left."""
+    path = tmp_path / "out.wav"
+    assert tonegen(f"tonegen render {path} --hz 220,275.6 --seconds 4 --only-beating").code == 0
+    sound, sample_rate = soundfile.read(path)
+    spectrum = np.abs(np.fft.rfft(sound[:, 0] * np.hanning(len(sound))))
+    hz = np.fft.rfftfreq(len(sound), 1 / sample_rate)
+    far = spectrum[np.abs(hz - 1101.2) > 10].max()
+
+    assert far < spectrum.max() / 1000
+
+
+def test_an_existing_file_is_kept_unless_forced(tonegen, tmp_path):
+    path = tmp_path / "out.wav"
+    path.write_bytes(b"mine")
+
+    assert "--force" in tonegen.refused(f"tonegen render {path} --hz 220 --seconds 1")
+    assert path.read_bytes() == b"mine"
+    assert tonegen(f"tonegen render {path} --hz 220 --seconds 1 --force").code == 0
+    assert soundfile.info(path).frames == 48000
 
 
 def test_the_list_has_every_kind(tonegen):
@@ -168,6 +230,16 @@ BAD_INPUT = [
     ("count --beats -7 --seconds 1 --low A3 --ratio 5:4", "count from 0 upward"),
     ("count --beats nan --seconds 1 --low A3 --ratio 5:4", "not possible"),
     ("count --beats 7", "--seconds"),
+    ("render out.wav --hz 220 --seconds 0", "0 seconds is not possible"),
+    ("render out.wav --hz 220 --seconds nan", "nan seconds is not possible"),
+    ("render out.wav --hz 220 --seconds 3600000", "3.6e+06 seconds is not possible"),
+    ("render out.wav --hz 220 --seconds 80000", "more than a WAV file can hold"),
+    ("render out.mp3 --hz 220", ".wav or .flac"),
+    ("render /nowhere/out.wav --hz 220", "/nowhere"),
+    ("render out.wav --hz 220 --level 0", "level"),
+    ("render out.wav --hz 220 --sample-rate 0", "sample rate"),
+    ("render out.wav --hz 220 --bits 12", "--bits"),
+    ("render out.wav --instrument e9-ten-string --grip 3,4 --changes E,F", "exclude each other"),
     ("chart --instrument e9", 'no instrument called "e9"'),
     ("list scales", "scales"),
     ("beets", "beets"),

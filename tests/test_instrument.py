@@ -275,12 +275,10 @@ def test_mass_of_plain_wire(row):
 
 @pytest.mark.parametrize(
     "row",
-    published(
-        "s4_astm_a228", label=lambda r: f"d {r.d_in} in", keep=lambda r: float(r.d_in) <= 0.06
-    ),
+    published("s4_astm_a228", label=lambda r: f"d {r.d_in} in", keep=lambda r: float(r.d_in) <= 0.06),
 )
 def test_strength_of_music_wire(row):
-    """ASTM A228 table as reprinted by Inter-Wire Group: within 2 % for every gauge a string's steel can have."""
+    """ASTM A228 table as reprinted by Inter-Wire Group: within 2 % for any gauge of a string's steel."""
     ours = float(least_strength_pa(float(row.d_in) * METRES_PER_INCH)) / 1e6
     assert ours == pytest.approx(float(row.min_MPa), rel=0.021)
 

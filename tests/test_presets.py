@@ -85,13 +85,13 @@ FAULTS = [
     ('[["F", "E"]', '[["F", "Q"]', r'exclusive\[0\]: .* no change "Q"'),
     ("2 = [[0.5, -100]]", "2 = [[1.5, -100]]", r"half_stops: travels must rise"),
     ("2 = [[0.5, -100]]", "3 = [[0.5, -100]]", r"half_stops: string 3 is not among the moves"),
-    ('changes = ["A", "V"]\nmoves = { 5 = +1', 'changes = ["A", "V"]\nmoves = { 1 = +1', r"splits\[0\]: moves"),
+    ('"V"]\nmoves = { 5 = +1', '"V"]\nmoves = { 1 = +1', r"splits\[0\]: moves"),
     ('3 = "3", 4 = "1", 5 = "5" }', '3 = "b3", 4 = "1", 5 = "5" }', r"string 3 plays G#4 .* not degree b3"),
     ('3 = "3", 4 = "1", 5 = "5" }', '3 = "77", 4 = "1", 5 = "5" }', r'"77" is not a degree'),
-    ("scale_length_inches = 24.25", "scale_length_inches = 24.25\nroot = 'A'", r"cannot overwrite|twice|redefin"),
+    ('root = "E"\n', 'root = "E"\nroot = "A"\n', r"cannot overwrite"),
     ('title = "Pedal', 'title "Pedal', r"line 1"),
     ('title = "Pedal steel', 'titel = "Pedal steel', r"missing required field .title.|unknown field .titel."),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("right", "wrong", "message"), FAULTS, ids=[wrong[:40] for _, wrong, _ in FAULTS])
@@ -142,9 +142,9 @@ def test_a_file_that_cannot_be_read(tmp_path):
 
 
 fuzz = settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=150, deadline=None)
-shipped_bytes = st.sampled_from([
-    (kind, file.read_bytes()) for kind in LOADERS for file in sorted((SHIPPED / kind).glob("*.toml"))
-])
+shipped_bytes = st.sampled_from(
+    [(kind, file.read_bytes()) for kind in LOADERS for file in sorted((SHIPPED / kind).glob("*.toml"))]
+)
 
 
 @fuzz
@@ -173,10 +173,12 @@ def loads_or_refuses(tmp_path, kind, data):
     file = tmp_path / "fuzz.toml"
     file.write_bytes(data)
     try:
-        assert LOADERS[kind](str(file)) is not None
+        loaded, refusal = LOADERS[kind](str(file)), str(file)
     except BadPreset as error:
-        assert str(error).startswith(str(file))
-        assert "\n" not in str(error)
+        loaded, refusal = error, str(error)
+    assert loaded is not None
+    assert refusal.startswith(str(file))
+    assert "\n" not in refusal
 
 
 def test_any_valid_instrument_can_be_played(tmp_path):

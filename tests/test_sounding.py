@@ -10,14 +10,15 @@ from tonegen.interval import Audible, Direction, Ratio
 from tonegen.pitch import parse_note
 from tonegen.sounding import interval_between, sound, tone_of_hz, tone_of_key, tones_of_grip
 from tonegen.temperament import EQUAL, OwnTemperament
+from tonegen.timbre import PURE
 
 E9 = presets.instrument("e9-ten-string")
 
 
-def grip(strings, changes=(), fret=0.0, temperament=EQUAL, drop=NO_DROP, reference_hz=440.0, stiff=False):
+def grip(strings, changes=(), fret=0.0, temperament=EQUAL, drop=NO_DROP, reference_hz=440.0, timbre=PURE):
     state = E9.state(changes)
     tones = tones_of_grip(
-        E9, E9.grip_of(strings, state), state, fret, temperament, drop, reference_hz, stiff=stiff
+        E9, E9.grip_of(strings, state), state, fret, temperament, drop, reference_hz, timbre
     )
     return sound(tones, reference_hz)
 
@@ -76,7 +77,7 @@ def test_own_offsets_are_heard():
 
 def test_stiff_strings_beat_differently_from_whole_partials():
     """INH-B-E4G#4: gauges .014 and .011 at 24.25 in, 13.081 a second ideal, 12.607 stiff."""
-    ideal, stiff = grip((3, 4)), grip((3, 4), stiff=True)
+    ideal, stiff = grip((3, 4)), grip((3, 4), timbre=presets.timbre("string"))
 
     assert ideal.intervals[0].beats_per_second == pytest.approx(13.081005755, abs=1e-6)
     assert stiff.intervals[0].beats_per_second == pytest.approx(12.606785456, abs=1e-4)

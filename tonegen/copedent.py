@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from tonegen.instrument import Drop, Instrument, TuningPoint
 from tonegen.pitch import hz_from_key
 from tonegen.temperament import Temperament
+from tonegen.wire import HIGHEST_SAFE_FRACTION_OF_STRENGTH
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +40,22 @@ class Copedent:
     def columns(self) -> tuple[tuple[str, ...], ...]:
         """The changes that select each column of the chart: open, every change, every split."""
         return tuple(dict.fromkeys(sorted((t.point.changes for t in self.targets), key=self._order)))
+
+    def strained(self) -> tuple[tuple[Target, float | None], ...]:
+        """Of each string that may break, its highest target, with the share of its wire's strength if known.
+
+        Such a target is more than a semitone above the highest note that the chart gives the string at
+        A4 = 440 hz, or takes the wire too near its least strength.
+        """
+        found = []
+        for string in self.instrument.strings:
+            targets = [target for target in self.targets if target.point.string == string.number]
+            highest = max(targets, key=lambda target: target.hz)
+            share = string.wire.fraction_of_strength(highest.hz) if string.wire else None
+            too_high = highest.hz > float(hz_from_key(highest.key + 1))
+            if too_high or (share is not None and share > HIGHEST_SAFE_FRACTION_OF_STRENGTH):
+                found.append((highest, share))
+        return tuple(found)
 
     def _order(self, changes: tuple[str, ...]) -> tuple[int, list[int]]:
         names = [change.name for change in self.instrument.changes]

@@ -82,11 +82,11 @@ class Wire:
 
 @dataclass(frozen=True, slots=True)
 class String:
-    """One string. `stiffness` is B of the open string, 0 when unknown."""
+    """One string. `stiffness` is B of the open string, None when unknown."""
 
     number: int
     open_key: int
-    stiffness: float = 0.0
+    stiffness: float | None = None
     wire: Wire | None = None
 
 
@@ -358,10 +358,13 @@ class Instrument:
         """
         return drop.of(string, state.travels) - drop.of(string, self.own_changes(string, state))
 
-    def stiffness(self, string: int, state: State, fret: float) -> float:
-        """B of a string in a state under the bar; 0 when the string's own is unknown."""
+    def stiffness(self, string: int, state: State, fret: float) -> float | None:
+        """B of a string in a state under the bar; None when the string's own is unknown."""
+        open_stiffness = self.string(string).stiffness
+        if open_stiffness is None:
+            return None
         raised = self.raised_semitones(self.point(string, state))
-        return float(stiffness_elsewhere(self.string(string).stiffness, raised, fret))
+        return float(stiffness_elsewhere(open_stiffness, raised, fret))
 
     def note(self, point: TuningPoint) -> str:
         """Name of the note that a tuning point stands for."""
@@ -393,8 +396,8 @@ def _raise_and_lower(moved_cents: Iterable[float]) -> float:
     return max((c for c in cents if c > 0), default=0.0) + min((c for c in cents if c < 0), default=0.0)
 
 
-def open_stiffness(wire: Wire | None, given: float | None, open_key: int) -> float:
-    """B of an open string: as given, else from its wire at equal temperament, else 0.
+def open_stiffness(wire: Wire | None, given: float | None, open_key: int) -> float | None:
+    """B of an open string: as given, else from its wire at equal temperament, else None.
 
     Raises BadValue when it is given and not a finite number from 0 to 0.1.
     """
@@ -402,4 +405,4 @@ def open_stiffness(wire: Wire | None, given: float | None, open_key: int) -> flo
         if not (isfinite(given) and 0 <= given <= 0.1):
             raise BadValue(f"stiffness {given:g} is out of range; give B as 0 to 0.1, such as 0.00003")
         return given
-    return wire.stiffness(float(hz_from_key(open_key))) if wire else 0.0
+    return wire.stiffness(float(hz_from_key(open_key))) if wire else None

@@ -27,6 +27,7 @@ from tonegen.pitch import (
     note_name,
 )
 from tonegen.temperament import Temperament, string_cents
+from tonegen.timbre import PURE, Place, Timbre, Tone, beating_only
 
 _COINCIDENT_PAIRS = 3  # the lowest and the two above it; higher ones are too weak to count by
 
@@ -103,18 +104,18 @@ class Sounding:
     intervals: tuple[SoundingInterval, ...]
 
 
-def tone_of_hz(hz: float, reference_hz: float, name: str = "") -> SoundingTone:
+def tone_of_hz(hz: float, reference_hz: float, name: str = "", timbre: Timbre = PURE) -> SoundingTone:
     """A tone given by its frequency; its offset is from the nearest key."""
     _, offset = nearest_key(hz, reference_hz)
-    return SoundingTone(name or f"{hz:g} Hz", float(hz), float(offset))
+    return SoundingTone(name or f"{hz:g} Hz", float(hz), float(offset), stiffness=timbre.stiffness_on(None))
 
 
 def tone_of_key(
-    key: int, offset_cents: float, reference_hz: float, name: str = "", degree_ratio: Ratio | None = None
+    key: int, offset_cents: float, reference_hz: float, name: str = "", timbre: Timbre = PURE
 ) -> SoundingTone:
     """A tone given by its key and its offset from equal temperament."""
     hz = float(hz_from_key(key, offset_cents, reference_hz))
-    return SoundingTone(name or note_name(key), hz, offset_cents, degree_ratio=degree_ratio)
+    return SoundingTone(name or note_name(key), hz, offset_cents, stiffness=timbre.stiffness_on(None))
 
 
 def tones_of_grip(
@@ -125,12 +126,11 @@ def tones_of_grip(
     temperament: Temperament,
     drop: Drop,
     reference_hz: float,
-    *,
-    stiff: bool = False,
+    timbre: Timbre = PURE,
 ) -> tuple[SoundingTone, ...]:
     """The strings of a grip as they sound in a state under the bar, drop included.
 
-    stiff : give each tone the stiffness of its string; otherwise its partials are whole multiples.
+    timbre : whose partials beat; one that follows the string takes the stiffness of each.
     Raises BadValue for a fret off the neck, or a temperament of another instrument.
     """
     position = instrument.checked_fret(fret)
@@ -153,7 +153,7 @@ def tones_of_grip(
                 fret=position,
                 degree_ratio=ratio,
                 role=role,
-                stiffness=instrument.stiffness(number, state, position) if stiff else 0.0,
+                stiffness=timbre.stiffness_on(instrument.stiffness(number, state, position)),
             )
         )
     return tuple(tones)
@@ -218,3 +218,33 @@ def sound(tones: Sequence[SoundingTone], reference_hz: float, ratio: Ratio | Non
     return Sounding(
         reference_hz, tuple(tones), tuple(interval_between(low, high, ratio) for low, high in pairs)
     )
+
+
+def tones_to_play(
+    sounding: Sounding, timbre: Timbre, *, split: bool = False, only_beating: bool = False
+) -> tuple[Tone, ...]:
+    """The tones for the engine, each named by its place in `sounding.tones`.
+
+    split : the lowest tone in the left ear and the others in the right; otherwise all in both.
+    only_beating : of each tone just the partials that beat against another's.
+    """
+    lowest = min(range(len(sounding.tones)), key=lambda index: sounding.tones[index].hz)
+    tones = tuple(
+        Tone(
+            tone.hz,
+            timbre,
+            place=(Place.LEFT if index == lowest else Place.RIGHT) if split else Place.BOTH,
+            stiffness=tone.stiffness,
+            name=str(index),
+        )
+        for index, tone in enumerate(sounding.tones)
+    )
+    if not only_beating:
+        return tones
+    return beating_only(tones, ((*places(sounding, it), it.ratio) for it in sounding.intervals))
+
+
+def places(sounding: Sounding, interval: SoundingInterval) -> tuple[int, int]:
+    """Where the low and the high tone of an interval stand in `sounding.tones`."""
+    where = {id(tone): index for index, tone in enumerate(sounding.tones)}
+    return where[id(interval.low)], where[id(interval.high)]

@@ -24,7 +24,7 @@ class _Commands(click.Group):
     """Imports a command's module only when that command runs, so that help is quick."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(SUMMARIES)
+        return [*SUMMARIES]
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in SUMMARIES:
@@ -34,7 +34,7 @@ class _Commands(click.Group):
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
-            formatter.write_dl(list(SUMMARIES.items()))
+            formatter.write_dl([*SUMMARIES.items()])
 
 
 @click.group(

@@ -15,6 +15,7 @@ from tonegen.interval import Ratio
 from tonegen.pitch import REFERENCE_HZ, WrittenPitch, checked_reference_hz, parse_pitch, parse_pitch_class
 from tonegen.sounding import Sounding, SoundingTone, sound, tone_of_hz, tone_of_key, tones_of_grip
 from tonegen.temperament import PitchClassTemperament, Temperament
+from tonegen.timbre import Timbre
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -99,19 +100,18 @@ class Asked:
     reference: float
     timbre: str
 
-    def sounding(self, stiff: bool) -> Sounding:
-        """What sounds, with every interval in it.
+    def sounding(self, timbre: Timbre) -> Sounding:
+        """What sounds in a timbre, with every interval in it.
 
-        stiff : the timbre takes the stiffness of its string.
         Raises BadValue for options that do not fit together, BadPreset for a preset that is wrong.
         """
         reference_hz = checked_reference_hz(self.reference)
-        tones = tuple(self._tones(reference_hz, stiff))
+        tones = tuple(self._tones(reference_hz, timbre))
         if self.against is not None:
-            tones = (_tone(self.against, "--against", reference_hz), *tones)
+            tones = (_tone(self.against, "--against", reference_hz, timbre), *tones)
         return sound(tones, reference_hz, self.ratio)
 
-    def _tones(self, reference_hz: float, stiff: bool) -> Iterable[SoundingTone]:
+    def _tones(self, reference_hz: float, timbre: Timbre) -> Iterable[SoundingTone]:
         ways = [
             self.instrument is not None,
             self.hz is not None,
@@ -122,23 +122,23 @@ class Asked:
                 "say what sounds in one way: --low and --high, or --hz, or --instrument with --grip"
             )
         if self.instrument is not None:
-            return self._tones_of_instrument(self.instrument, reference_hz, stiff)
+            return self._tones_of_instrument(self.instrument, reference_hz, timbre)
         if self.changes is not None or self.grip is not None or self.fret:
             raise BadValue("--changes, --grip and --fret belong to an instrument; give --instrument")
         temperament = load_temperament(self.temperament, self.root or 0, self.root is not None)
         if self.hz is not None:
-            return [_tone(written, "--hz", reference_hz, temperament) for written in self.hz]
+            return [_tone(written, "--hz", reference_hz, timbre, temperament) for written in self.hz]
         if self.low is None or self.high is None:
             raise BadValue("an interval needs both --low and --high")
-        low = _tone(self.low, "--low", reference_hz, temperament)
-        return [low, _tone(self.high, "--high", reference_hz, temperament, low.hz)]
+        low = _tone(self.low, "--low", reference_hz, timbre, temperament)
+        return [low, _tone(self.high, "--high", reference_hz, timbre, temperament, low.hz)]
 
-    def _tones_of_instrument(self, name: str, reference_hz: float, stiff: bool) -> Iterable[SoundingTone]:
+    def _tones_of_instrument(self, name: str, reference_hz: float, timbre: Timbre) -> Iterable[SoundingTone]:
         instrument = presets.instrument(name)
         grip, state = choose_grip(instrument, self.grip, self.changes)
         temperament = load_temperament_of(instrument, self.temperament, self.root)
         drop = load_drop(instrument, self.drop)
-        return tones_of_grip(instrument, grip, state, self.fret, temperament, drop, reference_hz, stiff=stiff)
+        return tones_of_grip(instrument, grip, state, self.fret, temperament, drop, reference_hz, timbre)
 
 
 def load_temperament(name: str, root: int, root_was_given: bool) -> Temperament:
@@ -190,17 +190,18 @@ def _tone(
     written: WrittenPitch,
     option: str,
     reference_hz: float,
+    timbre: Timbre,
     temperament: Temperament | None = None,
     above_hz: float | None = None,
 ) -> SoundingTone:
     if written.key is not None:
         offset = written.cents + (temperament.offset_of_key(written.key) if temperament else 0.0)
-        return tone_of_key(written.key, offset, reference_hz, written.text)
+        return tone_of_key(written.key, offset, reference_hz, written.text, timbre)
     try:
         hz = written.hz_at(reference_hz, above_hz=above_hz)
     except BadValue as error:
         raise BadValue(f"{option}: {error}") from None
-    return tone_of_hz(hz, reference_hz, "" if written.hz is not None else written.text)
+    return tone_of_hz(hz, reference_hz, "" if written.hz is not None else written.text, timbre)
 
 
 _OPTIONS = (
@@ -228,13 +229,27 @@ _OPTIONS = (
 
 
 def asks_what_sounds(command: Command) -> Command:
-    """Give a command the shared options, gathered in one `Asked` as its first argument."""
+    """Give a command the shared options, gathered in one `Asked` named `asked`."""
 
     @wraps(command)
     def gathered(**options: Any) -> Any:
         asked = Asked(**{field.name: options.pop(field.name) for field in fields(Asked)})
-        return command(asked, **options)
+        return command(asked=asked, **options)
 
     for option in reversed(_OPTIONS):
         gathered = option(gathered)
     return gathered  # type: ignore[return-value]
+
+
+def asks_how_it_sounds(command: Command) -> Command:
+    """Give a command the options of level, ears and partials."""
+    for option in reversed((
+        click.option(
+            "--level", type=float, default=-24.0, show_default=True,
+            help="What all tones together stay under, in dB of full scale; at most -6.",
+        ),
+        click.option("--split", is_flag=True, help="The lowest tone in the left ear, the rest in the right."),
+        click.option("--only-beating", is_flag=True, help="Only the partials that beat."),
+    )):  # fmt: skip
+        command = option(command)
+    return command

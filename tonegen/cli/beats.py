@@ -2,6 +2,7 @@
 
 import click
 
+from tonegen import presets
 from tonegen.cli.asked import Asked, asks_what_sounds
 from tonegen.cli.show import as_json, print_json, print_sounding, sounding_json
 
@@ -17,7 +18,7 @@ def command(asked: Asked, in_json: bool) -> None:
     tonegen beats --instrument e9-ten-string --changes A,B --grip 3,4,5 --fret 3
     tonegen beats --instrument e9-ten-string --changes A --grip 4,5 --against E2
     """
-    sounding = asked.sounding(stiff=asked.timbre == "string")
+    sounding = asked.sounding(presets.timbre(asked.timbre))
     if in_json:
         print_json(sounding_json(sounding))
     else:

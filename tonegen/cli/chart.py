@@ -64,7 +64,19 @@ def _json(chart: Copedent) -> dict[str, object]:
             for change, strings in chart.drop_cents.items()
             for string, cents in strings.items()
         ],
+        "cautions": _cautions(chart),
     }
+
+
+def _cautions(chart: Copedent) -> list[str]:
+    cautions = []
+    for target, share in chart.strained():
+        strength = "" if share is None else f", {share:.0%} of the least strength of its wire"
+        cautions.append(
+            f"{target.point} at {target.hz:.1f} Hz is far above its usual pitch{strength}: it may break; "
+            f"ask its maker or a technician first"
+        )
+    return cautions
 
 
 def _print(chart: Copedent) -> None:
@@ -88,3 +100,5 @@ def _print(chart: Copedent) -> None:
         if strings:
             sagging = ", ".join(f"string {string} {signed(cents, 1)}" for string, cents in strings.items())
             click.echo(f"With {change} the cabinet drops: {sagging} cents")
+    for caution in _cautions(chart):
+        click.echo(f"Caution: {caution}")

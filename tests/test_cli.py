@@ -133,6 +133,17 @@ def test_a_string_pulled_far_above_its_pitch_gets_a_caution(tonegen):
     )
 
 
+def test_a_string_of_unknown_wire_gets_its_caution_by_pitch(tonegen, tmp_path):
+    """More than a semitone above its usual pitch, whatever the gauge: 220 * 500 / 440 is 2.2 semitones."""
+    (tmp_path / "plain.toml").write_text(
+        'title = "x"\nsource = "invented"\nroot = "A"\nstrings = [{ open = "A3" }]\n'
+    )
+    line = f"tonegen chart --instrument {tmp_path}/plain.toml --json --reference"
+
+    assert tonegen(f"{line} 460").json["cautions"] == []
+    assert len(tonegen(f"{line} 500").json["cautions"]) == 1
+
+
 def test_a_grip_rendered_to_a_file(tonegen, tmp_path):
     """The file holds what the line says: its length, its rate, and the third's own beat."""
     path = tmp_path / "out.wav"

@@ -203,6 +203,21 @@ def test_drop_adds_over_changes_unless_measured_together():
     assert E9.drop_cents(4, E9.state(["A", "B", "F"]), DROP) == -2.5
 
 
+def test_the_largest_measured_combination_goes_first_and_uses_its_changes_up():
+    """A+B+C measured together says it all; with only A, B and F engaged, A+B is measured and F is added."""
+    drop = Drop(
+        "measured",
+        {"A": {8: -1.0}, "B": {8: -1.0}, "C": {8: -1.0}},
+        {frozenset("AB"): {8: -1.5}, frozenset("BC"): {8: -1.25}, frozenset("ABC"): {8: -2.25}},
+    )
+    assert drop.of(8, {"A": 1, "B": 1, "C": 1}) == -2.25
+    assert drop.of(8, {"A": 1, "B": 1}) == -1.5
+    pairs = Drop(
+        "pairs", drop.cents, {names: cents for names, cents in drop.combinations.items() if len(names) < 3}
+    )
+    assert pairs.of(8, {"A": 1, "B": 1, "C": 1}) == -2.5  # A+B, then C by itself: B counts once
+
+
 def test_drop_counts_from_where_the_stop_was_tuned():
     """String 5 with A and B down: it was tuned with A down, so only what B does is left."""
     assert E9.drop_cents(5, E9.state(["A", "B"]), DROP) == -0.5

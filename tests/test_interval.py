@@ -227,6 +227,11 @@ def test_the_ear_counts_up_to_fifteen_and_down_to_one_in_twenty_seconds():
     ]  # fmt: skip
 
 
+def test_pure_is_slower_than_any_tone_lasts():
+    """Our own limit, no source: one beat in more than a thousand seconds."""
+    assert list(direction([0.0009, -0.0009, 0.0011, -0.0011])) == ["pure", "pure", "wide", "narrow"]
+
+
 def test_a_million_intervals_in_one_call():
     low = np.linspace(50, 500, 1_000_000)
     rate = beats_per_second(low, low * 1.26, Ratio(5, 4))

@@ -146,6 +146,32 @@ def test_playing_ends_by_itself(sound_server):
     assert float(said.split()[2]) == pytest.approx(1.5, abs=0.2)
 
 
+SLOW = """
+import time
+from tonegen.player import Player
+class SlowPlayer(Player):
+    def pull(self, out):
+        super().pull(out)
+        if 24_000 < self.frame < 36_000:
+            time.sleep(0.05)
+"""
+
+
+def test_blocks_that_come_too_late_are_counted(sound_server):
+    """A quarter of a second of blocks of 256 frames, each ten times too late: about 47 gaps."""
+    code = SLOW + PLAY.replace("Player(rate)", "SlowPlayer(rate)")
+
+    done = subprocess.run(
+        [sys.executable, "-c", code, "system", "1", str(RATE), "256", "220"],
+        env=sound_server.environment,
+        capture_output=True,
+        text=True,
+        timeout=30,
+    )
+
+    assert int(done.stdout.split("underflows")[1].split()[0]) >= 20
+
+
 def test_without_the_library_of_the_system_it_says_what_to_install():
     """The look-up finds nothing, as on a system without PortAudio; the binding then fails by itself."""
     code = "import ctypes.util; ctypes.util.find_library = lambda _: None\n" + PLAY

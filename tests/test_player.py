@@ -202,6 +202,55 @@ def test_a_level_change_does_not_cut_a_glide_short():
     assert quieter[4800:] * 10 ** (6 / 20) == pytest.approx(plain[4800:], abs=1e-6)
 
 
+def test_what_is_stopped_in_a_glide_glides_on_while_it_fades():
+    gliding, stopped = (sounding(Tone(220.0, name="a"), channels=1) for _ in range(2))
+    for player in (gliding, stopped):
+        player.glide({"a": 330.0}, 1.0)
+        pulled(player, 0.3)
+    stopped.stop(0.6)
+
+    plain, fading = pulled(gliding, 0.6)[:, 0], pulled(stopped, 0.6)[:, 0]
+
+    fade = 0.5 + 0.5 * np.cos(np.pi * np.arange(len(plain)) / len(plain))
+    assert np.abs(fading - plain * fade).max() < 1e-6
+
+
+def test_a_level_change_is_no_new_pick():
+    picked, changed = Player(RATE, channels=1), Player(RATE, channels=1)
+    for player in (picked, changed):
+        player.set([Tone(220.0, PLUCKED, name="a")])
+        pulled(player, 1.0)
+    changed.level(-30.0)
+
+    plain, quieter = pulled(picked, 1.0)[4800:, 0], pulled(changed, 1.0)[4800:, 0]
+
+    assert np.abs(quieter * 10 ** (6 / 20) - plain).max() < 1e-6
+
+
+def test_changes_in_quick_succession_do_not_pile_up():
+    """A hundred sets of 192 new partials, one a block: fewer than eight of them are ever at work together."""
+    player = Player(RATE, channels=1)
+    block = np.empty((128, 1), dtype=np.float32)
+    for n in range(100):
+        player.set([Tone(50.0 + n + k, Timbre.sloped(64, -6.0), name=f"{n} {k}") for k in range(3)])
+        player.pull(block)
+        assert len(player._motion.ids) <= 2048 + 192
+    player.set([Tone(500.0, name="last")])
+    pulled(player, 0.6, 128)  # the first fade-in is half a second, and the last change waits for it
+
+    assert hz_of(pulled(player, 1.0)[:, 0], RATE, 500.0) == pytest.approx(500.0, abs=1e-3)
+
+
+def test_what_has_faded_out_is_forgotten():
+    """A change at the very frame at which the one before it ends, again and again."""
+    player = Player(RATE, channels=1)
+    for n in range(20):
+        player.set([Tone(200.0 + n, HARMONIC, name=str(n))], ramp_seconds=0.01, glide_seconds=0.01)
+        pulled(player, 0.01, 480)
+
+    assert len(player._motion.ids) == 2 * len(HARMONIC.multiples)
+
+
 def test_blocks_of_any_size_make_the_same_sound():
     sounds = []
     for block in (1, 97, 128, 4800):
@@ -302,6 +351,16 @@ def test_a_glide_beyond_the_highest_partial_does_not_fold_back():
     assert spectrum[11_990:12_010].max() > 1e4 * spectrum[1000:11_000].max()
     assert spectrum[23_000:].max() < 1e-3 * spectrum[11_990:12_010].max()
     assert splash_db(moving, RATE, 22_500) < QUIET_LEVEL_DBFS - 80
+
+
+def test_a_glide_from_beyond_the_highest_partial_does_not_fold_back():
+    """From 12 kHz down the third partial comes in at 21.6 kHz, after 0.1 s; folded, it is heard at once."""
+    player = sounding(Tone(12_000.0, Timbre((1, 3), (1, 1)), name="a"), channels=1)
+    player.glide({"a": 1000.0}, 0.5)
+
+    sound = pulled(player, 0.1)[:, 0]
+
+    assert splash_db(sound, RATE, 14_500) < QUIET_LEVEL_DBFS - 80
 
 
 def test_a_phase_that_is_asked_for_is_the_phase_that_sounds():

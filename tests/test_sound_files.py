@@ -129,12 +129,12 @@ def test_what_is_interrupted_leaves_nothing(tmp_path, failure):
     assert path.read_bytes() == b"mine"
 
 
-def limited(code, *arguments):
-    """Run code in a fresh interpreter that may write no file beyond 300 kB, as on a disk that is full."""
+def limited(largest_bytes, code, *arguments):
+    """Run code in a fresh interpreter that may write no larger file, as on a disk that is full."""
     limit = (
         "import resource, signal\n"
         "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
-        "resource.setrlimit(resource.RLIMIT_FSIZE, (300_000, 300_000))\n"
+        f"resource.setrlimit(resource.RLIMIT_FSIZE, ({largest_bytes}, {largest_bytes}))\n"
     )
     return python(limit + code, *arguments)
 
@@ -145,11 +145,7 @@ def python(code, *arguments):
     ).stdout
 
 
-@pytest.mark.parametrize("name", ["a.wav", "a.flac"])
-def test_a_disk_that_fails_while_writing(tmp_path, name):
-    """A real refusal by the system in the middle of the file."""
-    (tmp_path / name).write_bytes(b"mine")
-    code = """
+WRITE = """
 import sys
 from pathlib import Path
 from tonegen.errors import CannotWrite
@@ -159,16 +155,28 @@ from tonegen.timbre import Tone
 player = Player(48000)
 player.set([Tone(220.0), Tone(275.6)])
 try:
-    write(Path(sys.argv[1]), player, 60, force=True)
+    write(Path(sys.argv[1]), player, 20, force=True)
+    print("whole")
 except CannotWrite as refusal:
     print(refusal)
 """
-    said = limited(code, str(tmp_path / name))
 
-    assert "nothing was kept" in said
-    assert said.count("\n") == 1
-    assert names_in(tmp_path) == [name]
-    assert (tmp_path / name).read_bytes() == b"mine"
+
+@pytest.mark.parametrize("name", ["a.wav", "a.flac"])
+def test_a_disk_that_fails_while_writing(tmp_path, name):
+    """The system refuses in the middle of the file, or at its last bytes, when it is closed."""
+    path = tmp_path / name
+    assert limited(10**9, WRITE, str(path)) == "whole\n"
+    size = path.stat().st_size
+    path.write_bytes(b"mine")
+
+    for room in (size // 2, size - 1):
+        said = limited(room, WRITE, str(path))
+
+        assert "nothing was kept" in said
+        assert said.count("\n") == 1
+        assert names_in(tmp_path) == [name]
+        assert path.read_bytes() == b"mine"
 
 
 def test_a_disk_that_is_too_small(tmp_path, monkeypatch):

@@ -43,7 +43,7 @@ HEARING_CAUTION: Final = (
     "audiologist."
 )
 
-# A command that would need more waits for the ramp before it to end.
+# What a device's block leaves time for, with room to spare.
 _MOST_MOVING_PARTIALS: Final = 2048
 
 
@@ -87,7 +87,6 @@ class Player:
         self._muted = False
         self._tones: tuple[Tone, ...] = ()
         self._started = False
-        self._stopped = False
 
         self._callers = threading.Lock()  # orders those who command; never taken by the one who pulls
         self._commands: deque[Target] = deque()
@@ -126,7 +125,6 @@ class Player:
             glide_seconds = checked_ramp_seconds(glide_seconds)
             self._tones = named
             self._started = True
-            self._stopped = False
             self._partial_ids = {key: known for key, known in self._partial_ids.items() if key[0] in names}
             for tone in named:
                 if tone.timbre.decay_db_per_second:
@@ -171,20 +169,17 @@ class Player:
             fade_seconds = checked_ramp_seconds(fade_seconds)
             self._tones = ()
             self._commands.append(self._target(fade_seconds, None))
-            self._stopped = True
 
     @property
     def finished(self) -> bool:
-        """Stopped, and silent since."""
+        """Silent: no tone sounds, fades, or waits to be set."""
         motion = self._motion
-        silent = len(motion.target.ids) == 0 and self.frame >= motion.end
-        return self._stopped and not self._commands and silent
+        return not self._commands and len(motion.target.ids) == 0 and self.frame >= motion.end
 
     def pull(self, out: NDArray[np.float32]) -> None:
         """Fill the next block, frames x channels, C-contiguous. For one thread, a device's or a writer's."""
         frames = len(out)
-        while self._commands and self._has_room(self._commands[0]):
-            self._motion = Motion(self._commands.popleft(), self.frame, self._motion)
+        self._begin_commands()
         done = 0
         while done < frames:
             motion, frame = self._motion, self.frame + done
@@ -199,10 +194,23 @@ class Player:
             done = frames
         self.frame += frames
 
-    def _has_room(self, command: Target) -> bool:
-        """Whether a command can start now; many in one ramp would pile up what is fading out."""
-        together = len(command.ids) + len(self._motion.ids)
-        return together <= _MOST_MOVING_PARTIALS or self.frame >= self._motion.end
+    def _begin_commands(self) -> None:
+        """Start what was commanded since the last block.
+
+        Many changes within one ramp would pile up what is fading out: then the latest waits for the ramp to
+        end, and those that it overtook are passed over, all but their glides.
+        """
+        while self._commands:
+            command = self._commands[0]
+            together = len(command.ids) + len(self._motion.ids)
+            if together <= _MOST_MOVING_PARTIALS or self.frame >= self._motion.end:
+                self._motion = Motion(self._commands.popleft(), self.frame, self._motion)
+            elif len(self._commands) > 1:
+                self._commands.popleft()
+                if self._commands[0].glide_frames is None:
+                    self._commands[0] = replace(self._commands[0], glide_frames=command.glide_frames)
+            else:
+                return
 
     def partial_phase_turns(self, name: str, partial: float, frame: int | None = None) -> float:
         """Phase of a partial, 0 to 1, as the bank has it at a frame: the next one when left out.

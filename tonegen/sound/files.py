@@ -76,13 +76,16 @@ def write(
             f"{path}: {_readable(size)} is more than a WAV file can hold (4 GiB); "
             "write a .flac, or fewer seconds"
         )
-    _check_place(path, force)
-    _check_free_space(path, size)
+    try:
+        _check_place(path, force)
+        _check_free_space(path, size)
+    except OSError as failure:
+        raise CannotWrite(f"{path}: {_reason(failure, path)}; choose another name") from failure
     fade_frames = min(round(fade_out_seconds * player.sample_rate), frames // 2)
 
     import soundfile
 
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    part = path.with_name(f".tonegen-{os.getpid()}.part")
     try:
         part.touch(exist_ok=False)  # says why it cannot, which libsndfile does not
         with soundfile.SoundFile(
@@ -205,7 +208,8 @@ def _is_whole(path: Path, frames: int) -> bool:
 
 
 def _reason(failure: Exception, path: Path) -> str:
-    """Why it failed, in a few words; libsndfile only knows a system error."""
-    if shutil.disk_usage(path.parent).free < _FULL_DISK_BYTES:
-        return "the disk is full; make room, or write fewer seconds"
-    return f"could not be written ({getattr(failure, 'strerror', None) or str(failure).rstrip('.')})"
+    """Why it failed, in a few words. libsndfile only knows a system error."""
+    said = getattr(failure, "strerror", None)
+    if not said and shutil.disk_usage(path.parent).free < _FULL_DISK_BYTES:
+        return "the disk is full"
+    return f"could not be written ({said or str(failure).rstrip('.')})"

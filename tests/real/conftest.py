@@ -4,9 +4,13 @@ import os
 import subprocess
 import uuid
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
+
+_TRIES = 3  # a server that another one's leavings keep from starting gets another name
 
 
 @dataclass(frozen=True)
@@ -19,27 +23,47 @@ class SoundServer:
     environment: dict[str, str]
 
 
+@pytest.fixture(scope="session")
+def sound_server(tmp_path_factory) -> Iterator[SoundServer]:
+    """One server for all tests that leave it running."""
+    with _server(tmp_path_factory.mktemp("server")) as server:
+        yield server
+
+
 @pytest.fixture
-def sound_server() -> Iterator[SoundServer]:
-    """The dummy driver asks for 256 frames at 48000 hz, in real time."""
-    name = f"tonegen-{uuid.uuid4().hex[:8]}"
-    environment = {
-        **os.environ,
-        "JACK_DEFAULT_SERVER": name,
-        "JACK_NO_AUDIO_RESERVATION": "1",
-        "JACK_NO_START_SERVER": "1",
-    }
-    command = ["jackd", "--no-realtime", "-n", name, "-d", "dummy", "-r", "48000", "-p", "256"]
-    process = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    try:
-        subprocess.run(
-            ["jack_wait", "--server", name, "--wait", "--timeout", "20"],
-            env=environment,
-            check=True,
-            capture_output=True,
-            timeout=30,
-        )
-        yield SoundServer(name, 48000, process, environment)
-    finally:
-        process.terminate()
-        process.wait(10)
+def mortal_sound_server(tmp_path) -> Iterator[SoundServer]:
+    """A server for one test, which may end it."""
+    with _server(tmp_path) as server:
+        yield server
+
+
+@contextmanager
+def _server(folder: Path) -> Iterator[SoundServer]:
+    """The dummy driver asks for 256 frames at 48000 hz, in real time, and waits for slow clients."""
+    for _ in range(_TRIES):
+        name = f"tonegen-{uuid.uuid4().hex[:8]}"
+        environment = {
+            **os.environ,
+            "JACK_DEFAULT_SERVER": name,
+            "JACK_NO_AUDIO_RESERVATION": "1",
+            "JACK_NO_START_SERVER": "1",
+        }
+        said = folder / f"{name}.log"
+        with said.open("w") as log:
+            process = subprocess.Popen(
+                ["jackd", "--no-realtime", "--sync", "-n", name, "-d", "dummy", "-r", "48000", "-p", "256"],
+                env=environment, stdout=log, stderr=log,
+            )  # fmt: skip
+        try:
+            if _answers(name, environment):
+                yield SoundServer(name, 48000, process, environment)
+                return
+        finally:
+            process.terminate()
+            process.wait(10)
+    raise RuntimeError(f"jackd did not start: {said.read_text()}")
+
+
+def _answers(name: str, environment: dict[str, str]) -> bool:
+    wait = ["jack_wait", "--server", name, "--wait", "--timeout", "10"]
+    return subprocess.run(wait, env=environment, capture_output=True, timeout=30).returncode == 0

@@ -104,12 +104,12 @@ def test_a_grip_arrives_and_beats_as_computed(sound_server):
 
 
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGKILL])
-def test_a_server_that_dies_while_playing(sound_server, how):
+def test_a_server_that_dies_while_playing(mortal_sound_server, how):
     """One line, exit code 3, and no long wait, whether the server ends in order or not."""
-    playing = start(sound_server)
+    playing = start(mortal_sound_server)
     assert playing.stdout.readline() == "playing\n"
 
-    sound_server.process.send_signal(how)
+    mortal_sound_server.process.send_signal(how)
     said, complaints = playing.communicate(timeout=20)
 
     assert said.startswith(

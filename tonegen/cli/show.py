@@ -22,26 +22,30 @@ def print_table(
 ) -> None:
     """Print a table, with `lines` between its rows; a column whose heading begins with > is aligned right.
 
-    The table is as wide as it must be: a chart with a cell cut off is of no use.
+    A cell may have several lines. The table is as wide as it must be: a chart with a cell cut off is of no
+    use. Plain text of our own, because this is on the way of every command: a library for it would take
+    longer to import than all the arithmetic takes.
     """
-    from rich import box
-    from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
+    headings = [heading.removeprefix(">") for heading in columns]
+    cells = [[cell.split("\n") for cell in row] for row in [headings, *rows]]
+    widths = [max(len(line) for row in cells for line in row[column]) for column in range(len(columns))]
 
-    table = Table(box=box.SIMPLE_HEAD, show_edge=False, show_lines=lines, padding=(0, 1, 0, 0))
-    for heading in columns:
-        right = heading.startswith(">")
-        table.add_column(Text(heading.removeprefix(">")), justify="right" if right else "left", no_wrap=True)
-    for row in rows:
-        table.add_row(*map(Text, row))
-    console = Console(highlight=False)
-    widest = console.options.update(width=1000)
-    console.width = max(console.width, console.measure(table, options=widest).maximum)
-    if title:
-        console.print(Text(title))
-    console.print(table)
-    console.print()
+    def text(row: Sequence[Sequence[str]]) -> str:
+        height = max(len(cell) for cell in row)
+        return "\n".join(
+            "  ".join(
+                (cell[line] if line < len(cell) else "").rjust(width)
+                if heading.startswith(">")
+                else (cell[line] if line < len(cell) else "").ljust(width)
+                for cell, width, heading in zip(row, widths, columns, strict=True)
+            ).rstrip()
+            for line in range(height)
+        )
+
+    rule = "─" * (sum(widths) + 2 * (len(widths) - 1))
+    heading, *body = map(text, cells)
+    separator = "\n\n" if lines else "\n"
+    click.echo("\n".join([*([title] if title else []), heading, rule, separator.join(body), ""]))
 
 
 def sounding_json(sounding: Sounding) -> dict[str, Any]:

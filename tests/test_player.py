@@ -236,7 +236,7 @@ def test_changes_in_quick_succession_do_not_pile_up():
         player.pull(block)
         assert len(player._motion.ids) <= 2048 + 192
     player.set([Tone(500.0, name="last")])
-    pulled(player, 0.6, 128)  # the first fade-in is half a second, and the last change waits for it
+    pulled(player, 0.12, 128)  # the ramp under way, and the last one's own; those between are passed over
 
     assert hz_of(pulled(player, 1.0)[:, 0], RATE, 500.0) == pytest.approx(500.0, abs=1e-3)
 

@@ -1,6 +1,5 @@
 """Timbres: levels that sum to 1, the partials of stiff strings, and the presets."""
 
-import tomllib
 from pathlib import Path
 
 import msgspec
@@ -9,16 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tonegen import presets
 from tonegen.errors import BadValue
 from tonegen.interval import Ratio
-from tonegen.timbre import Timbre, TimbreFields, Tone, beating_only
+from tonegen.presets.timbres import TimbreFields, timbre_from
+from tonegen.timbre import Timbre, Tone, beating_only
 
 PRESETS = sorted((Path(__file__).parents[1] / "presets" / "timbres").glob("*.toml"))
-
-
-def preset(name):
-    [path] = [path for path in PRESETS if path.stem == name]
-    return msgspec.convert(tomllib.loads(path.read_text(encoding="utf-8")), TimbreFields).timbre()
 
 
 def test_the_levels_of_a_timbre_sum_to_1():
@@ -55,7 +51,7 @@ def test_only_timbres_of_strings_follow_the_string():
 
 
 def test_only_the_partials_that_beat():
-    """G#4 and B4 against E4: of E4 the 5th and 3rd are heard, of G#4 the 4th, of B4 the 2nd."""
+    """G#4 on E4 as a third, B4 on E4 as a fifth: E4 is heard with its 5th and 3rd, B4 with its 2nd."""
     tones = [Tone(hz, Timbre.sloped(8, -6.0)) for hz in (329.63, 415.3, 493.88, 660.0)]
 
     e, g_sharp, b, unpaired = beating_only(tones, [(0, 1, Ratio(5, 4)), (0, 2, Ratio(3, 2))])
@@ -69,14 +65,14 @@ def test_only_the_partials_that_beat():
 def test_every_preset_is_a_timbre():
     assert {path.stem for path in PRESETS} == {"pure", "harmonic", "string", "bass", "organ", "plucked"}
     for path in PRESETS:
-        assert sum(preset(path.stem).levels) == pytest.approx(1)
+        assert sum(presets.timbre(path.stem).levels) == pytest.approx(1)
 
 
 @pytest.mark.parametrize("name", ["harmonic", "string", "organ", "plucked"])
 @pytest.mark.parametrize("ratio", ["3:2", "4:3", "5:4", "6:5", "5:3", "8:5"])
 def test_the_beating_partials_are_plain_to_hear(name, ratio):
     """Each within 20 dB of the loudest partial: the beat of thirds and sixths is not lost in the rest."""
-    timbre, pair = preset(name), Ratio.parse(ratio)
+    timbre, pair = presets.timbre(name), Ratio.parse(ratio)
     levels = dict(zip(timbre.multiples, timbre.levels, strict=True))
 
     faintest = min(levels[pair.upper], levels[pair.lower])
@@ -102,7 +98,7 @@ def test_the_beating_partials_are_plain_to_hear(name, ratio):
 )
 def test_fields_that_cannot_be_meant(fields, says):
     with pytest.raises(BadValue, match=says) as refusal:
-        msgspec.convert({"description": "invented", **fields}, TimbreFields).timbre()
+        timbre_from(msgspec.convert({"title": "invented", **fields}, TimbreFields))
 
     assert "\n" not in str(refusal.value)
 
@@ -112,7 +108,7 @@ numbers = st.one_of(st.floats(), st.integers(-3, 300), st.none())
 
 @given(
     st.fixed_dictionaries(
-        {"description": st.text(max_size=5)},
+        {"title": st.text(max_size=5)},
         optional={
             "partials": numbers,
             "slope_db_per_octave": numbers,
@@ -127,7 +123,7 @@ numbers = st.one_of(st.floats(), st.integers(-3, 300), st.none())
 )
 def test_any_fields_give_a_timbre_or_one_clear_error(fields):
     try:
-        timbre = msgspec.convert(fields, TimbreFields).timbre()
+        timbre = timbre_from(msgspec.convert(fields, TimbreFields))
     except (BadValue, msgspec.ValidationError):
         return
     assert sum(timbre.levels) == pytest.approx(1)

@@ -6,6 +6,7 @@ of A4 in hz. Functions take scalars or arrays that broadcast together, and give 
 """
 
 import re
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -24,6 +25,9 @@ _SHARP_NAMES: Final = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#
 _FLAT_NAMES: Final = ("C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B")
 _PITCH_CLASS: Final = re.compile(r"([A-Ga-g])(##|bb|[#♯xb♭]?)")
 _NOTE: Final = re.compile(_PITCH_CLASS.pattern + r"(-?\d{1,2})")
+_WITH_CENTS: Final = re.compile(r"(.*\d)([+-]\d+(?:\.\d*)?)c?")
+_CENTS: Final = re.compile(r"([+-]?\d+(?:\.\d*)?)c")
+_HZ: Final = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?|[+-]?(?:nan|inf))(?:hz)?", re.IGNORECASE)
 
 
 def checked_hz(hz: ArrayLike, what: str = "frequency") -> NDArray[np.float64]:
@@ -141,3 +145,51 @@ def note_name(key: int, flats: bool = False) -> str:
 def pitch_class_name(key: int, flats: bool = False) -> str:
     """The name of a key without its octave, with sharps unless `flats`."""
     return (_FLAT_NAMES if flats else _SHARP_NAMES)[key % 12]
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenPitch:
+    """A pitch as somebody wrote it: a key with its offset, or hz, or cents above another tone.
+
+    key : of a written note, with `cents` as its offset; None otherwise.
+    hz : of a written frequency; None otherwise. Without either, `cents` is an interval.
+    """
+
+    text: str
+    key: int | None = None
+    hz: float | None = None
+    cents: float = 0.0
+
+    def hz_at(
+        self, reference_hz: float, temperament_cents: float = 0.0, above_hz: float | None = None
+    ) -> float:
+        """The frequency that is meant.
+
+        temperament_cents : the temperament's offset of the key. above_hz : the tone that cents count from.
+        Raises BadValue for an interval without a tone below it.
+        """
+        if self.hz is not None:
+            return self.hz
+        if self.key is not None:
+            return float(hz_from_key(self.key, self.cents + temperament_cents, reference_hz))
+        if above_hz is None:
+            raise BadValue(f'"{self.text}" counts from another tone; write a note or hz here')
+        return float(above_hz * np.exp2(self.cents / 1200))
+
+
+def parse_pitch(text: str) -> WrittenPitch:
+    """A pitch written as a note ("C#4"), a note with cents ("C#4-13.7"), hz ("275.6") or cents ("386.3c").
+
+    Raises BadValue for anything else, and for hz that is not finite and above zero.
+
+    >>> parse_pitch("C#4-13.7").cents, parse_pitch("275.6").hz, parse_pitch("386.3c").cents
+    (-13.7, 275.6, 386.3)
+    """
+    written = text.strip()
+    if found := _CENTS.fullmatch(written):
+        return WrittenPitch(written, cents=float(found[1]))
+    if found := _HZ.fullmatch(written):
+        return WrittenPitch(written, hz=float(checked_hz(float(found[1]))))
+    if found := _WITH_CENTS.fullmatch(written):
+        return WrittenPitch(written, key=parse_note(found[1]), cents=float(found[2]))
+    return WrittenPitch(written, key=parse_note(written))

@@ -9,9 +9,8 @@ first partial, which is what a pitch reading shows.
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Annotated, Final
+from typing import Final
 
-import msgspec
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -115,50 +114,11 @@ class Timbre:
             follows_string=follows_string,
         )
 
-
-class TimbreFields(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """A timbre as a preset file writes it: `partials` with a slope, or one level per partial.
-
-    With `levels_db`, `multiples` says which partials these are; left out, they count 1, 2, 3, ...
-    """
-
-    description: str
-    partials: Annotated[int, msgspec.Meta(ge=1, le=MOST_PARTIALS)] | None = None
-    slope_db_per_octave: float | None = None
-    levels_db: list[float] | None = None
-    multiples: list[float] | None = None
-    phases_turns: list[float] | None = None
-    decay_db_per_second: float = 0.0
-    stiffness: float = 0.0
-    follows_string: bool = False
-
-    def timbre(self) -> Timbre:
-        """The timbre that these fields describe. Raises BadValue naming the field that is wrong."""
-        if self.levels_db is None:
-            if self.partials is None or self.slope_db_per_octave is None:
-                raise BadValue("give partials and slope_db_per_octave, or levels_db")
-            if self.multiples is not None or self.phases_turns is not None:
-                raise BadValue("multiples and phases_turns go with levels_db, not with slope_db_per_octave")
-            return Timbre.sloped(
-                self.partials,
-                self.slope_db_per_octave,
-                decay_db_per_second=self.decay_db_per_second,
-                stiffness=self.stiffness,
-                follows_string=self.follows_string,
-            )
-        if self.partials is not None or self.slope_db_per_octave is not None:
-            raise BadValue("levels_db says it all; leave out partials and slope_db_per_octave")
-        if not all(-200 <= level <= 200 for level in self.levels_db):  # false for NaN as well
-            raise BadValue("levels_db holds a level outside -200 to 200 dB")
-        counted = [float(number) for number in range(1, len(self.levels_db) + 1)]
-        return Timbre(
-            tuple(counted if self.multiples is None else self.multiples),
-            tuple(linear_from_db(self.levels_db).tolist()),
-            tuple(self.phases_turns or ()),
-            decay_db_per_second=self.decay_db_per_second,
-            stiffness=self.stiffness,
-            follows_string=self.follows_string,
-        )
+    def stiffness_on(self, string_stiffness: float | None) -> float:
+        """B of the partials on a string whose own B this is; None where it is not known, or no string."""
+        if self.follows_string and string_stiffness is not None:
+            return string_stiffness
+        return self.stiffness
 
 
 PURE: Final = Timbre((1.0,), (1.0,))
@@ -194,8 +154,7 @@ class Tone:
 
     def partial_multiples(self) -> NDArray[np.float64]:
         """Frequency of each partial over `hz`, with the stiffness of the string or of the timbre."""
-        own = self.stiffness if self.timbre.follows_string else None
-        return partial_hz(1.0, self.timbre.multiples, self.timbre.stiffness if own is None else own)
+        return partial_hz(1.0, self.timbre.multiples, self.timbre.stiffness_on(self.stiffness))
 
     def heard_levels(self) -> NDArray[np.float64]:
         """Level of each partial in the timbre's own scale: 0 for those that `only` leaves out."""

@@ -12,8 +12,8 @@ import sys
 import jack
 import numpy as np
 import pytest
-from measure import beat_of, hz_of
 
+from tests.measure import beat_of, hz_of
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.interval import Ratio, beats_per_second
 from tonegen.player import Player

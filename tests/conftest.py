@@ -1,0 +1,17 @@
+"""Every test has its own empty folder for the user's presets, so that nobody's real ones are touched."""
+
+import pytest
+
+from tests.cli import CommandLine
+
+
+@pytest.fixture(autouse=True)
+def own_folder(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "own"))
+    return tmp_path / "own" / "tonegen"
+
+
+@pytest.fixture
+def tonegen(monkeypatch, capsys):
+    """The program, called with a line as typed."""
+    return CommandLine(monkeypatch, capsys)

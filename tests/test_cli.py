@@ -1,0 +1,304 @@
+"""The command line as a player and as a script use it."""
+
+import math
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+import soundfile
+
+from tests.measure import beat_of, hz_of
+from tonegen.cli import SUMMARIES
+
+TONE_KEYS = {"name", "hz", "offset_cents", "drop_cents"}
+INTERVAL_KEYS = {
+    "low", "high", "low_hz", "high_hz", "ratio", "cents", "cents_from_just", "beats_per_second", "direction",
+    "coincident_hz", "audible",
+}  # fmt: skip
+
+
+def test_an_interval_in_notes(tonegen):
+    """Teki et al. (2012), Table 1: A3-C#4 beats 8.7 a second in equal temperament."""
+    result = tonegen("tonegen beats --low A3 --high C#4 --ratio 5:4 --json").json
+
+    assert result["reference_hz"] == 440
+    (third,) = result["intervals"]
+    assert set(third) >= INTERVAL_KEYS
+    assert all(set(tone) >= TONE_KEYS for tone in result["tones"])
+    assert third["beats_per_second"] == pytest.approx(8.7, abs=0.05)
+    assert (third["low"], third["high"], third["ratio"], third["direction"], third["audible"]) == (
+        "A3", "C#4", "5:4", "wide", "beats",
+    )  # fmt: skip
+    assert third["cents"] == pytest.approx(400)
+    assert third["coincident_hz"] == pytest.approx(1104.365, abs=0.001)
+
+
+def test_an_interval_in_hz(tonegen):
+    (third,) = tonegen("tonegen beats --low 220 --high 275.6 --json").json["intervals"]
+
+    assert third["ratio"] == "5:4"
+    assert third["beats_per_second"] == pytest.approx(4 * 275.6 - 5 * 220)
+
+
+def test_an_interval_in_cents(tonegen):
+    (third,) = tonegen("tonegen beats --low A3 --high 386.3137138648c --json").json["intervals"]
+    assert third["direction"] == "pure"
+
+
+def test_a_grip_with_both_pedals_at_the_third_fret(tonegen):
+    result = tonegen(
+        "tonegen beats --instrument e9-ten-string --changes A,B --grip 3,4,5 --fret 3"
+        " --temperament equal --json"
+    ).json
+
+    assert [(tone["string"], tone["changes"], tone["fret"], tone["name"]) for tone in result["tones"]] == [
+        (3, ["B"], 3, "C5"), (4, [], 3, "G4"), (5, ["A"], 3, "E4"),
+    ]  # fmt: skip
+    fourth = next(it for it in result["intervals"] if it["ratio"] == "4:3")
+    g4, c5 = 440 * 2 ** (-2 / 12), 440 * 2 ** (3 / 12)
+    assert fourth["beats_per_second"] == pytest.approx(3 * c5 - 4 * g4)
+
+
+def test_a_grip_against_the_bass(tonegen):
+    result = tonegen(
+        "tonegen beats --instrument e9-ten-string --changes A --grip 4,5 --against E2 --json"
+    ).json
+
+    assert {(it["low"], it["high"], it["ratio"]) for it in result["intervals"]} == {
+        ("E2", "E4", "4:1"), ("E2", "C#4", "10:3"), ("C#4", "E4", "6:5"),
+    }  # fmt: skip
+
+
+def test_drop_and_temperament_and_root_are_heard(tonegen):
+    line = "tonegen beats --instrument e9-ten-string --changes A,B --grip 3,4,5 --json"
+    plain = tonegen(line).json["tones"]
+    dropped = tonegen(f"{line} --drop demo-soft-cabinet").json["tones"]
+    just = tonegen(f"{line} --temperament five-limit-just --root A").json
+
+    assert dropped[1]["drop_cents"] == -3.1
+    assert 1200 * math.log2(dropped[1]["hz"] / plain[1]["hz"]) == pytest.approx(-3.1)
+    assert {it["direction"] for it in just["intervals"]} == {"pure"}
+
+
+def test_a_saved_grip_by_its_name(tonegen):
+    result = tonegen("tonegen beats --instrument e9-ten-string --grip 'A major A+B 3-4-5' --json").json
+    assert [tone["name"] for tone in result["tones"]] == ["A4", "E4", "C#4"]
+    assert [tone["role"] for tone in result["tones"]] == ["1", "5", "3"]
+
+
+def test_a_count_in_cents(tonegen):
+    """0.7 beats a second on 5:4 above 220 Hz: the upper tone is 275 +- 0.175 Hz."""
+    result = tonegen("tonegen count --beats 7 --seconds 10 --low A3 --ratio 5:4 --json").json
+
+    assert result["ratio"] == "5:4"
+    assert result["if_wide"]["high_hz"] == pytest.approx(275.175)
+    assert result["if_narrow"]["high_hz"] == pytest.approx(274.825)
+    assert result["if_wide"]["cents_from_just"] == pytest.approx(1200 * math.log2(275.175 / 275))
+
+
+def test_a_chart_has_every_tuning_point_with_what_a_meter_reads(tonegen):
+    result = tonegen(
+        "tonegen chart --instrument e9-ten-string --temperament five-limit-just"
+        " --drop demo-stiff-cabinet --json"
+    ).json
+    thirds = next(p for p in result["points"] if (p["string"], p["changes"]) == (3, []))
+
+    assert thirds["note"] == "G#4"
+    assert thirds["offset_cents"] == pytest.approx(-13.686, abs=0.001)
+    assert thirds["hz"] == pytest.approx(440 * 2 ** (-5 / 12) * 5 / 4)  # a pure third above E4
+    assert {"string": 4, "change": "A", "cents": -0.6} in result["drops"]
+
+
+def test_a_chart_for_the_eye(tonegen):
+    lines = tonegen("tonegen chart --instrument e9-ten-string --drop demo-stiff-cabinet").out.splitlines()
+
+    heading = next(line for line in lines if "open" in line).split()
+    assert heading == ["open", "A", "B", "C", "F", "E", "V", "D", "DD", "G", "A+V"]
+    assert any(line.split()[:4] == ["5", "B3", "C#4", "C#4"] for line in lines)
+    assert (
+        "With A the cabinet drops: string 4 -0.6, string 6 -0.5, string 8 -0.8, string 9 -0.6 cents" in lines
+    )
+
+
+def test_a_string_pulled_far_above_its_pitch_gets_a_caution(tonegen):
+    """At A4 = 500 Hz string 3 of an E9, a plain .011, would stand above its least strength at A."""
+    safe = tonegen("tonegen chart --instrument e9-ten-string --json").json
+    pulled = tonegen("tonegen chart --instrument e9-ten-string --reference 500 --json").json
+
+    assert safe["cautions"] == []
+    assert any(text.startswith("string 3 with B at 500.0 Hz is far above") for text in pulled["cautions"])
+    assert (
+        "Caution: string 3 with B" in tonegen("tonegen chart --instrument e9-ten-string --reference 500").out
+    )
+
+
+def test_a_string_of_unknown_wire_gets_its_caution_by_pitch(tonegen, tmp_path):
+    """More than a semitone above its usual pitch, whatever the gauge: 220 * 500 / 440 is 2.2 semitones."""
+    (tmp_path / "plain.toml").write_text(
+        'title = "x"\nsource = "invented"\nroot = "A"\nstrings = [{ open = "A3" }]\n'
+    )
+    line = f"tonegen chart --instrument {tmp_path}/plain.toml --json --reference"
+
+    assert tonegen(f"{line} 460").json["cautions"] == []
+    assert len(tonegen(f"{line} 500").json["cautions"]) == 1
+
+
+def test_a_grip_rendered_to_a_file(tonegen, tmp_path):
+    """The file holds what the line says: its length, its rate, and the third's own beat."""
+    path = tmp_path / "out.wav"
+    result = tonegen(f"tonegen render {path} --hz 220,275.6 --seconds 20 --timbre harmonic --json").json
+    sound, sample_rate = soundfile.read(path)
+
+    assert (result["path"], result["seconds"], result["sample_rate"]) == (str(path), 20, 48000)
+    assert len(sound) == 20 * sample_rate
+    assert beat_of(sound[:, 0], sample_rate, 1101.2) == pytest.approx(2.4, abs=0.005)
+    assert result["intervals"][0]["beats_per_second"] == pytest.approx(2.4)
+
+
+def test_the_left_ear_hears_the_low_tone(tonegen, tmp_path):
+    path = tmp_path / "out.flac"
+    assert tonegen(f"tonegen render {path} --hz 275,220 --seconds 2 --timbre pure --split").code == 0
+    sound, sample_rate = soundfile.read(path)
+
+    assert hz_of(sound[:, 0], sample_rate, 220) == pytest.approx(220, abs=0.01)
+    assert hz_of(sound[:, 1], sample_rate, 275) == pytest.approx(275, abs=0.01)
+
+
+def test_only_the_beating_partials(tonegen, tmp_path):
+    """Of 220 and 275.6 hz as a third only 1100 and 1102.4 hz are left."""
+    path = tmp_path / "out.wav"
+    assert tonegen(f"tonegen render {path} --hz 220,275.6 --seconds 4 --only-beating").code == 0
+    sound, sample_rate = soundfile.read(path)
+    spectrum = np.abs(np.fft.rfft(sound[:, 0] * np.hanning(len(sound))))
+    hz = np.fft.rfftfreq(len(sound), 1 / sample_rate)
+    far = spectrum[np.abs(hz - 1101.2) > 10].max()
+
+    assert far < spectrum.max() / 1000
+
+
+def test_an_existing_file_is_kept_unless_forced(tonegen, tmp_path):
+    path = tmp_path / "out.wav"
+    path.write_bytes(b"mine")
+
+    assert "--force" in tonegen.refused(f"tonegen render {path} --hz 220 --seconds 1")
+    assert path.read_bytes() == b"mine"
+    assert tonegen(f"tonegen render {path} --hz 220 --seconds 1 --force").code == 0
+    assert soundfile.info(path).frames == 48000
+
+
+def test_the_list_has_every_kind(tonegen):
+    result = tonegen("tonegen list --json").json
+    assert {row["name"] for row in result["instruments"]} >= {"e9-ten-string", "c6-ten-string"}
+    assert set(tonegen("tonegen list drops --json").json) == {"drops"}
+
+
+def test_words_for_what_cannot_be_counted(tonegen):
+    rough = tonegen("tonegen beats --low A4 --high C#5").out
+    slow = tonegen("tonegen beats --low 220 --high 275.01").out
+    pure = tonegen("tonegen beats --low 220 --high 275").out
+
+    assert "17/s wide, rough" in rough
+    assert "heard as roughness and cannot be counted" in rough
+    assert "1 in 25 s wide, slow" in slow
+    assert "slower than you can count" in slow
+    assert " pure " in pure
+
+
+BAD_INPUT = [
+    ("beats --low H3 --high C4", '--low: "H3" is not a note name'),
+    ("beats --low 0 --high C4", "--low: frequency 0 hz"),
+    ("beats --low=-5 --high C4", "--low: frequency -5 hz"),
+    ("beats --low nan --high C4", "--low: frequency nan hz"),
+    ("beats --low inf --high C4", "--low: frequency inf hz"),
+    ("beats --low A3", "an interval needs both --low and --high"),
+    ("beats", "say what sounds in one way"),
+    ("beats --low A3 --high C4 --hz 220", "say what sounds in one way"),
+    ("beats --low A3 --high C4 --ratio 0:1", "--ratio: ratio 0:1"),
+    ("beats --low A3 --high C4 --fret 3", "give --instrument"),
+    ("beats --low 386c --high C4", "--low: "),
+    ("beats --hz 220,275,330 --ratio 5:4", "two tones"),
+    ("beats --hz ,", "--hz: give at least one frequency"),
+    ("beats --instrument e9-ten-string", "--grip: say which strings"),
+    ("beats --instrument e9-ten-string --grip 3,11", "no string 11; it has strings 1 to 10"),
+    ("beats --instrument e9-ten-string --grip 3,3", "names a string twice"),
+    ("beats --instrument e9-ten-string --grip nonsense", "no grip"),
+    ("beats --instrument e9-ten-string --grip 3,4 --changes Q", 'no change "Q"'),
+    ("beats --instrument e9-ten-string --grip 3,4 --changes E,F", "exclude each other"),
+    ("beats --instrument e9-ten-string --grip 3,4 --changes A:2", "change A cannot travel 2"),
+    ("beats --instrument e9-ten-string --grip 3,4 --changes A:x", "not a change with a travel"),
+    ("beats --instrument e9-ten-string --grip 3,4 --changes A,A", "there twice"),
+    ("beats --instrument e9-ten-string --grip 3,4 --fret 25", "fret 25 is off the neck"),
+    ("beats --instrument e9-ten-string --grip 3,4 --fret=-1", "fret -1 is off the neck"),
+    ("beats --instrument e9-ten-string --grip 3,4 --fret nan", "fret nan is off the neck"),
+    ("beats --instrument e9-ten-string --grip 3,4 --temperament nope", 'no temperament called "nope"'),
+    ("beats --instrument banjo-open-g --grip 1,2 --drop demo-soft-cabinet", "does not fit"),
+    ("beats --instrument ./gone.toml --grip 3,4", "./gone.toml: no such file"),
+    ("beats --low A3 --high C4 --reference 700", "reference pitch 700 hz is out of range"),
+    ("beats --low A3 --high C4 --timbre glass", 'no timbre called "glass"'),
+    ("beats --low A3 --high", "--high"),
+    ("count --beats 7 --seconds 0 --low A3 --ratio 5:4", "--seconds: 0 is no time"),
+    ("count --beats -7 --seconds 1 --low A3 --ratio 5:4", "count from 0 upward"),
+    ("count --beats nan --seconds 1 --low A3 --ratio 5:4", "not possible"),
+    ("count --beats 7", "--seconds"),
+    ("render out.wav --hz 220 --seconds 0", "0 seconds is not possible"),
+    ("render out.wav --hz 220 --seconds nan", "nan seconds is not possible"),
+    ("render out.wav --hz 220 --seconds 3600000", "3.6e+06 seconds is not possible"),
+    ("render out.wav --hz 220 --seconds 80000", "more than a WAV file can hold"),
+    ("render out.mp3 --hz 220", ".wav or .flac"),
+    ("render /nowhere/out.wav --hz 220", "/nowhere"),
+    ("render out.wav --hz 220 --level 0", "level"),
+    ("render out.wav --hz 220 --sample-rate 0", "sample rate"),
+    ("render out.wav --hz 220 --bits 12", "--bits"),
+    ("render out.wav --instrument e9-ten-string --grip 3,4 --changes E,F", "exclude each other"),
+    ("chart --instrument e9", 'no instrument called "e9"'),
+    ("list scales", "scales"),
+    ("beets", "beets"),
+]
+
+
+@pytest.mark.parametrize(("line", "message"), BAD_INPUT, ids=[line for line, _ in BAD_INPUT])
+def test_bad_input_is_one_line_and_exit_code_2(tonegen, line, message):
+    assert message in tonegen.refused(f"tonegen {line}")
+
+
+@pytest.mark.parametrize("name", SUMMARIES)
+def test_every_command_opens_its_help_with_what_the_overview_says(tonegen, name):
+    ended = tonegen(f"tonegen {name} --help")
+    assert ended.code == 0
+    assert SUMMARIES[name] in ended.out
+
+
+def test_the_overview_names_every_command(tonegen):
+    for line in ("tonegen", "tonegen --help"):
+        ended = tonegen(line)
+        assert ended.code == 0
+        assert all(summary in ended.out for summary in SUMMARIES.values())
+
+
+def loaded_by(arguments: str) -> set[str]:
+    """The modules that a fresh interpreter has loaded after a command."""
+    code = (
+        f"import sys; sys.argv = {('tonegen ' + arguments).split()}\n"
+        "from tonegen.cli import main\n"
+        "try: main()\n"
+        "except SystemExit: print('\\n' + ' '.join(sys.modules))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    return set(done.stdout.splitlines()[-1].split())
+
+
+HEAVY = {"scipy", "sounddevice", "soundfile", "matplotlib", "mido", "rtmidi", "pythonosc", "starlette"}
+
+
+def test_help_loads_no_arithmetic_and_beats_no_device():
+    assert not {"numpy", "rich"} & loaded_by("--help")
+    assert not (HEAVY | {"rich"}) & loaded_by("beats --low A3 --high C#4 --json")
+
+
+def test_the_shell_completes_presets(monkeypatch, tonegen):
+    monkeypatch.setenv("_TONEGEN_COMPLETE", "bash_complete")
+    monkeypatch.setenv("COMP_WORDS", "tonegen beats --instrument e9")
+    monkeypatch.setenv("COMP_CWORD", "3")
+
+    assert "e9-ten-string" in tonegen("tonegen").out

@@ -1,0 +1,188 @@
+"""Preset files: what ships is right, what people write wrong is named, and no bytes do any harm."""
+
+import shutil
+import tomllib
+
+import pytest
+from hypothesis import HealthCheck, example, given, settings
+from hypothesis import strategies as st
+
+from tonegen import presets
+from tonegen.errors import BadPreset
+from tonegen.instrument import Instrument
+from tonegen.presets.files import SHIPPED, title
+
+LOADERS = {
+    "instruments": presets.instrument,
+    "temperaments": presets.temperament,
+    "drops": presets.drop,
+    "timbres": presets.timbre,
+}
+E9 = (SHIPPED / "instruments" / "e9-ten-string.toml").read_text()
+
+
+@pytest.mark.parametrize(("kind", "name"), [(kind, name) for kind in LOADERS for name in presets.names(kind)])
+def test_every_shipped_preset_loads_and_says_where_it_is_from(kind, name):
+    assert LOADERS[kind](name)
+    fields = tomllib.loads((SHIPPED / kind / f"{name}.toml").read_text())
+    assert fields["title"] == title(kind, name)
+    assert fields["source"]
+
+
+def test_the_instruments_that_players_bring():
+    assert set(presets.names("instruments")) >= {
+        "e9-ten-string", "c6-ten-string", "universal-twelve-string", "c6-lap-steel", "resonator-open-g",
+        "banjo-open-g", "guitar-six-string", "bass-four-string", "bass-five-string",
+    }  # fmt: skip
+    assert len(presets.instrument("universal-twelve-string").strings) == 12
+
+
+@pytest.mark.parametrize("name", presets.names("drops"))
+def test_demo_drops_are_marked_as_invented_and_fit_the_e9(name):
+    drop = presets.drop(name)
+    assert drop.title.startswith("Invented")
+    assert presets.instrument("e9-ten-string").checked_drop(drop) is drop
+
+
+def test_own_presets_come_first(own_folder):
+    """A player copies a file, changes it, and the program takes his."""
+    folder = own_folder / "instruments"
+    folder.mkdir(parents=True)
+    (folder / "e9-ten-string.toml").write_text(E9.replace("Pedal steel, E9", "Mine"))
+    (folder / "mine.toml").write_text(E9)
+
+    assert presets.instrument("e9-ten-string").title.startswith("Mine")
+    assert "mine" in presets.names("instruments")
+
+
+def test_a_preset_can_be_a_file(tmp_path):
+    file = tmp_path / "other.toml"
+    file.write_text(E9)
+    assert presets.instrument(str(file)).name == "other"
+    with pytest.raises(BadPreset, match="no such file"):
+        presets.instrument(str(tmp_path / "missing.toml"))
+
+
+def test_a_name_that_is_not_there_gets_the_nearest():
+    with pytest.raises(BadPreset, match="e9-ten-string"):
+        presets.instrument("e9-ten-strings")
+    with pytest.raises(BadPreset, match="tonegen list instruments"):
+        presets.instrument("zzz")
+
+
+FAULTS = [
+    ('root = "E"', 'root = "H"', r'root: "H" is not the name of a note'),
+    ('{ open = "F#4", gauge', '{ open = "F#4x", gauge', r'strings\[0\]: "F#4x" is not a note name'),
+    ("gauge_inches = 0.013", "gauge_inches = true", r"strings\[0\].gauge_inches: expected"),
+    ("gauge_inches = 0.013", "gauge_inches = nan", r"strings\[0\].gauge_inches"),
+    ("gauge_inches = 0.013", "gauge_inches = 0.013, core_inches = 0.02", r"core_inches must be less"),
+    ('place = "pedal 1"', 'colour = "red"', r"changes\[0\]: object contains unknown field"),
+    ('name = "B"', 'name = "A"', r'changes\[1\]: "A" is there twice'),
+    ('name = "B"\nplace', 'nam = "B"\nplace', r"changes\[1\]: object"),
+    ("moves = { 5 = +2, 10 = +2 }", "moves = { 5 = +2, 11 = +2 }", r'changes\[0\]: "11" is not a string'),
+    ("moves = { 5 = +2, 10 = +2 }", "moves = { 5 = +2, 05 = +2 }", r"changes\[0\]: string 5 is there twice"),
+    ("moves = { 5 = +2, 10 = +2 }", "moves = { 5 = 2.5 }", r"changes\[0\].moves.*expected .int."),
+    ('[["F", "E"]', '[["F", "Q"]', r'exclusive\[0\]: .* no change "Q"'),
+    ("2 = [[0.5, -100]]", "2 = [[1.5, -100]]", r"half_stops: travels must rise"),
+    ("2 = [[0.5, -100]]", "3 = [[0.5, -100]]", r"half_stops: string 3 is not among the moves"),
+    ('"V"]\nmoves = { 5 = +1', '"V"]\nmoves = { 1 = +1', r"splits\[0\]: moves"),
+    ('3 = "3", 4 = "1", 5 = "5" }', '3 = "b3", 4 = "1", 5 = "5" }', r"string 3 plays G#4 .* not degree b3"),
+    ('3 = "3", 4 = "1", 5 = "5" }', '3 = "77", 4 = "1", 5 = "5" }', r'"77" is not a degree'),
+    ('root = "E"\n', 'root = "E"\nroot = "A"\n', r"cannot overwrite"),
+    ('title = "Pedal', 'title "Pedal', r"line 1"),
+    ('title = "Pedal steel', 'titel = "Pedal steel', r"missing required field .title.|unknown field .titel."),
+]
+
+
+@pytest.mark.parametrize(("right", "wrong", "message"), FAULTS, ids=[wrong[:40] for _, wrong, _ in FAULTS])
+def test_a_fault_is_one_line_with_file_and_field(tmp_path, right, wrong, message):
+    assert right in E9
+    file = tmp_path / "mine.toml"
+    file.write_text(E9.replace(right, wrong, 1))
+
+    with pytest.raises(BadPreset, match=message) as raised:
+        presets.instrument(str(file))
+    assert str(raised.value).startswith(f"{file}: ")
+    assert "\n" not in str(raised.value)
+
+
+TEMPERAMENT_FAULTS = [
+    ('title = "x"', "exactly one of"),
+    ('title = "x"\nratios = ["1:1"]', "twelve"),
+    ('title = "x"\nclosing_fifth = "F-C"\n[fifths]\nC-G = "-1/4"', "name the comma"),
+    ('title = "x"\ncomma = "syntonic"\n[fifths]\nC-G = "-1/4"', "closing_fifth"),
+    ('title = "x"\ncomma = "syntonic"\nclosing_fifth = "F-C"\n[fifths]\nC-G = "1/0"', "fraction"),
+    ('title = "x"\ncomma = "syntonic"\nclosing_fifth = "F-C"\n[fifths]\nC-G = "-5"', "fraction"),
+    ('title = "x"\ncomma = "syntonic"\nclosing_fifth = "F-C"\n[fifths]\nC-F = "-1/4"', "not a fifth"),
+    ('title = "x"\ncomma = "syntonic"\nclosing_fifth = "F-C"\n[fifths]\nC-G = "0"\n"B#-G" = "0"', "twice"),
+    ('title = "x"\npoints = []', "name the instrument"),
+    ('title = "x"\ninstrument = "i"\n' + "[[points]]\nstring = 1\noffset_cents = 1\n" * 2, "there twice"),
+    ('title = "x"\ninstrument = "i"\n[[points]]\nstring = 1\noffset_cents = inf', "offset_cents"),
+    ('title = "x"\ninstrument = "i"\n[[points]]\nstring = 1\noffset_cents = nan', "offset_cents"),
+]
+
+
+@pytest.mark.parametrize(("text", "message"), TEMPERAMENT_FAULTS, ids=[m for _, m in TEMPERAMENT_FAULTS])
+def test_a_wrong_temperament_is_named(tmp_path, text, message):
+    file = tmp_path / "mine.toml"
+    file.write_text(text)
+    with pytest.raises(BadPreset, match=message):
+        presets.temperament(str(file))
+
+
+def test_a_file_that_cannot_be_read(tmp_path):
+    folder = tmp_path / "folder.toml"
+    folder.mkdir()
+    with pytest.raises(BadPreset, match="no such file"):
+        presets.instrument(str(folder))
+    big = tmp_path / "big.toml"
+    big.write_bytes(b"#" * 2_000_000)
+    with pytest.raises(BadPreset, match="larger than a megabyte"):
+        presets.instrument(str(big))
+
+
+fuzz = settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=150, deadline=None)
+shipped_bytes = st.sampled_from(
+    [(kind, file.read_bytes()) for kind in LOADERS for file in sorted((SHIPPED / kind).glob("*.toml"))]
+)
+
+
+@fuzz
+@given(st.sampled_from(sorted(LOADERS)), st.binary(max_size=300))
+@example("instruments", b"\xff\xfe")
+@example("drops", b"a=" + b"[" * 5000)
+@example("temperaments", b'title = "x"\npoints = ' + b"9" * 5000)
+@example("drops", b'title = "x"\ncents = {A = {4 = nan}}')
+@example("instruments", b'title = "' + b"\\u0000" + b'"')
+def test_any_bytes_give_a_preset_or_one_line(tmp_path, kind, data):
+    loads_or_refuses(tmp_path, kind, data)
+
+
+@fuzz
+@given(shipped_bytes, st.data())
+def test_a_damaged_preset_gives_a_preset_or_one_line(tmp_path, shipped, data):
+    """A good file with a piece cut out, doubled or replaced, as happens in an editor."""
+    kind, good = shipped
+    start = data.draw(st.integers(0, len(good)))
+    end = data.draw(st.integers(start, min(len(good), start + 60)))
+    put = data.draw(st.sampled_from([b"", good[start:end] * 2, b"nan", b"-1", b'"x"', b"[]", b"99999999999"]))
+    loads_or_refuses(tmp_path, kind, good[:start] + put + good[end:])
+
+
+def loads_or_refuses(tmp_path, kind, data):
+    file = tmp_path / "fuzz.toml"
+    file.write_bytes(data)
+    try:
+        loaded, refusal = LOADERS[kind](str(file)), str(file)
+    except BadPreset as error:
+        loaded, refusal = error, str(error)
+    assert loaded is not None
+    assert refusal.startswith(str(file))
+    assert "\n" not in refusal
+
+
+def test_any_valid_instrument_can_be_played(tmp_path):
+    shutil.copy(SHIPPED / "instruments" / "e9-ten-string.toml", tmp_path / "copy.toml")
+    copy = presets.instrument(str(tmp_path / "copy.toml"))
+    assert isinstance(copy, Instrument)
+    assert copy.tuning_points() == presets.instrument("e9-ten-string").tuning_points()

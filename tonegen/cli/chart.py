@@ -1,0 +1,104 @@
+"""tonegen chart."""
+
+import click
+
+from tonegen import presets
+from tonegen.cli.asked import Parsed, Preset, load_drop, load_temperament_of
+from tonegen.cli.show import as_json, print_json, print_table, signed
+from tonegen.copedent import Copedent, copedent
+from tonegen.instrument import TuningPoint
+from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class
+
+
+@click.command()
+@click.option("--instrument", type=Preset("instruments"), required=True, help="By name or TOML file.")
+@click.option(
+    "--temperament",
+    type=Preset("temperaments"),
+    default="equal",
+    show_default=True,
+    help="Where the targets are.",
+)
+@click.option("--root", type=Parsed("note", parse_pitch_class), help="What the temperament is built on.")
+@click.option("--drop", type=Preset("drops"), default="none", show_default=True, help="Cabinet drop.")
+@click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in hz.")
+@as_json
+def command(
+    instrument: str, temperament: str, root: int | None, drop: str, reference: float, in_json: bool
+) -> None:
+    """Chart of strings by changes, with targets and pitch readings.
+
+    Each cell is a tuning point: its note, its target in cents from equal temperament, and the hz that a
+    pitch reading must show with only that change engaged.
+
+    \b
+    tonegen chart --instrument e9-ten-string --temperament five-limit-just
+    """
+    reference_hz = checked_reference_hz(reference)
+    played = presets.instrument(instrument)
+    chart = copedent(
+        played, load_temperament_of(played, temperament, root), load_drop(played, drop), reference_hz
+    )
+    if in_json:
+        print_json(_json(chart))
+        return
+    _print(chart)
+
+
+def _json(chart: Copedent) -> dict[str, object]:
+    return {
+        "instrument": chart.instrument.name,
+        "reference_hz": chart.reference_hz,
+        "points": [
+            {
+                "string": target.point.string,
+                "changes": list(target.point.changes),
+                "note": target.note,
+                "offset_cents": target.offset_cents,
+                "hz": target.hz,
+            }
+            for target in chart.targets
+        ],
+        "drops": [
+            {"string": string, "change": change, "cents": cents}
+            for change, strings in chart.drop_cents.items()
+            for string, cents in strings.items()
+        ],
+        "cautions": _cautions(chart),
+    }
+
+
+def _cautions(chart: Copedent) -> list[str]:
+    cautions = []
+    for target, share in chart.strained():
+        strength = "" if share is None else f", {share:.0%} of the least strength of its wire"
+        cautions.append(
+            f"{target.point} at {target.hz:.1f} Hz is far above its usual pitch{strength}: it may break; "
+            f"ask its maker or a technician first"
+        )
+    return cautions
+
+
+def _print(chart: Copedent) -> None:
+    columns = chart.columns
+    rows = []
+    for string in chart.instrument.strings:
+        cells = []
+        for changes in columns:
+            target = chart.target(TuningPoint(string.number, changes))
+            reading = f"{target.note}\n{signed(target.offset_cents, 1)}\n{target.hz:.2f}" if target else ""
+            cells.append(reading)
+        rows.append((str(string.number), *cells))
+    headings = ["+".join(changes) or "open" for changes in columns]
+    print_table(
+        ["", *(f">{heading}" for heading in headings)],
+        rows,
+        f"{chart.instrument.title}\nA4 = {chart.reference_hz:g} Hz; note, cents from equal, Hz to read",
+        lines=True,
+    )
+    for change, strings in chart.drop_cents.items():
+        if strings:
+            sagging = ", ".join(f"string {string} {signed(cents, 1)}" for string, cents in strings.items())
+            click.echo(f"With {change} the cabinet drops: {sagging} cents")
+    for caution in _cautions(chart):
+        click.echo(f"Caution: {caution}")

@@ -1,0 +1,104 @@
+"""tonegen play."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from math import cos, pi
+from typing import TYPE_CHECKING
+
+import click
+
+from tonegen import presets
+from tonegen.cli.asked import Asked, asks_how_it_sounds, asks_what_sounds
+from tonegen.cli.show import as_json, beats_in_words, print_json, print_sounding, sounding_json
+from tonegen.errors import BadValue
+from tonegen.sounding import Sounding, places, tones_to_play
+
+if TYPE_CHECKING:
+    from tonegen.player import Player
+
+_PULSE_CELLS = 24
+
+
+@click.command()
+@asks_what_sounds
+@click.option("--seconds", type=float, help="How long; until Ctrl-C when left out.")
+@click.option("--device", help="Sound device, by number or part of its name.")
+@click.option("--sample-rate", type=int, help="In hz; the device's own when left out.")
+@click.option("--block", type=int, default=0, help="Frames the device asks for at a time; 0 lets it choose.")
+@asks_how_it_sounds
+@as_json
+def command(
+    asked: Asked,
+    seconds: float | None,
+    device: str | None,
+    sample_rate: int | None,
+    block: int,
+    level: float,
+    split: bool,
+    only_beating: bool,
+    in_json: bool,
+) -> None:
+    """Play tones or a grip, and see the beats pulse.
+
+    \b
+    tonegen play --low A3 --high C#4
+    tonegen play --instrument e9-ten-string --changes A,B --grip 3,4,5 --seconds 10
+    """
+    timbre = presets.timbre(asked.timbre)
+    sounding = asked.sounding(timbre)
+
+    from tonegen.player import HEARING_CAUTION, Player
+    from tonegen.sound.device import choose, output_devices, play
+
+    chosen = choose(device, output_devices())
+    player = Player(sample_rate or chosen.sample_rate, channels=min(chosen.channels, 2), level_dbfs=level)
+    player.set(tones_to_play(sounding, timbre, split=split, only_beating=only_beating))
+    if not in_json:
+        print_sounding(sounding)
+    click.echo(HEARING_CAUTION, err=True)
+    with _pulses(sounding, player, hidden=in_json) as picture:
+        played = play(player, chosen, seconds=seconds, block_frames=block, picture=picture)
+    if in_json:
+        print_json(
+            {
+                "device": str(chosen),
+                "seconds": played.seconds,
+                "sample_rate": player.sample_rate,
+                "underflows": played.underflows,
+                **sounding_json(sounding),
+            }
+        )
+    elif played.underflows:
+        click.echo(
+            f"{played.underflows} blocks came too late and were heard as gaps; give a larger --block",
+            err=True,
+        )
+
+
+@contextmanager
+def _pulses(sounding: Sounding, player: "Player", hidden: bool) -> Iterator[Callable[[int], None] | None]:
+    """A bar for each interval, as long as its beat is loud at the moment that is heard."""
+    from rich.console import Console
+
+    console = Console()
+    if hidden or not console.is_terminal or not sounding.intervals:
+        yield None
+        return
+    from rich.live import Live
+
+    with Live(console=console, auto_refresh=False, transient=True) as live:
+        yield lambda frame: live.update(_picture(sounding, player, frame), refresh=True)
+
+
+def _picture(sounding: Sounding, player: "Player", frame: int) -> str:
+    lines = []
+    for interval in sounding.intervals:
+        low, high = places(sounding, interval)
+        name = f"{interval.low.name}–{interval.high.name}"
+        try:
+            turns = player.beat_phase_turns(str(low), str(high), interval.ratio, frame)
+        except BadValue:  # its coincident partials are not in this timbre
+            continue
+        loud = round(_PULSE_CELLS * (1 + cos(2 * pi * turns)) / 2)
+        lines.append(f"{name:9} {beats_in_words(interval)[0]:22} {'█' * loud}")
+    return "\n".join([*lines, "Ctrl-C ends"])

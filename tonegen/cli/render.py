@@ -1,0 +1,87 @@
+"""tonegen render."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import click
+
+from tonegen import presets
+from tonegen.cli.asked import Asked, asks_how_it_sounds, asks_what_sounds
+from tonegen.cli.show import as_json, print_json, print_sounding, sounding_json
+from tonegen.sounding import tones_to_play
+
+_LONG_SECONDS = 60.0
+
+
+@click.command()
+@click.argument("path", type=click.Path(path_type=Path))
+@asks_what_sounds
+@click.option("--seconds", type=float, default=10.0, show_default=True, help="Length, fades included.")
+@click.option("--sample-rate", type=int, default=48_000, show_default=True, help="In hz.")
+@click.option(
+    "--bits", type=click.Choice(["16", "24", "float"]), default="24", show_default=True,
+    help="16 or 24 with dither, or 32-bit float (WAV).",
+)  # fmt: skip
+@asks_how_it_sounds
+@click.option("--force", is_flag=True, help="Replace an existing file.")
+@as_json
+def command(
+    path: Path,
+    asked: Asked,
+    seconds: float,
+    sample_rate: int,
+    bits: str,
+    level: float,
+    split: bool,
+    only_beating: bool,
+    force: bool,
+    in_json: bool,
+) -> None:
+    """Write tones or a grip to a WAV or FLAC file.
+
+    \b
+    tonegen render out.wav --hz 220,275.6 --seconds 60
+    tonegen render out.flac --instrument e9-ten-string --changes A,B --grip 3,4,5
+    """
+    timbre = presets.timbre(asked.timbre)
+    sounding = asked.sounding(timbre)
+
+    from tonegen.bank import FILE_COLUMNS
+    from tonegen.player import Player
+    from tonegen.sound.files import SampleFormat, write
+
+    player = Player(sample_rate, level_dbfs=level, columns=FILE_COLUMNS)
+    player.set(tones_to_play(sounding, timbre, split=split, only_beating=only_beating))
+    with _progress(seconds, hidden=in_json) as progress:
+        frames = write(
+            path, player, seconds, sample_format=SampleFormat(bits), force=force, progress=progress
+        )
+    if in_json:
+        print_json(
+            {
+                "path": str(path),
+                "seconds": frames / sample_rate,
+                "sample_rate": sample_rate,
+                **sounding_json(sounding),
+            }
+        )
+    else:
+        print_sounding(sounding)
+        click.echo(f"{path}: {frames / sample_rate:g} s at {sample_rate} Hz")
+
+
+@contextmanager
+def _progress(seconds: float, hidden: bool) -> Iterator[Callable[[float], None] | None]:
+    """A bar on stderr for a long file, when a person is watching."""
+    from rich.console import Console
+
+    console = Console(stderr=True)
+    if hidden or seconds < _LONG_SECONDS or not console.is_terminal:
+        yield None
+        return
+    from rich.progress import Progress
+
+    with Progress(console=console, transient=True) as bar:
+        task = bar.add_task("writing", total=seconds)
+        yield lambda written: bar.update(task, completed=written)

@@ -1,0 +1,159 @@
+"""How results look: one JSON object on a line of its own, or a table for a person."""
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import click
+
+from tonegen.interval import Audible, Direction
+from tonegen.sounding import Sounding, SoundingInterval, SoundingTone
+
+as_json = click.option("--json", "in_json", is_flag=True, help="Print JSON, at full precision.")
+
+
+def print_json(result: Mapping[str, Any]) -> None:
+    """Print one JSON object. Numbers keep full precision; there are no NaN in it."""
+    click.echo(json.dumps(result, ensure_ascii=False, allow_nan=False))
+
+
+def print_table(
+    columns: Sequence[str], rows: Sequence[Sequence[str]], title: str = "", lines: bool = False
+) -> None:
+    """Print a table, with `lines` between its rows; a column whose heading begins with > is aligned right.
+
+    The table is as wide as it must be: a chart with a cell cut off is of no use.
+    """
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=box.SIMPLE_HEAD, show_edge=False, show_lines=lines, padding=(0, 1, 0, 0))
+    for heading in columns:
+        right = heading.startswith(">")
+        table.add_column(Text(heading.removeprefix(">")), justify="right" if right else "left", no_wrap=True)
+    for row in rows:
+        table.add_row(*map(Text, row))
+    console = Console(highlight=False)
+    widest = console.options.update(width=1000)
+    console.width = max(console.width, console.measure(table, options=widest).maximum)
+    if title:
+        console.print(Text(title))
+    console.print(table)
+    console.print()
+
+
+def sounding_json(sounding: Sounding) -> dict[str, Any]:
+    """The stable keys of `beats`, `play` and `render`."""
+    return {
+        "reference_hz": sounding.reference_hz,
+        "tones": [tone_json(tone) for tone in sounding.tones],
+        "intervals": [interval_json(interval) for interval in sounding.intervals],
+    }
+
+
+def tone_json(tone: SoundingTone) -> dict[str, Any]:
+    """One tone; string, changes and fret only where an instrument plays it."""
+    of_string = {}
+    if tone.string is not None:
+        of_string = {"string": tone.string, "changes": list(tone.changes), "fret": tone.fret}
+        if tone.role:
+            of_string["role"] = tone.role
+    return {
+        "name": tone.name,
+        **of_string,
+        "hz": tone.hz,
+        "offset_cents": tone.offset_cents,
+        "drop_cents": tone.drop_cents,
+        "stiffness": tone.stiffness,
+    }
+
+
+def interval_json(interval: SoundingInterval) -> dict[str, Any]:
+    """One interval with its lowest coincident pair, and all listed pairs under "coincident"."""
+    strings = {
+        key: tone.string
+        for key, tone in (("low_string", interval.low), ("high_string", interval.high))
+        if tone.string is not None
+    }
+    return {
+        "low": interval.low.name,
+        "high": interval.high.name,
+        **strings,
+        "low_hz": interval.low.hz,
+        "high_hz": interval.high.hz,
+        "ratio": str(interval.ratio),
+        "interval": interval.ratio.name,
+        "cents": interval.cents,
+        "cents_from_just": interval.cents_from_just,
+        "beats_per_second": interval.beats_per_second,
+        "direction": interval.direction.value,
+        "coincident_hz": interval.coincident_hz,
+        "audible": interval.audible.value,
+        "coincident": [
+            {
+                "low_partial": pair.low_partial,
+                "high_partial": pair.high_partial,
+                "hz": pair.hz,
+                "beats_per_second": pair.beats_per_second,
+            }
+            for pair in interval.pairs
+        ],
+    }
+
+
+_FOOTNOTES = {
+    Audible.ROUGHNESS: "rough: faster than 15 beats a second is heard as roughness and cannot be counted",
+    Audible.TOO_SLOW: "slow: less than one beat in 20 seconds is slower than you can count",
+}
+
+
+def beats_in_words(interval: SoundingInterval) -> tuple[str, str, str]:
+    """The beat as a rate with its side, in 10 seconds and in a minute; no counts where none can be made."""
+    rate = abs(interval.beats_per_second)
+    side = interval.direction.value
+    if interval.direction is Direction.PURE:
+        return "pure", "", ""
+    if interval.audible is Audible.ROUGHNESS:
+        return f"{rate:.0f}/s {side}, rough", "", ""
+    if interval.audible is Audible.TOO_SLOW:
+        return f"1 in {1 / rate:.0f} s {side}, slow", "", ""
+    return f"{rate:.2f}/s {side}", f"{rate * 10:.1f}", f"{rate * 60:.0f}"
+
+
+def signed(value: float, digits: int = 2) -> str:
+    """A number with its sign; nothing is written as minus zero."""
+    return f"{round(value, digits) + 0.0:+.{digits}f}"
+
+
+def print_sounding(sounding: Sounding) -> None:
+    """Tones, then intervals with their beats, for a person."""
+    print_table(
+        ["tone", "string", ">hz", ">offset", ">drop"],
+        [_tone_row(tone) for tone in sounding.tones],
+        f"A4 = {sounding.reference_hz:g} Hz; offset and drop in cents",
+    )
+    if sounding.intervals:
+        print_table(
+            ["interval", "stands for", ">cents", "beats", ">in 10 s", ">a minute", ">listen at"],
+            [_interval_row(interval) for interval in sounding.intervals],
+        )
+    for audible, footnote in _FOOTNOTES.items():
+        if any(it.audible is audible and it.direction is not Direction.PURE for it in sounding.intervals):
+            click.echo(footnote)
+
+
+def _tone_row(tone: SoundingTone) -> tuple[str, ...]:
+    where = "" if tone.string is None else f"{tone.string} {'+'.join(tone.changes)}".rstrip()
+    return (tone.name, where, f"{tone.hz:.3f}", signed(tone.offset_cents), signed(tone.drop_cents))
+
+
+def _interval_row(interval: SoundingInterval) -> tuple[str, ...]:
+    return (
+        f"{interval.low.name}–{interval.high.name}",
+        f"{interval.ratio} {interval.ratio.name}".rstrip(),
+        signed(interval.cents_from_just),
+        *beats_in_words(interval),
+        f"{interval.coincident_hz:.0f} Hz",
+    )

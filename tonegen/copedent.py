@@ -1,0 +1,81 @@
+"""The copedent as data: every tuning point with its target and what a pitch reading must show.
+
+A player sets each point with only its own changes engaged, and reads it there: so the cabinet's drop is in
+none of these readings. What the drop does is shown beside them: how far each change sags the other strings.
+"""
+
+from dataclasses import dataclass
+
+from tonegen.instrument import Drop, Instrument, TuningPoint
+from tonegen.pitch import hz_from_key
+from tonegen.temperament import Temperament
+from tonegen.wire import HIGHEST_SAFE_FRACTION_OF_STRENGTH
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """One tuning point: the note it stands for, its offset, and the hz that a pitch reading must show."""
+
+    point: TuningPoint
+    note: str
+    key: int
+    offset_cents: float
+    hz: float
+
+
+@dataclass(frozen=True, slots=True)
+class Copedent:
+    """All targets of an instrument, and the drop of each string by change."""
+
+    instrument: Instrument
+    reference_hz: float
+    targets: tuple[Target, ...]
+    drop_cents: dict[str, dict[int, float]]
+
+    def target(self, point: TuningPoint) -> Target | None:
+        """The target of a tuning point, if the instrument has it."""
+        return next((target for target in self.targets if target.point == point), None)
+
+    @property
+    def columns(self) -> tuple[tuple[str, ...], ...]:
+        """The changes that select each column of the chart: open, every change, every split."""
+        return tuple(dict.fromkeys(sorted((t.point.changes for t in self.targets), key=self._order)))
+
+    def strained(self) -> tuple[tuple[Target, float | None], ...]:
+        """Of each string that may break, its highest target, with the share of its wire's strength if known.
+
+        Such a target is more than a semitone above the highest note that the chart gives the string at
+        A4 = 440 hz, or takes the wire too near its least strength.
+        """
+        found = []
+        for string in self.instrument.strings:
+            targets = [target for target in self.targets if target.point.string == string.number]
+            highest = max(targets, key=lambda target: target.hz)
+            share = string.wire.fraction_of_strength(highest.hz) if string.wire else None
+            too_high = highest.hz > float(hz_from_key(highest.key + 1))
+            if too_high or (share is not None and share > HIGHEST_SAFE_FRACTION_OF_STRENGTH):
+                found.append((highest, share))
+        return tuple(found)
+
+    def _order(self, changes: tuple[str, ...]) -> tuple[int, list[int]]:
+        names = [change.name for change in self.instrument.changes]
+        return len(changes), [names.index(name) for name in changes]
+
+
+def copedent(instrument: Instrument, temperament: Temperament, drop: Drop, reference_hz: float) -> Copedent:
+    """The chart of an instrument in a temperament. Raises BadValue for another instrument's temperament."""
+    targets = []
+    for point in instrument.tuning_points():
+        key = instrument.key(point)
+        offset = temperament.offset_cents(instrument, point)
+        hz = float(hz_from_key(key, offset, reference_hz))
+        targets.append(Target(point, instrument.note(point), key, offset, hz))
+    sagging = {
+        change.name: {
+            string.number: cents
+            for string in instrument.strings
+            if (cents := instrument.drop_cents(string.number, instrument.state([change.name]), drop))
+        }
+        for change in instrument.changes
+    }
+    return Copedent(instrument, reference_hz, tuple(targets), sagging)

@@ -1,0 +1,408 @@
+"""An instrument: strings, changes, tuning points, grips, and how far the cabinet drops.
+
+Conventions: strings count from 1, the highest course, as players do. A *change* is a pedal or a knee lever,
+engaged by a *travel* from 0 (at rest) to 1 (at its stop); a *state* says which are engaged and how far.
+A *tuning point* is one thing that the player tunes by itself: a string's open pitch, or its stop for the
+changes that move it. *Drop* is in cents, signed: a string that sags has a negative drop.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from math import isfinite
+from typing import Final
+
+import numpy as np
+
+from tonegen.errors import BadValue
+from tonegen.interval import Ratio
+from tonegen.pitch import hz_from_key, note_name, pitch_class_name
+from tonegen.wire import (
+    METRES_PER_INCH,
+    fraction_of_strength,
+    plain_kg_per_metre,
+    stiffness,
+    stiffness_elsewhere,
+    tension_newtons,
+    usual_core_m,
+    wound_kg_per_metre,
+)
+
+# What a degree of a chord stands for when nobody says otherwise (five-limit; common practice, no source).
+DEGREES: Final[Mapping[str, Ratio]] = {
+    degree: Ratio.parse(ratio)
+    for degree, ratio in {
+        "1": "1:1", "b2": "16:15", "2": "9:8", "b3": "6:5", "3": "5:4", "4": "4:3", "#4": "45:32",
+        "b5": "36:25", "5": "3:2", "#5": "25:16", "b6": "8:5", "6": "5:3", "bb7": "216:125", "b7": "9:5",
+        "7": "15:8", "b9": "32:15", "9": "9:4", "#9": "12:5", "11": "8:3", "#11": "45:16", "13": "10:3",
+    }.items()
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """What a string is made of. Lengths in inches, as the trade writes gauges."""
+
+    gauge_inches: float
+    length_inches: float
+    wound: bool = False
+    core_inches: float | None = None
+
+    @property
+    def core_m(self) -> float:
+        """Diameter of the steel that bears the tension; the usual one where none is given."""
+        if not self.wound:
+            return self.gauge_inches * METRES_PER_INCH
+        if self.core_inches is not None:
+            return self.core_inches * METRES_PER_INCH
+        return float(usual_core_m(self.gauge_inches * METRES_PER_INCH))
+
+    @property
+    def length_m(self) -> float:
+        """Nut to bridge."""
+        return self.length_inches * METRES_PER_INCH
+
+    @property
+    def kg_per_metre(self) -> float:
+        """Mass per length."""
+        diameter_m = self.gauge_inches * METRES_PER_INCH
+        if self.wound:
+            return float(wound_kg_per_metre(diameter_m, self.core_m))
+        return float(plain_kg_per_metre(diameter_m))
+
+    def stiffness(self, hz: float) -> float:
+        """B of the open string tuned to `hz`."""
+        newtons = tension_newtons(self.kg_per_metre, self.length_m, hz)
+        return float(stiffness(self.core_m, self.length_m, newtons))
+
+    def fraction_of_strength(self, hz: float) -> float:
+        """How near the open string at `hz` comes to the least strength of its wire."""
+        return float(fraction_of_strength(hz, self.length_m, self.core_m, self.kg_per_metre))
+
+
+@dataclass(frozen=True, slots=True)
+class String:
+    """One string. `stiffness` is B of the open string, None when unknown."""
+
+    number: int
+    open_key: int
+    stiffness: float | None = None
+    wire: Wire | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A pedal or a knee lever.
+
+    semitones : by string, how far it raises (positive) or lowers.
+    half_stops : by string, measured (travel, cents above the open string) between rest and stop;
+        a string without them moves in a straight line.
+    """
+
+    name: str
+    semitones: Mapping[int, int]
+    place: str = ""
+    half_stops: Mapping[int, tuple[tuple[float, float], ...]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Split:
+    """Changes that together take a string to a note of its own."""
+
+    changes: frozenset[str]
+    semitones: Mapping[int, int]
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class TuningPoint:
+    """A string, and the changes that select this stop of it; none for the open string."""
+
+    string: int
+    changes: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        """String 5 open, string 5 with A."""
+        return f"string {self.string} {'with ' + '+'.join(self.changes) if self.changes else 'open'}"
+
+
+@dataclass(frozen=True, slots=True)
+class Grip:
+    """Strings picked together in a state.
+
+    roles : the degree of each string in the chord ("1", "b3", "5"), in the order of `strings`.
+    ratios : what each string's degree stands for, above the root, in the same order.
+    """
+
+    name: str
+    strings: tuple[int, ...]
+    changes: tuple[str, ...] = ()
+    root: str = ""
+    roles: tuple[str, ...] = ()
+    ratios: tuple[Ratio, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Drop:
+    """How far strings sag when changes are engaged.
+
+    cents : by change, then by string. combinations : measured together, which win over the sum.
+    """
+
+    name: str
+    cents: Mapping[str, Mapping[int, float]]
+    combinations: Mapping[frozenset[str], Mapping[int, float]] = field(default_factory=dict)
+    title: str = ""
+
+    def of(self, string: int, travels: Mapping[str, float]) -> float:
+        """Drop of a string in cents, when changes are engaged by these travels.
+
+        Additive over changes; a measured combination, largest first, replaces the sum of its parts.
+        Everything is linear in travel, a combination in the least travel of its changes.
+        """
+        single = {change: self.cents.get(change, {}).get(string, 0.0) for change in travels}
+        total = sum(travel * single[change] for change, travel in travels.items())
+        left = set(travels)
+        for combination in sorted(self.combinations, key=lambda names: (-len(names), sorted(names))):
+            measured = self.combinations[combination].get(string)
+            if measured is not None and combination <= left:
+                excess = measured - sum(single[change] for change in combination)
+                total += excess * min(travels[change] for change in combination)
+                left -= combination
+        return total
+
+
+NO_DROP: Final = Drop("none", {})
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """The changes that are engaged, in the instrument's order, and how far each is."""
+
+    travels: Mapping[str, float]
+
+    @property
+    def changes(self) -> tuple[str, ...]:
+        """The names of the engaged changes."""
+        return tuple(self.travels)
+
+    def __str__(self) -> str:
+        """A+B, D at 0.5, or open."""
+        parts = (name if travel == 1 else f"{name} at {travel:g}" for name, travel in self.travels.items())
+        return "+".join(parts) or "open"
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """Strings by changes: what the player draws as his copedent."""
+
+    name: str
+    title: str
+    strings: tuple[String, ...]
+    changes: tuple[Change, ...] = ()
+    splits: tuple[Split, ...] = ()
+    exclusive: tuple[frozenset[str], ...] = ()
+    grips: tuple[Grip, ...] = ()
+    root: int = 0  # pitch class that a temperament is built on unless the player says another
+    frets: int = 24
+    flats: bool = False
+    source: str = ""
+
+    def string(self, number: int) -> String:
+        """The string of that number. Raises BadValue when there is none."""
+        if not 1 <= number <= len(self.strings):
+            raise BadValue(f"{self.name} has no string {number}; it has strings 1 to {len(self.strings)}")
+        return self.strings[number - 1]
+
+    def change(self, name: str) -> Change:
+        """The change of that name. Raises BadValue naming those that exist."""
+        for change in self.changes:
+            if change.name == name:
+                return change
+        names = [change.name for change in self.changes]
+        if not names:
+            raise BadValue(f'{self.name} has no change "{name}"; it has no pedals or levers')
+        near = get_close_matches(name.upper(), names, n=1)
+        hint = f'; did you mean "{near[0]}"?' if near else f"; it has {', '.join(names)}"
+        raise BadValue(f'{self.name} has no change "{name}"{hint}')
+
+    def state(self, travels: Mapping[str, float] | Iterable[str] = ()) -> State:
+        """A state from the names of changes, or from names with travels.
+
+        Raises BadValue for an unknown change, a travel outside 0 to 1, or changes that exclude each other.
+        """
+        wanted = dict(travels) if isinstance(travels, Mapping) else dict.fromkeys(travels, 1.0)
+        for name, travel in wanted.items():
+            self.change(name)
+            if not 0 <= travel <= 1:
+                raise BadValue(f"change {name} cannot travel {travel:g}; give 0 (at rest) to 1 (at its stop)")
+        engaged = {change.name: wanted[change.name] for change in self.changes if wanted.get(change.name)}
+        for group in self.exclusive:
+            clash = [name for name in engaged if name in group]
+            if len(clash) > 1:
+                raise BadValue(f"changes {' and '.join(clash)} exclude each other; engage one of them")
+        return State(engaged)
+
+    def grip(self, name: str) -> Grip:
+        """The saved grip of that name. Raises BadValue with the nearest that exist."""
+        for grip in self.grips:
+            if grip.name == name:
+                return grip
+        near = get_close_matches(name, [grip.name for grip in self.grips], n=3)
+        hint = f"; near it: {', '.join(near)}" if near else ""
+        raise BadValue(f'{self.name} has no grip "{name}"; give strings such as 3,4,5 or a saved name{hint}')
+
+    def checked_drop(self, drop: Drop) -> Drop:
+        """A drop profile whose changes and strings this instrument has. Raises BadValue for another."""
+        for change in {*drop.cents, *(name for names in drop.combinations for name in names)}:
+            self.change(change)
+        for cents in (*drop.cents.values(), *drop.combinations.values()):
+            for string in cents:
+                self.string(string)
+        return drop
+
+    def checked_fret(self, fret: float) -> float:
+        """A bar position. Raises BadValue when it is off the neck."""
+        if not 0 <= fret <= self.frets:
+            raise BadValue(f"fret {fret:g} is off the neck of {self.name}; it has frets 0 to {self.frets}")
+        return float(fret)
+
+    def own_changes(self, string: int, state: State) -> dict[str, float]:
+        """The engaged changes that move this string, with their travels."""
+        return {
+            name: travel for name, travel in state.travels.items() if string in self.change(name).semitones
+        }
+
+    def point(self, string: int, state: State) -> TuningPoint:
+        """The tuning point that a state selects on a string, every engaged change taken as at its stop.
+
+        Of changes that raise a string to different notes the highest wins, of those that lower it the lowest;
+        those that reach the same note, and a raise with a lower, are a point of their own.
+        """
+        self.string(string)
+        moves = {name: self.change(name).semitones[string] for name in self.own_changes(string, state)}
+        highest = max((move for move in moves.values() if move > 0), default=0)
+        lowest = min((move for move in moves.values() if move < 0), default=0)
+        return TuningPoint(string, tuple(name for name, move in moves.items() if move in (highest, lowest)))
+
+    def key(self, point: TuningPoint) -> int:
+        """The key that a tuning point stands for, before any offset. Raises BadValue for a foreign point."""
+        return self.string(point.string).open_key + self.raised_semitones(point)
+
+    def raised_semitones(self, point: TuningPoint) -> int:
+        """How far a tuning point lies above its open string; negative below."""
+        for split in self.splits:
+            if split.changes == frozenset(point.changes) and point.string in split.semitones:
+                return split.semitones[point.string]
+        moves = []
+        for name in point.changes:
+            semitones = self.change(name).semitones
+            if point.string not in semitones:
+                raise BadValue(f"change {name} does not move string {point.string} of {self.name}")
+            moves.append(semitones[point.string])
+        return max((move for move in moves if move > 0), default=0) + min(
+            (move for move in moves if move < 0), default=0
+        )
+
+    def tuning_points(self) -> tuple[TuningPoint, ...]:
+        """Everything that is tuned by itself: open strings, each change's stops, and the named splits."""
+        return tuple(self._tuning_points())
+
+    def _tuning_points(self) -> Iterator[TuningPoint]:
+        for string in self.strings:
+            yield TuningPoint(string.number)
+            for change in self.changes:
+                if string.number in change.semitones:
+                    yield TuningPoint(string.number, (change.name,))
+            for split in self.splits:
+                if string.number in split.semitones:
+                    in_order = tuple(change.name for change in self.changes if change.name in split.changes)
+                    yield TuningPoint(string.number, in_order)
+
+    def cents_above_open(
+        self, string: int, state: State, offset_cents: Callable[[TuningPoint], float]
+    ) -> float:
+        """Pitch of a string in a state, in cents above its open key, the open string's offset included.
+
+        offset_cents : gives the offset of each tuning point from equal temperament.
+        Between rest and stop a string moves in a straight line, or along the measured half-stops; a raise
+        and a lower add; a point of several changes is reached as the last of them comes to its stop.
+        """
+        open_offset = offset_cents(TuningPoint(string))
+
+        def at_stop(point: TuningPoint) -> float:
+            return 100 * self.raised_semitones(point) + offset_cents(point) - open_offset
+
+        own = self.own_changes(string, state)
+        moved = {
+            name: self._moved_cents(self.change(name), string, travel, at_stop(TuningPoint(string, (name,))))
+            for name, travel in own.items()
+        }
+        total = _raise_and_lower(moved.values())
+        point = self.point(string, state)
+        if len(point.changes) > 1:
+            parts = [at_stop(TuningPoint(string, (name,))) for name in point.changes]
+            together = min(own[name] for name in point.changes)
+            total += together * (at_stop(point) - _raise_and_lower(parts))
+        return open_offset + total
+
+    @staticmethod
+    def _moved_cents(change: Change, string: int, travel: float, full_cents: float) -> float:
+        stops = change.half_stops.get(string, ())
+        travels = [0.0, *(stop for stop, _ in stops), 1.0]
+        return float(np.interp(travel, travels, [0.0, *(cents for _, cents in stops), full_cents]))
+
+    def drop_cents(self, string: int, state: State, drop: Drop) -> float:
+        """Drop of a string in a state, counted from where it was tuned: with only its own changes engaged.
+
+        drop(s, P) - drop(s, own changes of s in P), as the player reads each stop with its own change alone.
+        """
+        return drop.of(string, state.travels) - drop.of(string, self.own_changes(string, state))
+
+    def stiffness(self, string: int, state: State, fret: float) -> float | None:
+        """B of a string in a state under the bar; None when the string's own is unknown."""
+        open_stiffness = self.string(string).stiffness
+        if open_stiffness is None:
+            return None
+        raised = self.raised_semitones(self.point(string, state))
+        return float(stiffness_elsewhere(open_stiffness, raised, fret))
+
+    def note(self, point: TuningPoint) -> str:
+        """Name of the note that a tuning point stands for."""
+        return note_name(self.key(point), self.flats)
+
+    @property
+    def root_name(self) -> str:
+        """Name of the pitch class that temperaments are built on."""
+        return pitch_class_name(self.root, self.flats)
+
+    def grip_of(self, strings: tuple[int, ...], state: State) -> Grip:
+        """A grip from string numbers: the saved one with the same strings and changes, or one without roles.
+
+        Raises BadValue for an unknown or a double string.
+        """
+        for number in strings:
+            self.string(number)
+        if len(set(strings)) != len(strings):
+            raise BadValue(f"grip {','.join(map(str, strings))} names a string twice")
+        for grip in self.grips:
+            if set(grip.strings) == set(strings) and set(grip.changes) == set(state.travels):
+                return grip
+        return Grip("-".join(map(str, strings)), strings, state.changes)
+
+
+def _raise_and_lower(moved_cents: Iterable[float]) -> float:
+    """Where a string stands that several changes pull at: the furthest raise plus the furthest lower."""
+    cents = list(moved_cents)
+    return max((c for c in cents if c > 0), default=0.0) + min((c for c in cents if c < 0), default=0.0)
+
+
+def open_stiffness(wire: Wire | None, given: float | None, open_key: int) -> float | None:
+    """B of an open string: as given, else from its wire at equal temperament, else None.
+
+    Raises BadValue when it is given and not a finite number from 0 to 0.1.
+    """
+    if given is not None:
+        if not (isfinite(given) and 0 <= given <= 0.1):
+            raise BadValue(f"stiffness {given:g} is out of range; give B as 0 to 0.1, such as 0.00003")
+        return given
+    return wire.stiffness(float(hz_from_key(open_key))) if wire else None

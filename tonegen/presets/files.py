@@ -1,0 +1,123 @@
+"""Preset files: where they are, and how they are read, each fault as one line with file and field.
+
+A preset is TOML that people read and copy. It is found by name, first in the user's own folder, then among
+those that come with the program; a name that ends in .toml, or has a path in it, is a file.
+"""
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Annotated, Final, TypeVar
+
+import msgspec
+from msgspec import Meta, Struct
+
+from tonegen.errors import BadPreset, BadValue
+
+KINDS: Final = ("instruments", "temperaments", "drops", "timbres")
+_LARGEST_PRESET_BYTES: Final = 1_000_000
+# An installed copy carries its presets inside the package; a checkout has them beside it.
+_INSIDE: Final = Path(__file__).parent.parent / "_presets"
+SHIPPED: Final = _INSIDE if _INSIDE.is_dir() else Path(__file__).parent.parent.parent / "presets"
+
+Cents = Annotated[float, Meta(ge=-1200, le=1200)]
+Model = TypeVar("Model")
+
+
+class Title(Struct):
+    """What every preset file can be asked for, whatever else is in it."""
+
+    title: str
+
+
+class Fields(Struct, forbid_unknown_fields=True, kw_only=True):
+    """What every preset file has."""
+
+    title: str
+    source: str = ""
+
+
+def own_folder() -> Path:
+    """Where the user's own presets and data live."""
+    from platformdirs import user_data_path
+
+    return user_data_path("tonegen", appauthor=False)
+
+
+def names(kind: str) -> tuple[str, ...]:
+    """Names of all presets of a kind, the user's own among them, in order."""
+    found = {file.stem for folder in (own_folder(), SHIPPED) for file in (folder / kind).glob("*.toml")}
+    return tuple(sorted(found))
+
+
+def locate(kind: str, name: str) -> Path:
+    """The file of a preset. Raises BadPreset when there is none, with the nearest names."""
+    if name.endswith(".toml") or "/" in name or "\\" in name:
+        path = Path(name)
+        if not path.is_file():
+            raise BadPreset(f"{name}: no such file")
+        return path
+    for folder in (own_folder(), SHIPPED):
+        path = folder / kind / f"{name}.toml"
+        if name and path.is_file():
+            return path
+    known = names(kind)
+    near = get_close_matches(name, known, n=3, cutoff=0.4)
+    hint = f"near it: {', '.join(near)}" if near else f"see: tonegen list {kind}"
+    raise BadPreset(f'there is no {kind[:-1]} called "{name}"; {hint}')
+
+
+def title(kind: str, name: str) -> str:
+    """The title of a preset; why it cannot be read, for one that is damaged."""
+    path = locate(kind, name)
+    try:
+        return read(path, Title).title
+    except BadPreset as error:
+        return str(error)
+
+
+def read(path: Path, model: type[Model]) -> Model:
+    """The fields of a preset file, checked. Raises BadPreset for anything that does not fit."""
+    try:
+        if path.stat().st_size > _LARGEST_PRESET_BYTES:
+            raise BadPreset(f"{path}: larger than a megabyte; that is no preset")
+        return msgspec.convert(tomllib.loads(path.read_bytes().decode()), model)
+    except msgspec.ValidationError as error:
+        text, _, where = str(error).partition(" - at ")
+        field = where.strip("`").removeprefix("$").lstrip(".")
+        raise BadPreset(f"{path}: {field + ': ' if field else ''}{_lower_first(text)}") from None
+    except UnicodeDecodeError as error:
+        raise BadPreset(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from None
+    except tomllib.TOMLDecodeError as error:
+        raise BadPreset(f"{path}: {_lower_first(str(error))}") from None
+    except (RecursionError, ValueError, OverflowError):
+        raise BadPreset(f"{path}: a value is nested too deep or too large to be meant") from None
+    except OSError as error:
+        raise BadPreset(f"{path}: cannot be read: {error.strerror}") from None
+
+
+@contextmanager
+def named(path: Path, field: str) -> Iterator[None]:
+    """Turn a BadValue raised inside into a BadPreset that names the file and the field."""
+    try:
+        yield
+    except BadValue as error:
+        raise BadPreset(f"{path}: {field}: {error}") from None
+
+
+def by_string(values: Mapping[str, Model], count: int) -> dict[int, Model]:
+    """The same values by string number. Raises BadValue unless each is a string from 1 to `count`, once."""
+    numbers: dict[int, Model] = {}
+    for text, value in values.items():
+        if not (text.isascii() and text.isdigit() and len(text) < 3 and 1 <= int(text) <= count):
+            raise BadValue(f'"{text}" is not a string; strings are numbered 1 to {count}')
+        if int(text) in numbers:
+            raise BadValue(f"string {int(text)} is there twice")
+        numbers[int(text)] = value
+    return numbers
+
+
+def _lower_first(text: str) -> str:
+    return text[:1].lower() + text[1:].replace("`", '"')

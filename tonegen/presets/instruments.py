@@ -1,0 +1,171 @@
+"""Instrument presets: strings, changes and grips from TOML, every name checked against the others."""
+
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+from typing import Annotated
+
+from msgspec import Meta, Struct
+
+from tonegen.errors import BadValue
+from tonegen.instrument import DEGREES, Change, Grip, Instrument, Split, String, Wire, open_stiffness
+from tonegen.interval import Ratio
+from tonegen.pitch import parse_note, parse_pitch_class
+from tonegen.presets.files import Cents, Fields, by_string, locate, named, read
+
+Semitones = Annotated[int, Meta(ge=-24, le=24)]
+Gauge = Annotated[float, Meta(gt=0, le=0.2)]
+
+
+class StringFields(Struct, forbid_unknown_fields=True, kw_only=True):
+    """[[strings]], from string 1, the highest course."""
+
+    open: str
+    gauge_inches: Gauge | None = None
+    wound: bool = False
+    core_inches: Gauge | None = None
+    stiffness: float | None = None
+
+
+class ChangeFields(Struct, forbid_unknown_fields=True, kw_only=True):
+    """[[changes]]: moves in semitones by string; half_stops as [travel, cents] by string."""
+
+    name: Annotated[str, Meta(pattern=r"^[A-Za-z][A-Za-z0-9]*$", max_length=12)]
+    place: str = ""
+    moves: dict[str, Semitones]
+    half_stops: dict[str, list[tuple[float, Cents]]] = {}
+
+
+class SplitFields(Struct, forbid_unknown_fields=True, kw_only=True):
+    """[[splits]]: changes that together reach a note of their own."""
+
+    changes: Annotated[list[str], Meta(min_length=2)]
+    moves: dict[str, Semitones]
+
+
+class GripFields(Struct, forbid_unknown_fields=True, kw_only=True):
+    """[[grips]]: roles by string; ratios, by string, where a degree stands for something unusual."""
+
+    name: str
+    changes: list[str] = []
+    root: str
+    roles: Annotated[dict[str, str], Meta(min_length=2)]
+    ratios: dict[str, str] = {}
+
+
+class InstrumentFields(Fields, kw_only=True):
+    """presets/instruments/."""
+
+    root: str
+    strings: Annotated[list[StringFields], Meta(min_length=1, max_length=24)]
+    scale_length_inches: Annotated[float, Meta(gt=0, le=100)] | None = None
+    frets: Annotated[int, Meta(ge=0, le=48)] = 24
+    flats: bool = False
+    changes: Annotated[list[ChangeFields], Meta(max_length=24)] = []
+    exclusive: list[list[str]] = []
+    splits: list[SplitFields] = []
+    grips: list[GripFields] = []
+
+
+def instrument(name: str) -> Instrument:
+    """The instrument of that name or file."""
+    path = locate("instruments", name)
+    return instrument_from(read(path, InstrumentFields), path)
+
+
+def instrument_from(fields: InstrumentFields, path: Path) -> Instrument:
+    """An instrument from its checked fields. Raises BadPreset naming the field that does not fit."""
+    strings = []
+    for index, string in enumerate(fields.strings):
+        with named(path, f"strings[{index}]"):
+            strings.append(_string(index + 1, string, fields.scale_length_inches))
+    changes: dict[str, Change] = {}
+    for index, change in enumerate(fields.changes):
+        with named(path, f"changes[{index}]"):
+            if change.name in changes:
+                raise BadValue(f'"{change.name}" is there twice; give each change a name of its own')
+            changes[change.name] = _change(change, len(strings))
+    bare = Instrument(path.stem, fields.title, tuple(strings), tuple(changes.values()))
+    for index, group in enumerate(fields.exclusive):
+        with named(path, f"exclusive[{index}]"):
+            for name in group:
+                bare.change(name)
+    splits = []
+    for index, split in enumerate(fields.splits):
+        with named(path, f"splits[{index}]"):
+            splits.append(_split(split, bare))
+    with named(path, "root"):
+        root = parse_pitch_class(fields.root)
+    whole = Instrument(
+        name=bare.name,
+        title=bare.title,
+        strings=bare.strings,
+        changes=bare.changes,
+        splits=tuple(splits),
+        exclusive=tuple(frozenset(group) for group in fields.exclusive),
+        root=root,
+        frets=fields.frets,
+        flats=fields.flats,
+        source=fields.source,
+    )
+    grips: dict[str, Grip] = {}
+    for index, grip in enumerate(fields.grips):
+        with named(path, f"grips[{index}]"):
+            if grip.name in grips:
+                raise BadValue(f'"{grip.name}" is there twice; give each grip a name of its own')
+            grips[grip.name] = grip_from(grip, whole)
+    return replace(whole, grips=tuple(grips.values()))
+
+
+def grip_from(fields: GripFields, instrument: Instrument) -> Grip:
+    """A grip from its checked fields. Raises BadValue when a string does not play what its role claims."""
+    roles = by_string(fields.roles, len(instrument.strings))
+    given = by_string(fields.ratios, len(instrument.strings))
+    root = parse_pitch_class(fields.root)
+    state = instrument.state(fields.changes)
+    for string in given:
+        if string not in roles:
+            raise BadValue(f"ratios: string {string} has no role in this grip")
+    ratios = []
+    for string, role in roles.items():
+        if role not in DEGREES:
+            raise BadValue(f'roles: "{role}" is not a degree; write one of: {", ".join(DEGREES)}')
+        ratio = Ratio.parse(given[string]) if string in given else DEGREES[role]
+        point = instrument.point(string, state)
+        if (instrument.key(point) - root) % 12 != round(ratio.cents / 100) % 12:
+            raise BadValue(
+                f"roles: string {string} plays {instrument.note(point)} in this state, "
+                f"which is not degree {role} ({ratio}) of {fields.root}"
+            )
+        ratios.append(ratio)
+    return Grip(fields.name, tuple(roles), state.changes, fields.root, tuple(roles.values()), tuple(ratios))
+
+
+def _string(number: int, fields: StringFields, scale_length_inches: float | None) -> String:
+    key = parse_note(fields.open)
+    if fields.core_inches is not None and fields.core_inches >= (fields.gauge_inches or 0):
+        raise BadValue("core_inches must be less than gauge_inches")
+    wire = None
+    if fields.gauge_inches is not None and scale_length_inches is not None:
+        wire = Wire(fields.gauge_inches, scale_length_inches, fields.wound, fields.core_inches)
+    return String(number, key, open_stiffness(wire, fields.stiffness, key), wire)
+
+
+def _change(fields: ChangeFields, count: int) -> Change:
+    semitones = by_string(fields.moves, count)
+    half_stops = {string: tuple(stops) for string, stops in by_string(fields.half_stops, count).items()}
+    for string, stops in half_stops.items():
+        if string not in semitones:
+            raise BadValue(f"half_stops: string {string} is not among the moves of {fields.name}")
+        if not all(below < above for below, above in pairwise([0.0, *(travel for travel, _ in stops), 1.0])):
+            raise BadValue("half_stops: travels must rise between 0 and 1, such as [[0.5, -100]]")
+    return Change(fields.name, semitones, fields.place, half_stops)
+
+
+def _split(fields: SplitFields, bare: Instrument) -> Split:
+    semitones = by_string(fields.moves, len(bare.strings))
+    for name in fields.changes:
+        for string in semitones:
+            if string not in bare.change(name).semitones:
+                raise BadValue(f"moves: change {name} does not move string {string}")
+    return Split(frozenset(fields.changes), semitones)

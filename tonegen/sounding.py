@@ -1,0 +1,250 @@
+"""What sounds together: tones with their pitches, and every interval between them with its beats.
+
+This is what the command line prints, the page shows and the engine plays; nothing else computes it.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+from tonegen.errors import BadValue
+from tonegen.instrument import Drop, Grip, Instrument, State
+from tonegen.interval import (
+    Audible,
+    Direction,
+    Ratio,
+    audible,
+    beats_per_second,
+    cents_from_just,
+    coincident_hz,
+    direction,
+    nearest_ratio,
+)
+from tonegen.pitch import (
+    cents_between,
+    hz_from_key,
+    nearest_key,
+    note_name,
+)
+from tonegen.temperament import Temperament, string_cents
+from tonegen.timbre import PURE, Place, Timbre, Tone, beating_only
+
+_COINCIDENT_PAIRS = 3  # the lowest and the two above it; higher ones are too weak to count by
+
+
+@dataclass(frozen=True, slots=True)
+class SoundingTone:
+    """One tone and where its pitch comes from.
+
+    hz : its first partial. offset_cents : from equal temperament, without the drop.
+    degree_ratio : the degree that it plays, above the root of the grip, where the grip says so.
+    stiffness : B of its partials; 0 for whole multiples.
+    """
+
+    name: str
+    hz: float
+    offset_cents: float
+    drop_cents: float = 0.0
+    string: int | None = None
+    changes: tuple[str, ...] = ()
+    fret: float | None = None
+    degree_ratio: Ratio | None = None
+    role: str = ""
+    stiffness: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class CoincidentPair:
+    """Two partials that coincide when the interval is pure."""
+
+    low_partial: int
+    high_partial: int
+    hz: float
+    beats_per_second: float
+
+
+@dataclass(frozen=True, slots=True)
+class SoundingInterval:
+    """An interval between two tones, and how it beats; `pairs` lists the coincident pairs, lowest first."""
+
+    low: SoundingTone
+    high: SoundingTone
+    ratio: Ratio
+    cents: float
+    cents_from_just: float
+    pairs: tuple[CoincidentPair, ...]
+
+    @property
+    def beats_per_second(self) -> float:
+        """Signed rate of the lowest coincident pair."""
+        return self.pairs[0].beats_per_second
+
+    @property
+    def coincident_hz(self) -> float:
+        """Where to listen for it."""
+        return self.pairs[0].hz
+
+    @property
+    def direction(self) -> Direction:
+        """Wide, narrow or pure."""
+        return Direction(str(direction(self.beats_per_second)))
+
+    @property
+    def audible(self) -> Audible:
+        """Beats, roughness or too slow."""
+        return Audible(str(audible(self.beats_per_second)))
+
+
+@dataclass(frozen=True, slots=True)
+class Sounding:
+    """Tones that sound together at a reference pitch."""
+
+    reference_hz: float
+    tones: tuple[SoundingTone, ...]
+    intervals: tuple[SoundingInterval, ...]
+
+
+def tone_of_hz(hz: float, reference_hz: float, name: str = "", timbre: Timbre = PURE) -> SoundingTone:
+    """A tone given by its frequency; its offset is from the nearest key."""
+    _, offset = nearest_key(hz, reference_hz)
+    return SoundingTone(name or f"{hz:g} Hz", float(hz), float(offset), stiffness=timbre.stiffness_on(None))
+
+
+def tone_of_key(
+    key: int, offset_cents: float, reference_hz: float, name: str = "", timbre: Timbre = PURE
+) -> SoundingTone:
+    """A tone given by its key and its offset from equal temperament."""
+    hz = float(hz_from_key(key, offset_cents, reference_hz))
+    return SoundingTone(name or note_name(key), hz, offset_cents, stiffness=timbre.stiffness_on(None))
+
+
+def tones_of_grip(
+    instrument: Instrument,
+    grip: Grip,
+    state: State,
+    fret: float,
+    temperament: Temperament,
+    drop: Drop,
+    reference_hz: float,
+    timbre: Timbre = PURE,
+) -> tuple[SoundingTone, ...]:
+    """The strings of a grip as they sound in a state under the bar, drop included.
+
+    timbre : whose partials beat; one that follows the string takes the stiffness of each.
+    Raises BadValue for a fret off the neck, or a temperament of another instrument.
+    """
+    position = instrument.checked_fret(fret)
+    ratios = grip.ratios or (None,) * len(grip.strings)
+    roles = grip.roles or ("",) * len(grip.strings)
+    tones = []
+    for number, ratio, role in zip(grip.strings, ratios, roles, strict=True):
+        cents = string_cents(instrument, temperament, number, state)
+        drop_cents = instrument.drop_cents(number, state, drop)
+        semitones = _nominal_semitones(instrument, number, state, cents)
+        open_key = instrument.string(number).open_key
+        tones.append(
+            SoundingTone(
+                name=note_name(open_key + semitones + round(position), instrument.flats),
+                hz=float(hz_from_key(open_key + position, cents + drop_cents, reference_hz)),
+                offset_cents=cents - 100 * semitones,
+                drop_cents=drop_cents,
+                string=number,
+                changes=tuple(instrument.own_changes(number, state)),
+                fret=position,
+                degree_ratio=ratio,
+                role=role,
+                stiffness=timbre.stiffness_on(instrument.stiffness(number, state, position)),
+            )
+        )
+    return tuple(tones)
+
+
+def _nominal_semitones(instrument: Instrument, string: int, state: State, cents: float) -> int:
+    """Semitones above open that the string stands for: its stop's note, or the nearest when half engaged."""
+    if all(travel == 1 for travel in instrument.own_changes(string, state).values()):
+        return instrument.raised_semitones(instrument.point(string, state))
+    return round(cents / 100)
+
+
+def ratio_between(low: SoundingTone, high: SoundingTone) -> Ratio:
+    """The ratio that two tones stand for: from their degrees where both have one, else the likeliest.
+
+    Degrees are taken to the octaves that the tones are really in.
+    """
+    if low.degree_ratio is None or high.degree_ratio is None:
+        return nearest_ratio(low.hz, high.hz)
+    upper = high.degree_ratio.upper * low.degree_ratio.lower
+    lower = high.degree_ratio.lower * low.degree_ratio.upper
+    octaves = round((float(cents_between(low.hz, high.hz)) - Ratio(upper, lower).cents) / 1200)
+    return Ratio(upper << max(octaves, 0), lower << max(-octaves, 0))
+
+
+def interval_between(low: SoundingTone, high: SoundingTone, ratio: Ratio | None = None) -> SoundingInterval:
+    """The interval from `low` to `high`, standing for `ratio`, or for what `ratio_between` says."""
+    stands_for = ratio or ratio_between(low, high)
+    pairs = []
+    for multiple in range(1, _COINCIDENT_PAIRS + 1):
+        where = {
+            "low_stiffness": low.stiffness,
+            "high_stiffness": high.stiffness,
+        }
+        pairs.append(
+            CoincidentPair(
+                stands_for.upper * multiple,
+                stands_for.lower * multiple,
+                float(coincident_hz(low.hz, high.hz, stands_for, multiple=multiple, **where)),
+                float(beats_per_second(low.hz, high.hz, stands_for, multiple=multiple, **where)),
+            )
+        )
+    return SoundingInterval(
+        low,
+        high,
+        stands_for,
+        float(cents_between(low.hz, high.hz)),
+        float(cents_from_just(low.hz, high.hz, stands_for)),
+        tuple(pairs),
+    )
+
+
+def sound(tones: Sequence[SoundingTone], reference_hz: float, ratio: Ratio | None = None) -> Sounding:
+    """Everything that sounds when these tones do: each pair, lower tone first, from the lowest up.
+
+    ratio : what the interval stands for; only for two tones. Raises BadValue otherwise.
+    """
+    if ratio is not None and len(tones) != 2:
+        raise BadValue("a ratio is for two tones; give --low and --high, or leave --ratio out")
+    rising = sorted(tones, key=lambda tone: tone.hz)
+    pairs = combinations(rising, 2)
+    return Sounding(
+        reference_hz, tuple(tones), tuple(interval_between(low, high, ratio) for low, high in pairs)
+    )
+
+
+def tones_to_play(
+    sounding: Sounding, timbre: Timbre, *, split: bool = False, only_beating: bool = False
+) -> tuple[Tone, ...]:
+    """The tones for the engine, each named by its place in `sounding.tones`.
+
+    split : the lowest tone in the left ear and the others in the right; otherwise all in both.
+    only_beating : of each tone just the partials that beat against another's.
+    """
+    lowest = min(range(len(sounding.tones)), key=lambda index: sounding.tones[index].hz)
+    tones = tuple(
+        Tone(
+            tone.hz,
+            timbre,
+            place=(Place.LEFT if index == lowest else Place.RIGHT) if split else Place.BOTH,
+            stiffness=tone.stiffness,
+            name=str(index),
+        )
+        for index, tone in enumerate(sounding.tones)
+    )
+    if not only_beating:
+        return tones
+    return beating_only(tones, ((*places(sounding, it), it.ratio) for it in sounding.intervals))
+
+
+def places(sounding: Sounding, interval: SoundingInterval) -> tuple[int, int]:
+    """Where the low and the high tone of an interval stand in `sounding.tones`."""
+    where = {id(tone): index for index, tone in enumerate(sounding.tones)}
+    return where[id(interval.low)], where[id(interval.high)]

@@ -1,0 +1,183 @@
+"""Temperaments: rules that give each note, or each tuning point, its offset from equal temperament.
+
+A *pitch-class temperament* is built on a root, whose offset is 0, and is the same in every octave.
+The player's own gives one offset per tuning point of one instrument. Fractions of a comma stay fractions
+until the offsets are asked for.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from math import log2
+from typing import Final, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonegen.errors import BadValue
+from tonegen.instrument import Instrument, State, TuningPoint
+from tonegen.interval import Ratio
+from tonegen.pitch import parse_pitch_class
+
+# What a pure fifth exceeds seven semitones by; twelve of them make the Pythagorean comma.
+_FIFTH_EXCESS_CENTS: Final = Ratio(3, 2).cents - 700
+# Each comma as multiples of that excess and of the syntonic comma, so that fractions stay exact.
+_COMMAS: Final = {"pythagorean": (12, 0), "syntonic": (0, 1)}
+COMMAS: Final = tuple(_COMMAS)
+
+
+class Temperament(Protocol):
+    """What the rest of the program asks of any temperament."""
+
+    @property
+    def name(self) -> str:
+        """What it is called."""
+
+    def offset_cents(self, instrument: Instrument, point: TuningPoint) -> float:
+        """Offset of a tuning point from equal temperament."""
+
+    def offset_of_key(self, key: int) -> float:
+        """Offset of a key from equal temperament. Raises BadValue where only an instrument has offsets."""
+
+
+@dataclass(frozen=True, slots=True)
+class PitchClassTemperament:
+    """Twelve offsets above a root, the same in every octave.
+
+    offsets_cents : offset of each semitone above the root, the root's own being 0.
+    root : pitch class 0 to 11, C = 0.
+    """
+
+    name: str
+    offsets_cents: tuple[float, ...]
+    root: int = 0
+    title: str = ""
+
+    def on(self, root: int) -> "PitchClassTemperament":
+        """The same temperament built on another root."""
+        return PitchClassTemperament(self.name, self.offsets_cents, root % 12, self.title)
+
+    def offset_of_key(self, key: int) -> float:
+        """Offset of a key from equal temperament."""
+        return self.offsets_cents[(key - self.root) % 12]
+
+    def offset_cents(self, instrument: Instrument, point: TuningPoint) -> float:
+        """Offset of the note that a tuning point stands for, without the bar."""
+        return self.offset_of_key(instrument.key(point))
+
+    def pitch_class_offsets_cents(self) -> NDArray[np.float64]:
+        """Offsets of the twelve pitch classes from C to B; shape (12,)."""
+        return np.array([self.offset_of_key(pitch_class) for pitch_class in range(12)])
+
+
+EQUAL: Final = PitchClassTemperament("equal", (0.0,) * 12, title="Equal temperament")
+
+
+@dataclass(frozen=True, slots=True)
+class OwnTemperament:
+    """The player's own: one offset per tuning point of one instrument.
+
+    A point without an offset stands at equal temperament; a stop of several changes that has none is where
+    its parts leave it: of raises the higher wins, a raise and a lower add.
+    """
+
+    name: str
+    instrument_name: str
+    offsets_cents: Mapping[TuningPoint, float]
+    title: str = ""
+
+    def offset_of_key(self, key: int) -> float:
+        """Refused: a key says nothing of strings and changes."""
+        raise BadValue(
+            f"temperament {self.name} belongs to an instrument; give --instrument {self.instrument_name}"
+        )
+
+    def offset_cents(self, instrument: Instrument, point: TuningPoint) -> float:
+        """Offset of a tuning point. Raises BadValue for another instrument than its own."""
+        if instrument.name != self.instrument_name:
+            raise BadValue(
+                f"temperament {self.name} belongs to {self.instrument_name}, not to {instrument.name}; "
+                f"choose another, such as equal"
+            )
+        if point in self.offsets_cents or len(point.changes) < 2:
+            return self.offsets_cents.get(point, 0.0)
+        open_offset = self.offset_cents(instrument, TuningPoint(point.string))
+        parts = [TuningPoint(point.string, (name,)) for name in point.changes]
+        pulls = [(instrument.raised_semitones(part), self.offset_cents(instrument, part)) for part in parts]
+        raises = [offset - open_offset for semitones, offset in pulls if semitones > 0]
+        lowers = [offset - open_offset for semitones, offset in pulls if semitones < 0]
+        return open_offset + max(raises, default=0.0) + min(lowers, default=0.0)
+
+
+def string_cents(instrument: Instrument, temperament: Temperament, string: int, state: State) -> float:
+    """Pitch of a string in a state, in cents above its open key at equal temperament, before any drop."""
+    return instrument.cents_above_open(
+        string, state, lambda point: temperament.offset_cents(instrument, point)
+    )
+
+
+# The circle of fifths upward from C; fifth n leads from note n to note n + 1.
+_CIRCLE: Final = tuple(7 * step % 12 for step in range(12))
+
+
+def parse_fifth(text: str) -> int:
+    """Place of a fifth on the circle, 0 for C-G up to 11 for F-C. Raises BadValue for anything else.
+
+    >>> parse_fifth("C-G"), parse_fifth("G#-Eb"), parse_fifth("F-C")
+    (0, 8, 11)
+    """
+    low, _, high = text.partition("-")
+    below, above = parse_pitch_class(low), parse_pitch_class(high)
+    if (above - below) % 12 != 7:
+        raise BadValue(f'"{text}" is not a fifth; write one such as "C-G" or "B-F#"')
+    return _CIRCLE.index(below)
+
+
+def offsets_along_fifths(comma: str, tempering: Mapping[int, Fraction], closing: int) -> tuple[float, ...]:
+    """Offsets of the twelve semitones above C from the tempering of the fifths.
+
+    comma : one of COMMAS.
+    tempering : by place on the circle (see parse_fifth), the fraction of the comma added to a pure fifth;
+        fifths that are not named are pure.
+    closing : the fifth that takes whatever is left.
+    Notes are reached from C without crossing the closing fifth: upward before it, downward behind it.
+    Raises BadValue for an unknown comma, or a closing fifth that is tempered as well.
+    """
+    if comma not in _COMMAS:
+        raise BadValue(f'"{comma}" is not a comma; write one of: {", ".join(COMMAS)}')
+    if closing in tempering:
+        raise BadValue("the closing fifth takes what is left; it cannot be tempered as well")
+    offsets = [0.0] * 12
+    for note in range(1, 12):
+        upward = note <= closing
+        places = range(note) if upward else range(note, 12)
+        fifths, fraction = (
+            len(places),
+            sum((tempering.get(place, Fraction(0)) for place in places), Fraction(0)),
+        )
+        excesses, syntonics = _COMMAS[comma]
+        cents = _FIFTH_EXCESS_CENTS * float(fifths + excesses * fraction) + Ratio(81, 80).cents * float(
+            syntonics * fraction
+        )
+        offsets[_CIRCLE[note]] = cents if upward else -cents
+    return tuple(offset + 0.0 for offset in offsets)  # + 0.0 turns -0.0 into 0.0
+
+
+def offsets_from_ratios(ratios: Sequence[Ratio]) -> tuple[float, ...]:
+    """Offsets of the twelve semitones above a root from the just ratio of each, unison first.
+
+    Raises BadValue unless there are twelve, each within half a semitone of its key.
+    """
+    if len(ratios) != 12:
+        raise BadValue(f"a scale of ratios needs twelve of them, from 1:1 up; there are {len(ratios)}")
+    offsets = tuple(
+        1200 * log2(ratio.upper / ratio.lower) - 100 * semitone for semitone, ratio in enumerate(ratios)
+    )
+    for semitone, (ratio, offset) in enumerate(zip(ratios, offsets, strict=True)):
+        if abs(offset) > 50:
+            raise BadValue(
+                f"ratio {ratio} is {offset:+.1f} cents off semitone {semitone}; put it in its place"
+            )
+    if offsets[0]:
+        raise BadValue(f"a scale of ratios begins with 1:1, not {ratios[0]}")
+    return offsets

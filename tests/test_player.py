@@ -235,6 +235,7 @@ def test_changes_in_quick_succession_do_not_pile_up():
         player.set([Tone(50.0 + n + k, Timbre.sloped(64, -6.0), name=f"{n} {k}") for k in range(3)])
         player.pull(block)
         assert len(player._motion.ids) <= 2048 + 192
+        assert len(player._commands) <= 1
     player.set([Tone(500.0, name="last")])
     pulled(player, 0.12, 128)  # the ramp under way, and the last one's own; those between are passed over
 

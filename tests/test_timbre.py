@@ -51,7 +51,7 @@ def test_only_timbres_of_strings_follow_the_string():
 
 
 def test_only_the_partials_that_beat():
-    """G#4 on E4 as a third, B4 on E4 as a fifth: E4 is heard with its 5th and 3rd, B4 with its 2nd."""
+    """G#4 and B4 against E4: of E4 the 5th and 3rd are heard, of G#4 the 4th, of B4 the 2nd."""
     tones = [Tone(hz, Timbre.sloped(8, -6.0)) for hz in (329.63, 415.3, 493.88, 660.0)]
 
     e, g_sharp, b, unpaired = beating_only(tones, [(0, 1, Ratio(5, 4)), (0, 2, Ratio(3, 2))])

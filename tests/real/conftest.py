@@ -5,9 +5,13 @@ import signal
 import subprocess
 import uuid
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
+
+_TRIES = 3  # a server that another one's leavings keep from starting gets another name
 
 
 @dataclass(frozen=True)
@@ -21,47 +25,59 @@ class SoundServer:
 
 
 @pytest.fixture(scope="session")
-def sound_server() -> Iterator[SoundServer]:
-    """One server for all tests that leave it running: 256 frames at 48000 hz, in real time."""
-    server = started(f"tonegen-{uuid.uuid4().hex[:8]}")
-    yield server
-    ended(server)
+def sound_server(tmp_path_factory) -> Iterator[SoundServer]:
+    """One server for all tests that leave it running."""
+    with _server(tmp_path_factory.mktemp("server")) as server:
+        yield server
 
 
 @pytest.fixture
-def mortal_sound_server() -> Iterator[SoundServer]:
+def mortal_sound_server(tmp_path) -> Iterator[SoundServer]:
     """A server for one test, which may end it."""
-    server = started(f"tonegen-{uuid.uuid4().hex[:8]}")
-    yield server
-    ended(server)
-    if server.process.returncode == -signal.SIGKILL:
-        # It kept its place, of the eight on a machine; one of the same name takes it and gives it back.
-        ended(started(server.name))
+    with _server(tmp_path) as server:
+        yield server
 
 
-def started(name: str) -> SoundServer:
-    """A server of that name, once it answers; it waits for slow clients, so that no block is lost."""
-    environment = {
-        **os.environ,
-        "JACK_DEFAULT_SERVER": name,
-        "JACK_NO_AUDIO_RESERVATION": "1",
-        "JACK_NO_START_SERVER": "1",
-    }
-    process = subprocess.Popen(
-        ["jackd", "--no-realtime", "--sync", "-n", name, "-d", "dummy", "-r", "48000", "-p", "256"],
-        env=environment,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )
-    server = SoundServer(name, 48000, process, environment)
-    waiting = ["jack_wait", "--server", name, "--wait", "--timeout", "20"]
-    if subprocess.run(waiting, env=environment, capture_output=True, timeout=30).returncode != 0:
-        ended(server)
-        pytest.fail("jackd does not start; start it by hand to see why: " + " ".join(process.args))
-    return server
+@contextmanager
+def _server(folder: Path) -> Iterator[SoundServer]:
+    """The dummy driver asks for 256 frames at 48000 hz, in real time, and waits for slow clients."""
+    for _ in range(_TRIES):
+        name = f"tonegen-{uuid.uuid4().hex[:8]}"
+        environment = {
+            **os.environ,
+            "JACK_DEFAULT_SERVER": name,
+            "JACK_NO_AUDIO_RESERVATION": "1",
+            "JACK_NO_START_SERVER": "1",
+        }
+        said = folder / f"{name}.log"
+        process = _start(name, environment, said)
+        try:
+            if _answers(name, environment):
+                yield SoundServer(name, 48000, process, environment)
+                return
+        finally:
+            process.terminate()
+            if process.wait(10) == -signal.SIGKILL:
+                _give_back_its_place(name, environment, said)
+    raise RuntimeError(f"jackd did not start: {said.read_text()}")
 
 
-def ended(server: SoundServer) -> None:
-    """End it in order, if it has not ended."""
-    server.process.terminate()
-    server.process.wait(10)
+def _start(name: str, environment: dict[str, str], said: Path) -> subprocess.Popen:
+    with said.open("w") as log:
+        return subprocess.Popen(
+            ["jackd", "--no-realtime", "--sync", "-n", name, "-d", "dummy", "-r", "48000", "-p", "256"],
+            env=environment, stdout=log, stderr=log,
+        )  # fmt: skip
+
+
+def _give_back_its_place(name: str, environment: dict[str, str], said: Path) -> None:
+    """A killed server keeps its place, of the eight on a machine, until one of its name ends in order."""
+    process = _start(name, environment, said)
+    _answers(name, environment)
+    process.terminate()
+    process.wait(10)
+
+
+def _answers(name: str, environment: dict[str, str]) -> bool:
+    wait = ["jack_wait", "--server", name, "--wait", "--timeout", "10"]
+    return subprocess.run(wait, env=environment, capture_output=True, timeout=30).returncode == 0

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from measure import beat_of, hz_of, phase_turns_of, turns_apart
 
+from tests.measure import beat_of, hz_of, phase_turns_of, turns_apart
 from tonegen.bank import Bank, audible_weight, glided_cycles, glided_cycles_per_frame
 from tonegen.pitch import cents_between
 from tonegen.timbre import Timbre, Tone

@@ -7,8 +7,8 @@ import sys
 import numpy as np
 import pytest
 import soundfile
-from measure import beat_of, hz_of
 
+from tests.measure import beat_of, hz_of
 from tonegen.cli import SUMMARIES
 
 TONE_KEYS = {"name", "hz", "offset_cents", "drop_cents"}

@@ -9,8 +9,8 @@ from collections import namedtuple
 import numpy as np
 import pytest
 import soundfile
-from measure import beat_of, hz_of
 
+from tests.measure import beat_of, hz_of
 from tonegen.bank import FILE_COLUMNS
 from tonegen.errors import BadValue, CannotWrite
 from tonegen.player import QUIET_LEVEL_DBFS, Player

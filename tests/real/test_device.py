@@ -12,8 +12,8 @@ import sys
 import jack
 import numpy as np
 import pytest
-from measure import beat_of, hz_of
 
+from tests.measure import beat_of, hz_of
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.interval import Ratio, beats_per_second
 from tonegen.player import Player
@@ -74,6 +74,8 @@ class Recorder:
             for number, mine in enumerate(self._client.inports, start=1):
                 [theirs] = self._client.get_all_connections(f"system:playback_{number}")
                 self._client.connect(theirs, mine)
+            while not self._blocks.empty():  # from before both were connected
+                self._blocks.get()
             count = round(seconds * self._client.samplerate / self._client.blocksize)
             blocks = [self._blocks.get(timeout=10) for _ in range(count + 4)]
         return np.concatenate(blocks[4:], axis=1)

@@ -9,7 +9,9 @@ import pytest
 import soundfile
 
 from tests.measure import beat_of, hz_of
+from tonegen import presets
 from tonegen.cli import SUMMARIES
+from tonegen.instrument import TuningPoint
 
 TONE_KEYS = {"name", "hz", "offset_cents", "drop_cents"}
 INTERVAL_KEYS = {
@@ -119,6 +121,19 @@ def test_a_chart_for_the_eye(tonegen):
     assert (
         "With A the cabinet drops: string 4 -0.6, string 6 -0.5, string 8 -0.8, string 9 -0.6 cents" in lines
     )
+
+
+@pytest.mark.parametrize("name", presets.names("instruments"))
+def test_every_instrument_has_its_chart(tonegen, name):
+    lines = tonegen(f"tonegen chart --instrument {name}").out.splitlines()
+    instrument = presets.instrument(name)
+
+    assert lines[0] == instrument.title
+    for string in instrument.strings:
+        assert any(
+            line.split()[:2] == [str(string.number), instrument.note(TuningPoint(string.number))]
+            for line in lines
+        )
 
 
 def test_a_string_pulled_far_above_its_pitch_gets_a_caution(tonegen):

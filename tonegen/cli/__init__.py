@@ -1,8 +1,10 @@
 """The command line: parse, call the core, show. Each command is a module, imported when it is asked for."""
 
+import signal
 import sys
 from collections.abc import Mapping
 from importlib import import_module
+from types import FrameType
 from typing import Final, NoReturn
 
 import click
@@ -53,6 +55,9 @@ def tonegen(ctx: click.Context) -> None:
 
 def main() -> NoReturn:
     """Run the command line; every foreseen error is one line and an exit code."""
+    for ending in ("SIGTERM", "SIGHUP"):  # SIGHUP: the terminal was closed; Windows has none
+        if hasattr(signal, ending):
+            signal.signal(getattr(signal, ending), _end_in_order)
     try:
         result = tonegen.main(prog_name="tonegen", standalone_mode=False)
         sys.stdout.flush()
@@ -67,6 +72,11 @@ def main() -> NoReturn:
         sys.stdout = None
         sys.exit(0)
     sys.exit(result if isinstance(result, int) else 0)
+
+
+def _end_in_order(number: int, _: FrameType | None) -> NoReturn:
+    """End as an exit does, so that whatever is under way is cleaned up."""
+    sys.exit(128 + number)
 
 
 def _fail(message: str, exit_code: int) -> NoReturn:

@@ -85,9 +85,10 @@ def _pulses(sounding: Sounding, player: "Player", hidden: bool) -> Iterator[Call
         yield None
         return
     from rich.live import Live
+    from rich.text import Text
 
     with Live(console=console, auto_refresh=False, transient=True) as live:
-        yield lambda frame: live.update(_picture(sounding, player, frame), refresh=True)
+        yield lambda frame: live.update(Text(_picture(sounding, player, frame)), refresh=True)
 
 
 def _picture(sounding: Sounding, player: "Player", frame: int) -> str:

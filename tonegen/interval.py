@@ -173,6 +173,29 @@ def partial_hz(hz: ArrayLike, number: ArrayLike, stiffness: ArrayLike = 0.0) -> 
     return checked_hz(hz) * numbers * np.sqrt((1 + b * numbers**2) / (1 + b))
 
 
+def coincident_partials_hz(
+    low_hz: ArrayLike,
+    high_hz: ArrayLike,
+    ratio: Ratio,
+    *,
+    low_stiffness: ArrayLike = 0.0,
+    high_stiffness: ArrayLike = 0.0,
+    multiple: ArrayLike = 1,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The two partials, of the low and of the high tone, that coincide when the interval is pure.
+
+    multiple : 1 for the lowest coincident pair, 2 and 3 for those above it.
+    Raises BadValue naming the first frequency that is not above zero.
+    """
+    number = np.asarray(multiple)
+    if (number < 1).any():
+        raise BadValue("coincident pairs count from 1, the lowest")
+    return (
+        partial_hz(low_hz, ratio.upper * number, low_stiffness),
+        partial_hz(high_hz, ratio.lower * number, high_stiffness),
+    )
+
+
 def beats_per_second(
     low_hz: ArrayLike,
     high_hz: ArrayLike,
@@ -180,36 +203,24 @@ def beats_per_second(
     *,
     low_stiffness: ArrayLike = 0.0,
     high_stiffness: ArrayLike = 0.0,
-    multiple: int = 1,
+    multiple: ArrayLike = 1,
 ) -> NDArray[np.float64]:
-    """Beat rate of the two partials that coincide when the interval is pure: wide positive, narrow negative.
+    """Beat rate of the coincident partials (see there): wide positive, narrow negative.
 
-    multiple : 1 for the lowest coincident pair, 2 and 3 for those above it.
-    Raises BadValue naming the first frequency that is not above zero.
     Source: partials are multiples of the fundamental; ANSI/ASA S1.1, "beats": the difference of frequencies.
 
     >>> float(beats_per_second(174.614116, 220.0, Ratio(5, 4)).round(1))  # F3-A3 in equal temperament
     6.9
     """
-    if multiple < 1:
-        raise BadValue(f"coincident pair {multiple} does not exist; count from 1, the lowest")
-    low_partial = partial_hz(low_hz, ratio.upper * multiple, low_stiffness)
-    high_partial = partial_hz(high_hz, ratio.lower * multiple, high_stiffness)
+    low_partial, high_partial = coincident_partials_hz(
+        low_hz, high_hz, ratio, low_stiffness=low_stiffness, high_stiffness=high_stiffness, multiple=multiple
+    )
     return high_partial - low_partial
 
 
-def coincident_hz(
-    low_hz: ArrayLike,
-    high_hz: ArrayLike,
-    ratio: Ratio,
-    *,
-    low_stiffness: ArrayLike = 0.0,
-    high_stiffness: ArrayLike = 0.0,
-    multiple: int = 1,
-) -> NDArray[np.float64]:
-    """Where the beat is heard: midway between the two coincident partials."""
-    low_partial = partial_hz(low_hz, ratio.upper * multiple, low_stiffness)
-    high_partial = partial_hz(high_hz, ratio.lower * multiple, high_stiffness)
+def coincident_hz(low_hz: ArrayLike, high_hz: ArrayLike, ratio: Ratio) -> NDArray[np.float64]:
+    """Where the beat of two flexible strings is heard: midway between the two coincident partials."""
+    low_partial, high_partial = coincident_partials_hz(low_hz, high_hz, ratio)
     return (low_partial + high_partial) / 2
 
 

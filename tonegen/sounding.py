@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
+import numpy as np
+
 from tonegen.errors import BadValue
 from tonegen.instrument import Drop, Grip, Instrument, State
 from tonegen.interval import (
@@ -14,9 +16,8 @@ from tonegen.interval import (
     Direction,
     Ratio,
     audible,
-    beats_per_second,
     cents_from_just,
-    coincident_hz,
+    coincident_partials_hz,
     direction,
     nearest_ratio,
 )
@@ -182,27 +183,28 @@ def ratio_between(low: SoundingTone, high: SoundingTone) -> Ratio:
 def interval_between(low: SoundingTone, high: SoundingTone, ratio: Ratio | None = None) -> SoundingInterval:
     """The interval from `low` to `high`, standing for `ratio`, or for what `ratio_between` says."""
     stands_for = ratio or ratio_between(low, high)
-    pairs = []
-    for multiple in range(1, _COINCIDENT_PAIRS + 1):
-        where = {
-            "low_stiffness": low.stiffness,
-            "high_stiffness": high.stiffness,
-        }
-        pairs.append(
-            CoincidentPair(
-                stands_for.upper * multiple,
-                stands_for.lower * multiple,
-                float(coincident_hz(low.hz, high.hz, stands_for, multiple=multiple, **where)),
-                float(beats_per_second(low.hz, high.hz, stands_for, multiple=multiple, **where)),
-            )
+    multiples = np.arange(1, _COINCIDENT_PAIRS + 1)
+    lows, highs = coincident_partials_hz(
+        low.hz,
+        high.hz,
+        stands_for,
+        low_stiffness=low.stiffness,
+        high_stiffness=high.stiffness,
+        multiple=multiples,
+    )
+    pairs = tuple(
+        CoincidentPair(
+            stands_for.upper * number, stands_for.lower * number, (below + above) / 2, above - below
         )
+        for number, below, above in zip(multiples.tolist(), lows.tolist(), highs.tolist(), strict=True)
+    )
     return SoundingInterval(
         low,
         high,
         stands_for,
         float(cents_between(low.hz, high.hz)),
         float(cents_from_just(low.hz, high.hz, stands_for)),
-        tuple(pairs),
+        pairs,
     )
 
 

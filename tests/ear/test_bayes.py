@@ -1,0 +1,68 @@
+"""The Bayesian threshold against Watson's published trials."""
+
+import csv
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tonegen.ear.bayes import Belief, Listeners, usual_listeners
+from tonegen.errors import BadValue
+
+PUBLISHED = Path(__file__).parents[1] / "published"
+
+
+def published_trials(example: str) -> list[tuple[int, bool]]:
+    with (PUBLISHED / "watson_2017_trials.csv").open(newline="") as file:
+        rows = [row for row in csv.DictReader(file) if row["example"].startswith(example)]
+    return [(int(row["contrast_db"]), row["answer"] == "right") for row in rows]
+
+
+# Watson (2017): contrasts and thresholds from -40 to 0 dB in steps of 1, guess rate 0.5. His Weibull in dB,
+# 10^(slope/20 * (x - t)), is ours with level = 10^(x/20). Last column: his mode of threshold, slope, lapse.
+WATSON = {
+    "Example 1": ([3.5], [0.02], (-20, 3.5, 0.02)),
+    "Implementation": (range(2, 6), [0.02], (-20, 3, 0.02)),
+    "Example 2": (range(2, 6), [0, 0.01, 0.02, 0.03, 0.04], (-20, 5, 0.04)),
+}
+
+
+@pytest.mark.parametrize("example", WATSON)
+def test_each_next_level_as_watson_printed_it(example):
+    slopes, lapses, mode = WATSON[example]
+    contrasts = 10 ** (np.arange(-40, 1) / 20)
+    belief = Belief(Listeners(contrasts, slopes, contrasts, lapses=lapses))
+
+    for trial, (printed_db, right) in enumerate(published_trials(example), 1):
+        asked_db = round(20 * np.log10(belief.next_level()))
+        assert asked_db == printed_db, f"trial {trial}"
+        belief = belief.after(belief.next_level(), right)
+
+    found = belief.likeliest()
+    assert (20 * np.log10(found.threshold), found.slope, found.lapse) == pytest.approx(mode)
+
+
+def test_entropy_to_be_expected_is_that_of_the_two_answers():
+    """The short form by the chain rule against the definition: both answers carried out, and averaged."""
+    listeners = Listeners([2, 4, 8], [1, 3], [1, 3, 9])
+    belief = Belief(listeners).after(3, True).after(3, False).after(2, True)
+    spread = -(belief.weights * np.log(belief.weights)).sum()
+
+    for level, change in zip(listeners.levels, listeners.expected_entropy(belief.weights), strict=True):
+        right = listeners.right(np.array([level]))[0] @ belief.weights
+        after = [belief.after(level, answer).weights for answer in (True, False)]
+        by_hand = sum(
+            chance * -(weights * np.log(weights)).sum()
+            for chance, weights in zip((right, 1 - right), after, strict=True)
+        )
+        assert spread + change == pytest.approx(by_hand)
+
+
+def test_a_listener_who_is_never_right_so_often_is_refused():
+    with pytest.raises(BadValue, match=r"never right with probability 0\.99"):
+        Belief(usual_listeners()).threshold(probability=0.99)
+
+
+def test_no_listeners_at_all_are_refused():
+    with pytest.raises(BadValue, match="at least one threshold"):
+        Listeners([], [2], [1])

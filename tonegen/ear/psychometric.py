@@ -1,0 +1,210 @@
+"""The psychometric function: how often a listener is right at each level, and its fit to what he answered.
+
+Source: Wichmann & Hill (2001), Perception & Psychophysics 63, 1293-1313 and 1314-1329: a Weibull function
+between a guess rate and a lapse rate, fitted by maximum likelihood, its spread by the parametric bootstrap.
+"""
+
+from dataclasses import dataclass
+from statistics import NormalDist
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from tonegen.ear.estimate import Estimate, checked_confidence
+from tonegen.errors import BadValue
+
+# Wrong keys and lost attention. Wichmann & Hill: a fit without lapses takes one slip for a dull ear.
+USUAL_LAPSE: Final = 0.02
+# What "he hears it" means: right four times in five. The Bayesian method asks mostly there, so a threshold
+# for this probability depends least on the slope, which 60 trials hardly tell.
+HEARD: Final = 0.8
+# Where the slope is looked for. Below, answers hardly depend on the level; above, they are all or nothing.
+_SLOPES: Final = (0.5, 10.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Weibull:
+    """Probability of a right answer: guess + (1 - guess - lapse) * (1 - exp(-(level/threshold)^slope)).
+
+    Raises BadValue unless threshold and slope are above zero and guess + lapse is below one.
+
+    >>> listener = Weibull(threshold=5, slope=2, guess=0.5, lapse=0.02)
+    >>> float(listener.right(5).round(4)), round(listener.level_at(0.75), 2)
+    (0.8034, 4.29)
+    """
+
+    threshold: float
+    slope: float
+    guess: float = 0.5
+    lapse: float = USUAL_LAPSE
+
+    def __post_init__(self) -> None:
+        """Refuse what is not a psychometric function."""
+        if not (0 < self.threshold < np.inf and 0 < self.slope < np.inf):
+            raise BadValue("the threshold and the slope of a listener must be finite and above zero")
+        if not (self.guess >= 0 and self.lapse >= 0 and self.guess + self.lapse < 1):
+            raise BadValue("guess rate and lapse rate must be 0 or above, and together below 1")
+
+    def right(self, level: ArrayLike) -> NDArray[np.float64]:
+        """Probability of a right answer at each level."""
+        levels = np.asarray(level, dtype=np.float64)
+        rise = -np.expm1(-((levels / self.threshold) ** self.slope))
+        return self.guess + (1 - self.guess - self.lapse) * rise
+
+    def level_at(self, probability: float) -> float:
+        """The level with that probability of a right answer; inverse of `right`.
+
+        Raises BadValue for a probability that the function does not reach.
+        """
+        rise = (probability - self.guess) / (1 - self.guess - self.lapse)
+        if not 0 < rise < 1:
+            raise BadValue(
+                f"this listener is never right with probability {probability:g}; "
+                f"ask between {self.guess:g} and {1 - self.lapse:g}"
+            )
+        return float(self.threshold * (-np.log1p(-rise)) ** (1 / self.slope))
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """How many trials were asked and how many were right, at each level; read-only arrays of one length."""
+
+    levels: NDArray[np.float64]
+    asked: NDArray[np.int64]
+    right: NDArray[np.int64]
+
+    @classmethod
+    def of_trials(cls, levels: ArrayLike, right: ArrayLike) -> "Answers":
+        """Sum up single trials: the level of each, and whether it was right.
+
+        Raises BadValue without a trial, for different lengths, or for a level that is not above zero.
+        """
+        each = np.asarray(levels, dtype=np.float64)
+        hits = np.asarray(right, dtype=bool)
+        if each.ndim != 1 or each.shape != hits.shape or each.size == 0:
+            raise BadValue("give one level and one answer for each trial, and at least one trial")
+        if not (np.isfinite(each) & (each > 0)).all():
+            raise BadValue("the level of a trial must be finite and above zero")
+        different, where = np.unique(each, return_inverse=True)
+        asked = np.bincount(where)
+        correct = np.bincount(where, weights=hits).astype(np.int64)
+        for array in (different, asked, correct):
+            array.flags.writeable = False
+        return cls(different, asked, correct)
+
+
+def fit(answers: Answers, *, guess: float = 0.5, lapse: float = USUAL_LAPSE) -> Weibull:
+    """The listener under whom these answers are likeliest; threshold and slope free.
+
+    The slope is looked for between 0.5 and 10, the threshold within a factor of 8 around the levels asked.
+    """
+    thresholds, slopes = _fit_rows(answers, answers.right[np.newaxis, :], guess, lapse)
+    return Weibull(float(thresholds[0]), float(slopes[0]), guess, lapse)
+
+
+def threshold(
+    answers: Answers,
+    rng: np.random.Generator,
+    *,
+    probability: float = HEARD,
+    guess: float = 0.5,
+    lapse: float = USUAL_LAPSE,
+    confidence: float = 0.95,
+    resamples: int = 1000,
+) -> Estimate:
+    """The level that is right with `probability`, with its bootstrap range.
+
+    The fitted listener answers the same trials again `resamples` times, and each time is fitted again
+    (Wichmann & Hill 2001 II). The range is the standard one of the bootstrap (Efron & Tibshirani 1993,
+    ch. 13) on the logarithm of the level: after few trials that covers what it says, percentiles cover less.
+    """
+    checked_confidence(confidence)
+    listener = fit(answers, guess=guess, lapse=lapse)
+    again = rng.binomial(answers.asked, listener.right(answers.levels), (resamples, answers.levels.size))
+    thresholds, slopes = _fit_rows(answers, again, guess, lapse)
+    rise = (probability - guess) / (1 - guess - lapse)
+    value = listener.level_at(probability)
+    spread = float(np.std(np.log(thresholds) + np.log(-np.log1p(-rise)) / slopes))
+    factor = float(np.exp(NormalDist().inv_cdf((1 + confidence) / 2) * spread))
+    return Estimate(value, value / factor, value * factor, confidence)
+
+
+def _fit_rows(
+    answers: Answers, right: NDArray[np.int64], guess: float, lapse: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Threshold and slope of each row of `right` (rows x levels): the best of a grid, then Fisher scoring."""
+    x = np.log(answers.levels)
+    asked = answers.asked.astype(np.float64)
+    hits = right.astype(np.float64)
+    bounds = np.array([[x[0] - np.log(8), x[-1] + np.log(8)], np.log(_SLOPES)])
+    grid = np.stack(
+        np.meshgrid(np.linspace(bounds[0, 0], bounds[0, 1], 40), np.linspace(bounds[1, 0], bounds[1, 1], 10)),
+        -1,
+    ).reshape(-1, 2)
+    log_right, log_wrong = _log_probabilities(grid, x, guess, lapse)
+    found = grid[np.argmax(hits @ log_right.T + (asked - hits) @ log_wrong.T, axis=1)]
+    best = _log_likelihood(found, x, asked, hits, guess, lapse)
+    step = np.ones(len(found))
+    for _ in range(20):
+        move = _fisher_move(found, x, asked, hits, guess, lapse)
+        tried = np.clip(found + step[:, np.newaxis] * move, bounds[:, 0], bounds[:, 1])
+        likelihood = _log_likelihood(tried, x, asked, hits, guess, lapse)
+        better = likelihood > best
+        found = np.where(better[:, np.newaxis], tried, found)
+        step = np.where(better, np.minimum(2 * step, 1), step / 4)
+        if not (likelihood > best + 1e-9).any() and step.max() < 1e-3:
+            break
+        best = np.maximum(likelihood, best)
+    return np.exp(found[:, 0]), np.exp(found[:, 1])
+
+
+def _rise(parameters: NDArray[np.float64], x: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(level/threshold)^slope, rows x levels; kept where neither it nor its exponential overflows."""
+    return np.exp(np.clip(np.exp(parameters[:, 1:]) * (x - parameters[:, :1]), -30, 3.5))
+
+
+def _log_probabilities(
+    parameters: NDArray[np.float64], x: NDArray[np.float64], guess: float, lapse: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    probability = guess - (1 - guess - lapse) * np.expm1(-_rise(parameters, x))
+    return np.log(np.maximum(probability, 1e-12)), np.log(np.maximum(1 - probability, 1e-12))
+
+
+def _log_likelihood(
+    parameters: NDArray[np.float64],
+    x: NDArray[np.float64],
+    asked: NDArray[np.float64],
+    hits: NDArray[np.float64],
+    guess: float,
+    lapse: float,
+) -> NDArray[np.float64]:
+    log_right, log_wrong = _log_probabilities(parameters, x, guess, lapse)
+    likelihood: NDArray[np.float64] = (hits * log_right + (asked - hits) * log_wrong).sum(axis=1)
+    return likelihood
+
+
+def _fisher_move(
+    parameters: NDArray[np.float64],
+    x: NDArray[np.float64],
+    asked: NDArray[np.float64],
+    hits: NDArray[np.float64],
+    guess: float,
+    lapse: float,
+) -> NDArray[np.float64]:
+    """The step of Fisher scoring in (log threshold, log slope) for each row, at most one unit long."""
+    slope = np.exp(parameters[:, 1:])
+    rise = _rise(parameters, x)
+    probability = guess - (1 - guess - lapse) * np.expm1(-rise)
+    steepness = (1 - guess - lapse) * rise * np.exp(-rise)
+    by_threshold, by_slope = -slope * steepness, np.log(rise) * steepness
+    weight = 1 / np.maximum(probability * (1 - probability), 1e-9)
+    residual = weight * (hits - asked * probability)
+    score = np.stack([(residual * by_threshold).sum(1), (residual * by_slope).sum(1)], -1)
+    a = (asked * weight * by_threshold**2).sum(1) + 1e-6
+    b = (asked * weight * by_threshold * by_slope).sum(1)
+    d = (asked * weight * by_slope**2).sum(1) + 1e-6
+    move = np.stack([d * score[:, 0] - b * score[:, 1], a * score[:, 1] - b * score[:, 0]], -1)
+    move /= (a * d - b * b)[:, np.newaxis]
+    clipped: NDArray[np.float64] = np.clip(move, -1, 1)
+    return clipped

@@ -1,0 +1,242 @@
+"""Trials: made again exactly from their seed, true to what they claim, and with no cue but the beat."""
+
+from dataclasses import replace
+
+import msgspec
+import numpy as np
+import pytest
+
+from tonegen.ear.trials import (
+    Bed,
+    Kind,
+    Sound,
+    Task,
+    Trial,
+    chord_name,
+    chord_of,
+    judge,
+    make_trial,
+    mean_square,
+    seed_of,
+)
+from tonegen.errors import BadValue
+from tonegen.interval import Ratio
+from tonegen.pitch import cents_between
+
+TRIADS = ((Ratio(1, 1), Ratio(5, 4), Ratio(3, 2)), (Ratio(1, 1), Ratio(4, 3), Ratio(5, 3)))
+
+
+def waveform(sound: Sound, seconds: float, rate: int = 48000):
+    """The sum of sines as anybody would write it."""
+    t = np.arange(round(seconds * rate)) / rate
+    hz, amplitude, phase = sound.partials()
+    return amplitude @ np.sin(2 * np.pi * (np.outer(hz, t) + phase[:, np.newaxis]))
+
+
+@pytest.mark.parametrize("kind", Kind)
+@pytest.mark.parametrize("chords", [Task(Kind.SET).chords, TRIADS], ids=["intervals", "triads"])
+def test_a_stored_trial_is_made_again_exactly(kind, chords):
+    """Through JSON, as the history stores it."""
+    for number in range(20):
+        trial = make_trial(Task(kind, chords, bed=Bed.NOISE), 7.5, seed_of(3, number))
+        stored = msgspec.json.decode(msgspec.json.encode(trial), type=Trial)
+
+        assert make_trial(stored.task, stored.level_cents, stored.seed) == stored == trial
+
+
+def test_the_generator_is_the_one_that_never_changes():
+    """Python promises `random()` of a seed for ever; this is what 0 gives (CPython)."""
+    from random import Random
+
+    assert [Random(0).random() for _ in range(1)] == [0.8444218515250481]
+    assert seed_of(0, 0) == int(0.8444218515250481 * 2**53)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_sound_has_the_level_that_was_drawn_beats_included(seed):
+    sounds = make_trial(Task(Kind.PURER, TRIADS), 15, seed).sounds
+    for sound in sounds:
+        wave = waveform(sound, sound.seconds)
+
+        assert 10 * np.log10(np.mean(wave**2)) == pytest.approx(sound.level_db, abs=0.01)
+
+
+@pytest.mark.parametrize("kind", [Kind.RATE, Kind.MATCH])
+@pytest.mark.parametrize("chords", [Task(Kind.SET).chords, TRIADS], ids=["intervals", "triads"])
+def test_the_rate_to_tap_is_the_rate_that_sounds(kind, chords):
+    for seed in range(50):
+        trial = make_trial(Task(kind, chords), 10, seed)
+
+        assert abs(trial.sounds[0].rate) == pytest.approx(trial.right, abs=1e-9)
+        assert 0.7 <= trial.right <= 4
+
+
+def test_the_beat_of_the_waveform_is_the_beat_that_is_claimed():
+    """The coincident pair, filtered out of the waveform, swells at the rate claimed."""
+    sound = replace(make_trial(Task(Kind.RATE), 10, 5).sounds[0], seconds=40.0)
+    rate, ratio = abs(sound.rate), sound.chord[1]
+    wave = waveform(sound, 40.0, rate=20000)
+    spectrum = np.fft.rfft(wave)
+    hz = np.fft.rfftfreq(wave.size, 1 / 20000)
+    spectrum[np.abs(hz - ratio.upper * sound.low_hz) > 15] = 0
+    envelope = np.fft.irfft(spectrum) ** 2 * np.hanning(wave.size)
+    swell = np.abs(np.fft.rfft(envelope - envelope.mean(), 8 * wave.size))
+    slow = np.fft.rfftfreq(8 * wave.size, 1 / 20000)
+    inside = (slow > 0.3) & (slow < 20)
+
+    assert slow[inside][np.argmax(swell[inside])] == pytest.approx(rate, abs=0.02)
+
+
+@pytest.mark.parametrize("kind", [Kind.PURER, Kind.SIDE, Kind.ABX, Kind.SET])
+def test_errors_are_as_asked_and_mean_pitch_stays(kind):
+    for seed in range(40):
+        trial = make_trial(Task(kind, TRIADS), 12, seed)
+        for sound in trial.sounds:
+            pure = sound.with_error(0.0)
+            moved = (
+                cents_between(sound.tones_hz[0], sound.tones_hz[sound.moved]) - sound.chord[sound.moved].cents
+            )
+
+            assert moved == pytest.approx(sound.error_cents, abs=1e-9)
+            assert cents_between(pure.tones_hz, sound.tones_hz).mean() == pytest.approx(0, abs=1e-9)
+            assert pure.rate == pytest.approx(0, abs=1e-9)
+        errors = [round(abs(sound.error_cents), 6) for sound in trial.sounds]
+        if kind is Kind.PURER:
+            assert errors[int(trial.right)] == 0
+            assert sorted(errors) == [0, 12]
+        elif kind is Kind.ABX:
+            assert sorted(errors[:2]) == [0, 12]
+            assert errors[2] == errors[int(trial.right)]
+        elif kind is Kind.SIDE:
+            assert trial.sounds[0].error_cents == {0: 12, 1: 0, 2: -12}[trial.right]
+        else:
+            assert 0.4 * 12 <= errors[0] <= 12
+
+
+# --- No cue but the beat. Each listener below hears one thing only, perfectly, and has learned from 4,000
+# trials with the answers told, how to use it best; then he is asked 4,000 others. By chance he is right in
+# 1/n of them; 4 standard deviations are allowed, for there are many listeners.
+
+LEARNED = ASKED = 4000
+
+
+def first_cycle(sound: Sound) -> list[float]:
+    """Level and start of the first cycle of the lowest tone, and of the coincident partials in it."""
+    hz, amplitude, phase = sound.partials()
+    level = 5 * np.log10(mean_square(hz, amplitude, phase, 1 / sound.low_hz))
+    start = amplitude * np.sin(2 * np.pi * phase)
+    partials = len(sound.levels_db)
+    ratio = sound.chord[sound.moved]
+    apart = phase[sound.moved * partials + ratio.lower - 1] - phase[ratio.upper - 1]
+    return [
+        level,
+        2 * level - sound.level_db,
+        start.sum(),
+        np.cos(2 * np.pi * apart),
+        np.sin(2 * np.pi * apart),
+    ]
+
+
+CUES = {
+    "loudness": lambda sound: [sound.level_db, 10 * np.log10(mean_square(*sound.partials(), sound.seconds))],
+    "duration": lambda sound: [sound.seconds],
+    "first cycle": first_cycle,
+    "pitch of the lowest tone": lambda sound: [np.log(sound.tones_hz[0])],
+    "pitch of the moved tone": lambda sound: [np.log(sound.tones_hz[sound.moved])],
+    "mean pitch": lambda sound: [np.log(sound.tones_hz).mean()],
+}
+
+
+def learned_score(cues, right, answers):
+    """The score of a listener who has learned to answer by these cues (trials x sounds x cues)."""
+    trials = len(right)
+    heard = [cues.reshape(trials, -1)]
+    if cues.shape[1] > 1:
+        heard.append((cues[:, :-1] - cues[:, -1:]).reshape(trials, -1))
+    if cues.shape[1] > 2:
+        heard.append(np.abs(cues[:, 0] - cues[:, 2]) - np.abs(cues[:, 1] - cues[:, 2]))
+    columns = np.concatenate(heard, axis=1)
+    features = [np.ones((trials, 1))]
+    for column in columns.T:
+        edges = np.unique(np.quantile(column[:LEARNED], np.linspace(0, 1, 11)[1:-1]))
+        features.append(np.eye(len(edges) + 1)[np.searchsorted(edges, column)])
+    known = np.concatenate(features, axis=1)
+    wanted = np.eye(answers)[right]
+    weights = np.linalg.lstsq(known[:LEARNED], wanted[:LEARNED], rcond=None)[0]
+    return np.mean(np.argmax(known[LEARNED:] @ weights, axis=1) == right[LEARNED:])
+
+
+@pytest.fixture(scope="module", params=[Kind.PURER, Kind.SIDE, Kind.ABX])
+def many_trials(request):
+    return [make_trial(Task(request.param), 20, seed_of(11, number)) for number in range(LEARNED + ASKED)]
+
+
+@pytest.mark.parametrize("cue", CUES)
+def test_a_listener_to_anything_but_the_beat_guesses(many_trials, cue):
+    answers = len(many_trials[0].choices)
+    right = np.array([int(trial.right) for trial in many_trials])
+    cues = np.array([[CUES[cue](sound) for sound in trial.sounds] for trial in many_trials])
+    chance = 1 / answers
+
+    assert learned_score(cues, right, answers) < chance + 4 * np.sqrt(chance * (1 - chance) / ASKED)
+
+
+def test_a_listener_to_the_beat_knows(many_trials):
+    """The control: the same way of learning, given the beat, is right; but no beat tells the side."""
+    answers = len(many_trials[0].choices)
+    right = np.array([int(trial.right) for trial in many_trials])
+    rates = np.array([[[abs(sound.rate)] for sound in trial.sounds] for trial in many_trials])
+    expected = 2 / 3 if many_trials[0].task.kind is Kind.SIDE else 1
+
+    assert learned_score(rates, right, answers) == pytest.approx(expected, abs=0.03)
+
+
+def test_the_start_of_an_adjustment_tells_nothing():
+    """Neither the side nor the distance; a listener who moves by a fixed amount sets nothing pure."""
+    starts = np.array([make_trial(Task(Kind.SET), 30, seed).sounds[0].error_cents for seed in range(4000)])
+
+    assert np.mean(starts > 0) == pytest.approx(0.5, abs=0.03)
+    assert np.std(np.abs(starts)) > 4
+
+
+def test_a_grip_becomes_a_chord():
+    """A major of four strings, A3 C#4 E4 A4, in equal temperament."""
+    assert chord_name(chord_of([440.0, 220.0, 277.18, 329.63])) == "4:5:6:8"
+
+
+def test_answers_are_judged():
+    third = make_trial(Task(Kind.SET), 20, 1)
+    beat = make_trial(Task(Kind.RATE), 20, 1)
+    purer = make_trial(Task(Kind.PURER), 20, 1)
+
+    assert judge(third, -1.5).error == -1.5
+    assert judge(beat, 1.1 * beat.right).error == pytest.approx(10)
+    assert judge(purer, purer.right).right is True
+    assert judge(purer, 1 - purer.right).right is False
+
+
+BAD = {
+    "an answer that is not offered": (lambda: judge(make_trial(Task(Kind.PURER), 9, 1), 2), "answers 1 to 2"),
+    "half an answer": (lambda: judge(make_trial(Task(Kind.PURER), 9, 1), 0.5), "answers 1 to 2"),
+    "no number": (lambda: judge(make_trial(Task(Kind.SET), 9, 1), float("nan")), "finite number"),
+    "a rate below nothing": (lambda: judge(make_trial(Task(Kind.RATE), 9, 1), -1), "0 or above"),
+    "no error at all": (lambda: make_trial(Task(Kind.SET), 0, 1), "0 and 100"),
+    "a semitone and more": (lambda: make_trial(Task(Kind.SET), 101, 1), "0 and 100"),
+    "no intervals": (lambda: Task(Kind.SET, chords=()), "at least one interval"),
+    "one name to choose": (lambda: Task(Kind.NAME, chords=TRIADS[:1]), "two intervals"),
+    "a lone tone": (lambda: Task(Kind.SET, chords=((Ratio(1, 1),),)), "two tones"),
+    "a chord from above": (lambda: Task(Kind.SET, chords=((Ratio(1, 1), Ratio(4, 5)),)), "lowest first"),
+    "too few partials": (lambda: Task(Kind.SET, spectra=((0.0, -6.0),)), "only 2 partials"),
+    "too loud": (lambda: Task(Kind.SET, level_db=(-20, 0)), "level_db"),
+    "a span from high to low": (lambda: Task(Kind.SET, low_hz=(300, 200)), "low_hz from 300 to 200"),
+    "a register of nan": (lambda: Task(Kind.SET, low_hz=(float("nan"), 200)), "low_hz"),
+}
+
+
+@pytest.mark.parametrize("case", BAD)
+def test_what_cannot_be_meant_is_refused_in_one_line(case):
+    wrong, message = BAD[case]
+
+    with pytest.raises(BadValue, match=message) as caught:
+        wrong()
+    assert "\n" not in str(caught.value)

@@ -1,0 +1,417 @@
+"""Trials: what is played, what is asked, and what the right answer is, all drawn from one stored seed.
+
+Conventions: a *chord* is the just ratio of each of its tones to the lowest, which is 1:1; an interval is a
+chord of two. Its *error* is how far one tone of it, the moved one, lies from pure, in cents, wide positive.
+The level of a sound is its rms over its whole length, in dB below full scale.
+
+The beat is the only cue. Pitch, loudness and length of each sound are drawn by themselves; the mean pitch of
+a chord does not move with its error; coincident partials start a quarter turn apart whether they will beat or
+not, so that the first cycle tells nothing; and every sound is scaled to the rms that was drawn for it, beats
+included. That the side of an error cannot be heard in the beats is nature's doing: who tells wide from narrow
+hears the size of the interval.
+
+A trial is made again, exactly, by `make_trial(trial.task, trial.level_cents, trial.seed)`.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from itertools import combinations
+from math import lcm
+from random import Random
+from typing import Final, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonegen.errors import BadValue
+from tonegen.interval import Direction, Ratio, beats_per_second, high_hz_from_beats, nearest_ratio
+from tonegen.pitch import cents_between
+
+Chord = tuple[Ratio, ...]
+Span = tuple[float, float]
+_Any = TypeVar("_Any")
+
+
+class Kind(StrEnum):
+    """What is asked."""
+
+    PURER = "purer"
+    SIDE = "side"
+    SET = "set"
+    RATE = "rate"
+    MATCH = "match"
+    NAME = "name"
+    ABX = "abx"
+
+
+QUESTIONS: Final = {
+    Kind.PURER: "Which of the two is purer?",
+    Kind.SIDE: "Is it wide, pure or narrow?",
+    Kind.SET: "Set it pure.",
+    Kind.RATE: "How fast does it beat? Tap on each beat.",
+    Kind.MATCH: "Make the second beat as fast as the first.",
+    Kind.NAME: "Which interval is it?",
+    Kind.ABX: "Is X the same as A, or as B?",
+}
+# Kinds that are answered by right or wrong with a known chance of guessing, so that a threshold can be found.
+WITH_THRESHOLD: Final = {Kind.PURER: 1 / 2, Kind.ABX: 1 / 2, Kind.SIDE: 1 / 3}
+# Kinds in which the listener moves a sound himself, from the last one of the trial onward.
+ADJUSTED: Final = frozenset({Kind.SET, Kind.MATCH})
+
+
+class Bed(StrEnum):
+    """What sounds beneath: nothing, noise, or an equal-tempered major triad an octave below."""
+
+    NONE = "none"
+    NOISE = "noise"
+    CHORD = "chord"
+
+
+def sloping(db_per_octave: float, partials: int) -> tuple[float, ...]:
+    """Levels of the partials of a tone that falls by so many dB an octave, the first at 0 dB.
+
+    >>> [round(level, 1) for level in sloping(-6, 4)]
+    [0.0, -6.0, -9.5, -12.0]
+    """
+    return tuple(float(db_per_octave * np.log2(number)) + 0.0 for number in range(1, partials + 1))
+
+
+THIRD_AND_FIFTH: Final = ((Ratio(1, 1), Ratio(5, 4)), (Ratio(1, 1), Ratio(3, 2)))
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What a row of trials is drawn from; each span is (least, most), and every sound draws its own.
+
+    chords : one is drawn for each trial, unless a session keeps them apart.
+    low_hz : register of the lowest tone. spectra : levels of the partials in dB, one spectrum for each sound.
+    seconds, level_db : length and level of a sound. beats_per_second : rates to tap and to match.
+    bed, bed_db : what sounds beneath, and its level against the sound's.
+    Raises BadValue for what cannot be played, or has no beat that could be heard.
+    """
+
+    kind: Kind
+    chords: tuple[Chord, ...] = THIRD_AND_FIFTH
+    low_hz: Span = (165.0, 330.0)
+    spectra: tuple[tuple[float, ...], ...] = (sloping(-6, 10), sloping(-9, 10), sloping(-3, 8))
+    seconds: Span = (1.6, 2.4)
+    level_db: Span = (-36.0, -30.0)
+    beats_per_second: Span = (0.7, 4.0)
+    bed: Bed = Bed.NONE
+    bed_db: float = -6.0
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be played, or cannot be heard to beat."""
+        spans = {
+            "low_hz": (20, 2000),
+            "seconds": (0.2, 60),
+            "level_db": (-80, -12),
+            "beats_per_second": (0.05, 15),
+        }
+        for name, (least, most) in spans.items():
+            low, high = getattr(self, name)
+            if not least <= low <= high <= most:
+                raise BadValue(f"{name} from {low:g} to {high:g} is not within {least:g} and {most:g}")
+        if not self.chords or not self.spectra:
+            raise BadValue("a task needs at least one interval and one spectrum")
+        if not -60 <= self.bed_db <= 12:
+            raise BadValue(f"bed_db of {self.bed_db:g} is not within -60 and 12")
+        if self.kind is Kind.NAME and len(self.chords) < 2:
+            raise BadValue("to ask which interval it is, give two intervals or more")
+        for chord in self.chords:
+            self._check_chord(chord)
+
+    def _check_chord(self, chord: Chord) -> None:
+        if len(chord) < 2 or chord[0] != Ratio(1, 1) or any(one.cents < 0 for one in chord):
+            raise BadValue("a chord is two tones or more, the lowest first as 1:1")
+        fewest = min(len(spectrum) for spectrum in self.spectra)
+        for upper in chord[1:]:
+            if upper.upper > fewest:
+                raise BadValue(
+                    f"{upper} beats between partials {upper.upper} and {upper.lower}, and a spectrum has "
+                    f"only {fewest} partials; leave that interval out, or give a spectrum with more"
+                )
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """One sound as data: everything that decides how it sounds, down to the phase of each partial.
+
+    levels_db : of partials 1, 2, ... of every tone, against one another. phases_turns : tones x partials.
+    level_db : rms of the whole. bed_seed : of the noise beneath.
+    """
+
+    chord: Chord
+    low_hz: float
+    moved: int
+    error_cents: float
+    levels_db: tuple[float, ...]
+    phases_turns: tuple[tuple[float, ...], ...]
+    seconds: float
+    level_db: float
+    bed: Bed = Bed.NONE
+    bed_db: float = -6.0
+    bed_seed: int = 0
+
+    @property
+    def tones_hz(self) -> NDArray[np.float64]:
+        """The tones, in the chord's order. `low_hz` is the lowest when the error is nothing.
+
+        The error is shared out so that the mean pitch of the tones stays where it is.
+        """
+        cents = np.full(len(self.chord), -self.error_cents / len(self.chord))
+        cents[self.moved] += self.error_cents
+        ratios = np.array([ratio.upper / ratio.lower for ratio in self.chord])
+        return np.asarray(self.low_hz * ratios * 2 ** (cents / 1200), dtype=np.float64)
+
+    def partials(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+        """Frequency in hz, amplitude and phase in turns of every partial: the sound is their sum of sines.
+
+        The amplitudes make the rms over `seconds` that of `level_db`, whatever the partials do to each other.
+        """
+        numbers = np.arange(1, len(self.levels_db) + 1)
+        hz = np.outer(self.tones_hz, numbers).ravel()
+        amplitude = np.tile(10 ** (np.array(self.levels_db) / 20), len(self.chord))
+        phase = np.array(self.phases_turns).ravel()
+        wanted = 10 ** (self.level_db / 20)
+        return hz, amplitude * wanted / mean_square(hz, amplitude, phase, self.seconds) ** 0.5, phase
+
+    def beats(self) -> tuple[tuple[int, int, Ratio, float], ...]:
+        """Each pair of tones (lower, upper), its just ratio, and its signed beat rate."""
+        hz = self.tones_hz
+        pairs = []
+        for low, high in combinations(range(len(self.chord)), 2):
+            ratio = between(self.chord[low], self.chord[high])
+            pairs.append((low, high, ratio, float(beats_per_second(hz[low], hz[high], ratio))))
+        return tuple(pairs)
+
+    @property
+    def rate(self) -> float:
+        """The signed beat rate of the moved tone against the lowest."""
+        hz = self.tones_hz
+        return float(beats_per_second(hz[0], hz[self.moved], self.chord[self.moved]))
+
+    def with_error(self, cents: float) -> "Sound":
+        """The same sound with the moved tone elsewhere; phases and amplitudes are kept."""
+        return replace(self, error_cents=cents)
+
+
+def between(lower: Ratio, upper: Ratio) -> Ratio:
+    """The just ratio between two tones of a chord."""
+    return Ratio(upper.upper * lower.lower, upper.lower * lower.upper)
+
+
+def chord_name(chord: Chord) -> str:
+    """The trade's name of an interval, or the numbers of a chord.
+
+    >>> chord_name((Ratio(1, 1), Ratio(5, 4))), chord_name((Ratio(1, 1), Ratio(5, 4), Ratio(3, 2)))
+    ('major third', '4:5:6')
+    """
+    if len(chord) == 2:
+        return chord[1].name or str(chord[1])
+    whole = lcm(*(ratio.lower for ratio in chord))
+    return ":".join(str(ratio.upper * whole // ratio.lower) for ratio in chord)
+
+
+def chord_of(tones_hz: Sequence[float]) -> Chord:
+    """The chord that sounding tones stand for, such as the strings of a grip; in any order.
+
+    >>> [str(ratio) for ratio in chord_of([220, 277.2, 329.6])]
+    ['1:1', '5:4', '3:2']
+    """
+    low, *others = sorted(tones_hz)
+    return (Ratio(1, 1), *(nearest_ratio(low, high) for high in others))
+
+
+def mean_square(
+    hz: NDArray[np.float64], amplitude: NDArray[np.float64], phase_turns: NDArray[np.float64], seconds: float
+) -> float:
+    """Exact mean of the squared sum of sines over `seconds`, beats and all.
+
+    Each product of two sines is half the difference of two cosines, and the mean of a cosine over a time is
+    a sinc: mean of cos(2 pi (f t + a)) = sinc(f T) cos(2 pi (f T / 2 + a)).
+    """
+
+    def mean_cosine(f: NDArray[np.float64], start: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray(np.sinc(f * seconds) * np.cos(2 * np.pi * (f * seconds / 2 + start)))
+
+    near = mean_cosine(np.subtract.outer(hz, hz), np.subtract.outer(phase_turns, phase_turns))
+    far = mean_cosine(np.add.outer(hz, hz), np.add.outer(phase_turns, phase_turns))
+    return float(amplitude @ (near - far) @ amplitude / 2)
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """One question: the sounds in the order in which they are played, and what would be right.
+
+    choices : the answers to choose from; () when the answer is a number.
+    right : index of the right choice, or the number aimed at: cents from pure, or beats a second.
+    For kinds that are adjusted the last sound is where the listener starts.
+    """
+
+    task: Task
+    level_cents: float
+    seed: int
+    chord: Chord
+    sounds: tuple[Sound, ...]
+    choices: tuple[str, ...]
+    right: float
+
+    @property
+    def question(self) -> str:
+        """What is asked."""
+        return QUESTIONS[self.task.kind]
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """How good an answer was: right or wrong of a choice, the error of a number (None for the other).
+
+    The error is in cents for an interval set pure, in percent of the rate for beats.
+    """
+
+    right: bool | None
+    error: float | None
+
+
+def judge(trial: Trial, answer: float) -> Judged:
+    """Judge an answer: the index of a choice; the error left, in cents; or a rate in beats a second.
+
+    Raises BadValue for an answer that is none.
+    """
+    if not np.isfinite(answer):
+        raise BadValue("an answer must be a finite number")
+    if trial.choices:
+        if answer not in range(len(trial.choices)):
+            raise BadValue(f"there are only answers 1 to {len(trial.choices)}: {', '.join(trial.choices)}")
+        return Judged(answer == trial.right, None)
+    if trial.task.kind is Kind.SET:
+        return Judged(None, float(answer))
+    if answer < 0:
+        raise BadValue("a beat rate is 0 or above; which side of pure it is on does not matter here")
+    return Judged(None, 100 * (answer / trial.right - 1))
+
+
+def make_trial(task: Task, level_cents: float, seed: int) -> Trial:
+    """Draw a trial. The same task, level and seed give the same trial, on any machine and any Python.
+
+    level_cents : size of the error that is asked about; for `set`, the most that it starts away from pure.
+    The rates of `rate` and `match` are drawn from the task, and decide their error themselves.
+    Raises BadValue unless the level is above zero and at most 100 cents.
+    """
+    if not 0 < level_cents <= 100:
+        raise BadValue(f"an error of {level_cents:g} cents is not within 0 and 100")
+    draw = _Draw(seed)
+    chord = draw.one_of(task.chords)
+    sounds: tuple[Sound, ...]
+    choices: tuple[str, ...] = ()
+    match task.kind:
+        case Kind.PURER:
+            right = float(draw.index(2))
+            errors = (0.0, draw.sign() * level_cents)
+            sounds = tuple(
+                _sound(task, chord, error, draw) for error in (errors if right == 0 else errors[::-1])
+            )
+            choices = ("the first", "the second")
+        case Kind.SIDE:
+            right = float(draw.index(3))
+            sounds = (_sound(task, chord, (1 - right) * level_cents, draw),)
+            choices = (Direction.WIDE.value, Direction.PURE.value, Direction.NARROW.value)
+        case Kind.ABX:
+            right, error = float(draw.index(2)), draw.sign() * level_cents
+            pair = (0.0, error) if draw.index(2) else (error, 0.0)
+            sounds = tuple(_sound(task, chord, one, draw) for one in (*pair, pair[int(right)]))
+            choices = ("A", "B")
+        case Kind.NAME:
+            right = float(task.chords.index(chord))
+            sounds = (_sound(task, chord, draw.sign() * draw.between((0, level_cents)), draw),)
+            choices = tuple(chord_name(one) for one in task.chords)
+        case Kind.SET:
+            right = 0.0
+            sounds = (_sound(task, chord, draw.sign() * level_cents * draw.between((0.4, 1)), draw),)
+        case Kind.RATE:
+            right, sound = _beating(task, chord, draw)
+            sounds = (sound,)
+        case Kind.MATCH:
+            right, sound = _beating(task, chord, draw)
+            _, start = _beating(task, draw.one_of(task.chords), draw)
+            sounds = (sound, start)
+    return Trial(task, level_cents, seed, chord, sounds, choices, right)
+
+
+class _Draw:
+    """Random choices that are the same in every version of Python: only `random()` is promised to be."""
+
+    def __init__(self, seed: int) -> None:
+        self._random = Random(seed).random
+
+    def between(self, span: Span) -> float:
+        return span[0] + (span[1] - span[0]) * self._random()
+
+    def pitch(self, span: Span) -> float:
+        return float(span[0] * (span[1] / span[0]) ** self._random())
+
+    def index(self, count: int) -> int:
+        return int(count * self._random())
+
+    def sign(self) -> float:
+        return 1.0 if self._random() < 0.5 else -1.0
+
+    def one_of(self, values: Sequence[_Any]) -> _Any:
+        return values[self.index(len(values))]
+
+
+def seed_of(session_seed: int, number: int) -> int:
+    """The seed of trial `number` of a session."""
+    # The two are mixed by the generator itself; 2^53 is what one `random()` holds.
+    return int(Random(session_seed * 1_000_003 + number).random() * 2**53)
+
+
+def _sound(task: Task, chord: Chord, error_cents: float, draw: _Draw) -> Sound:
+    levels_db = draw.one_of(task.spectra)
+    return Sound(
+        chord=chord,
+        low_hz=draw.pitch(task.low_hz),
+        moved=1 + draw.index(len(chord) - 1),
+        error_cents=error_cents,
+        levels_db=levels_db,
+        phases_turns=_phases(chord, len(levels_db), draw),
+        seconds=draw.between(task.seconds),
+        level_db=draw.between(task.level_db),
+        bed=task.bed,
+        bed_db=task.bed_db,
+        bed_seed=draw.index(2**53),
+    )
+
+
+def _phases(chord: Chord, partials: int, draw: _Draw) -> tuple[tuple[float, ...], ...]:
+    """Random phases, but coincident partials a quarter turn apart: neither loud nor soft when they start."""
+    tones: list[list[float]] = []
+    for upper in chord:
+        phases = []
+        for number in range(1, partials + 1):
+            free, side = draw.between((0, 1)), draw.sign()
+            for lower, below in zip(chord, tones, strict=False):
+                ratio = between(lower, upper)
+                partner = number * ratio.upper // ratio.lower
+                if number % ratio.lower == 0 and partner <= partials:
+                    free = below[partner - 1] + side / 4
+                    break
+            phases.append(free % 1)
+        tones.append(phases)
+    return tuple(tuple(phases) for phases in tones)
+
+
+def _beating(task: Task, chord: Chord, draw: _Draw) -> tuple[float, Sound]:
+    """A rate of the task, and a sound that beats so fast, wide or narrow."""
+    rate = draw.pitch(task.beats_per_second)
+    side = draw.sign()
+    pure = _sound(task, chord, 0.0, draw)
+    # The error moves the lowest tone as well, a little; four rounds of the exact inverse settle that.
+    sound = pure
+    for _ in range(4):
+        low = float(sound.tones_hz[0])
+        high = float(high_hz_from_beats(side * rate, low, chord[sound.moved]))
+        sound = sound.with_error(float(cents_between(low, high)) - chord[sound.moved].cents)
+    return rate, sound

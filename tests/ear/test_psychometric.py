@@ -15,7 +15,7 @@ from tonegen.ear.staircase import Staircase
 from tonegen.ear.taps import tapped_rate
 from tonegen.errors import BadValue
 
-with (Path(__file__).parents[1] / "published" / "psychometrics.csv").open(newline="") as file:
+with (Path(__file__).parents[1] / "published" / "s3_psychometrics.csv").open(newline="") as file:
     PUBLISHED = {row["id"]: float(row["value"]) for row in csv.DictReader(file)}
 
 

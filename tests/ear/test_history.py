@@ -1,0 +1,262 @@
+"""The history: nothing answered is lost, nothing of it is overwritten, nothing deleted stays behind."""
+
+import csv
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+
+import pytest
+
+from tonegen.ear.history import COLUMNS, History
+from tonegen.ear.session import Method, Plan
+from tonegen.ear.trials import Kind, Task, make_trial
+from tonegen.errors import BadValue, CannotWrite
+
+PLAN = Plan(Task(Kind.PURER), Method.TWO_DOWN, 60, seed=9)
+
+
+@pytest.fixture
+def path(tmp_path):
+    return tmp_path / "data" / "history.sqlite"
+
+
+def answer_some(history, person, count, plan=PLAN):
+    number = history.begin(person, plan)
+    session = history.session(number)
+    for index in range(count):
+        history.keep(number, index, session.answer(index % 2))
+    return number
+
+
+def test_what_is_answered_comes_back_and_can_be_played_again(path):
+    with History(path) as history:
+        number = answer_some(history, "Ada", 7)
+    with History(path) as history:
+        rows = history.rows("Ada")
+        session = history.session(number)
+
+    assert [row.answer for row in rows] == [0, 1, 0, 1, 0, 1, 0]
+    assert [row.again() for row in rows] == [made.trial for made in session.answered]
+    assert [row.right for row in rows] == [made.judged.right for made in session.answered]
+    trial = rows[3].again()
+    assert make_trial(trial.task, rows[3].level_cents, rows[3].seed) == trial
+
+
+def test_adjustments_are_kept_with_their_error(path):
+    with History(path) as history:
+        number = history.begin("Ada", Plan(Task(Kind.SET), Method.FIXED, 5, 1))
+        history.keep(number, 0, history.session(number).answer(-2.25))
+
+        assert [(row.right, row.error) for row in history.rows("Ada")] == [(None, -2.25)]
+
+
+ANSWERS_FOR_EVER = """
+import sys
+from pathlib import Path
+from tonegen.ear.history import History
+from tonegen.ear.session import Method, Plan, Session
+from tonegen.ear.trials import Kind, Task
+
+with History(Path(sys.argv[1])) as history:
+    plan = Plan(Task(Kind.PURER), Method.TWO_DOWN, 1000, seed=9)
+    number, session = history.begin("Ada", plan), Session(plan)
+    while True:
+        count = len(session.answered)
+        history.keep(number, count, session.answer(count % 2))
+        print(count, flush=True)
+"""
+
+
+@pytest.mark.parametrize("after", [1, 20])
+def test_an_answer_that_was_taken_survives_kill_9(path, after):
+    """Killed while it writes as fast as it can; every answer that it said was kept is there."""
+    process = subprocess.Popen(
+        [sys.executable, "-c", ANSWERS_FOR_EVER, str(path)], stdout=subprocess.PIPE, text=True
+    )
+    with process:
+        for _ in range(after):
+            said = int(process.stdout.readline())
+        os.kill(process.pid, signal.SIGKILL)
+        said = int(([str(said), *process.stdout.read().split()])[-1])
+
+    with History(path) as history:
+        rows = history.rows("Ada")
+        session = history.session(history.unfinished("Ada"))
+        history.keep(rows[-1].session, len(rows), session.answer(0))  # and it goes on
+
+        assert history.notice == ""
+        assert [row.number for row in rows] == list(range(len(rows)))
+        assert said + 1 <= len(rows) <= said + 2
+        assert len(history.rows("Ada")) == len(rows) + 1
+
+
+def test_people_are_kept_apart_and_deleted_alone(path):
+    with History(path) as history:
+        answer_some(history, "Ada", 3)
+        answer_some(history, " Béla\t ".strip(), 4)
+        answer_some(history, "Ada", 2)
+
+        assert history.people() == ("Ada", "Béla")
+        assert history.delete("Ada") == 5
+        assert history.people() == ("Béla",)
+        assert len(history.rows("Béla")) == 4
+        assert history.rows("Ada") == ()
+
+
+def test_deleted_answers_are_not_left_in_the_file(path):
+    name = "Somebody Unmistakable"
+    with History(path) as history:
+        answer_some(history, name, 5)
+        before = path.read_bytes()
+        history.delete(name)
+
+    assert name.encode() in before
+    assert name.encode() not in path.read_bytes()
+    assert b"low_hz" in before
+    assert b'"low_hz":' not in path.read_bytes()
+
+
+def test_the_latest_session_is_the_one_to_go_on_with(path):
+    short = Plan(Task(Kind.PURER), Method.BAYES, 2, seed=1)
+    with History(path) as history:
+        assert history.unfinished("Ada") is None
+        number = answer_some(history, "Ada", 3)
+        assert history.unfinished("Ada") == number
+        answer_some(history, "Ada", 2, short)
+        assert history.unfinished("Ada") is None
+
+
+def test_export_is_a_table_that_another_reader_reads(path, tmp_path):
+    out = tmp_path / "ada.csv"
+    with History(path) as history:
+        answer_some(history, 'Ada, "the" ear', 3)
+        assert history.export('Ada, "the" ear', out) == 3
+        with pytest.raises(CannotWrite, match="there already"):
+            history.export('Ada, "the" ear', out)
+        with pytest.raises(CannotWrite, match="cannot be written"):
+            history.export('Ada, "the" ear', tmp_path / "no" / "such" / "folder.csv")
+    with out.open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+
+    assert tuple(rows[0]) == COLUMNS
+    assert [(row["person"], row["answer"]) for row in rows] == [
+        ('Ada, "the" ear', a) for a in ("0.0", "1.0", "0.0")
+    ]
+    assert sorted(file.name for file in tmp_path.iterdir() if file.is_file()) == ["ada.csv"]
+
+
+def damage_header(path):
+    path.write_bytes(b"this is no database" + path.read_bytes()[19:])
+
+
+def damage_inside(path):
+    whole = path.read_bytes()
+    path.write_bytes(whole[:4096] + bytes(reversed(whole[4096:])))
+
+
+def cut_off(path):
+    path.write_bytes(path.read_bytes()[:5000])
+
+
+@pytest.mark.parametrize("damage", [damage_header, damage_inside, cut_off])
+def test_a_damaged_history_is_set_aside_whole(path, damage):
+    with History(path) as history:
+        answer_some(history, "Ada", 20)
+    damage(path)
+    damaged = path.read_bytes()
+
+    with History(path) as history:
+        answer_some(history, "Ada", 1)
+        assert "damaged" in history.notice
+        assert "\n" not in history.notice
+        assert len(history.rows("Ada")) == 1
+    aside = [file for file in path.parent.iterdir() if file != path]
+    assert [file.read_bytes() for file in aside] == [damaged]
+    assert aside[0].name in history.notice
+
+
+def test_two_damaged_histories_in_one_second_are_both_kept(path):
+    path.parent.mkdir(parents=True)
+    for text in (b"first damage", b"second damage"):
+        path.write_bytes(text)
+        History(path).__exit__(None, None, None)
+
+    kept = {file.read_bytes() for file in path.parent.iterdir() if file != path}
+    assert kept == {b"first damage", b"second damage"}
+
+
+def refusal(path):
+    before = path.read_bytes()
+    with pytest.raises(CannotWrite) as caught:
+        History(path)
+    assert path.read_bytes() == before
+    assert [file.name for file in path.parent.iterdir()] == [path.name]
+    assert "\n" not in str(caught.value)
+    return str(caught.value)
+
+
+def test_a_history_of_a_newer_program_is_left_as_it_is(path):
+    with History(path) as history:
+        answer_some(history, "Ada", 2)
+    with sqlite3.connect(path) as database:
+        database.execute("PRAGMA user_version = 2")
+    database.close()
+
+    assert "newer tonegen" in refusal(path)
+
+
+def test_a_database_of_another_program_is_left_as_it_is(path):
+    path.parent.mkdir(parents=True)
+    with sqlite3.connect(path) as database:
+        database.execute("CREATE TABLE recipes (name TEXT)")
+    database.close()
+
+    assert "another program" in refusal(path)
+
+
+def test_a_locked_history_says_so(path):
+    with History(path) as history:
+        answer_some(history, "Ada", 2)
+    holder = sqlite3.connect(path, isolation_level=None)
+    holder.execute("BEGIN EXCLUSIVE")
+    try:
+        before = path.read_bytes()
+        with pytest.raises(CannotWrite, match="locked by another program"):
+            History(path)
+        assert path.read_bytes() == before
+    finally:
+        holder.close()
+
+
+def test_a_place_where_nothing_can_be_written_says_so(tmp_path):
+    (tmp_path / "file").write_text("in the way")
+
+    with pytest.raises(CannotWrite, match="cannot be made"):
+        History(tmp_path / "file" / "history.sqlite")
+
+
+def test_two_programs_write_one_history(path):
+    """Each answer is a short transaction, so that neither waits for long, and no answer is taken twice."""
+    with History(path) as one, History(path) as other:
+        answer_some(one, "Ada", 2)
+        answer_some(other, "Ada", 3)
+        number = answer_some(one, "Ada", 1)
+        made = other.session(number).answer(0)
+        other.keep(number, 1, made)
+        with pytest.raises(CannotWrite, match="answered already"):
+            one.keep(number, 1, made)
+
+        assert len(one.rows("Ada")) == 7
+
+
+@pytest.mark.parametrize("name", ["", "  ", "two\nlines", "x" * 81])
+def test_a_person_needs_a_name(path, name):
+    with History(path) as history, pytest.raises(BadValue, match="a name of 1 to 80"):
+        history.begin(name, PLAN)
+
+
+def test_a_session_that_there_is_not(path):
+    with History(path) as history, pytest.raises(BadValue, match="no session 77"):
+        history.session(77)

@@ -1,0 +1,315 @@
+"""Every answer, kept in SQLite the moment it is given.
+
+One transaction an answer, on the disk before the next question: a program that is killed loses nothing. A
+file that is damaged is set aside under another name; one that is locked, or of a newer program, or of another
+one, is left as it is.
+"""
+
+import csv
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Final
+
+import msgspec
+
+from tonegen.ear.session import Answered, Plan, Session
+from tonegen.ear.trials import Trial, chord_name
+from tonegen.errors import BadValue, CannotWrite
+
+_VERSION: Final = 1
+_APPLICATION_ID: Final = 0x546F6E45  # "TonE"
+_LOCKED_AFTER_SECONDS: Final = 2.0
+_LONGEST_NAME: Final = 80
+
+# Cascades make "delete mine" one statement; the trial is kept whole, the other columns are for questions.
+_SCHEMA: Final = """
+CREATE TABLE IF NOT EXISTS person (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE);
+CREATE TABLE IF NOT EXISTS session (
+    id INTEGER PRIMARY KEY,
+    person INTEGER NOT NULL REFERENCES person ON DELETE CASCADE,
+    begun TEXT NOT NULL,
+    plan TEXT NOT NULL
+);
+CREATE TABLE IF NOT EXISTS trial (
+    session INTEGER NOT NULL REFERENCES session ON DELETE CASCADE,
+    number INTEGER NOT NULL,
+    answered TEXT NOT NULL,
+    kind TEXT NOT NULL,
+    interval TEXT NOT NULL,
+    low_hz REAL NOT NULL,
+    level_cents REAL NOT NULL,
+    seed INTEGER NOT NULL,
+    answer REAL NOT NULL,
+    right INTEGER,
+    error REAL,
+    trial TEXT NOT NULL,
+    PRIMARY KEY (session, number)
+);
+"""
+COLUMNS: Final = (
+    "person", "session", "number", "answered", "kind", "interval", "low_hz", "level_cents", "seed", "answer",
+    "right", "error", "trial",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One answer as it is kept; times are local, with their offset, as ISO 8601 writes them.
+
+    right : of a choice, None for a number. error : in cents or percent, None for a choice.
+    """
+
+    person: str
+    session: int
+    number: int
+    answered: str
+    kind: str
+    interval: str
+    low_hz: float
+    level_cents: float
+    seed: int
+    answer: float
+    right: bool | None
+    error: float | None
+    trial: str
+
+    def again(self) -> Trial:
+        """The trial, as it was asked."""
+        return msgspec.json.decode(self.trial, type=Trial)
+
+
+class History:
+    """The history in a file; a context manager that closes it.
+
+    notice : one line when a damaged file was set aside, otherwise "".
+    Raises CannotWrite, one line, for a file that is locked, of a newer program, of another one, or where
+    nothing can be written; none of them is touched.
+    """
+
+    def __init__(self, path: Path) -> None:
+        """Open the file, or make it."""
+        self.path = path
+        self.notice = ""
+        try:
+            self._database = self._opened()
+        except _DamagedError:
+            aside = _set_aside(path)
+            self.notice = f"{path} was damaged: it is kept as {aside.name}, and a new history begins"
+            self._database = self._opened()
+
+    def __enter__(self) -> "History":
+        """Give the history itself."""
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Close the file."""
+        self._database.close()
+
+    def begin(self, person: str, plan: Plan) -> int:
+        """Begin a session of a person, who is new when nobody has that name; give its number."""
+        name = checked_name(person)
+        with self._change():
+            self._database.execute("INSERT OR IGNORE INTO person (name) VALUES (?)", (name,))
+            found = self._database.execute(
+                "INSERT INTO session (person, begun, plan) SELECT id, ?, ? FROM person WHERE name = ?",
+                (_now(), msgspec.json.encode(plan).decode(), name),
+            )
+        return int(found.lastrowid or 0)
+
+    def keep(self, session: int, number: int, answered: Answered) -> None:
+        """Keep an answer: when this returns, it is on the disk. `number` counts from 0 in a session."""
+        trial = answered.trial
+        values = (
+            session, number, _now(), trial.task.kind.value, chord_name(trial.chord), trial.sounds[0].low_hz,
+            trial.level_cents, trial.seed, answered.answer, answered.judged.right, answered.judged.error,
+            msgspec.json.encode(trial).decode(),
+        )  # fmt: skip
+        with self._change():
+            self._database.execute(f"INSERT INTO trial VALUES ({', '.join('?' * len(values))})", values)
+
+    def session(self, session: int) -> Session:
+        """A session as it stands, ready to go on. Raises BadValue when there is none of that number."""
+        with self._plainly():
+            found = self._database.execute("SELECT plan FROM session WHERE id = ?", (session,)).fetchone()
+            answers = self._database.execute(
+                "SELECT answer FROM trial WHERE session = ? ORDER BY number", (session,)
+            ).fetchall()
+        if found is None:
+            raise BadValue(f"there is no session {session} in {self.path}")
+        return Session(msgspec.json.decode(found[0], type=Plan), (answer for (answer,) in answers))
+
+    def unfinished(self, person: str) -> int | None:
+        """The number of the latest session of a person, when some of its trials are not answered."""
+        with self._plainly():
+            found = self._database.execute(
+                "SELECT session.id, plan, (SELECT count(*) FROM trial WHERE session = session.id)"
+                " FROM session JOIN person ON person.id = session.person WHERE name = ?"
+                " ORDER BY session.id DESC LIMIT 1",
+                (person,),
+            ).fetchone()
+        if found is None:
+            return None
+        number, plan, answered = found
+        return int(number) if answered < msgspec.json.decode(plan, type=Plan).trials else None
+
+    def people(self) -> tuple[str, ...]:
+        """Everyone who has begun a session, by name."""
+        with self._plainly():
+            return tuple(name for (name,) in self._database.execute("SELECT name FROM person ORDER BY name"))
+
+    def rows(self, person: str) -> tuple[Row, ...]:
+        """Every answer of a person, in the order in which they were given."""
+        with self._plainly():
+            found = self._database.execute(
+                f"SELECT name, {', '.join(COLUMNS[1:])} FROM trial"
+                " JOIN session ON session.id = trial.session JOIN person ON person.id = session.person"
+                " WHERE name = ? ORDER BY answered, session, number",
+                (person,),
+            ).fetchall()
+        return tuple(_row(dict(zip(COLUMNS, one, strict=True))) for one in found)
+
+    def export(self, person: str, path: Path) -> int:
+        """Write every answer of a person as CSV with a heading, to a new file; give how many.
+
+        Raises CannotWrite for a file that exists, or a place where nothing can be written.
+        """
+        rows = self.rows(person)
+        half = path.with_name(path.name + ".part")
+        try:
+            if path.exists():
+                raise CannotWrite(f"{path} is there already; give another name")
+            with half.open("w", newline="", encoding="utf-8") as file:
+                writer = csv.writer(file)
+                writer.writerow(COLUMNS)
+                writer.writerows([getattr(row, column) for column in COLUMNS] for row in rows)
+            half.rename(path)
+        except OSError as error:
+            half.unlink(missing_ok=True)
+            raise CannotWrite(f"{path} cannot be written: {error.strerror}") from None
+        return len(rows)
+
+    def delete(self, person: str) -> int:
+        """Delete a person with every session and answer, from the file itself; give how many answers."""
+        count = len(self.rows(person))
+        with self._change():
+            self._database.execute("DELETE FROM person WHERE name = ?", (person,))
+        with self._plainly():
+            self._database.execute("VACUUM")
+        return count
+
+    def _opened(self) -> sqlite3.Connection:
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise CannotWrite(f"{self.path.parent} cannot be made: {error.strerror}") from None
+        with self._plainly():
+            database = sqlite3.connect(self.path, timeout=_LOCKED_AFTER_SECONDS, isolation_level=None)
+            try:
+                self._prepare(database)
+            except BaseException:
+                database.close()
+                raise
+        return database
+
+    def _prepare(self, database: sqlite3.Connection) -> None:
+        """See whose file it is and that it is whole, and make the tables of a new one."""
+        version, application, schema = (
+            int(database.execute(f"PRAGMA {name}").fetchone()[0])
+            for name in ("user_version", "application_id", "schema_version")
+        )
+        if schema and application != _APPLICATION_ID:
+            raise CannotWrite(f"{self.path} is a database of another program; move it elsewhere")
+        if version > _VERSION:
+            raise CannotWrite(
+                f"{self.path} was written by a newer tonegen (its version is {version}, this program knows "
+                f"{_VERSION}); it is left as it is: update tonegen"
+            )
+        if database.execute("PRAGMA quick_check(1)").fetchone()[0] != "ok":
+            raise _DamagedError
+        database.execute("PRAGMA foreign_keys = ON")
+        database.execute("PRAGMA secure_delete = ON")
+        database.execute("PRAGMA synchronous = FULL")
+        if not schema:
+            database.executescript(
+                f"BEGIN IMMEDIATE; {_SCHEMA} PRAGMA application_id = {_APPLICATION_ID};"
+                f"PRAGMA user_version = {_VERSION}; COMMIT;"
+            )
+
+    @contextmanager
+    def _change(self) -> Iterator[None]:
+        """All that is changed inside, or nothing."""
+        with self._plainly():
+            self._database.execute("BEGIN IMMEDIATE")
+            try:
+                yield
+            except BaseException:
+                self._database.execute("ROLLBACK")
+                raise
+            self._database.execute("COMMIT")
+
+    @contextmanager
+    def _plainly(self) -> Iterator[None]:
+        """Say in one line what SQLite could not do."""
+        try:
+            yield
+        except sqlite3.IntegrityError:
+            raise CannotWrite(f"{self.path}: this trial is answered already, by another tonegen") from None
+        except sqlite3.DatabaseError as error:
+            code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+            if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+                raise _DamagedError from error
+            if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+                raise CannotWrite(
+                    f"{self.path} is locked by another program; close that, and try again"
+                ) from None
+            raise CannotWrite(f"{self.path} cannot be used: {error}") from None
+
+
+class _DamagedError(CannotWrite):
+    """The file is no database any more."""
+
+    def __init__(self) -> None:
+        super().__init__("the history is damaged; start again, and it will be set aside")
+
+
+def _row(fields: dict[str, Any]) -> Row:
+    right = fields.pop("right")
+    return Row(right=None if right is None else bool(right), **fields)
+
+
+def checked_name(person: str) -> str:
+    """The name of a person, on one line. Raises BadValue for none, or one that is too long."""
+    name = person.strip()
+    if not name or len(name) > _LONGEST_NAME or not name.isprintable():
+        raise BadValue(f"a person needs a name of 1 to {_LONGEST_NAME} letters on one line")
+    return name
+
+
+def _set_aside(path: Path) -> Path:
+    """Rename a damaged file, and its journal, to a name that nothing has."""
+    stem = f"{path.stem}-damaged-{datetime.now():%Y-%m-%d-%H%M%S}"
+    count = 0
+    aside = path.with_name(f"{stem}{path.suffix}")
+    while aside.exists():
+        count += 1
+        aside = path.with_name(f"{stem}-{count}{path.suffix}")
+    try:
+        path.rename(aside)
+        for ending in ("-journal", "-wal", "-shm"):
+            beside = path.with_name(path.name + ending)
+            if beside.exists():
+                beside.rename(aside.with_name(aside.name + ending))
+    except OSError as error:
+        raise CannotWrite(f"{path} is damaged and cannot be set aside: {error.strerror}") from None
+    return aside
+
+
+def _now() -> str:
+    return datetime.now().astimezone().isoformat(timespec="milliseconds")

@@ -1,0 +1,186 @@
+"""A session: a row of trials by one method, that can be stopped after any answer and taken up again.
+
+Everything that comes next follows from the plan and the answers so far, so that a session that is read back
+goes on with the very trial that would have come.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from random import Random
+from typing import Final
+
+import numpy as np
+
+from tonegen.ear.abx import p_of_guessing, proportion_right
+from tonegen.ear.adjustment import Settings, settings
+from tonegen.ear.bayes import Belief, usual_listeners
+from tonegen.ear.estimate import Estimate
+from tonegen.ear.psychometric import HEARD, Answers, threshold
+from tonegen.ear.staircase import Staircase
+from tonegen.ear.trials import WITH_THRESHOLD, Chord, Judged, Kind, Task, Trial, judge, make_trial, seed_of
+from tonegen.errors import BadValue
+
+MOST_TRIALS: Final = 1000
+
+
+class Method(StrEnum):
+    """How the level of the next trial is chosen."""
+
+    TWO_DOWN = "two-down"
+    THREE_DOWN = "three-down"
+    BAYES = "bayes"
+    FIXED = "fixed"
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What a session will ask.
+
+    levels_cents : what `fixed` draws from, one level or more; the first is where a staircase starts.
+    Raises BadValue for a method that does not fit the kind, or numbers out of range.
+    """
+
+    task: Task
+    method: Method
+    trials: int
+    seed: int
+    levels_cents: tuple[float, ...] = (20.0,)
+
+    def __post_init__(self) -> None:
+        """Refuse a plan that cannot be carried out."""
+        if not 1 <= self.trials <= MOST_TRIALS:
+            raise BadValue(f"a session of {self.trials} trials is not possible; give 1 to {MOST_TRIALS}")
+        if not self.levels_cents or not all(0.1 <= level <= 64 for level in self.levels_cents):
+            raise BadValue("give one level or more, each from 0.1 to 64 cents")
+        if self.method is not Method.FIXED and self.task.kind not in WITH_THRESHOLD:
+            raise BadValue(f'"{self.task.kind}" has no threshold; use the method "{Method.FIXED}"')
+
+    @property
+    def tracks(self) -> tuple[Chord, ...]:
+        """The chords that are measured apart, in the order in which they take turns."""
+        return self.task.chords
+
+    def task_of(self, number: int) -> Task:
+        """The task of a trial: with its own chord alone, but where the chords are what is asked."""
+        if self.task.kind is Kind.NAME:
+            return self.task
+        return replace(self.task, chords=(self.tracks[number % len(self.tracks)],))
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """A trial, what was answered, and how good that was."""
+
+    trial: Trial
+    answer: float
+    judged: Judged
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What the answers to one chord say; what the kind and the method do not tell is None.
+
+    threshold : cents that are heard four times in five. proportion, p_of_guessing : of right answers at one
+    level. settings : constant error and spread, in cents, or in percent of a rate.
+    """
+
+    chord: Chord
+    trials: int
+    right: int | None
+    threshold: Estimate | None = None
+    proportion: Estimate | None = None
+    p_of_guessing: float | None = None
+    settings: Settings | None = None
+
+
+class Session:
+    """The answers so far to a plan, and what comes next."""
+
+    def __init__(self, plan: Plan, answers: Iterable[float] = ()) -> None:
+        """Take up a session after `answers`. Raises BadValue for answers that are none."""
+        self.plan = plan
+        self.answered: list[Answered] = []
+        self._stairs: dict[Chord, Staircase] = {}
+        self._beliefs: dict[Chord, Belief] = {}
+        for answer in answers:
+            self.answer(answer)
+
+    @property
+    def finished(self) -> bool:
+        """Whether every trial of the plan is answered."""
+        return len(self.answered) >= self.plan.trials
+
+    def next_trial(self) -> Trial:
+        """The trial that comes next. Raises BadValue when there is none."""
+        if self.finished:
+            raise BadValue("every trial of this session is answered; begin another")
+        number = len(self.answered)
+        seed = seed_of(self.plan.seed, number)
+        task = self.plan.task_of(number)
+        return make_trial(task, self._level(task.chords[0], seed), seed)
+
+    def answer(self, answer: float) -> Answered:
+        """Judge the answer to the next trial, and go on. Raises BadValue, and stays, for one that is none."""
+        trial = self.next_trial()
+        made = Answered(trial, float(answer), judge(trial, answer))
+        self.answered.append(made)
+        right, chord = made.judged.right, trial.chord
+        if right is not None and trial.task.kind in WITH_THRESHOLD:
+            self._stairs[chord] = self._staircase(chord).after(right)
+            self._beliefs[chord] = self._belief(chord).after(trial.level_cents, right)
+        return made
+
+    def results(self, confidence: float = 0.95) -> tuple[Result, ...]:
+        """What the answers say, for each chord that was asked."""
+        of_chord: dict[Chord, list[Answered]] = {}
+        for made in self.answered:
+            of_chord.setdefault(made.trial.chord, []).append(made)
+        return tuple(self._result(chord, made, confidence) for chord, made in of_chord.items())
+
+    def _result(self, chord: Chord, answered: list[Answered], confidence: float) -> Result:
+        count = len(answered)
+        errors = [made.judged.error for made in answered if made.judged.error is not None]
+        if errors:
+            found = settings(errors, confidence=confidence) if count > 1 else None
+            return Result(chord, count, None, settings=found)
+        right = sum(made.judged.right is True for made in answered)
+        guess = WITH_THRESHOLD.get(self.plan.task.kind)
+        if guess is None:
+            return Result(
+                chord, count, right, proportion=proportion_right(right, count, confidence=confidence)
+            )
+        if self.plan.method is not Method.FIXED:
+            found_at = self._belief(chord).threshold(confidence=confidence)
+            return Result(chord, count, right, threshold=found_at)
+        if len(self.plan.levels_cents) == 1:
+            return Result(
+                chord,
+                count,
+                right,
+                proportion=proportion_right(right, count, confidence=confidence),
+                p_of_guessing=p_of_guessing(right, count) if guess == 1 / 2 else None,
+            )
+        answers = Answers.of_trials(
+            [made.trial.level_cents for made in answered], [made.judged.right is True for made in answered]
+        )
+        rng = np.random.default_rng(self.plan.seed)
+        fitted = threshold(answers, rng, probability=HEARD, guess=guess, confidence=confidence)
+        return Result(chord, count, right, threshold=fitted)
+
+    def _level(self, chord: Chord, seed: int) -> float:
+        if self.plan.method is Method.BAYES:
+            return self._belief(chord).next_level()
+        if self.plan.method is Method.FIXED:
+            # Not the generator of the trial itself: its first number is in use there.
+            levels = self.plan.levels_cents
+            return levels[int(len(levels) * Random(seed + 1).random())]
+        return self._staircase(chord).level
+
+    def _staircase(self, chord: Chord) -> Staircase:
+        down = 3 if self.plan.method is Method.THREE_DOWN else 2
+        return self._stairs.get(chord) or Staircase(down, self.plan.levels_cents[0])
+
+    def _belief(self, chord: Chord) -> Belief:
+        known = self._beliefs.get(chord)
+        return known or Belief(usual_listeners(WITH_THRESHOLD[self.plan.task.kind]))

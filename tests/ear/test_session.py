@@ -31,7 +31,7 @@ def test_a_session_finds_the_threshold_of_each_interval(method):
     assert (third.trials, fifth.trials) == (200, 200)
     assert third.threshold.covers(LISTENER.level_at(HEARD))
     assert fifth.threshold.covers(LISTENER.level_at(HEARD) / 2)
-    assert third.threshold.value > fifth.threshold.high
+    assert third.threshold.value > fifth.threshold.value
 
 
 @pytest.mark.parametrize("method", [Method.TWO_DOWN, Method.THREE_DOWN, Method.BAYES, Method.FIXED])

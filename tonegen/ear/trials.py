@@ -106,7 +106,7 @@ class Task:
         spans = {
             "low_hz": (20, 2000),
             "seconds": (0.2, 60),
-            "level_db": (-80, -12),
+            "level_db": (-80, -26),
             "beats_per_second": (0.05, 15),
         }
         for name, (least, most) in spans.items():
@@ -115,8 +115,8 @@ class Task:
                 raise BadValue(f"{name} from {low:g} to {high:g} is not within {least:g} and {most:g}")
         if not self.chords or not self.spectra:
             raise BadValue("a task needs at least one interval and one spectrum")
-        if not -60 <= self.bed_db <= 12:
-            raise BadValue(f"bed_db of {self.bed_db:g} is not within -60 and 12")
+        if not -60 <= self.bed_db <= 0:
+            raise BadValue(f"bed_db of {self.bed_db:g} is not within -60 and 0")
         if self.kind is Kind.NAME and len(self.chords) < 2:
             raise BadValue("to ask which interval it is, give two intervals or more")
         for chord in self.chords:

@@ -1,0 +1,155 @@
+"""Stimuli as sound: what the data says, at the level that was drawn, without a click."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tonegen.ear.rendering import Booth, Clip, move, one_after_another, player_of, rendered, strip
+from tonegen.ear.trials import Bed, Kind, Task, make_trial, sloping
+from tonegen.interval import Ratio
+
+RATE = 48000
+RAMP = round(0.04 * RATE)
+SEVENTH = (Ratio(1, 1), Ratio(5, 4), Ratio(3, 2), Ratio(7, 4))
+
+
+def sum_of_sines(sound, frames):
+    t = np.arange(frames) / RATE
+    hz, amplitude, turns = sound.partials()
+    return amplitude @ np.sin(2 * np.pi * (np.outer(hz, t) + turns[:, np.newaxis]))
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_a_sound_is_the_sum_of_its_sines_between_its_ramps(seed):
+    sound = make_trial(Task(Kind.SET), 20, seed).sounds[0]
+    made = rendered(sound, RATE)
+    true = sum_of_sines(sound, len(made))
+
+    assert len(made) == round(sound.seconds * RATE)
+    assert made[RAMP:-RAMP] == pytest.approx(np.stack([true, true], axis=1)[RAMP:-RAMP], abs=1e-6)
+    assert made[0] == pytest.approx([0, 0])
+    assert made[RAMP // 2, 0] == pytest.approx(true[RAMP // 2] / 2, abs=1e-6)  # a raised cosine is half way
+
+
+@pytest.mark.parametrize("bed", Bed)
+def test_both_sounds_of_a_trial_are_matched_in_level(bed):
+    """The level that each sound drew is the one measured, without what is beneath, and with it."""
+    for seed in range(4):
+        for sound in make_trial(Task(Kind.PURER, bed=bed, bed_db=-6, seconds=(3, 4)), 20, seed).sounds:
+            whole = 10 * np.log10(np.mean(rendered(sound, RATE)[:, 0].astype(float) ** 2))
+            with_bed = sound.level_db + (0 if bed is Bed.NONE else 10 * np.log10(1 + 10**-0.6))
+            ramps = 10 * np.log10(1 - 2 * 0.04 * (5 / 8) / sound.seconds)  # mean square of the ramp is 3/8
+
+            assert whole == pytest.approx(with_bed + ramps, abs=0.15)
+
+
+@pytest.mark.parametrize("bed", Bed)
+def test_a_stored_sound_is_the_same_to_the_last_bit(bed):
+    task = Task(Kind.ABX, bed=bed)
+    once, again = (one_after_another(make_trial(task, 9, 4).sounds, RATE) for _ in range(2))
+
+    assert np.array_equal(once, again)
+
+
+def test_the_loudest_that_a_task_can_ask_stays_under_the_ceiling():
+    spectra = (sloping(0, 10), sloping(-3, 10))
+    for bed in Bed:
+        task = Task(Kind.PURER, (SEVENTH,), spectra=spectra, level_db=(-26, -26), bed=bed, bed_db=0)
+        for seed in range(3):
+            sounds = make_trial(task, 20, seed).sounds
+            assert np.abs(one_after_another(sounds, RATE)).max() < 1
+            assert np.abs(rendered(replace(sounds[0], bed=Bed.NONE), RATE)).max() < 0.5012  # -6 dBFS
+
+
+def click(samples):
+    """The strongest sudden change that is in no partial: power above 20 khz, where no partial is, in 5 ms."""
+    spectrum = np.fft.rfft(samples)
+    spectrum[np.fft.rfftfreq(len(samples), 1 / RATE) < 20000] = 0
+    high = np.fft.irfft(spectrum, len(samples))
+    return np.abs(high[240:-240]).max()
+
+
+def test_sounds_and_their_gaps_do_not_click():
+    samples = one_after_another(make_trial(Task(Kind.ABX), 20, 2).sounds, RATE)[:, 0].astype(float)
+    cut = samples.copy()
+    cut[RATE] = 0  # a missing sample, as the control
+
+    assert click(samples) < 2e-6
+    assert click(cut) > 100 * click(samples)
+
+
+def pulled(source, frames, block=128):
+    out = np.empty((frames, 2), dtype=np.float32)
+    for start in range(0, frames, block):
+        source.pull(out[start : start + block])
+    return out
+
+
+@pytest.mark.parametrize("chord", [(Ratio(1, 1), Ratio(5, 4)), SEVENTH], ids=["third", "seventh"])
+def test_a_sound_to_adjust_begins_as_the_sound_that_was_drawn(chord):
+    sound = make_trial(Task(Kind.SET, (chord,), seconds=(1, 1)), 20, 6).sounds[0]
+
+    held = pulled(player_of(sound, RATE), RATE)
+    true = sum_of_sines(sound, RATE)
+
+    assert held[RAMP:, 0] == pytest.approx(true[RAMP:], abs=2e-6)
+
+
+def test_a_sound_that_is_moved_glides_to_the_rate_that_it_should_have():
+    """Measured: the coincident pair, after the glide, swells at the new rate."""
+    sound = make_trial(Task(Kind.SET, ((Ratio(1, 1), Ratio(3, 2)),)), 20, 6).sounds[0]
+    player = player_of(sound, RATE)
+    pulled(player, RATE // 2)
+    moved = sound.with_error(5.0)
+    move(player, moved)
+    after = pulled(player, 12 * RATE)[RATE:, 0].astype(float)
+
+    pair = np.fft.rfft(after * np.hanning(len(after)))
+    hz = np.fft.rfftfreq(len(after), 1 / RATE)
+    low, high = 3 * moved.tones_hz[0], 2 * moved.tones_hz[1]
+    near = (hz > low - 8) & (hz < high + 8)
+    first = hz[near][np.argmax(np.abs(pair[near]))]
+    apart = np.where(near & (np.abs(hz - first) > 0.3), np.abs(pair), 0)
+    second = hz[np.argmax(apart)]
+
+    assert abs(first - second) == pytest.approx(abs(moved.rate), abs=0.1)
+
+
+def test_the_booth_plays_one_source_after_another_without_a_click():
+    first, second = (rendered(sound, RATE) for sound in make_trial(Task(Kind.PURER), 20, 3).sounds)
+    booth = Booth(RATE)
+    silence = pulled(booth, 1280)
+    booth.play(Clip(first))
+    alone = pulled(booth, RATE // 2 // 128 * 128)
+    booth.play(Clip(second))  # before the first has ended
+    change = pulled(booth, RATE // 4 // 128 * 128)
+    booth.stop()
+    assert not booth.finished
+    end = pulled(booth, 2560)
+    assert booth.finished
+    whole = np.concatenate([silence, alone, change, end])[:, 0].astype(float)
+
+    assert not silence.any()
+    assert np.array_equal(alone, first[: len(alone)])
+    after = round(0.02 * RATE)
+    assert np.array_equal(change[after:], second[after : len(change)])
+    assert not end[after:].any()
+    assert click(whole) < 2e-6
+    assert booth.frame == len(whole)
+
+
+def test_a_clip_is_followed_by_silence():
+    clip = Clip(np.ones((100, 2), dtype=np.float32))
+
+    assert pulled(clip, 256).sum() == 200
+
+
+def test_the_strip_shows_as_many_swells_as_there_are_beats():
+    for seed in range(20):
+        sound = replace(make_trial(Task(Kind.RATE, beats_per_second=(1, 3)), 20, seed).sounds[0], seconds=4.0)
+        drawn = strip(sound, cells=200)
+        level = np.array([" ▁▂▃▄▅▆▇█".index(cell) for cell in drawn]) - 4.5
+        swells = np.sum((level[1:] > 0) & (level[:-1] < 0))
+
+        assert swells == pytest.approx(4 * abs(sound.rate), abs=1.01)

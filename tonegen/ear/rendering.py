@@ -1,0 +1,229 @@
+"""Trials as sound: each stimulus rendered exactly as its data says, ramped, and a booth that plays them.
+
+Sound is float32, frames x 2 channels, the same in both ears.
+"""
+
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonegen.bank import FILE_COLUMNS, Bank, raised_cosine
+from tonegen.ear.trials import Bed, Sound, sloping
+from tonegen.player import CEILING_DBFS, RAMP_SECONDS, Player
+from tonegen.timbre import Timbre, Tone
+
+CHANNELS: Final = 2
+RAMP_IN_SECONDS: Final = 0.04
+GAP_SECONDS: Final = 0.4
+_CROSSFADE_SECONDS: Final = 0.02
+_NOISE_HZ: Final = (60.0, 8000.0)
+# An equal-tempered major triad on the octave below the lowest tone, in semitones from it.
+_BED_SEMITONES: Final = (-12, -8, -5)
+_BED_LEVELS_DB: Final = sloping(-9, 4)
+
+_FAINT_TO_LOUD: Final = " ▁▂▃▄▅▆▇█"
+
+Samples = NDArray[np.float32]
+
+
+def rendered(sound: Sound, sample_rate: int) -> Samples:
+    """One sound with what sounds beneath it, ramped at both ends."""
+    frames = round(sound.seconds * sample_rate)
+    hz, amplitude, turns = sound.partials()
+    out = _steady(hz, amplitude, turns, frames, sample_rate)
+    if sound.bed is not Bed.NONE:
+        bed = (_noise if sound.bed is Bed.NOISE else _chord)(sound, frames, sample_rate)
+        bed_rms = 10 ** ((sound.level_db + sound.bed_db) / 20)
+        out += bed * np.float32(bed_rms / _rms(bed))
+        # Partials of a chord beneath may coincide with those of the sound: the level is that of the whole.
+        out *= np.float32(np.hypot(10 ** (sound.level_db / 20), bed_rms) / _rms(out))
+    ramp_frames = min(round(RAMP_IN_SECONDS * sample_rate), frames // 2)
+    ramp = raised_cosine(np.arange(ramp_frames) / ramp_frames).astype(np.float32)
+    out[:ramp_frames] *= ramp
+    out[frames - ramp_frames :] *= ramp[::-1]
+    return np.repeat(out[:, np.newaxis], CHANNELS, axis=1)
+
+
+def one_after_another(sounds: Sequence[Sound], sample_rate: int) -> Samples:
+    """The sounds in their order, with a gap between them."""
+    gap = np.zeros((round(GAP_SECONDS * sample_rate), CHANNELS), dtype=np.float32)
+    parts = [part for sound in sounds for part in (rendered(sound, sample_rate), gap)]
+    return np.concatenate(parts[:-1])
+
+
+def player_of(sound: Sound, sample_rate: int) -> Player:
+    """The sound held until it is stopped, for a listener who moves it; what is beneath is left out.
+
+    Its partials begin with the phases and amplitudes of the sound.
+    """
+    _, amplitude, turns = sound.partials()
+    amplitudes = amplitude.reshape(len(sound.chord), -1)
+    phases = turns.reshape(amplitudes.shape)
+    total = float(amplitudes.sum())
+    player = Player(sample_rate, CHANNELS, level_dbfs=min(20 * float(np.log10(total)), CEILING_DBFS))
+    tones = [
+        Tone(
+            hz,
+            Timbre(tuple(range(1, len(levels) + 1)), tuple(levels.tolist()), tuple(phase.tolist())),
+            level=float(levels.sum()) / total,
+            name=str(index),
+        )
+        for index, (hz, levels, phase) in enumerate(
+            zip(sound.tones_hz.tolist(), amplitudes, phases, strict=True)
+        )
+    ]
+    player.set(tones, ramp_seconds=RAMP_IN_SECONDS)
+    return player
+
+
+def move(player: Player, sound: Sound) -> None:
+    """Glide a player of `player_of` to where the sound is now."""
+    player.glide({str(index): hz for index, hz in enumerate(sound.tones_hz.tolist())}, RAMP_SECONDS)
+
+
+def _rms(samples: Samples) -> float:
+    return float(np.sqrt(np.mean(np.square(samples, dtype=np.float64))))
+
+
+def _steady(
+    hz: NDArray[np.float64],
+    amplitude: NDArray[np.float64],
+    turns: NDArray[np.float64],
+    frames: int,
+    sample_rate: int,
+) -> Samples:
+    out = np.empty((frames, 1), dtype=np.float32)
+    Bank(hz / sample_rate, amplitude[:, np.newaxis], columns=FILE_COLUMNS).render(out, 0, turns)
+    return out[:, 0]
+
+
+def _chord(sound: Sound, frames: int, sample_rate: int) -> Samples:
+    roots = sound.low_hz * 2 ** (np.array(_BED_SEMITONES) / 12)
+    hz = np.outer(roots, np.arange(1, len(_BED_LEVELS_DB) + 1)).ravel()
+    amplitude = np.tile(10 ** (np.array(_BED_LEVELS_DB) / 20), len(roots))
+    turns = _uniform(sound.bed_seed, hz.size)
+    return _steady(hz, amplitude, turns, frames, sample_rate)
+
+
+def _noise(sound: Sound, frames: int, sample_rate: int) -> Samples:
+    """Pink noise between 60 and 8000 hz: as much power in each octave, as music has, roughly."""
+    length = 1 << (frames - 1).bit_length()  # a quick length for the transform
+    spectrum = np.fft.rfft(_uniform(sound.bed_seed, length) - 0.5)
+    hz = np.fft.rfftfreq(length, 1 / sample_rate)
+    inside = (hz >= _NOISE_HZ[0]) & (hz <= _NOISE_HZ[1])
+    shaped = np.where(inside, spectrum / np.sqrt(np.maximum(hz, 1)), 0)
+    return np.fft.irfft(shaped)[:frames].astype(np.float32)
+
+
+def _uniform(seed: int, count: int) -> NDArray[np.float64]:
+    """Numbers from 0 to 1. The raw output of a bit generator is what numpy promises never to change."""
+    return np.asarray((np.random.PCG64(seed).random_raw(count) >> np.uint64(11)) * 2.0**-53)
+
+
+class Source(Protocol):
+    """Something that gives block after block."""
+
+    def pull(self, out: Samples) -> None:
+        """Fill the next block, frames x channels."""
+
+
+class Clip:
+    """Samples from their beginning to their end, then silence."""
+
+    def __init__(self, samples: Samples) -> None:
+        """Take the samples, frames x channels."""
+        self._samples = samples
+        self._at = 0
+
+    def pull(self, out: Samples) -> None:
+        """Fill the next block."""
+        part = self._samples[self._at : self._at + len(out)]
+        out[: len(part)] = part
+        out[len(part) :] = 0
+        self._at += len(part)
+
+
+@dataclass(slots=True)
+class _Fading:
+    source: Source
+    passed: int = 0
+
+
+class Booth:
+    """What the device plays during a session: one source at a time, the one before fading out beneath.
+
+    Commands from any thread, blocks pulled by one; it stays open between trials, so that the next one starts
+    with the next block. It has the face of a `Player` that `sound.device.play` looks at.
+    """
+
+    channels = CHANNELS
+
+    def __init__(self, sample_rate: int) -> None:
+        """Silent until something is played."""
+        self.sample_rate = sample_rate
+        self.frame = 0
+        fade_frames = round(_CROSSFADE_SECONDS * sample_rate)
+        fade = raised_cosine(1 - np.arange(fade_frames) / fade_frames)
+        self._fade = fade.astype(np.float32)[:, np.newaxis]
+        self._commands: deque[Source | None] = deque()
+        self._source: Source | None = None
+        self._fading: list[_Fading] = []
+        self._scratch = np.empty((0, CHANNELS), dtype=np.float32)
+        self._stopped = False
+
+    def play(self, source: Source | None) -> None:
+        """Play a source from the next block on; None is silence."""
+        self._commands.append(source)
+
+    def stop(self, fade_seconds: float = _CROSSFADE_SECONDS) -> None:
+        """Fade out, always as fast as between two sources, and be finished."""
+        self._commands.append(None)
+        self._stopped = True
+
+    @property
+    def finished(self) -> bool:
+        """Stopped, and silent since."""
+        return self._stopped and not self._commands and not self._fading
+
+    def pull(self, out: Samples) -> None:
+        """Fill the next block."""
+        while self._commands:
+            if self._source is not None:
+                self._fading.append(_Fading(self._source))
+            self._source = self._commands.popleft()
+        if self._source is None:
+            out.fill(0)
+        else:
+            self._source.pull(out)
+        for fading in self._fading:
+            self._add_end_of(fading, out)
+        self._fading = [fading for fading in self._fading if fading.passed < len(self._fade)]
+        self.frame += len(out)
+
+    def _add_end_of(self, fading: _Fading, out: Samples) -> None:
+        frames = min(len(out), len(self._fade) - fading.passed)
+        if len(self._scratch) < frames:
+            self._scratch = np.empty((frames, CHANNELS), dtype=np.float32)
+        end = self._scratch[:frames]
+        fading.source.pull(end)
+        end *= self._fade[fading.passed : fading.passed + frames]
+        out[:frames] += end
+        fading.passed += frames
+
+
+def strip(sound: Sound, cells: int = 48) -> str:
+    """The beat of the moved tone drawn over the length of a sound: how loud its coincident pair is.
+
+    Drawn from the phases that sound.
+    """
+    hz, amplitude, turns = sound.partials()
+    ratio, partials = sound.chord[sound.moved], len(sound.levels_db)
+    pair = [ratio.upper - 1, sound.moved * partials + ratio.lower - 1]
+    t = (np.arange(cells) + 0.5) / cells * sound.seconds
+    wave = amplitude[pair] @ np.exp(2j * np.pi * (np.outer(hz[pair], t) + turns[pair][:, np.newaxis]))
+    loud = np.abs(wave) / amplitude[pair].sum()
+    return "".join(_FAINT_TO_LOUD[round(float(one) * (len(_FAINT_TO_LOUD) - 1))] for one in loud)

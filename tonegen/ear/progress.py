@@ -1,0 +1,68 @@
+"""What the history says: what an ear can do, day by day, interval by interval, register by register."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from tonegen.ear.abx import proportion_right
+from tonegen.ear.adjustment import Settings, settings
+from tonegen.ear.bayes import Belief, usual_listeners
+from tonegen.ear.estimate import Estimate
+from tonegen.ear.history import Row
+from tonegen.ear.trials import WITH_THRESHOLD, Kind
+from tonegen.pitch import nearest_key
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """One day's answers to one kind of trial, on one interval, in one register.
+
+    threshold : cents that are heard four times in five, for kinds that have one. settings : of numbers, in
+    cents or percent. proportion : of right answers. What a kind does not tell, or too few trials, is None.
+    """
+
+    day: date
+    kind: Kind
+    interval: str
+    register: str
+    trials: int
+    threshold: Estimate | None
+    settings: Settings | None
+    proportion: Estimate | None
+
+
+def register_of(low_hz: float) -> str:
+    """The octave in which the lowest tone lies, at A4 = 440 hz.
+
+    >>> register_of(220.0), register_of(262.0)
+    ('C3 to B3', 'C4 to B4')
+    """
+    octave = int(nearest_key(low_hz)[0]) // 12 - 1
+    return f"C{octave} to B{octave}"
+
+
+def by_day(rows: Iterable[Row]) -> tuple[Day, ...]:
+    """The rows gathered, by day first; days are those of the clock on the wall where they were answered."""
+    gathered: dict[tuple[date, Kind, str, str], list[Row]] = {}
+    for row in rows:
+        day = datetime.fromisoformat(row.answered).date()
+        key = (day, Kind(row.kind), row.interval, register_of(row.low_hz))
+        gathered.setdefault(key, []).append(row)
+    return tuple(_day(*key, gathered[key]) for key in sorted(gathered))
+
+
+def _day(day: date, kind: Kind, interval: str, register: str, rows: list[Row]) -> Day:
+    count = len(rows)
+    errors = [row.error for row in rows if row.error is not None]
+    if errors:
+        found = settings(errors) if len(errors) > 1 else None
+        return Day(day, kind, interval, register, count, None, found, None)
+    proportion = proportion_right(sum(row.right is True for row in rows), count)
+    guess = WITH_THRESHOLD.get(kind)
+    threshold = None
+    if guess is not None:
+        belief = Belief(usual_listeners(guess))
+        for row in rows:
+            belief = belief.after(row.level_cents, row.right is True)
+        threshold = belief.threshold()
+    return Day(day, kind, interval, register, count, threshold, None, proportion)

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tonegen.ear.rendering import Booth, Clip, move, one_after_another, player_of, rendered, strip
+from tonegen.ear.rendering import Booth, Clip, Held, one_after_another, rendered, strip
 from tonegen.ear.trials import Bed, Kind, Task, make_trial, sloping
 from tonegen.interval import Ratio
 
@@ -67,7 +67,7 @@ def click(samples):
     spectrum = np.fft.rfft(samples)
     spectrum[np.fft.rfftfreq(len(samples), 1 / RATE) < 20000] = 0
     high = np.fft.irfft(spectrum, len(samples))
-    return np.abs(high[240:-240]).max()
+    return np.abs(high[2400:-2400]).max()
 
 
 def test_sounds_and_their_gaps_do_not_click():
@@ -90,7 +90,7 @@ def pulled(source, frames, block=128):
 def test_a_sound_to_adjust_begins_as_the_sound_that_was_drawn(chord):
     sound = make_trial(Task(Kind.SET, (chord,), seconds=(1, 1)), 20, 6).sounds[0]
 
-    held = pulled(player_of(sound, RATE), RATE)
+    held = pulled(Held(sound, RATE), RATE)
     true = sum_of_sines(sound, RATE)
 
     assert held[RAMP:, 0] == pytest.approx(true[RAMP:], abs=2e-6)
@@ -99,11 +99,11 @@ def test_a_sound_to_adjust_begins_as_the_sound_that_was_drawn(chord):
 def test_a_sound_that_is_moved_glides_to_the_rate_that_it_should_have():
     """Measured: the coincident pair, after the glide, swells at the new rate."""
     sound = make_trial(Task(Kind.SET, ((Ratio(1, 1), Ratio(3, 2)),)), 20, 6).sounds[0]
-    player = player_of(sound, RATE)
-    pulled(player, RATE // 2)
+    held = Held(sound, RATE)
+    pulled(held, RATE // 2)
     moved = sound.with_error(5.0)
-    move(player, moved)
-    after = pulled(player, 12 * RATE)[RATE:, 0].astype(float)
+    held.move(moved)
+    after = pulled(held, 12 * RATE)[RATE:, 0].astype(float)
 
     pair = np.fft.rfft(after * np.hanning(len(after)))
     hz = np.fft.rfftfreq(len(after), 1 / RATE)
@@ -114,6 +114,29 @@ def test_a_sound_that_is_moved_glides_to_the_rate_that_it_should_have():
     second = hz[np.argmax(apart)]
 
     assert abs(first - second) == pytest.approx(abs(moved.rate), abs=0.1)
+
+
+@pytest.mark.parametrize("bed", [Bed.NOISE, Bed.CHORD])
+def test_what_is_beneath_is_held_as_well(bed):
+    """6 dB below the sound, as long as it is held; what a sound with it has more than one without."""
+    sound = make_trial(Task(Kind.SET, bed=bed, bed_db=-6), 20, 6).sounds[0]
+    beneath = pulled(Held(sound, RATE), 8 * RATE) - pulled(Held(replace(sound, bed=Bed.NONE), RATE), 8 * RATE)
+    level = 10 * np.log10(np.mean(beneath[RAMP:, 0].astype(float) ** 2))
+
+    assert level == pytest.approx(sound.level_db - 6, abs=0.3)
+    assert click(beneath[:, 0].astype(float)) < 2e-6
+    assert np.abs(beneath[:24]).max() < 1e-4  # it fades in
+
+
+def test_a_source_that_plays_is_not_begun_again():
+    first = Clip(np.arange(2000, dtype=np.float32).reshape(1000, 2))
+    booth = Booth(RATE)
+    booth.play(first)
+    before = pulled(booth, 256)
+    booth.play(first)
+    after = pulled(booth, 256)
+
+    assert np.array_equal(np.concatenate([before, after]), np.arange(1024).reshape(512, 2))
 
 
 def test_the_booth_plays_one_source_after_another_without_a_click():

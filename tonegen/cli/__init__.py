@@ -5,7 +5,7 @@ import sys
 from collections.abc import Mapping
 from importlib import import_module
 from types import FrameType
-from typing import Final, NoReturn
+from typing import Any, Final, NoReturn
 
 import click
 
@@ -19,28 +19,43 @@ SUMMARIES: Final[Mapping[str, str]] = {
     "count": "Turn beats counted by ear into cents.",
     "chart": "Chart of strings by changes, with targets and pitch readings.",
     "list": "List the presets there are.",
+    "ear": "Train ears on the purity of intervals, and measure what they hear.",
 }
 
 
-class _Commands(click.Group):
-    """Imports a command's module only when that command runs, so that help is quick."""
+class Commands(click.Group):
+    """Commands of a package, by what each is for; a command's module is imported only when it runs.
+
+    So help is quick.
+    """
+
+    def __init__(self, package: str, summaries: Mapping[str, str], **settings: Any) -> None:
+        """Take the package that holds the modules, and a sentence for each command."""
+        super().__init__(**settings)
+        self._package = package
+        self._summaries = summaries
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return [*SUMMARIES]
+        """The names, in their order."""
+        return [*self._summaries]
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in SUMMARIES:
+        """Import the command."""
+        if cmd_name not in self._summaries:
             return None
-        command: click.Command = import_module(f"tonegen.cli.{cmd_name}").command
+        command: click.Command = import_module(f"{self._package}.{cmd_name}").command
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing them."""
         with formatter.section("Commands"):
-            formatter.write_dl([*SUMMARIES.items()])
+            formatter.write_dl([*self._summaries.items()])
 
 
 @click.group(
-    cls=_Commands,
+    cls=Commands,
+    package=__name__,
+    summaries=SUMMARIES,
     invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Each command explains itself: tonegen beats --help",

@@ -19,6 +19,7 @@ from tonegen.ear.rendering import CHANNELS, RAMP_IN_SECONDS, Samples
 from tonegen.errors import BadValue
 from tonegen.interval import (
     Audible,
+    Direction,
     Ratio,
     audible,
     beats_per_second,

@@ -20,6 +20,7 @@ CHANNELS: Final = 2
 RAMP_IN_SECONDS: Final = 0.04
 GAP_SECONDS: Final = 0.4
 _CROSSFADE_SECONDS: Final = 0.02
+_LOOP_SECONDS: Final = 5.0
 _NOISE_HZ: Final = (60.0, 8000.0)
 # An equal-tempered major triad on the octave below the lowest tone, in semitones from it.
 _BED_SEMITONES: Final = (-12, -8, -5)
@@ -55,36 +56,6 @@ def one_after_another(sounds: Sequence[Sound], sample_rate: int) -> Samples:
     return np.concatenate(parts[:-1])
 
 
-def player_of(sound: Sound, sample_rate: int) -> Player:
-    """The sound held until it is stopped, for a listener who moves it; what is beneath is left out.
-
-    Its partials begin with the phases and amplitudes of the sound.
-    """
-    _, amplitude, turns = sound.partials()
-    amplitudes = amplitude.reshape(len(sound.chord), -1)
-    phases = turns.reshape(amplitudes.shape)
-    total = float(amplitudes.sum())
-    player = Player(sample_rate, CHANNELS, level_dbfs=min(20 * float(np.log10(total)), CEILING_DBFS))
-    tones = [
-        Tone(
-            hz,
-            Timbre(tuple(range(1, len(levels) + 1)), tuple(levels.tolist()), tuple(phase.tolist())),
-            level=float(levels.sum()) / total,
-            name=str(index),
-        )
-        for index, (hz, levels, phase) in enumerate(
-            zip(sound.tones_hz.tolist(), amplitudes, phases, strict=True)
-        )
-    ]
-    player.set(tones, ramp_seconds=RAMP_IN_SECONDS)
-    return player
-
-
-def move(player: Player, sound: Sound) -> None:
-    """Glide a player of `player_of` to where the sound is now."""
-    player.glide({str(index): hz for index, hz in enumerate(sound.tones_hz.tolist())}, RAMP_SECONDS)
-
-
 def _rms(samples: Samples) -> float:
     return float(np.sqrt(np.mean(np.square(samples, dtype=np.float64))))
 
@@ -102,21 +73,30 @@ def _steady(
 
 
 def _chord(sound: Sound, frames: int, sample_rate: int) -> Samples:
-    roots = sound.low_hz * 2 ** (np.array(_BED_SEMITONES) / 12)
-    hz = np.outer(roots, np.arange(1, len(_BED_LEVELS_DB) + 1)).ravel()
-    amplitude = np.tile(10 ** (np.array(_BED_LEVELS_DB) / 20), len(roots))
-    turns = _uniform(sound.bed_seed, hz.size)
+    hz, amplitude, turns = (values.ravel() for values in _chord_partials(sound))
     return _steady(hz, amplitude, turns, frames, sample_rate)
 
 
+def _chord_partials(sound: Sound) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Frequency, amplitude and phase in turns: tones x partials."""
+    roots = sound.low_hz * 2 ** (np.array(_BED_SEMITONES) / 12)
+    hz = np.outer(roots, np.arange(1, len(_BED_LEVELS_DB) + 1))
+    amplitude = np.tile(10 ** (np.array(_BED_LEVELS_DB) / 20), (len(roots), 1))
+    return hz, amplitude, _uniform(sound.bed_seed, hz.size).reshape(hz.shape)
+
+
 def _noise(sound: Sound, frames: int, sample_rate: int) -> Samples:
-    """Pink noise between 60 and 8000 hz: as much power in each octave, as music has, roughly."""
-    length = 1 << (frames - 1).bit_length()  # a quick length for the transform
-    spectrum = np.fft.rfft(_uniform(sound.bed_seed, length) - 0.5)
+    return _noise_loop(sound.bed_seed, frames, sample_rate)[:frames]
+
+
+def _noise_loop(seed: int, least_frames: int, sample_rate: int) -> Samples:
+    """Pink noise between 60 and 8000 hz, as much power in each octave; its end joins its beginning."""
+    length = 1 << (least_frames - 1).bit_length()  # a quick length for the transform
+    spectrum = np.fft.rfft(_uniform(seed, length) - 0.5)
     hz = np.fft.rfftfreq(length, 1 / sample_rate)
     inside = (hz >= _NOISE_HZ[0]) & (hz <= _NOISE_HZ[1])
     shaped = np.where(inside, spectrum / np.sqrt(np.maximum(hz, 1)), 0)
-    return np.fft.irfft(shaped)[:frames].astype(np.float32)
+    return np.fft.irfft(shaped).astype(np.float32)
 
 
 def _uniform(seed: int, count: int) -> NDArray[np.float64]:
@@ -145,6 +125,59 @@ class Clip:
         out[: len(part)] = part
         out[len(part) :] = 0
         self._at += len(part)
+
+
+class Held:
+    """A sound held until it is taken away, for a listener who taps to it or moves it.
+
+    Its partials begin with the phases and amplitudes of the sound; what is beneath it is held as well.
+    """
+
+    def __init__(self, sound: Sound, sample_rate: int) -> None:
+        """Prepare the sound; it fades in when it is first pulled."""
+        hz, amplitude, turns = (values.reshape(len(sound.chord), -1) for values in sound.partials())
+        tones = [*zip(hz[:, 0].tolist(), amplitude, turns, strict=True)]
+        self._noise = np.zeros(0, dtype=np.float32)
+        self._at = 0
+        self._ramp_frames = round(RAMP_IN_SECONDS * sample_rate)
+        bed_rms = 10 ** ((sound.level_db + sound.bed_db) / 20)
+        if sound.bed is Bed.NOISE:
+            loop = _noise_loop(sound.bed_seed, round(_LOOP_SECONDS * sample_rate), sample_rate)
+            self._noise = loop * np.float32(bed_rms / _rms(loop))
+        elif sound.bed is Bed.CHORD:
+            bed_hz, bed_amplitude, bed_turns = _chord_partials(sound)
+            bed_amplitude *= bed_rms / np.sqrt((bed_amplitude**2).sum() / 2)
+            tones += [*zip(bed_hz[:, 0].tolist(), bed_amplitude, bed_turns, strict=True)]
+        total = float(sum(levels.sum() for _, levels, _ in tones))
+        self._player = Player(
+            sample_rate, CHANNELS, level_dbfs=min(20 * float(np.log10(total)), CEILING_DBFS)
+        )
+        self._player.set(
+            [
+                Tone(
+                    first_hz,
+                    Timbre(tuple(range(1, len(levels) + 1)), tuple(levels.tolist()), tuple(phases.tolist())),
+                    level=float(levels.sum()) / total,
+                    name=str(index),
+                )
+                for index, (first_hz, levels, phases) in enumerate(tones)
+            ],
+            ramp_seconds=RAMP_IN_SECONDS,
+        )
+
+    def move(self, sound: Sound) -> None:
+        """Glide to where the sound is now; what is beneath stays."""
+        goal = {str(index): hz for index, hz in enumerate(sound.tones_hz.tolist())}
+        self._player.glide(goal, RAMP_SECONDS)
+
+    def pull(self, out: Samples) -> None:
+        """Fill the next block."""
+        self._player.pull(out)
+        if self._noise.size:
+            at = np.arange(self._at, self._at + len(out))
+            fade = raised_cosine(np.minimum(at / self._ramp_frames, 1)).astype(np.float32)
+            out += (fade * self._noise[at % self._noise.size])[:, np.newaxis]
+            self._at += len(out)
 
 
 @dataclass(slots=True)
@@ -176,7 +209,7 @@ class Booth:
         self._stopped = False
 
     def play(self, source: Source | None) -> None:
-        """Play a source from the next block on; None is silence."""
+        """Play a source from the next block on, or let it go on; None is silence."""
         self._commands.append(source)
 
     def stop(self, fade_seconds: float = _CROSSFADE_SECONDS) -> None:
@@ -192,9 +225,10 @@ class Booth:
     def pull(self, out: Samples) -> None:
         """Fill the next block."""
         while self._commands:
-            if self._source is not None:
+            source = self._commands.popleft()
+            if source is not self._source and self._source is not None:
                 self._fading.append(_Fading(self._source))
-            self._source = self._commands.popleft()
+            self._source = source
         if self._source is None:
             out.fill(0)
         else:

@@ -224,6 +224,24 @@ def chord_of(tones_hz: Sequence[float]) -> Chord:
     return (Ratio(1, 1), *(nearest_ratio(low, high) for high in others))
 
 
+def parse_chords(text: str) -> tuple[Chord, ...]:
+    """Intervals and chords as they are written: 5:4,3:2 are two intervals, 4:5:6 is a chord from below.
+
+    Raises BadValue for anything else.
+
+    >>> [chord_name(chord) for chord in parse_chords("3:2,4:5:6")]
+    ['fifth', '4:5:6']
+    """
+    chords: list[Chord] = []
+    for part in text.split(","):
+        numbers = part.strip().split(":")
+        if len(numbers) < 3:
+            chords.append((Ratio(1, 1), Ratio.parse(part)))
+        else:
+            chords.append(tuple(Ratio.parse(f"{number}:{numbers[0]}") for number in numbers))
+    return tuple(chords)
+
+
 def mean_square(
     hz: NDArray[np.float64], amplitude: NDArray[np.float64], phase_turns: NDArray[np.float64], seconds: float
 ) -> float:

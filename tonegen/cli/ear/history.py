@@ -1,0 +1,121 @@
+"""tonegen ear history."""
+
+from dataclasses import asdict
+from math import log2
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from tonegen.cli.ear.terminal import open_history, person_option, person_or_login
+from tonegen.cli.show import as_json, print_json, print_table, signed
+from tonegen.ear.estimate import Estimate
+from tonegen.ear.history import History
+from tonegen.ear.progress import Day, by_day
+from tonegen.ear.trials import Kind
+from tonegen.errors import BadValue
+
+_CELLS: Final = 16
+_WIDEST_CENTS: Final = 64.0
+
+
+@click.command()
+@person_option
+@click.option("--png", type=click.Path(path_type=Path), help="Draw the progress to this PNG file.")
+@click.option("--csv", type=click.Path(path_type=Path), help="Write every answer to this CSV file.")
+@click.option("--delete", is_flag=True, help="Delete everything that this person has answered.")
+@click.option("--yes", is_flag=True, help="Delete without asking.")
+@click.option("--people", is_flag=True, help="List who has answered on this machine.")
+@as_json
+def command(
+    person: str | None,
+    png: Path | None,
+    csv: Path | None,
+    delete: bool,
+    yes: bool,
+    people: bool,
+    in_json: bool,
+) -> None:
+    """See progress over days; export it, or delete it.
+
+    \b
+    tonegen ear history
+    tonegen ear history --person Ada --png ada.png --csv ada.csv
+    tonegen ear history --delete
+    """
+    with open_history() as history:
+        if people:
+            _show_people(history, in_json)
+            return
+        name = person_or_login(person)
+        if name not in history.people():
+            known = ", ".join(history.people()) or "nobody"
+            raise BadValue(f'nothing is kept of "{name}"; there are answers of: {known}')
+        if delete:
+            if not yes:
+                click.confirm(f"Delete every answer of {name}?", abort=True, err=True)
+            click.echo(f"{history.delete(name)} answers of {name} deleted")
+            return
+        days = by_day(history.rows(name))
+        if csv:
+            click.echo(f"{history.export(name, csv)} answers written to {csv}", err=True)
+        if png:
+            from tonegen.ear.picture import write_progress
+
+            write_progress(days, png, f"Ear training of {name}")
+            click.echo(f"progress drawn to {png}", err=True)
+    if in_json:
+        print_json({"person": name, "days": [_day_json(day) for day in days]})
+        return
+    print_table(
+        ["day", "trial", "interval", "register", ">trials", ">result", "range", ""],
+        [_day_row(day) for day in days],
+        f"{name}; a threshold is heard four times in five, ranges are of 95 %",
+    )
+
+
+def _show_people(history: History, in_json: bool) -> None:
+    names = history.people()
+    if in_json:
+        print_json({"people": list(names)})
+    elif names:
+        click.echo("\n".join(names))
+    else:
+        click.echo("nobody has answered yet; begin with: tonegen ear train")
+
+
+def _day_json(day: Day) -> dict[str, Any]:
+    return {**asdict(day), "day": day.day.isoformat(), "kind": day.kind.value}
+
+
+def _day_row(day: Day) -> tuple[str, ...]:
+    where = (day.day.isoformat(), day.kind.value, day.interval, day.register, str(day.trials))
+    if day.threshold:
+        one = day.threshold
+        return (*where, f"hears {one.value:.1f} c", f"{one.low:.1f} to {one.high:.1f} c", bar(one.value))
+    if day.settings:
+        unit = "c" if day.kind is Kind.SET else "%"
+        error, spread = day.settings.constant_error, day.settings.spread
+        return (
+            *where,
+            f"{signed(error.value, 1)} {unit}",
+            f"{signed(error.low, 1)} to {signed(error.high, 1)} {unit}, spread {spread.value:.1f} {unit}",
+            "",
+        )
+    if day.proportion:
+        return (*where, f"{day.proportion.value:.0%} right", _percents(day.proportion), "")
+    return (*where, "", "too few", "")
+
+
+def _percents(one: Estimate) -> str:
+    return f"{one.low:.0%} to {one.high:.0%}"
+
+
+def bar(cents: float) -> str:
+    """A bar that is shorter for finer ears, on a logarithmic scale from a quarter of a cent to 64.
+
+    >>> len(bar(64)), len(bar(4)), len(bar(0.25))
+    (16, 8, 0)
+    """
+
+    return "█" * round(_CELLS * (log2(min(cents, _WIDEST_CENTS)) + 2) / (log2(_WIDEST_CENTS) + 2))

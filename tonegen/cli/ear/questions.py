@@ -1,0 +1,165 @@
+"""How each kind of trial is asked and answered in a terminal."""
+
+from collections.abc import Sequence
+from typing import Final
+
+import click
+
+from tonegen.cli.ear.terminal import STOP, Keys, Speaker
+from tonegen.ear.rendering import Clip, Held, one_after_another, strip
+from tonegen.ear.session import Answered
+from tonegen.ear.taps import tapped_rate
+from tonegen.ear.trials import Kind, Sound, Trial, chord_name
+from tonegen.interval import direction
+
+FINE_CENTS: Final = 0.2
+COARSE_CENTS: Final = 2.0
+_STEPS: Final = {"left": -FINE_CENTS, "right": FINE_CENTS, "down": -COARSE_CENTS, "up": COARSE_CENTS}
+_FARTHEST_CENTS: Final = 80.0
+_LEAST_TAPS: Final = 3
+
+
+def ask(trial: Trial, keys: Keys, speaker: Speaker) -> float | None:
+    """Play a trial and take its answer; None when the listener stops."""
+    try:
+        match trial.task.kind:
+            case Kind.SET:
+                return _adjusted(trial.sounds, keys, speaker, in_beats=False)
+            case Kind.MATCH:
+                return _adjusted(trial.sounds, keys, speaker, in_beats=True)
+            case Kind.RATE:
+                return _tapped(trial.sounds[0], keys, speaker)
+            case _:
+                return _chosen(trial, keys, speaker)
+    finally:
+        speaker.play(None)
+
+
+def describe(answered: Answered) -> str:
+    """What it was, and how near the answer came."""
+    trial, judged = answered.trial, answered.judged
+    name = chord_name(trial.chord)
+    match trial.task.kind:
+        case Kind.SET:
+            sound = trial.sounds[0].with_error(answered.answer)
+            return f"You set the {name} {_error(sound)}."
+        case Kind.RATE | Kind.MATCH:
+            return f"It beat {trial.right:.2f} a second, yours {answered.answer:.2f} ({judged.error:+.1f} %)."
+    verdict = "Right" if judged.right else f"No, it was: {trial.choices[int(trial.right)]}"
+    if trial.task.kind is Kind.PURER:
+        return f"{verdict}. The other {name} was {_error(trial.sounds[1 - int(trial.right)])}."
+    if trial.task.kind is Kind.ABX:
+        out = next(sound for sound in trial.sounds if sound.error_cents)
+        return f"{verdict}. One of A and B was pure, the other {_error(out)}."
+    return f"{verdict}. It was {_error(trial.sounds[0])}."
+
+
+def _error(sound: Sound) -> str:
+    side = str(direction(sound.rate))
+    if side == "pure":
+        return "pure"
+    return f"{abs(sound.error_cents):.1f} cents {side}, beating {abs(sound.rate):.1f} times a second"
+
+
+def _chosen(trial: Trial, keys: Keys, speaker: Speaker) -> float | None:
+    listed = "   ".join(f"{number}: {choice}" for number, choice in enumerate(trial.choices, 1))
+    prompt = f"{listed}   r: again   {STOP}: stop"
+    _sound_all(trial.sounds, speaker)
+    click.secho(prompt, dim=True)
+    while True:
+        key = keys.next().name
+        speaker.raise_if_lost()
+        if key == STOP:
+            return None
+        if key == "r":
+            _sound_all(trial.sounds, speaker)
+        elif key.isascii() and key.isdigit() and 1 <= int(key) <= len(trial.choices):
+            return float(key) - 1
+        else:
+            click.secho(f"that is no answer; {prompt}", dim=True)
+
+
+def _sound_all(sounds: Sequence[Sound], speaker: Speaker) -> None:
+    if speaker.silent:
+        for sound in sounds:
+            click.echo(strip(sound))
+    else:
+        speaker.play(Clip(one_after_another(sounds, speaker.sample_rate)))
+
+
+def _tapped(sound: Sound, keys: Keys, speaker: Speaker) -> float | None:
+    prompt = f"space: tap on each beat   enter: done   backspace: start again   {STOP}: stop"
+    click.secho(prompt, dim=True)
+    if speaker.silent:
+        click.echo(f"{strip(sound)}  ({sound.seconds:.1f} s)")
+    else:
+        speaker.play(Held(sound, speaker.sample_rate))
+    taps: list[float] = []
+    while True:
+        key = keys.next()
+        speaker.raise_if_lost()
+        if key.name == STOP:
+            return None
+        if key.name == "space":
+            taps.append(key.seconds)
+        elif key.name == "backspace":
+            taps.clear()
+        elif key.name == "enter" and len(taps) >= _LEAST_TAPS:
+            return tapped_rate(taps).value
+        elif key.name == "enter":
+            click.secho(f"{len(taps)} taps are too few, {_LEAST_TAPS} are needed and 8 are good", dim=True)
+        else:
+            click.secho(f"that is no answer; {prompt}", dim=True)
+
+
+def _adjusted(sounds: Sequence[Sound], keys: Keys, speaker: Speaker, in_beats: bool) -> float | None:
+    """Move the last sound by keys until it is as it should be; its error in cents, or its rate."""
+    own, first = sounds[-1], sounds[0]
+    start = own.error_cents
+    prompt = "left, right: a little   up, down: more   enter: done" + ("   r: the first" if in_beats else "")
+    click.secho(f"{prompt}   {STOP}: stop", dim=True)
+    held = Held(own, speaker.sample_rate)
+    if in_beats:
+        _hold(first, speaker)
+    else:
+        speaker.play(held)
+    while True:
+        # The slider shows how far it was moved, not where pure is: the start is drawn anew in each trial.
+        click.echo(f"\r{_slider(own.error_cents - start, keys.columns - 2)}", nl=speaker.silent)
+        if speaker.silent:
+            click.echo(strip(own))
+        key = keys.next().name
+        speaker.raise_if_lost()
+        if key in _STEPS:
+            cents = own.error_cents + _STEPS[key]
+            own = own.with_error(min(max(cents, start - _FARTHEST_CENTS), start + _FARTHEST_CENTS))
+            held.move(own)
+            speaker.play(held)
+        elif key == "enter":
+            click.echo()
+            return abs(own.rate) if in_beats else own.error_cents
+        elif key == "r" and in_beats:
+            _hold(first, speaker)
+        elif key == STOP:
+            click.echo()
+            return None
+        else:
+            click.secho(f"\nthat is no answer; {prompt}   {STOP}: stop", dim=True)
+
+
+def _hold(sound: Sound, speaker: Speaker) -> None:
+    if speaker.silent:
+        click.echo(strip(sound))
+    else:
+        speaker.play(Held(sound, speaker.sample_rate))
+
+
+def _slider(moved_cents: float, columns: int) -> str:
+    """A line with the place of the slider on it, narrow at the left and wide at the right.
+
+    >>> _slider(0.0, 24)
+    'narrower ────●──── wider'
+    """
+    width = columns - len("narrower  wider")
+    at = round((moved_cents / _FARTHEST_CENTS + 1) / 2 * (width - 1))
+    return f"narrower {'─' * at}●{'─' * (width - 1 - at)} wider"

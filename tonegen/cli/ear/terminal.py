@@ -1,0 +1,193 @@
+"""A terminal that is asked key by key, and a device that plays meanwhile."""
+
+import getpass
+import os
+import shutil
+import sys
+import threading
+import time
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+from types import TracebackType
+from typing import Any, Final, cast
+
+import click
+
+from tonegen.ear.history import History
+from tonegen.ear.rendering import Booth, Source
+from tonegen.errors import BadValue, NoSuchDevice
+from tonegen.player import HEARING_CAUTION, Player
+from tonegen.presets import own_folder
+from tonegen.sound.device import choose, output_devices, play
+
+LEAST_COLUMNS: Final = 60
+LEAST_LINES: Final = 12
+STOP: Final = "q"
+_SILENT_SAMPLE_RATE: Final = 48_000
+_ESCAPE: Final = "\x1b"
+# What terminals send for keys without a letter; two dialects of the arrows, and Windows'.
+_NAMED_KEYS: Final = {
+    "\x1b[A": "up", "\x1b[B": "down", "\x1b[C": "right", "\x1b[D": "left",
+    "\x1bOA": "up", "\x1bOB": "down", "\x1bOC": "right", "\x1bOD": "left",
+    "\xe0H": "up", "\xe0P": "down", "\xe0M": "right", "\xe0K": "left",
+    "\r": "enter", "\n": "enter", " ": "space", "\x7f": "backspace", "\x08": "backspace",
+}  # fmt: skip
+
+person_option = click.option("--person", help="Who answers; your login name when left out.")
+device_option = click.option("--device", help="Sound device, by number or part of its name.")
+no_sound_option = click.option(
+    "--no-sound", is_flag=True, help="Draw each beat instead of sounding it, where there is no device."
+)
+
+
+def person_or_login(person: str | None) -> str:
+    """The name given, or that of the login."""
+    return person if person is not None else getpass.getuser()
+
+
+def open_history() -> History:
+    """The history in the user's own folder; says so when a damaged one was set aside."""
+    history = History(own_folder() / "ear.sqlite")
+    if history.notice:
+        click.echo(f"tonegen: {history.notice}", err=True)
+    return history
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """A key, by name or as the letter that it is, and when it was pressed."""
+
+    name: str
+    seconds: float
+
+
+class Keys:
+    """Keys as they are pressed, without echo; a context manager that puts the terminal back.
+
+    Raises BadValue where there is no terminal, or one that is too small.
+    """
+
+    def __init__(self) -> None:
+        """See that there is a terminal to ask."""
+        if not (sys.stdin.isatty() and sys.stdout.isatty()):
+            raise BadValue("this asks key by key and needs a terminal; run it in one, without a pipe")
+        columns, lines = shutil.get_terminal_size()
+        if columns < LEAST_COLUMNS or lines < LEAST_LINES:
+            raise BadValue(
+                f"the terminal is {columns} by {lines}; make it {LEAST_COLUMNS} by {LEAST_LINES} or larger"
+            )
+        self.columns = columns
+        self._waiting: deque[Key] = deque()
+        self._restore: Callable[[], None] = lambda: None
+
+    def __enter__(self) -> "Keys":
+        """Take each key at once, and Ctrl-C as ever."""
+        if sys.platform != "win32":
+            import termios
+            import tty
+
+            before = termios.tcgetattr(sys.stdin)
+            tty.setcbreak(sys.stdin)
+            self._restore = lambda: termios.tcsetattr(sys.stdin, termios.TCSADRAIN, before)
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Leave the terminal as it was."""
+        self._restore()
+
+    def next(self) -> Key:
+        """Wait for a key; `q` where the terminal went away."""
+        sys.stdout.flush()
+        while not self._waiting:
+            text = self._read()
+            now = time.perf_counter()
+            if not text:
+                return Key(STOP, now)
+            self._waiting.extend(Key(name, now) for name in split_keys(text))
+        return self._waiting.popleft()
+
+    def _read(self) -> str:
+        if sys.platform == "win32":
+            import msvcrt
+
+            first = msvcrt.getwch()
+            return first + msvcrt.getwch() if first in "\x00\xe0" else first
+        return os.read(sys.stdin.fileno(), 64).decode("utf-8", "replace")
+
+
+def split_keys(text: str) -> list[str]:
+    """The keys in what a terminal sent at once, letters in lower case; keys without a meaning here are "".
+
+    >>> split_keys("1\\x1b[D q")
+    ['1', 'left', 'space', 'q']
+    """
+    keys = []
+    while text:
+        known = next((code for code in _NAMED_KEYS if text.startswith(code)), None)
+        if known:
+            keys.append(_NAMED_KEYS[known])
+            text = text[len(known) :]
+        elif text[0] == _ESCAPE:
+            keys.append("")  # some other key: its whole sequence is one
+            text = text[1:].lstrip("[O0123456789;")[1:]
+        else:
+            keys.append(text[0].lower())
+            text = text[1:]
+    return keys
+
+
+class Speaker:
+    """The booth on a device, open as long as the context lasts; or nothing at all, for `--no-sound`.
+
+    Raises NoSuchDevice, one line, when there is no device, or when it is lost: at the next command.
+    """
+
+    def __init__(self, device: str | None, no_sound: bool) -> None:
+        """Choose the device."""
+        self.silent = no_sound
+        self._chosen = None
+        if not no_sound:
+            try:
+                self._chosen = choose(device, output_devices())
+            except NoSuchDevice as missing:
+                raise NoSuchDevice(f"{missing}; or see the beats drawn: --no-sound") from None
+        self.sample_rate = self._chosen.sample_rate if self._chosen else _SILENT_SAMPLE_RATE
+        self._booth = Booth(self.sample_rate)
+        self._ended = threading.Event()
+        self._failure: BaseException | None = None
+        self._thread = threading.Thread(target=self._run, daemon=True)
+
+    def __enter__(self) -> "Speaker":
+        """Open the device, with the usual caution."""
+        if self._chosen:
+            click.echo(HEARING_CAUTION, err=True)
+            self._thread.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Fade out and close."""
+        self._ended.set()
+        if self._chosen:
+            self._thread.join()
+
+    def play(self, source: Source | None) -> None:
+        """Play from the next block on; None is silence."""
+        self.raise_if_lost()
+        self._booth.play(source)
+
+    def raise_if_lost(self) -> None:
+        """Raise what went wrong with the device."""
+        if self._failure:
+            raise self._failure
+
+    def _run(self) -> None:
+        try:
+            # The booth has the part of a player that a device uses.
+            play(cast(Player, self._booth), cast(Any, self._chosen), stop=self._ended)
+        except Exception as failure:
+            self._failure = failure

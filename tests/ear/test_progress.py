@@ -1,0 +1,97 @@
+"""Progress over days: gathered as the calendar, the interval and the register say, and drawn."""
+
+from datetime import date
+
+import pytest
+
+from tonegen.ear.history import Row
+from tonegen.ear.picture import write_progress
+from tonegen.ear.progress import by_day, register_of
+from tonegen.errors import BadValue, CannotWrite
+
+DAY = "2026-03-01T23:30:00.000+01:00"
+NEXT = "2026-03-02T00:30:00.000+01:00"
+
+
+def row(number, **changed):
+    usual = {
+        "person": "Ada", "session": 1, "number": number, "answered": DAY, "kind": "purer",
+        "interval": "fifth", "low_hz": 220.0, "level_cents": 8.0, "seed": 1, "answer": 0.0, "right": True,
+        "error": None, "trial": "",
+    }  # fmt: skip
+    return Row(**{**usual, **changed})
+
+
+def test_days_are_those_on_the_wall_where_they_were_answered():
+    """Half past eleven in the evening, and half past midnight, east of Greenwich: one UTC day, two days."""
+    days = by_day([row(0), row(1, answered=NEXT)])
+
+    assert [(day.day, day.trials) for day in days] == [(date(2026, 3, 1), 1), (date(2026, 3, 2), 1)]
+
+
+def test_intervals_registers_and_kinds_are_kept_apart():
+    days = by_day([row(0), row(1, interval="major third"), row(2, low_hz=110.0), row(3, kind="abx"), row(4)])
+
+    assert sorted((day.kind.value, day.interval, day.register, day.trials) for day in days) == [
+        ("abx", "fifth", "C3 to B3", 1),
+        ("purer", "fifth", "C2 to B2", 1),
+        ("purer", "fifth", "C3 to B3", 2),
+        ("purer", "major third", "C3 to B3", 1),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("hz", "register"), [(130.82, "C3 to B3"), (246.9, "C3 to B3"), (261.63, "C4 to B4"), (27.5, "C0 to B0")]
+)
+def test_registers_are_octaves_from_c(hz, register):
+    """C3 = 130.81, B3 = 246.94, C4 = 261.63, A0 = 27.5 hz: ISO 16 and equal temperament."""
+    assert register_of(hz) == register
+
+
+def test_a_finer_ear_has_a_lower_threshold():
+    asked = [(level, guess) for guess in (True, False) * 4 for level in (30, 20, 12, 8, 4, 2, 1)]
+    coarse = [row(n, level_cents=level, right=level > 10 or guess) for n, (level, guess) in enumerate(asked)]
+    fine = [
+        row(n, answered=NEXT, level_cents=level, right=level > 2 or guess)
+        for n, (level, guess) in enumerate(asked)
+    ]
+    first, second = by_day(coarse + fine)
+
+    assert 8 < first.threshold.value < 12
+    assert 2 < second.threshold.value < 4
+    assert second.threshold.high < first.threshold.low
+
+
+def test_settings_and_scores():
+    set_pure = [row(n, kind="set", right=None, error=error) for n, error in enumerate((1.0, 3.0))]
+    named = [row(n, kind="name", right=n > 0) for n in range(4)]
+    alone = [row(9, kind="match", right=None, error=2.0)]
+    days = {day.kind.value: day for day in by_day(set_pure + named + alone)}
+
+    assert days["name"].proportion.value == 0.75
+    assert (days["match"].settings, days["match"].threshold) == (None, None)
+    assert days["set"].settings.constant_error.value == 2
+
+
+def test_the_picture_is_a_png_of_every_line(tmp_path):
+    rows = [row(n, level_cents=2.0 + n, answered=when) for when in (DAY, NEXT) for n in range(6)]
+    rows += [row(n, kind="set", right=None, error=float(n)) for n in range(3)]
+    rows += [row(n, kind="rate", right=None, error=float(n)) for n in range(3)]
+    write_progress(by_day(rows), tmp_path / "ada.png", "Ada")
+    from PIL import Image
+
+    with Image.open(tmp_path / "ada.png") as picture:
+        assert picture.size == (1040, 1300)  # three panels, 3 inches each, and a title, at 130 dots an inch
+        assert len(picture.convert("L").getcolors()) > 20
+
+
+def test_a_picture_of_nothing_or_over_something_is_refused(tmp_path):
+    (tmp_path / "there.png").write_bytes(b"kept")
+    days = by_day([row(n) for n in range(3)])
+
+    with pytest.raises(BadValue, match="no threshold and no setting"):
+        write_progress(by_day([row(0, kind="name")]), tmp_path / "none.png", "Ada")
+    with pytest.raises(CannotWrite, match="there already"):
+        write_progress(days, tmp_path / "there.png", "Ada")
+    assert (tmp_path / "there.png").read_bytes() == b"kept"
+    assert [file.name for file in tmp_path.iterdir()] == ["there.png"]

@@ -1,0 +1,307 @@
+"""Training, lessons and history as they are used: in a real terminal, key by key."""
+
+import csv
+import sqlite3
+
+import pytest
+
+from tests.ear.terminal import Terminal
+from tonegen.ear.history import History
+from tonegen.ear.session import Method, Plan, Session
+from tonegen.ear.trials import Kind, Task
+
+LEFT, RIGHT, UP = "\x1b[D", "\x1b[C", "\x1b[A"
+
+
+@pytest.fixture
+def kept(own_folder):
+    def rows(person="Ada"):
+        with History(own_folder / "ear.sqlite") as history:
+            return history.rows(person)
+
+    return rows
+
+
+def train(*arguments, **size):
+    return Terminal("ear", "train", *arguments, "--no-sound", "--person", "Ada", **size)
+
+
+def test_a_session_from_its_first_question_to_what_the_answers_say(kept):
+    with train("purer", "--trials", "3") as terminal:
+        for number in (1, 2, 3):
+            terminal.wait_for(f"{number} of 3  Which of the two is purer")
+            terminal.wait_for("1: the first   2: the second")
+            terminal.press("1")
+            terminal.wait_for(r"(Right|No, it was: the second)\. The other")
+        assert terminal.ended() == 0
+        assert "hears" in terminal.screen
+        assert "answered and kept" not in terminal.screen
+
+    assert [row.answer for row in kept()] == [0, 0, 0]
+    assert {row.interval for row in kept()} == {"major third", "fifth"}
+
+
+def test_a_session_is_taken_up_where_it_was_stopped(kept):
+    with train("purer", "--trials", "4", "--no-feedback") as terminal:
+        terminal.wait_for("1 of 4")
+        terminal.press("2")
+        terminal.wait_for("2 of 4")
+        terminal.press("q")
+        assert terminal.ended() == 0
+        assert "1 of 4 answered and kept; go on with: tonegen ear train" in terminal.screen
+        assert "Right" not in terminal.screen
+    with train() as terminal:
+        terminal.wait_for("2 of 4")
+        terminal.press("1")
+        terminal.wait_for("3 of 4")
+
+    assert [row.number for row in kept()] == [0, 1]
+    assert [row.answer for row in kept()] == [1, 0]
+
+
+def test_a_session_goes_on_after_kill_9(kept):
+    with train("abx", "--cents", "10", "--interval", "3:2") as terminal:
+        for number in (1, 2, 3):
+            terminal.wait_for(f"{number} of 16")
+            terminal.press("1")
+        terminal.wait_for("4 of 16")
+        terminal.kill()
+    assert len(kept()) == 3
+    with train() as terminal:
+        terminal.wait_for("4 of 16  Is X the same as A, or as B")
+
+
+def test_ctrl_c_loses_nothing(kept):
+    with train("side", "--trials", "3") as terminal:
+        terminal.wait_for("1 of 3")
+        terminal.press("2")
+        terminal.wait_for("2 of 3")
+        terminal.press("\x03")
+        assert terminal.ended() == 130
+        assert "Traceback" not in terminal.screen
+    assert len(kept()) == 1
+
+
+def test_keys_that_are_no_answer_are_told_so_and_not_kept(kept):
+    with train("purer", "--trials", "1") as terminal:
+        terminal.wait_for("2: the second")
+        for wrong in ("x", "3", "0", "²", "\x1b[15~", "é"):
+            terminal.press(wrong)
+            terminal.wait_for("that is no answer; 1: the first   2: the second   r: again   q: stop")
+        terminal.press("2")
+        assert terminal.ended() == 0
+    assert [row.answer for row in kept()] == [1]
+
+
+def test_an_interval_is_set_pure_by_keys(kept):
+    with train("set", "--trials", "2", "--interval", "5:4") as terminal:
+        terminal.wait_for("1 of 2  Set it pure")
+        terminal.wait_for("●")
+        terminal.press(RIGHT * 3 + UP + LEFT + "\r")
+        terminal.wait_for("You set the major third .* cents (wide|narrow)")
+        terminal.press("\r")
+        assert terminal.ended() == 0
+        assert "on the average, spread" in terminal.screen
+    first, second = kept()
+    starts = [row.again().sounds[-1].error_cents for row in (first, second)]
+
+    assert first.answer == pytest.approx(starts[0] + 3 * 0.2 + 2.0 - 0.2)
+    assert second.answer == pytest.approx(starts[1])
+    assert (first.error, first.right) == (first.answer, None)
+
+
+def test_a_beat_is_tapped(kept):
+    with train("rate", "--trials", "1") as terminal:
+        terminal.wait_for("space: tap")
+        terminal.press(" \r")
+        terminal.wait_for("1 taps are too few")
+        for _ in range(3):
+            terminal.press(" x")
+            terminal.wait_for("that is no answer")
+        terminal.press("\r")
+        terminal.wait_for(r"It beat [\d.]+ a second, yours [\d.]+ \([+-][\d.]+ %\)")
+    (row,) = kept()
+    assert row.error == pytest.approx(100 * (row.answer / row.again().right - 1))
+
+
+def test_a_beat_is_matched(kept):
+    with train("match", "--trials", "1") as terminal:
+        terminal.wait_for("r: the first")
+        terminal.press("r" + RIGHT * 5 + "\r")
+        terminal.wait_for("It beat")
+    (row,) = kept()
+    own = row.again().sounds[-1]
+    assert row.answer == pytest.approx(abs(own.with_error(own.error_cents + 1).rate))
+
+
+def test_an_interval_is_named_and_a_grip_of_the_instrument_is_asked(kept):
+    with train("name", "--trials", "1", "--interval", "5:4,3:2,4:3") as terminal:
+        terminal.wait_for("1: major third   2: fifth   3: fourth")
+        terminal.press("3")
+        assert terminal.ended() == 0
+    grip = ("--instrument", "e9-ten-string", "--changes", "A,B", "--grip", "3,4,5,6")
+    with train("purer", "--trials", "1", *grip) as terminal:
+        terminal.wait_for("2: the second")
+        terminal.press("2")
+        assert terminal.ended() == 0
+    named, gripped = kept()
+
+    assert named.kind == "name"
+    # Strings 6, 5, 4, 3 with A and B: A3 C#4 E4 A4 (common practice, no source).
+    assert gripped.interval == "4:5:6:8"
+    assert 219.9 < gripped.low_hz < 440.1
+
+
+@pytest.mark.parametrize("size", [{"columns": 40}, {"lines": 8}], ids=["narrow", "low"])
+def test_a_terminal_that_is_too_small_says_how_large_it_must_be(size):
+    with train("purer", **size) as terminal:
+        assert terminal.ended() == 2
+        assert terminal.screen.startswith("tonegen: the terminal is ")
+        assert terminal.screen.endswith("make it 60 by 12 or larger\n")
+        assert terminal.screen.count("\n") == 1
+
+
+def test_a_device_that_is_not_there_is_one_line():
+    with Terminal("ear", "train", "purer", "--device", "no such device") as terminal:
+        assert terminal.ended() == 3
+        assert terminal.screen.endswith("or see the beats drawn: --no-sound\n")
+        assert terminal.screen.count("\n") == 1
+
+
+def test_a_lesson_from_its_first_step_to_its_last():
+    with Terminal("ear", "lesson", "in-the-band", "--no-sound") as terminal:
+        terminal.wait_for("1 of 4  Cabinet drop on a held string")
+        for _ in range(3):
+            terminal.wait_for("space: next")
+            terminal.press(" ")
+        terminal.wait_for("Which beat told you of the drop")
+        terminal.press("1")
+        terminal.wait_for(r"Yes\. Partial 1 with partial 1")
+        terminal.wait_for("2 of 4")
+        terminal.press("b")
+        terminal.wait_for("1 of 4")
+        terminal.press("z")
+        terminal.wait_for("that key means nothing here")
+        terminal.press("q")
+        assert terminal.ended() == 0
+        assert "go on with: tonegen ear lesson in-the-band --step 1" in terminal.screen
+        assert "at the end 1.0 beats a second, narrow" in terminal.screen
+    with Terminal("ear", "lesson", "in-the-band", "--no-sound", "--step", "4") as terminal:
+        terminal.wait_for("4 of 4")
+        terminal.press("  ")
+        terminal.wait_for("Where do two cents matter most")
+        terminal.press("2")
+        terminal.wait_for("No: on long held tones that stand alone")
+        assert terminal.ended() == 0
+
+
+# --- What needs no keys is called in the test's own process.
+
+
+@pytest.fixture
+def answered(own_folder):
+    with History(own_folder / "ear.sqlite") as history:
+        for kind, method in (
+            (Kind.PURER, Method.TWO_DOWN),
+            (Kind.SET, Method.FIXED),
+            (Kind.NAME, Method.FIXED),
+        ):
+            plan = Plan(Task(kind), method, 12, seed=4)
+            number, session = history.begin("Ada", plan), Session(plan)
+            for index in range(12):
+                history.keep(number, index, session.answer(session.next_trial().right))
+        history.begin("Béla", plan)
+    return own_folder / "ear.sqlite"
+
+
+def test_history_for_a_person_and_for_a_script(tonegen, answered):
+    shown = tonegen("tonegen ear history --person Ada")
+    days = tonegen("tonegen ear history --person Ada --json").json["days"]
+
+    assert "major third" in shown.out
+    assert "hears" in shown.out
+    assert {day["kind"] for day in days} == {"purer", "set", "name"}
+    assert sum(day["trials"] for day in days) == 36
+    assert all(day["threshold"]["low"] <= day["threshold"]["value"] for day in days if day["kind"] == "purer")
+
+
+def test_people_on_one_machine(tonegen, answered):
+    assert tonegen("tonegen ear history --people").out == "Ada\nBéla\n"
+    assert tonegen("tonegen ear history --people --json").json == {"people": ["Ada", "Béla"]}
+    assert "there are answers of: Ada, Béla" in tonegen.refused("tonegen ear history --person Clara")
+
+
+def test_progress_as_a_picture_and_as_a_table(tonegen, answered, tmp_path):
+    ended = tonegen(f"tonegen ear history --person Ada --png {tmp_path}/ada.png --csv {tmp_path}/ada.csv")
+
+    assert ended.code == 0
+    assert (tmp_path / "ada.png").read_bytes().startswith(b"\x89PNG")
+    with (tmp_path / "ada.csv").open(newline="") as file:
+        assert len(list(csv.DictReader(file))) == 36
+    assert "give another name" in tonegen.refused(
+        f"tonegen ear history --person Ada --png {tmp_path}/ada.png"
+    )
+    assert "PNG" in tonegen.refused(f"tonegen ear history --person Ada --png {tmp_path}/ada.jpg")
+    assert "cannot be written" in tonegen.refused(
+        f"tonegen ear history --person Ada --png {tmp_path}/no/a.png"
+    )
+
+
+def test_delete_mine(tonegen, answered):
+    assert tonegen("tonegen ear history --person Ada --delete --yes").out == "36 answers of Ada deleted\n"
+    assert tonegen("tonegen ear history --people").out == "Béla\n"
+
+
+def test_a_damaged_history_is_told_of_and_set_aside(tonegen, answered):
+    answered.write_bytes(b"no database at all")
+    ended = tonegen("tonegen ear history --people")
+
+    assert ended.code == 0
+    assert ended.err.count("\n") == 1
+    assert "was damaged: it is kept as ear-damaged-" in ended.err
+    assert [file.read_bytes() for file in answered.parent.glob("ear-damaged-*")] == [b"no database at all"]
+
+
+def test_a_history_of_a_newer_program(tonegen, answered):
+    database = sqlite3.connect(answered)
+    database.execute("PRAGMA user_version = 9")
+    database.close()
+    before = answered.read_bytes()
+
+    assert "written by a newer tonegen" in tonegen.refused("tonegen ear history --people")
+    assert answered.read_bytes() == before
+
+
+REFUSED = {
+    "no terminal": ("train purer", "needs a terminal"),
+    "nothing to go on with": ("train --person Nobody", "needs a terminal"),
+    "a kind that there is not": ("train louder", "louder"),
+    "an interval that is none": ("train purer --interval 5-4", "is not a ratio"),
+    "a chord from above": ("train purer --interval 6:5:4", "lowest first"),
+    "too high a ratio": ("train purer --interval 19:16", "19:16"),
+    "a grip without an instrument": ("train set --grip 3,4", "give --instrument"),
+    "both": ("train set --instrument e9-ten-string --grip 3,4 --interval 3:2", "not both"),
+    "a register upside down": ("train set --register A3,A2", "lower note first"),
+    "half a register": ("train set --register A3", "two notes"),
+    "cents that are none": ("train abx --cents few", "no cents"),
+    "too many cents": ("train abx --cents 500", "0.1 to 64"),
+    "no trials": ("train abx --trials 0", "0 trials"),
+    "a method that does not fit": ("train set --method bayes", "no threshold"),
+    "a lesson that there is not": ("lesson nowhere", "no lesson called"),
+    "a step that there is not": ("lesson --step 99", "steps 1 to 6"),
+    "a history of nobody": ("history --person Nobody", 'nothing is kept of "Nobody"'),
+}
+
+
+@pytest.mark.parametrize("case", REFUSED)
+def test_what_cannot_be_meant_is_one_line(tonegen, case):
+    line, message = REFUSED[case]
+
+    assert message in tonegen.refused(f"tonegen ear {line}")
+
+
+def test_each_command_explains_itself(tonegen):
+    for line in ("", " lesson", " train", " history"):
+        ended = tonegen(f"tonegen ear{line} --help")
+        assert ended.code == 0
+        assert "tonegen ear" in ended.out

@@ -11,6 +11,7 @@ import subprocess
 import sys
 import termios
 import time
+from collections.abc import Mapping
 
 PATIENCE_SECONDS = 20
 
@@ -18,14 +19,20 @@ PATIENCE_SECONDS = 20
 class Terminal:
     """The program in a pseudo-terminal; a context manager that leaves nothing running."""
 
-    def __init__(self, *arguments: str, columns: int = 100, lines: int = 30) -> None:
+    def __init__(
+        self,
+        *arguments: str,
+        columns: int = 100,
+        lines: int = 30,
+        environment: Mapping[str, str] = os.environ,
+    ) -> None:
         ours, theirs = pty.openpty()
         fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", lines, columns, 0, 0))
-        environment = {key: value for key, value in os.environ.items() if key not in ("COLUMNS", "LINES")}
+        sized = {key: value for key, value in environment.items() if key not in ("COLUMNS", "LINES")}
         self.process = subprocess.Popen(
             # A session of its own with this terminal, so that Ctrl-C reaches it; it becomes the program.
             ["setsid", "--ctty", sys.executable, "-c", "from tonegen.cli import main; main()", *arguments],
-            stdin=theirs, stdout=theirs, stderr=theirs, env=environment,
+            stdin=theirs, stdout=theirs, stderr=theirs, env=sized,
         )  # fmt: skip
         os.close(theirs)
         self._ours = ours

@@ -114,10 +114,12 @@ def test_a_beat_is_tapped(kept):
     with train("rate", "--trials", "1") as terminal:
         terminal.wait_for("space: tap")
         terminal.press(" \r")
-        terminal.wait_for("1 taps are too few")
+        terminal.wait_for("tap at least three times, once on each beat; 8 taps are good")
+        terminal.press("    \r")
+        terminal.wait_for("came all at once")
         for _ in range(3):
-            terminal.press(" x")
-            terminal.wait_for("that is no answer")
+            terminal.press(" ")
+            terminal.wait_for("•")
         terminal.press("\r")
         terminal.wait_for(r"It beat [\d.]+ a second, yours [\d.]+ \([+-][\d.]+ %\)")
     (row,) = kept()
@@ -285,6 +287,8 @@ REFUSED = {
     "half a register": ("train set --register A3", "two notes"),
     "cents that are none": ("train abx --cents few", "no cents"),
     "too many cents": ("train abx --cents 500", "0.1 to 64"),
+    "cents that are chosen for him": ("train purer --cents 5", "or give --method fixed"),
+    "cents of a rate": ("train rate --cents 5", "leave it out"),
     "no trials": ("train abx --trials 0", "0 trials"),
     "a method that does not fit": ("train set --method bayes", "no threshold"),
     "a lesson that there is not": ("lesson nowhere", "no lesson called"),

@@ -51,22 +51,24 @@ def _teach(step: Step, keys: Keys, speaker: Speaker) -> int | None:
         while True:
             if not speaker.silent:
                 speaker.play(Clip(sound.rendered(speaker.sample_rate)))
-            key = _key("space: next   r: again   b: step back   q: stop", ("space", "enter", "r", "b"), keys)
+            key = _key(
+                "space: next   r: again   b: step back   q: stop", ("space", "enter", "r", "b"), keys, speaker
+            )
             speaker.play(None)
             if key != "r":
                 break
         if key in (STOP, "b"):
             return None if key == STOP else -1
-    return _ask(step.question, keys) if step.question else 1
+    return _ask(step.question, keys, speaker) if step.question else 1
 
 
-def _ask(question: Question, keys: Keys) -> int | None:
+def _ask(question: Question, keys: Keys, speaker: Speaker) -> int | None:
     click.echo()
     _say(question.ask, keys.columns)
     for number, answer in enumerate(question.answers, 1):
         click.echo(f"  {number}  {answer}")
     numbers = tuple(str(number) for number in range(1, len(question.answers) + 1))
-    key = _key(f"1 to {len(numbers)}: answer   q: stop", numbers, keys)
+    key = _key(f"1 to {len(numbers)}: answer   q: stop", numbers, keys, speaker)
     if key == STOP:
         return None
     verdict = "Yes. " if int(key) - 1 == question.right else f"No: {question.answers[question.right]}. "
@@ -74,11 +76,11 @@ def _ask(question: Question, keys: Keys) -> int | None:
     return 1
 
 
-def _key(prompt: str, wanted: tuple[str, ...], keys: Keys) -> str:
+def _key(prompt: str, wanted: tuple[str, ...], keys: Keys, speaker: Speaker) -> str:
     """One of the keys that are wanted, or the one that stops."""
     click.secho(prompt, dim=True)
     while True:
-        key = keys.next().name
+        key = keys.next(speaker.watch).name
         if key in wanted or key == STOP:
             return key
         click.secho(f"that key means nothing here; {prompt}", dim=True)

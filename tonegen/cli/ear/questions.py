@@ -10,13 +10,13 @@ from tonegen.ear.rendering import Clip, Held, one_after_another, strip
 from tonegen.ear.session import Answered
 from tonegen.ear.taps import tapped_rate
 from tonegen.ear.trials import Kind, Sound, Trial, chord_name
+from tonegen.errors import BadValue
 from tonegen.interval import direction
 
 FINE_CENTS: Final = 0.2
 COARSE_CENTS: Final = 2.0
 _STEPS: Final = {"left": -FINE_CENTS, "right": FINE_CENTS, "down": -COARSE_CENTS, "up": COARSE_CENTS}
 _FARTHEST_CENTS: Final = 80.0
-_LEAST_TAPS: Final = 3
 
 
 def ask(trial: Trial, keys: Keys, speaker: Speaker) -> float | None:
@@ -67,8 +67,7 @@ def _chosen(trial: Trial, keys: Keys, speaker: Speaker) -> float | None:
     _sound_all(trial.sounds, speaker)
     click.secho(prompt, dim=True)
     while True:
-        key = keys.next().name
-        speaker.raise_if_lost()
+        key = keys.next(speaker.watch).name
         if key == STOP:
             return None
         if key == "r":
@@ -96,18 +95,22 @@ def _tapped(sound: Sound, keys: Keys, speaker: Speaker) -> float | None:
         speaker.play(Held(sound, speaker.sample_rate))
     taps: list[float] = []
     while True:
-        key = keys.next()
-        speaker.raise_if_lost()
+        key = keys.next(speaker.watch)
         if key.name == STOP:
             return None
         if key.name == "space":
             taps.append(key.seconds)
+            click.echo("•", nl=False)
         elif key.name == "backspace":
             taps.clear()
-        elif key.name == "enter" and len(taps) >= _LEAST_TAPS:
-            return tapped_rate(taps).value
+            click.echo()
         elif key.name == "enter":
-            click.secho(f"{len(taps)} taps are too few, {_LEAST_TAPS} are needed and 8 are good", dim=True)
+            click.echo()
+            try:
+                return tapped_rate(taps).value
+            except BadValue as too_few:
+                click.secho(f"{too_few}; 8 taps are good", dim=True)
+                taps.clear()
         else:
             click.secho(f"that is no answer; {prompt}", dim=True)
 
@@ -128,8 +131,7 @@ def _adjusted(sounds: Sequence[Sound], keys: Keys, speaker: Speaker, in_beats: b
         click.echo(f"\r{_slider(own.error_cents - start, keys.columns - 2)}", nl=speaker.silent)
         if speaker.silent:
             click.echo(strip(own))
-        key = keys.next().name
-        speaker.raise_if_lost()
+        key = keys.next(speaker.watch).name
         if key in _STEPS:
             cents = own.error_cents + _STEPS[key]
             own = own.with_error(min(max(cents, start - _FARTHEST_CENTS), start + _FARTHEST_CENTS))

@@ -2,6 +2,7 @@
 
 import getpass
 import os
+import select
 import shutil
 import sys
 import threading
@@ -25,6 +26,8 @@ LEAST_COLUMNS: Final = 60
 LEAST_LINES: Final = 12
 STOP: Final = "q"
 _SILENT_SAMPLE_RATE: Final = 48_000
+_WATCH_SECONDS: Final = 0.25
+_KEY_WAIT_SECONDS: Final = 0.002  # where a system can only be asked again and again; taps are timed by it
 _ESCAPE: Final = "\x1b"
 # What terminals send for keys without a letter; two dialects of the arrows, and Windows'.
 _NAMED_KEYS: Final = {
@@ -98,16 +101,27 @@ class Keys:
         """Leave the terminal as it was."""
         self._restore()
 
-    def next(self) -> Key:
-        """Wait for a key; `q` where the terminal went away."""
+    def next(self, watch: Callable[[], None]) -> Key:
+        """Wait for a key; `q` where the terminal went away. `watch` is called now and then, and may raise."""
         sys.stdout.flush()
         while not self._waiting:
+            while not self._pressed():
+                watch()
             text = self._read()
             now = time.perf_counter()
             if not text:
                 return Key(STOP, now)
             self._waiting.extend(Key(name, now) for name in split_keys(text))
         return self._waiting.popleft()
+
+    def _pressed(self) -> bool:
+        """Wait a moment for a key; whether there is one."""
+        if sys.platform == "win32":
+            import msvcrt
+
+            time.sleep(_KEY_WAIT_SECONDS)
+            return bool(msvcrt.kbhit())
+        return bool(select.select([sys.stdin], [], [], _WATCH_SECONDS)[0])
 
     def _read(self) -> str:
         if sys.platform == "win32":
@@ -142,7 +156,7 @@ def split_keys(text: str) -> list[str]:
 class Speaker:
     """The booth on a device, open as long as the context lasts; or nothing at all, for `--no-sound`.
 
-    Raises NoSuchDevice, one line, when there is no device, or when it is lost: at the next command.
+    Raises NoSuchDevice, one line, when there is no device; `play` and `watch` raise it when it is lost.
     """
 
     def __init__(self, device: str | None, no_sound: bool) -> None:
@@ -177,10 +191,10 @@ class Speaker:
 
     def play(self, source: Source | None) -> None:
         """Play from the next block on; None is silence."""
-        self.raise_if_lost()
+        self.watch()
         self._booth.play(source)
 
-    def raise_if_lost(self) -> None:
+    def watch(self) -> None:
         """Raise what went wrong with the device."""
         if self._failure:
             raise self._failure

@@ -115,6 +115,10 @@ def command(
     plan = None
     if kind is not None:
         usual_trials, usual_method, usual_cents = _USUAL[Kind(kind)]
+        chosen_method = Method(method) if method else usual_method
+        if cents and (chosen_method is Method.BAYES or kind in (Kind.RATE, Kind.MATCH)):
+            hint = "" if kind in (Kind.RATE, Kind.MATCH) else ", or give --method fixed"
+            raise BadValue(f"--cents: this chooses its errors itself; leave it out{hint}")
         chords, low_hz = _material(interval, instrument, grip, changes, register)
         usual = Task(Kind.SET)
         task = Task(
@@ -126,7 +130,7 @@ def command(
         )
         plan = Plan(
             task,
-            Method(method) if method else usual_method,
+            chosen_method,
             usual_trials if trials is None else trials,
             secrets.randbelow(2**31),
             cents or (usual_cents,),

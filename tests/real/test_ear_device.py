@@ -1,0 +1,42 @@
+"""Ear training on a real device: what the listener is given beats as his trial says."""
+
+import pytest
+from measure import beat_of
+from test_device import RATE, Recorder
+
+from tests.ear.terminal import Terminal
+from tonegen.ear.history import History
+
+
+def test_the_beat_to_tap_is_the_beat_that_arrives(sound_server, own_folder):
+    words = ("ear", "train", "rate", "--trials", "1", "--person", "Ada", "--device", "system")
+    with Terminal(*words, environment=sound_server.environment) as terminal:
+        terminal.wait_for("space: tap")
+        heard = Recorder(sound_server).record(8)
+        for _ in range(3):
+            terminal.press(" ")
+            terminal.wait_for("•")
+        terminal.press("\r")
+        assert terminal.ended() == 0
+        assert "Sustained tones can harm hearing" in terminal.screen
+    with History(own_folder / "ear.sqlite") as history:
+        (row,) = history.rows("Ada")
+    sound = row.again().sounds[0]
+    around = sound.chord[1].upper * sound.tones_hz[0]
+
+    assert beat_of(heard[0], RATE, around, 30) == pytest.approx(row.again().right, abs=0.02)
+    assert (heard[0] == heard[1]).all()
+
+
+def test_a_device_that_is_lost_is_one_line_and_the_answers_are_kept(sound_server, own_folder):
+    words = ("ear", "train", "purer", "--trials", "3", "--person", "Ada", "--device", "system")
+    with Terminal(*words, environment=sound_server.environment) as terminal:
+        terminal.wait_for("1 of 3")
+        terminal.press("1")
+        terminal.wait_for("2 of 3")
+        sound_server.process.kill()
+        assert terminal.ended() == 3
+        assert terminal.screen.rstrip().splitlines()[-1].startswith("tonegen: sound device ")
+        assert "Traceback" not in terminal.screen
+    with History(own_folder / "ear.sqlite") as history:
+        assert len(history.rows("Ada")) == 1

@@ -1,0 +1,67 @@
+"""How soon the next stimulus sounds after an answer, as a share of the 50 ms that nobody notices.
+
+python -m pytest tests/benchmarks/test_ear_ready.py --benchmark-enable -s
+"""
+
+import itertools
+import os
+import subprocess
+import sys
+
+import pytest
+
+ALLOWED_SECONDS = 0.05
+
+# In a process of its own, as `tonegen ear train` runs: judging, keeping on the disk, choosing the next level,
+# drawing the trial and rendering all of its sounds.
+MEASURE = """
+import statistics, sys, time
+from pathlib import Path
+import tonegen.cli.ear
+from tonegen.ear.history import History
+from tonegen.ear.rendering import Clip, Held, one_after_another
+from tonegen.ear.session import Method, Plan, Session
+from tonegen.ear.trials import ADJUSTED, Bed, Kind, Task
+
+kind, bed = Kind(sys.argv[2]), Bed(sys.argv[3])
+method = Method.FIXED if kind in ADJUSTED else Method.BAYES
+taken = []
+with History(Path(sys.argv[1])) as history:
+    number = history.begin("Ada", Plan(Task(kind, bed=bed), method, 40, seed=1))
+    session = history.session(number)
+    trial = session.next_trial()
+    for count in range(40):
+        answer = trial.right
+        begin = time.perf_counter()
+        history.keep(number, count, session.answer(answer))
+        if session.finished:
+            break
+        trial = session.next_trial()
+        if kind in ADJUSTED:
+            Held(trial.sounds[-1], 48000)
+        else:
+            Clip(one_after_another(trial.sounds, 48000))
+        taken.append(time.perf_counter() - begin)
+print(statistics.median(taken), max(taken))
+"""
+
+
+@pytest.mark.benchmark(group="ear")
+@pytest.mark.parametrize(
+    ("kind", "bed"), list(itertools.product(("purer", "abx", "set"), ("none", "noise", "chord")))
+)
+def test_the_next_stimulus_is_ready(benchmark, tmp_path, kind, bed):
+    path = tmp_path / "history.sqlite"
+    done = benchmark.pedantic(
+        lambda: subprocess.run(
+            [sys.executable, "-c", MEASURE, str(path), kind, bed],
+            env=dict(os.environ), capture_output=True, text=True, check=True,
+        ),
+        rounds=1,
+    )  # fmt: skip
+    median, worst = map(float, done.stdout.split())
+    benchmark.extra_info.update(
+        median_share_of_50_ms=median / ALLOWED_SECONDS, worst_share_of_50_ms=worst / ALLOWED_SECONDS
+    )
+    print(f"\n{kind}, {bed}: median {median * 1000:.1f} ms, worst {worst * 1000:.1f} ms")
+    assert median > 0

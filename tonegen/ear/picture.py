@@ -7,6 +7,7 @@ from typing import Final
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.dates import AutoDateLocator, ConciseDateFormatter, date2num
 from matplotlib.figure import Figure
+from matplotlib.ticker import FixedLocator
 
 from tonegen.ear.progress import Day
 from tonegen.ear.trials import Kind
@@ -15,6 +16,7 @@ from tonegen.errors import BadValue, CannotWrite
 # Lines are told apart by their marks and strokes as well as by colour: a page may be printed in black.
 _MARKS: Final = ("o", "s", "^", "D", "v", "P", "X", "*")
 _STROKES: Final = ("-", "--", "-.", ":")
+_CENTS_TICKS: Final = (0.25, 0.5, 1, 2, 5, 10, 20, 50)
 _TITLES: Final[dict[str, str]] = {
     "threshold": "Heard four times in five: error in cents",
     Kind.SET: "Set pure: constant error, with the spread, in cents",
@@ -50,6 +52,7 @@ def write_progress(days: Sequence[Day], path: Path, title: str) -> None:
             axes.errorbar(days_of_line, values, yerr=[below, above], label=label, capsize=3, **style)
         if heading == _TITLES["threshold"]:
             axes.set_yscale("log")
+            axes.yaxis.set_major_locator(FixedLocator(_CENTS_TICKS))
             axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
         locator = AutoDateLocator(minticks=1, maxticks=8)  # type: ignore[no-untyped-call]
         axes.xaxis.set_major_locator(locator)

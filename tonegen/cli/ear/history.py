@@ -67,9 +67,11 @@ def command(
     if in_json:
         print_json({"person": name, "days": [_day_json(day) for day in days]})
         return
+    # The days of one interval in one register stand beneath each other, so that the bars are a plot of them.
+    plotted = sorted(days, key=lambda day: (day.kind, day.interval, day.register, day.day))
     print_table(
-        ["day", "trial", "interval", "register", ">trials", ">result", "range", ""],
-        [_day_row(day) for day in days],
+        ["trial", "interval", "register", "day", ">trials", ">result", "range", ""],
+        [_day_row(day) for day in plotted],
         f"{name}; a threshold is heard four times in five, ranges are of 95 %",
     )
 
@@ -89,7 +91,7 @@ def _day_json(day: Day) -> dict[str, Any]:
 
 
 def _day_row(day: Day) -> tuple[str, ...]:
-    where = (day.day.isoformat(), day.kind.value, day.interval, day.register, str(day.trials))
+    where = (day.kind.value, day.interval, day.register, day.day.isoformat(), str(day.trials))
     if day.threshold:
         one = day.threshold
         return (*where, f"hears {one.value:.1f} c", f"{one.low:.1f} to {one.high:.1f} c", bar(one.value))

@@ -129,7 +129,10 @@ class Keys:
 
             first = msvcrt.getwch()
             return first + msvcrt.getwch() if first in "\x00\xe0" else first
-        return os.read(sys.stdin.fileno(), 64).decode("utf-8", "replace")
+        try:
+            return os.read(sys.stdin.fileno(), 64).decode("utf-8", "replace")
+        except OSError:  # the terminal was closed
+            return ""
 
 
 def split_keys(text: str) -> list[str]:

@@ -21,7 +21,7 @@ from tonegen.cli.ear.terminal import (
 from tonegen.cli.show import print_table, signed
 from tonegen.ear.history import History
 from tonegen.ear.session import Method, Plan, Result, Session
-from tonegen.ear.trials import Bed, Chord, Kind, Span, Task, chord_name, chord_of, parse_chords
+from tonegen.ear.trials import Bed, Chord, Kind, Span, Task, chord_name, chord_of, parse_chords, usual_spectra
 from tonegen.errors import BadValue
 from tonegen.pitch import parse_pitch
 from tonegen.sounding import tones_of_grip
@@ -121,11 +121,12 @@ def command(
             raise BadValue(f"--cents: this chooses its errors itself; leave it out{hint}")
         chords, low_hz = _material(interval, instrument, grip, changes, register)
         usual = Task(Kind.SET)
+        chords = chords or usual.chords
         task = Task(
             Kind(kind),
-            chords=chords or usual.chords,
+            chords=chords,
             low_hz=low_hz or usual.low_hz,
-            spectra=tuple(_spectrum(one) for one in timbre) or usual.spectra,
+            spectra=tuple(_spectrum(one) for one in timbre) or usual_spectra(chords),
             bed=Bed(bed),
         )
         plan = Plan(

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from tonegen.ear.bayes import Belief, Listeners, usual_listeners
+from tonegen.ear.psychometric import Weibull
 from tonegen.errors import BadValue
 
 PUBLISHED = Path(__file__).parents[1] / "published"
@@ -56,6 +57,14 @@ def test_entropy_to_be_expected_is_that_of_the_two_answers():
             for chance, weights in zip((right, 1 - right), after, strict=True)
         )
         assert spread + change == pytest.approx(by_hand)
+
+
+def test_before_any_answer_the_threshold_is_in_the_middle_of_what_is_possible():
+    found = Belief(Listeners([1, 2, 4, 8], [2], [1])).threshold(probability=0.8, confidence=0.5)
+    middle = Weibull(8**0.5, 2).level_at(0.8)
+
+    assert found.value == pytest.approx(middle)
+    assert found.low * found.high == pytest.approx(middle**2)
 
 
 def test_a_listener_who_is_never_right_so_often_is_refused():

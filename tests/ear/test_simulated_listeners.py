@@ -113,7 +113,7 @@ def test_fit_to_fixed_levels_with_its_bootstrap_range(slope, levels):
     assert np.mean([one.covers(truth) for one in found]) == pytest.approx(0.95, abs=0.025)
 
 
-@pytest.mark.parametrize("count", [6, 20])
+@pytest.mark.parametrize("count", [4, 20])
 def test_settings_of_a_listener_with_a_known_habit(count):
     """He sets thirds 3 cents wide, with a spread of 2 cents."""
     rng = np.random.default_rng(5)

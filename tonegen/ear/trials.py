@@ -7,9 +7,11 @@ The level of a sound is its rms over its whole length, in dB below full scale.
 The beat is the only cue. Pitch, loudness and length of each sound are drawn by themselves; the mean pitch of
 a chord does not move with its error; coincident partials start a quarter turn apart whether they will beat or
 not, so that the first cycle tells nothing; and every sound is scaled to the rms that was drawn for it, beats
-included. Two things are nature's doing: no beat tells the side of an error, so who tells wide from narrow hears
-the size of the interval; and where the interval itself is asked, its upper tone lies higher the wider it is, so
-that its pitch alone helps a little (five intervals in one octave: right 29 % of the time where chance is 20 %).
+included.
+
+Two things are nature's doing. No beat tells the side of an error: who tells wide from narrow hears the size of
+the interval. And where the interval itself is asked, its upper tone lies higher the wider it is, so that its
+pitch alone helps a little (five intervals in one octave: right 29 % of the time where chance is 20 %).
 
 A trial is made again, exactly, by `make_trial(trial.task, trial.level_cents, trial.seed)`.
 """

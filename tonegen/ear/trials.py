@@ -9,9 +9,9 @@ a chord does not move with its error; coincident partials start a quarter turn a
 not, so that the first cycle tells nothing; and every sound is scaled to the rms that was drawn for it, beats
 included.
 
-Two things are nature's doing. No beat tells the side of an error: who tells wide from narrow hears the size of
-the interval. And where the interval itself is asked, its upper tone lies higher the wider it is, so that its
-pitch alone helps a little (five intervals in one octave: right 29 % of the time where chance is 20 %).
+Two things are nature's doing. No beat tells the side of an error: who tells wide from narrow hears the size
+of the interval. And where the interval itself is asked, its upper tone lies higher the wider it is, so that
+its pitch alone helps a little (five intervals in one octave: right 29 % of the time where chance is 20 %).
 
 A trial is made again, exactly, by `make_trial(trial.task, trial.level_cents, trial.seed)`.
 """

@@ -1,16 +1,23 @@
 """Ear training on a real device: what the listener is given beats as his trial says."""
 
+import os
+
 import pytest
-from measure import beat_of
-from test_device import RATE, Recorder
 
 from tests.ear.terminal import Terminal
+from tests.measure import beat_of
+from tests.real.test_device import RATE, Recorder
 from tonegen.ear.history import History
+
+
+def listening_to(server):
+    """This test's own folder, and the server's sound."""
+    return {**server.environment, "XDG_DATA_HOME": os.environ["XDG_DATA_HOME"]}
 
 
 def test_the_beat_to_tap_is_the_beat_that_arrives(sound_server, own_folder):
     words = ("ear", "train", "rate", "--trials", "1", "--person", "Ada", "--device", "system")
-    with Terminal(*words, environment=sound_server.environment) as terminal:
+    with Terminal(*words, environment=listening_to(sound_server)) as terminal:
         terminal.wait_for("space: tap")
         heard = Recorder(sound_server).record(8)
         for _ in range(3):
@@ -28,13 +35,13 @@ def test_the_beat_to_tap_is_the_beat_that_arrives(sound_server, own_folder):
     assert (heard[0] == heard[1]).all()
 
 
-def test_a_device_that_is_lost_is_one_line_and_the_answers_are_kept(sound_server, own_folder):
+def test_a_device_that_is_lost_is_one_line_and_the_answers_are_kept(mortal_sound_server, own_folder):
     words = ("ear", "train", "purer", "--trials", "3", "--person", "Ada", "--device", "system")
-    with Terminal(*words, environment=sound_server.environment) as terminal:
+    with Terminal(*words, environment=listening_to(mortal_sound_server)) as terminal:
         terminal.wait_for("1 of 3")
         terminal.press("1")
         terminal.wait_for("2 of 3")
-        sound_server.process.kill()
+        mortal_sound_server.process.kill()
         assert terminal.ended() == 3
         assert terminal.screen.rstrip().splitlines()[-1].startswith("tonegen: sound device ")
         assert "Traceback" not in terminal.screen

@@ -1,12 +1,15 @@
 """Lessons: what they say of the beats is what sounds, and a mistake in a teacher's file is one line."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.measure import hz_of
 from tonegen import presets
-from tonegen.ear.lesson import KIND, ladder, lesson
+from tonegen.ear.lesson import KIND, ladder, lesson, swells
 from tonegen.errors import BadPreset
 
 RATE = 48000
@@ -89,6 +92,39 @@ def test_the_picture_marks_the_partials_that_meet():
     assert lower[: lower.index("◆")].count("|") == 4  # partial 5 of A3
     assert upper[: upper.index("◆")].count("|") == 3  # partial 4 of C#4
     assert words == "A3 and C#4: partials 5 and 4, at 1104 Hz: 8.7 beats a second, wide"
+
+
+def test_the_picture_in_time_swells_as_the_sound_does():
+    """A fifth that is 2 beats a second wide for 4 seconds swells 8 times; one that is pure stands still."""
+    sound = lesson("hearing-beats").steps[3].sounds[1]
+    slow = replace(
+        sound, names=("low", "high"), tones_hz=(220.0, 331.0), glide_to_hz=(220.0, 331.0), seconds=4.0
+    )
+    (pure,) = swells(sound, 79)
+    (beating,) = swells(slow, 214)
+    level = np.array([" ▁▂▃▄▅▆▇█".index(cell) for cell in beating.removeprefix("low and high")[2:]]) - 4.5
+
+    assert set(pure.removeprefix("A3 and 5:4").strip()) == {"█"}
+    assert np.sum((level[1:] > 0) & (level[:-1] < 0)) == 8
+
+
+def test_a_beat_too_fast_for_the_eye_is_grey_and_slows_until_it_is_seen():
+    (line,) = swells(lesson("hearing-beats").steps[2].sounds[0], 79)
+    cells = line.removeprefix("220 and 277").strip()
+
+    assert cells.startswith("▒" * 10)
+    assert "▒" not in cells[-15:]
+    assert len(set(cells[-4:])) == 1  # the last second stands still
+
+
+def test_where_the_tones_are_said_to_be_is_where_they_are():
+    """Half way through the glide, the upper tone of the sound, measured against what is said of it."""
+    sound = lesson("hearing-beats").steps[2].sounds[0]
+    made = sound.rendered(RATE)[:, 0].astype(float)
+    around = slice(9 * RATE - RATE // 2, 9 * RATE + RATE // 2)
+    ((_, upper),) = sound.hz_at(np.array([9.0])).T
+
+    assert hz_of(made[around], RATE, upper, width_hz=8) == pytest.approx(upper, abs=0.02)
 
 
 MINE = """

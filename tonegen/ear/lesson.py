@@ -15,7 +15,7 @@ from msgspec import Meta, Struct
 from numpy.typing import NDArray
 
 from tonegen.bank import FILE_COLUMNS
-from tonegen.ear.rendering import CHANNELS, RAMP_IN_SECONDS, Samples
+from tonegen.ear.rendering import CHANNELS, RAMP_IN_SECONDS, Samples, blocks
 from tonegen.errors import BadValue
 from tonegen.interval import (
     Audible,
@@ -134,6 +134,17 @@ class LessonSound:
                 found.append(Beat(low, high, ratio, at, rate))
         return tuple(found)
 
+    @property
+    def still_seconds(self) -> float:
+        """How long the tones stay at the start, and at the goal, before and after a glide."""
+        return min(_STILL_SECONDS, self.seconds / 3)
+
+    def hz_at(self, seconds: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Where the tones are at each moment: tones x moments; a glide goes evenly in cents."""
+        start, goal = np.log(self.tones_hz), np.log(self.glide_to_hz)
+        gone = (seconds - self.still_seconds) / (self.seconds - 2 * self.still_seconds)
+        return np.asarray(np.exp(start[:, None] + np.multiply.outer(goal - start, np.clip(gone, 0, 1))))
+
     def rendered(self, sample_rate: int) -> Samples:
         """The sound, at the quiet level of a player, its glide from the first second to the last but one."""
         player = Player(sample_rate, CHANNELS, columns=FILE_COLUMNS)
@@ -148,12 +159,12 @@ class LessonSound:
         ]
         player.set([*tones, *band], ramp_seconds=RAMP_IN_SECONDS)
         out = np.empty((round(self.seconds * sample_rate), CHANNELS), dtype=np.float32)
+        still = round(self.still_seconds * sample_rate)
         end = len(out) - round(2 * RAMP_IN_SECONDS * sample_rate)
-        still = min(round(_STILL_SECONDS * sample_rate), end // 3)
         player.pull(out[:still])
         if self.glide_to_hz != self.tones_hz:
             goal = {str(index): hz for index, hz in enumerate(self.glide_to_hz)}
-            player.glide(goal, (end - 2 * still) / sample_rate)
+            player.glide(goal, self.seconds - 2 * self.still_seconds)
         player.pull(out[still:end])
         player.stop(RAMP_IN_SECONDS)
         player.pull(out[end:])
@@ -269,6 +280,33 @@ def ladder(sound: LessonSound, columns: int) -> tuple[str, ...]:
         pair = f"{sound.names[start.low]} and {sound.names[start.high]}"
         numbers = f"partials {start.ratio.upper} and {start.ratio.lower}, at {start.at_hz:.0f} Hz"
         lines.append(f"{pair}: {numbers}: {start.how_fast}{after}")
+    return tuple(lines)
+
+
+def swells(sound: LessonSound, columns: int) -> tuple[str, ...]:
+    """How each pair swells and fades over the length of the sound, glide and all: a line of blocks for each.
+
+    Drawn as if its two partials were equally loud; they start together. Where a cell holds more than half a
+    beat, which no eye could follow, it is grey.
+    """
+    beats = sound.beats()
+    if not beats:
+        return ()
+    names = [f"{sound.names[beat.low]} and {sound.names[beat.high]}" for beat in beats]
+    label = max(map(len, names)) + 2
+    cells = columns - label
+    fine = 32
+    seconds = (np.arange(cells * fine) + 0.5) / fine * sound.seconds / cells
+    tones = sound.hz_at(seconds)
+    lines = []
+    for name, beat in zip(names, beats, strict=True):
+        rate = beats_per_second(tones[beat.low], tones[beat.high], beat.ratio)
+        turns = np.cumsum(rate) * sound.seconds / (cells * fine)
+        middle = slice(fine // 2, None, fine)
+        loud = np.abs(np.cos(np.pi * turns[middle]))
+        too_fast = np.abs(rate[middle]) * sound.seconds / cells > 0.5
+        line = "".join("▒" if fast else blocks(float(one)) for one, fast in zip(loud, too_fast, strict=True))
+        lines.append(name.ljust(label) + line)
     return tuple(lines)
 
 

@@ -260,4 +260,13 @@ def strip(sound: Sound, cells: int = 48) -> str:
     t = (np.arange(cells) + 0.5) / cells * sound.seconds
     wave = amplitude[pair] @ np.exp(2j * np.pi * (np.outer(hz[pair], t) + turns[pair][:, np.newaxis]))
     loud = np.abs(wave) / amplitude[pair].sum()
-    return "".join(_FAINT_TO_LOUD[round(float(one) * (len(_FAINT_TO_LOUD) - 1))] for one in loud)
+    return "".join(blocks(float(one)) for one in loud)
+
+
+def blocks(loud: float) -> str:
+    """A block that is higher the louder, from 0 to 1.
+
+    >>> blocks(0.0), blocks(0.5), blocks(1.0)
+    (' ', '▄', '█')
+    """
+    return _FAINT_TO_LOUD[round(loud * (len(_FAINT_TO_LOUD) - 1))]

@@ -6,7 +6,7 @@ import click
 
 from tonegen.cli.asked import Preset
 from tonegen.cli.ear.terminal import STOP, Keys, Speaker, device_option, no_sound_option
-from tonegen.ear.lesson import DEFAULT, KIND, Question, Step, ladder, lesson
+from tonegen.ear.lesson import DEFAULT, KIND, Question, Step, ladder, lesson, swells
 from tonegen.ear.rendering import Clip
 from tonegen.errors import BadValue
 
@@ -47,7 +47,7 @@ def _teach(step: Step, keys: Keys, speaker: Speaker) -> int | None:
     _say(step.say, keys.columns)
     for sound in step.sounds:
         click.echo(f"\n{sound.caption}")
-        click.echo("\n".join(ladder(sound, keys.columns - 1)))
+        click.echo("\n".join([*ladder(sound, keys.columns - 1), *swells(sound, keys.columns - 1)]))
         while True:
             if not speaker.silent:
                 speaker.play(Clip(sound.rendered(speaker.sample_rate)))

@@ -46,7 +46,12 @@ no_sound_option = click.option(
 
 def person_or_login(person: str | None) -> str:
     """The name given, or that of the login."""
-    return person if person is not None else getpass.getuser()
+    if person is not None:
+        return person
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):  # which of them depends on the system and on Python
+        raise BadValue("this system does not say who you are; give --person NAME") from None
 
 
 def open_history() -> History:

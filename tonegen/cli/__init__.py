@@ -1,5 +1,6 @@
 """The command line: parse, call the core, show. Each command is a module, imported when it is asked for."""
 
+import os
 import signal
 import sys
 from collections.abc import Mapping
@@ -10,6 +11,11 @@ from typing import Any, Final, NoReturn
 import click
 
 from tonegen.errors import TonegenError
+
+# Blocks and stimuli are small matrix products: a second thread only waits for the first when another program
+# plays (three sounds on two busy cores: 72 ms with two threads, 7 ms with one), and takes time to start.
+# Read when numpy is loaded, so it is said here, before any command is.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # What each command is for; the same sentence opens its own help.
 SUMMARIES: Final[Mapping[str, str]] = {

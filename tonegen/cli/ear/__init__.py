@@ -1,6 +1,5 @@
 """tonegen ear: lessons, trials and what they have shown."""
 
-import os
 from collections.abc import Mapping
 from typing import Final
 
@@ -14,10 +13,6 @@ SUMMARIES: Final[Mapping[str, str]] = {
     "train": "Answer trials, and find out what you hear.",
     "history": "See progress over days; export it, or delete it.",
 }
-
-# Stimuli are small matrix products: threads of their own only wait for each other when another program plays
-# (three sounds on two busy cores: 72 ms with two threads, 7 ms with one). Read when numpy is loaded.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 @click.group(

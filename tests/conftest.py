@@ -7,7 +7,7 @@ from tests.cli import CommandLine
 
 @pytest.fixture(autouse=True)
 def own_folder(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "own"))
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "own"))
     return tmp_path / "own" / "tonegen"
 
 

@@ -58,7 +58,7 @@ def _printed(command: str, folder: Path) -> str:
     finally:
         os.chdir(before)
         sys.argv = argv
-    text = printed.getvalue().replace(os.environ["XDG_DATA_HOME"], "~/.local/share")
+    text = printed.getvalue().replace(os.environ["XDG_CONFIG_HOME"], "~/.config")
     return "".join(line.rstrip() + "\n" for line in text.rstrip().splitlines())
 
 
@@ -66,7 +66,7 @@ def refresh() -> None:
     """Write what the examples print now into the README."""
     os.environ["COLUMNS"] = "80"
     with tempfile.TemporaryDirectory() as own:
-        os.environ["XDG_DATA_HOME"] = own
+        os.environ["XDG_CONFIG_HOME"] = own
 
         def again(found: re.Match[str]) -> str:
             with tempfile.TemporaryDirectory() as folder:

@@ -12,7 +12,7 @@ from tonegen.ear.history import History
 
 def listening_to(server):
     """This test's own folder, and the server's sound."""
-    return {**server.environment, "XDG_DATA_HOME": os.environ["XDG_DATA_HOME"]}
+    return {**server.environment, "XDG_CONFIG_HOME": os.environ["XDG_CONFIG_HOME"]}
 
 
 def test_the_beat_to_tap_is_the_beat_that_arrives(sound_server, own_folder):

@@ -11,6 +11,7 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Annotated, Final, TypeVar
 
+import click
 import msgspec
 from msgspec import Meta, Struct
 
@@ -40,10 +41,8 @@ class Fields(Struct, forbid_unknown_fields=True, kw_only=True):
 
 
 def own_folder() -> Path:
-    """Where the user's own presets and data live."""
-    from platformdirs import user_data_path
-
-    return user_data_path("tonegen", appauthor=False)
+    """Where the user's own presets and history live."""
+    return Path(click.get_app_dir("tonegen"))
 
 
 def names(kind: str) -> tuple[str, ...]:

@@ -1,0 +1,285 @@
+"""What the grips and the band ask of the tuning points: one linear equation for each interval.
+
+coefficients @ offsets = wanted_cents: the offset that lies between two strings (or between a string and the
+band), where the interval is just with the drop of that state. Beat rates are linear in cents here, with the
+slope at equal temperament; what is reported afterwards is exact.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from itertools import combinations
+from math import log
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonegen.errors import BadValue
+from tonegen.instrument import State, TuningPoint
+from tonegen.interval import Ratio
+from tonegen.pitch import hz_from_key
+from tonegen.scene import ROOT, BandPart, Scene, WantedGrip
+from tonegen.sounding import SoundingTone, ratio_between
+
+_PER_CENT: Final = log(2) / 1200
+# Partials above this are too weak to beat (common practice, no source). An interval whose coincident pair
+# lies higher, such as 36:25, still counts in beats, with the slope of this partial, and cannot rule the rest.
+HIGHEST_BEATING_PARTIAL: Final = 16
+
+
+class Kind(StrEnum):
+    """Where a demand comes from."""
+
+    GRIP = "grip"
+    BAND = "band"
+    PULL = "pull"
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """One tone of an interval: a string in a state, or a tone of the band.
+
+    cents : above key 0, at zero offsets, drop included. terms : how the offsets add to it.
+    """
+
+    label: str
+    cents: float
+    terms: tuple[tuple[TuningPoint, float], ...] = ()
+    string: int | None = None
+    point: TuningPoint | None = None
+    nominal_cents: float = 0.0
+    ratio: Ratio | None = None
+    role: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """One interval that should be just: `low` and `high` stand for `ratio`, with the bar at `frets`.
+
+    wanted : the grip that it belongs to; none for the pull.
+    """
+
+    kind: Kind
+    low: Voice
+    high: Voice
+    ratio: Ratio
+    weight: float
+    frets: tuple[float, ...]
+    wanted: WantedGrip | None = None
+    part: str = ""
+
+    @property
+    def name(self) -> str:
+        """The grip, and the player of the band."""
+        grip = self.wanted.grip.name if self.wanted else "equal temperament"
+        return f"{grip} against {self.part}" if self.part else grip
+
+
+@dataclass(frozen=True, slots=True)
+class Demands:
+    """All demands of a scene on its tuning points, as arrays; m demands on n points.
+
+    coefficients (m, n), wanted_cents (m,). squares_weight (m,): how often each counts in least squares;
+    worst_weight (m,): what its error is multiplied by where the worst is to be least.
+    rms_slope and worst_slope (m,): beats per second per cent, over the frets that matter.
+    """
+
+    scene: Scene
+    points: tuple[TuningPoint, ...]
+    demands: tuple[Demand, ...]
+    coefficients: NDArray[np.float64]
+    wanted_cents: NDArray[np.float64]
+    squares_weight: NDArray[np.float64]
+    worst_weight: NDArray[np.float64]
+    rms_slope: NDArray[np.float64]
+    worst_slope: NDArray[np.float64]
+
+    def of_kind(self, kind: Kind) -> NDArray[np.bool_]:
+        """Which demands are of a kind; shape (m,)."""
+        return np.array([demand.kind is kind for demand in self.demands], dtype=bool)
+
+    def cents_from_just(self, offsets_cents: NDArray[np.float64]) -> NDArray[np.float64]:
+        """How far each interval lies from just, wide positive; shape (m,)."""
+        return self.coefficients @ offsets_cents - self.wanted_cents
+
+    def hz(self, offsets_cents: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Low and high tone of each demand at the first of its frets; two of shape (m,)."""
+        column = {point: index for index, point in enumerate(self.points)}
+
+        def cents(voice: Voice, fret: float) -> float:
+            moved = float(sum(share * offsets_cents[column[point]] for point, share in voice.terms))
+            return voice.cents + (100 * fret if voice.string is not None else 0.0) + moved
+
+        tones = np.array([
+            (cents(demand.low, demand.frets[0]), cents(demand.high, demand.frets[0]))
+            for demand in self.demands
+        ]).reshape(-1, 2)  # fmt: skip
+        low, high = hz_from_key(tones / 100, 0.0, self.scene.reference_hz).T
+        return low, high
+
+
+def demands_of(scene: Scene) -> Demands:
+    """Every equation of a scene. Raises BadValue when the band names a string that a grip has not."""
+    found: list[Demand] = []
+    for wanted in scene.grips:
+        voices = _voices(scene, wanted)
+        found += _within_grip(wanted, voices)
+        for part in scene.band:
+            if not part.grips or wanted.grip.name in part.grips:
+                found += _with_band(scene, wanted, part, voices)
+    _refuse_strays(scene)
+    points = scene.points()
+    if scene.pull > 0:
+        found += [_pull(scene, point) for point in points]
+    return _as_arrays(scene, points, tuple(found))
+
+
+def voice(scene: Scene, string: int, state: State, ratio: Ratio | None = None, role: str = "") -> Voice:
+    """A string in a state as a linear function of the offsets, drop included."""
+    instrument = scene.instrument
+    point = instrument.point(string, state)
+    own = instrument.own_changes(string, state)
+    terms: tuple[tuple[TuningPoint, float], ...]
+    if all(travel == 1 for travel in own.values()):
+        above, terms = 100.0 * instrument.raised_semitones(point), ((point, 1.0),)
+    else:
+        above, terms = _half_engaged(scene, string, state, point)
+    nominal = 100.0 * instrument.string(string).open_key + above
+    drop = instrument.drop_cents(string, state, scene.drop)
+    return Voice(f"string {string}", nominal + drop, terms, string, point, nominal, ratio, role)
+
+
+def _half_engaged(
+    scene: Scene, string: int, state: State, point: TuningPoint
+) -> tuple[float, tuple[tuple[TuningPoint, float], ...]]:
+    """Between its stops a string is a mixture of the stops' offsets: the instrument's own line, by cents."""
+    instrument = scene.instrument
+    singles = [TuningPoint(string, (name,)) for name in instrument.own_changes(string, state)]
+
+    def above(raised: TuningPoint | None) -> float:
+        return instrument.cents_above_open(string, state, lambda asked: 1.0 if asked == raised else 0.0)
+
+    at_rest = above(None)
+    shares = {each: above(each) - at_rest for each in dict.fromkeys([TuningPoint(string), *singles, point])}
+    return at_rest, tuple((each, share) for each, share in shares.items() if abs(share) > 1e-9)
+
+
+def _voices(scene: Scene, wanted: WantedGrip) -> tuple[Voice, ...]:
+    grip = wanted.grip
+    ratios = grip.ratios or (None,) * len(grip.strings)
+    roles = grip.roles or ("",) * len(grip.strings)
+    return tuple(
+        voice(scene, string, wanted.state, ratio, role)
+        for string, ratio, role in zip(grip.strings, ratios, roles, strict=True)
+    )
+
+
+def _within_grip(wanted: WantedGrip, voices: tuple[Voice, ...]) -> list[Demand]:
+    rising = sorted(voices, key=lambda each: each.nominal_cents)
+    tones = [
+        SoundingTone(each.label, float(hz_from_key(each.nominal_cents / 100)), 0.0, degree_ratio=each.ratio)
+        for each in rising
+    ]
+    return [
+        Demand(
+            Kind.GRIP,
+            rising[low],
+            rising[high],
+            ratio_between(tones[low], tones[high]),
+            wanted.weight,
+            wanted.frets,
+            wanted,
+        )
+        for low, high in combinations(range(len(rising)), 2)
+    ]
+
+
+def _with_band(scene: Scene, wanted: WantedGrip, part: BandPart, voices: tuple[Voice, ...]) -> list[Demand]:
+    named = [each for each in voices if each.string in part.strings] if part.strings else []
+    held = named or [each for each in voices if each.ratio == ROOT]
+    found = []
+    for string in held if not part.strings or named else []:
+        for fret in wanted.frets:
+            key = _band_key(wanted, part, string, voices, fret)
+            if key is None:
+                continue
+            offset = part.temperament.offset_of_key(key)
+            tone = Voice(part.name, 100.0 * key + offset, nominal_cents=100.0 * key)
+            above = string.nominal_cents + 100 * fret - tone.nominal_cents
+            degree = string.ratio if part.plays_root and string.ratio else ROOT
+            octaves = round((above - degree.cents) / 1200)
+            ratio = Ratio(degree.upper << max(octaves, 0), degree.lower << max(-octaves, 0))
+            low, high = (tone, string) if above >= 0 else (string, tone)
+            if above < 0:
+                ratio = Ratio(ratio.lower, ratio.upper)
+            weight = wanted.weight * part.weight
+            found.append(Demand(Kind.BAND, low, high, ratio, weight, (fret,), wanted, part.name))
+    return found
+
+
+def _band_key(
+    wanted: WantedGrip, part: BandPart, string: Voice, voices: tuple[Voice, ...], fret: float
+) -> int | None:
+    """The key that the band plays against a string under the bar; none when the grip names no root."""
+    if not part.plays_root:
+        return round(string.nominal_cents / 100 + fret)
+    if string.ratio is None:
+        return None
+    root = round((string.nominal_cents - string.ratio.cents) / 100 + fret)
+    return part.lowest_key + (root - part.lowest_key) % 12
+
+
+def _pull(scene: Scene, point: TuningPoint) -> Demand:
+    key = scene.instrument.key(point)
+    tone = Voice("equal temperament", 100.0 * key, nominal_cents=100.0 * key)
+    string = Voice(f"string {point.string}", 100.0 * key, ((point, 1.0),), point.string, point, 100.0 * key)
+    return Demand(Kind.PULL, tone, string, ROOT, scene.pull, (0.0,))
+
+
+def _refuse_strays(scene: Scene) -> None:
+    """A string that the band is to agree with must be in some grip where it plays."""
+    for part in scene.band:
+        for string in part.strings:
+            scene.instrument.string(string)
+            if not any(
+                string in wanted.grip.strings
+                for wanted in scene.grips
+                if not part.grips or wanted.grip.name in part.grips
+            ):
+                raise BadValue(f"band {part.name}: string {string} is in none of its grips")
+
+
+def _as_arrays(scene: Scene, points: tuple[TuningPoint, ...], demands: tuple[Demand, ...]) -> Demands:
+    column = {point: index for index, point in enumerate(points)}
+    count = len(demands)
+    coefficients = np.zeros((count, len(points)))
+    wanted_cents, rms_slope, worst_slope = np.zeros(count), np.zeros(count), np.zeros(count)
+    slopes_at_fret_0 = np.zeros(count)
+    for row, demand in enumerate(demands):
+        for side, each in ((1.0, demand.high), (-1.0, demand.low)):
+            for point, share in each.terms:
+                coefficients[row, column[point]] += side * share
+        bar = 0.0  # the bar raises both strings of a grip alike, but not the band
+        if demand.kind is Kind.BAND:
+            bar = 100 * demand.frets[0] * (1 if demand.high.string is not None else -1)
+        wanted_cents[row] = demand.ratio.cents - (demand.high.cents - demand.low.cents + bar)
+    if count:
+        low_cents = np.array([
+            demand.low.nominal_cents if demand.low.string is not None
+            else demand.low.nominal_cents - 100 * demand.frets[0]
+            for demand in demands
+        ])  # fmt: skip
+        upper = np.array([min(demand.ratio.upper, HIGHEST_BEATING_PARTIAL) for demand in demands])
+        # d(beat) / d(cents of the interval) = p * low * ln 2 / 1200, at the interval's just size.
+        slopes_at_fret_0 = upper * hz_from_key(low_cents / 100, 0.0, scene.reference_hz) * _PER_CENT
+        growth = [np.exp2(np.array(demand.frets) / 12) for demand in demands]
+        rms_slope = slopes_at_fret_0 * np.array([np.sqrt(np.mean(each**2)) for each in growth])
+        worst_slope = slopes_at_fret_0 * np.array([each.max() for each in growth])
+    weight = np.array([demand.weight for demand in demands])
+    # A part of the band has one demand for each fret, the strings of a grip one for all of them.
+    spread = np.array([
+        len(demand.wanted.frets) if demand.kind is Kind.BAND and demand.wanted else 1 for demand in demands
+    ])  # fmt: skip
+    return Demands(
+        scene, points, demands, coefficients, wanted_cents, weight / spread, weight, rms_slope, worst_slope
+    )

@@ -1,0 +1,146 @@
+"""The trade-off between "agrees with the band" and "pure with itself": the Pareto front of a scene.
+
+At every point of the front neither can be had better without making the other worse.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonegen.demands import Demands, Kind, demands_of
+from tonegen.errors import BadValue
+from tonegen.scene import Scene
+from tonegen.temper import Objective, Tempered, temper_demands
+
+Array = NDArray[np.float64]
+
+POINTS: Final = 25
+# From "the band hardly counts" to "the grips hardly count": weights of 1 in 10,000 either way.
+_DECADES: Final = 4.0
+_CLOSEST_WEIGHTS: Final = 1e-6  # natural logarithm of their ratio
+_ALIKE: Final = 1e-7  # cents or beats per second that nobody hears
+
+
+@dataclass(frozen=True, slots=True)
+class FrontPoint:
+    """One tuning on the front.
+
+    band_weight : the band's weights are multiplied by it, the grips' being as in the scene.
+    self_error, band_error : root mean square or worst error of the grips, and of the band, in the unit of the
+        objective.
+    offsets_cents : of the scene's points, in order.
+    """
+
+    band_weight: float
+    self_error: float
+    band_error: float
+    offsets_cents: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Front:
+    """The trade-off of a scene, from pure with itself to agreeing with the band."""
+
+    objective: Objective
+    points: tuple[FrontPoint, ...]
+
+    def picture(self, width: int = 48, height: int = 12) -> str:
+        """The front as lines of text: the grips' error upward, the band's error to the right."""
+        across = np.array([point.band_error for point in self.points])
+        up = np.array([point.self_error for point in self.points])
+        cells = [[" "] * width for _ in range(height)]
+        for x, y in zip(_placed(across, width), _placed(up, height), strict=True):
+            cells[height - 1 - y][x] = "o"
+        lines = [f"{up.max():8.2f} ┤" if row == 0 else "         │" for row in range(height)]
+        lines[-1] = f"{up.min():8.2f} ┤"
+        drawn = [line + "".join(row).rstrip() for line, row in zip(lines, cells, strict=True)]
+        scale = f"{across.min():<.2f}{'':{width - 8}}{across.max():.2f}"
+        unit = self.objective.unit
+        return "\n".join([
+            f"with itself, {unit}",
+            *drawn,
+            f"         └{'─' * width}",
+            f"          {scale}",
+            f"          with the band, {unit}",
+        ])  # fmt: skip
+
+
+def front_of(scene: Scene, objective: Objective = Objective.BEATS, count: int = POINTS) -> Front:
+    """The Pareto front over the band's weight, in `count` points spread evenly along it.
+
+    Weights reach every point of it, for each objective is convex: sums of squares are weighed against each
+    other, and so are worst errors, where the worst of the band times its weight is held against the worst of
+    the grips. Raises BadValue when the scene has no band.
+    """
+    demands = demands_of(scene)
+    if not demands.of_kind(Kind.BAND).any():
+        raise BadValue(f"scene {scene.name} has no band to agree with; add a [[band]] part that plays along")
+    found = [_point(demands, objective, 10.0**decades) for decades in (-_DECADES, _DECADES)]
+    for _ in range(2 * count):
+        if len(_undominated(found)) >= count:
+            break
+        gap = _widest_gap(found)
+        if gap is None:
+            break
+        middle = float(np.sqrt(found[gap].band_weight * found[gap + 1].band_weight))
+        found.insert(gap + 1, _point(demands, objective, middle))
+    return Front(objective, tuple(_undominated(found)))
+
+
+def _undominated(points: list[FrontPoint]) -> list[FrontPoint]:
+    """Those that no other beats in one respect without losing in the other."""
+
+    def beaten(point: FrontPoint) -> bool:
+        return any(
+            other.self_error <= point.self_error + _ALIKE
+            and other.band_error <= point.band_error + _ALIKE
+            and (other.self_error < point.self_error - _ALIKE or other.band_error < point.band_error - _ALIKE)
+            for other in points
+        )
+
+    return [point for point in points if not beaten(point)]
+
+
+def _widest_gap(points: list[FrontPoint]) -> int | None:
+    """Where two neighbours lie furthest apart, each axis by its own span; none when all lie together."""
+    places = np.array([(point.self_error, point.band_error) for point in points])
+    span = np.ptp(places, axis=0)
+    if (span < _ALIKE).all():
+        return None
+    steps = np.diff(places / np.where(span < _ALIKE, 1.0, span), axis=0)
+    ratio = np.diff(np.log([point.band_weight for point in points]))
+    apart = np.where(ratio < _CLOSEST_WEIGHTS, 0.0, np.hypot(*steps.T))
+    return int(apart.argmax()) if apart.max() > 0 else None
+
+
+def _point(demands: Demands, objective: Objective, band_weight: float) -> FrontPoint:
+    factor = np.where(demands.of_kind(Kind.BAND), band_weight, 1.0)
+    weighed = replace(
+        demands,
+        squares_weight=demands.squares_weight * factor,
+        worst_weight=demands.worst_weight * factor,
+    )
+    solved = temper_demands(weighed, objective)
+    grips = error_of(solved, demands, Kind.GRIP)
+    band = error_of(solved, demands, Kind.BAND)
+    return FrontPoint(band_weight, grips, band, tuple(map(float, solved.offsets)))
+
+
+def error_of(solved: Tempered, demands: Demands, kind: Kind) -> float:
+    """Root mean square or worst error of one kind of demand, by the weights that `demands` has."""
+    objective = solved.objective
+    chosen = demands.of_kind(kind)
+    errors = demands.cents_from_just(solved.offsets)[chosen]
+    if objective.of_worst:
+        slope = demands.worst_slope[chosen] if objective.in_beats else 1.0
+        return float(np.abs(errors * slope * demands.worst_weight[chosen]).max())
+    slope = demands.rms_slope[chosen] if objective.in_beats else 1.0
+    weight = demands.squares_weight[chosen]
+    return float(np.sqrt(weight @ (errors * slope) ** 2 / weight.sum()))
+
+
+def _placed(values: Array, cells: int) -> list[int]:
+    span = float(values.max() - values.min()) or 1.0
+    return [round(float((value - values.min()) / span * (cells - 1))) for value in values]

@@ -1,0 +1,122 @@
+"""The player's own presets: stored so that what he wrote into the file himself stays.
+
+Comments, order and further fields of a file that is there already survive; only the figures change. A file
+is written beside its place and renamed into it, so that it is never half written.
+"""
+
+import os
+import re
+from collections.abc import Mapping
+from pathlib import Path
+from tempfile import NamedTemporaryFile
+from typing import Any, Final
+
+from tonegen.errors import BadPreset, BadValue, CannotWrite
+from tonegen.instrument import Drop, TuningPoint
+from tonegen.presets.files import SHIPPED, own_folder
+from tonegen.temperament import OwnTemperament
+
+_NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,59}")
+_DECIMALS: Final = 4  # of a cent: a hundredth of what any meter shows
+
+
+def save_temperament(own: OwnTemperament) -> Path:
+    """Store offsets as the player's own temperament under its name; every command then takes that name.
+
+    Raises BadValue for a name that is no name, or that of a preset that comes with the program; CannotWrite.
+    """
+    path = _place("temperaments", own.name)
+    document = _document(path)
+    document.setdefault("title", own.title or own.name)
+    document["instrument"] = own.instrument_name
+    for rule in ("fifths", "ratios", "comma", "closing_fifth"):
+        document.pop(rule, None)
+    _update_points(document, own.offsets_cents)
+    _write(path, document)
+    return path
+
+
+def save_drop(drop: Drop) -> Path:
+    """Store a drop profile under its name. Raises BadValue for a bad name, CannotWrite."""
+    path = _place("drops", drop.name)
+    document = _document(path)
+    document.setdefault("title", drop.title or drop.name)
+    cents = document.setdefault("cents", {})
+    for change, values in drop.cents.items():
+        table = cents.setdefault(change, {})
+        for string, value in values.items():
+            table[str(string)] = _rounded(value)
+    _write(path, document)
+    return path
+
+
+def _update_points(document: Any, offsets_cents: Mapping[TuningPoint, float]) -> None:
+    from tomlkit import aot, array, table
+
+    if "points" not in document:
+        document["points"] = aot()
+    left = dict(offsets_cents)
+    points = document["points"]
+    for index in reversed(range(len(points))):
+        entry = points[index]
+        point = TuningPoint(entry.get("string"), tuple(entry.get("changes", [])))
+        if point in left:
+            entry["offset_cents"] = _rounded(left.pop(point))
+        else:
+            del points[index]
+    for point, cents in left.items():
+        entry = table()
+        entry["string"] = point.string
+        if point.changes:
+            changes = array()
+            changes.extend(point.changes)
+            entry["changes"] = changes
+        entry["offset_cents"] = _rounded(cents)
+        points.append(entry)
+
+
+def _rounded(cents: float) -> float:
+    return round(cents, _DECIMALS) + 0.0
+
+
+def _place(kind: str, name: str) -> Path:
+    if not _NAME.fullmatch(name):
+        raise BadValue(f'"{name}" is no name to save under; use letters, figures, - and _, such as my-e9')
+    if (SHIPPED / kind / f"{name}.toml").is_file() or name == "none":
+        raise BadValue(f'"{name}" comes with the program; save under another name, such as my-{name}')
+    return own_folder() / kind / f"{name}.toml"
+
+
+def _document(path: Path) -> Any:
+    import tomlkit
+    from tomlkit.exceptions import TOMLKitError
+
+    try:
+        return tomlkit.parse(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return tomlkit.document()
+    except (TOMLKitError, UnicodeDecodeError) as error:
+        raise BadPreset(f"{path}: {error}; mend or remove it before saving under its name") from None
+    except OSError as error:
+        raise BadPreset(f"{path}: cannot be read: {error.strerror}") from None
+
+
+def _write(path: Path, document: Any) -> None:
+    import tomlkit
+
+    beside: Path | None = None
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with NamedTemporaryFile(
+            "w", encoding="utf-8", dir=path.parent, prefix=f".{path.stem}-", suffix=".part", delete=False
+        ) as file:
+            beside = Path(file.name)
+            file.write(tomlkit.dumps(document))
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    except OSError as error:
+        raise CannotWrite(f"{path}: cannot be written: {error.strerror}; choose another place") from None
+    finally:
+        if beside is not None:
+            beside.unlink(missing_ok=True)

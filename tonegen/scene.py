@@ -1,0 +1,163 @@
+"""A scene: the grips that a player plays, what must not move, and the band around him.
+
+Conventions: a *weight* counts a demand that many times in least squares, and multiplies its error where the
+worst is to be least. *Bar positions that matter* are frets; beats grow with them. Nothing here is solved.
+"""
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import Final
+
+from tonegen.errors import BadValue
+from tonegen.instrument import NO_DROP, Drop, Grip, Instrument, State, TuningPoint
+from tonegen.interval import Ratio
+from tonegen.pitch import REFERENCE_HZ
+from tonegen.temperament import EQUAL, Temperament
+
+ROOT: Final = Ratio(1, 1)
+
+
+@dataclass(frozen=True, slots=True)
+class WantedGrip:
+    """A grip in a state, how much it matters, and at which bar positions.
+
+    within_cents : every interval of it at most this far from just; None leaves it free.
+    """
+
+    grip: Grip
+    state: State
+    weight: float = 1.0
+    frets: tuple[float, ...] = (0.0,)
+    within_cents: float | None = None
+
+    def string_of_degree(self, ratio: Ratio) -> tuple[int, ...]:
+        """The strings that play a degree of this grip."""
+        pairs = zip(self.grip.strings, self.grip.ratios, strict=False)
+        return tuple(string for string, degree in pairs if degree == ratio)
+
+
+@dataclass(frozen=True, slots=True)
+class Pin:
+    """This point stands at this offset."""
+
+    point: TuningPoint
+    cents: float
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """This point stays between two offsets."""
+
+    point: TuningPoint
+    from_cents: float
+    to_cents: float
+
+
+@dataclass(frozen=True, slots=True)
+class BandPart:
+    """Someone whom the steel must agree with.
+
+    plays_root : he plays the root of each grip, at or above `lowest_key`, as a bass does; otherwise the same
+        notes as the strings that are held against him, as a keyboard does.
+    strings : which strings are held against him; none means those that play the root.
+    grips : by name, where he plays along; none means everywhere.
+    """
+
+    name: str
+    plays_root: bool
+    weight: float = 1.0
+    temperament: Temperament = EQUAL
+    lowest_key: int = 28  # E1
+    strings: tuple[int, ...] = ()
+    grips: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """What the optimiser is asked.
+
+    pull : weight of every tuning point against a keyboard in equal temperament.
+    before : the temperament that the result is compared with.
+    """
+
+    name: str
+    instrument: Instrument
+    grips: tuple[WantedGrip, ...]
+    drop: Drop = NO_DROP
+    reference_hz: float = REFERENCE_HZ
+    pins: tuple[Pin, ...] = ()
+    limits: tuple[Limit, ...] = ()
+    band: tuple[BandPart, ...] = ()
+    pull: float = 0.0
+    before: Temperament = EQUAL
+    title: str = ""
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be meant. Raises BadValue."""
+        if not self.grips:
+            raise BadValue(f"scene {self.name} has no grips; name at least one")
+        grip_names = [wanted.grip.name for wanted in self.grips]
+        _refuse_doubles(grip_names, "grip")
+        for point in {pin.point for pin in self.pins}:
+            cents = sorted({pin.cents for pin in self.pins if pin.point == point})
+            if len(cents) > 1:
+                raise BadValue(
+                    f"pins contradict: {point} is held at {cents[0]:+g} and at {cents[1]:+g} cents; keep one"
+                )
+        for part in self.band:
+            for name in part.grips:
+                if name not in grip_names:
+                    raise BadValue(f'band {part.name}: the scene has no grip "{name}"')
+
+    def points(self) -> tuple[TuningPoint, ...]:
+        """The unknowns: all tuning points of the instrument, and the joint stops that the grips select."""
+        joint = {
+            self.instrument.point(string, wanted.state): None
+            for wanted in self.grips
+            for string in wanted.grip.strings
+        }
+        named = {pin.point: None for pin in self.pins} | {limit.point: None for limit in self.limits}
+        return tuple(dict.fromkeys([*self.instrument.tuning_points(), *joint, *named]))
+
+
+def checked_point(instrument: Instrument, string: int, changes: tuple[str, ...]) -> TuningPoint:
+    """The tuning point of a string and changes. Raises BadValue when they do not select one together."""
+    point = instrument.point(string, instrument.state(changes))
+    if set(point.changes) != set(changes):
+        for change in changes:
+            if string not in instrument.change(change).semitones:
+                raise BadValue(f"change {change} does not move string {string} of {instrument.name}")
+        raise BadValue(f"{'+'.join(changes)} is no stop of string {string}; there it is {point}")
+    return point
+
+
+def parse_point(text: str, instrument: Instrument) -> TuningPoint:
+    """A tuning point as it is typed: "4" is string 4 open, "4:F" its stop for F, "5:A+C" for both.
+
+    Raises BadValue for an unknown string or change.
+    """
+    string, _, changes = text.strip().partition(":")
+    if not (string.isascii() and string.isdigit() and len(string) < 3):
+        raise BadValue(f'"{text}" is not a tuning point; write 4 for string 4 open, 4:F for its stop with F')
+    return checked_point(instrument, int(string), tuple(name for name in changes.split("+") if name))
+
+
+def parse_pin(text: str, instrument: Instrument) -> Pin:
+    """A pin as it is typed: "4=0" holds string 4 open at equal temperament, "4:F=-20" its stop for F.
+
+    Raises BadValue for anything else.
+    """
+    point, separator, cents = text.partition("=")
+    try:
+        value = float(cents)
+    except ValueError:
+        value = float("nan")
+    if not separator or not -1200 <= value <= 1200:
+        raise BadValue(f'"{text}" is not a pin; write the point and its cents, such as 4=0 or 4:F=-20')
+    return Pin(parse_point(point, instrument), value)
+
+
+def _refuse_doubles(names: list[str], what: str) -> None:
+    for name, count in Counter(names).items():
+        if count > 1:
+            raise BadValue(f'{what} "{name}" is there twice; give each its own name, or a weight of 2')

@@ -19,6 +19,7 @@ Matrix = NDArray[np.float64]
 _RANK_TOLERANCE: Final = 1e-11  # relative to the largest singular value
 _FEASIBLE: Final = 1e-9  # cents: far below anything that can be tuned
 _MULTIPLIER: Final = 1e-9
+_NOISE: Final = 1e-13  # relative: what rounding leaves where nothing should be
 # The ridge that only helps to find which limits are active; the answer itself is then solved without it.
 _RIDGE: Final = 1e-5
 _MOST_ROUNDS: Final = 100
@@ -168,8 +169,10 @@ def _least_squares(
     working = np.zeros(len(limits), dtype=bool)
     for _ in range(_MOST_ROUNDS):
         violated = limit_rows @ x < limits - _FEASIBLE
-        if not (violated & ~working).any():
+        if not violated.any():
             return x, multipliers
+        if not (violated & ~working).any():
+            break
         working |= violated
         active = _active_limits(rows, wanted, limit_rows[working], limits[working], fixed_rows, fixed)
         chosen = np.flatnonzero(working)[active]
@@ -193,7 +196,9 @@ def _least_squares_on(rows: Matrix, wanted: Vector, fixed_rows: Matrix, fixed: V
         return np.asarray(np.linalg.lstsq(rows, wanted, rcond=_RANK_TOLERANCE)[0])
     nearest = np.linalg.lstsq(fixed_rows, fixed, rcond=_RANK_TOLERANCE)[0]
     free = undetermined_directions(fixed_rows).T
-    moved = np.linalg.lstsq(rows @ free, wanted - rows @ nearest, rcond=_RANK_TOLERANCE)[0]
+    inside = rows @ free
+    inside[np.abs(inside) < _NOISE * np.abs(rows).max(initial=0.0)] = 0.0
+    moved = np.linalg.lstsq(inside, wanted - rows @ nearest, rcond=_RANK_TOLERANCE)[0]
     return np.asarray(nearest + free @ moved)
 
 
@@ -212,18 +217,20 @@ def _active_limits(
     orthogonal, triangle = np.linalg.qr(np.vstack([inside, ridge]))
     centre = np.linalg.solve(triangle, orthogonal.T @ target)
     reach = limit_rows @ free
+    # A limit that the fixed rows decide alone cannot be reached; they were chosen so that it holds.
+    felt = np.linalg.norm(reach, axis=1) > 1e-9 * np.linalg.norm(limit_rows, axis=1)
+    reach, limit_rows, limits = reach[felt], limit_rows[felt], limits[felt]
     # Unknown u = triangle @ (z - centre) of least norm with slopes @ u >= short.
     slopes = np.linalg.solve(triangle.T, reach.T).T
     short = limits - limit_rows @ (np.zeros(rows.shape[1]) + nearest) - reach @ centre
     size = np.linalg.norm(slopes, axis=1)
-    size[size == 0] = 1.0
     reachable = np.vstack([(slopes / size[:, None]).T, short / size])
     goal = np.zeros(len(reachable))
     goal[-1] = 1.0
     pushes, distance = nnls(reachable, goal)
     if distance < 1e-9:
         raise Infeasible("the limits leave no solution")
-    return np.flatnonzero(pushes > 1e-12 * max(pushes.max(initial=0.0), 1e-300))
+    return np.flatnonzero(felt)[pushes > 1e-12 * max(pushes.max(initial=0.0), 1e-300)]
 
 
 def _linear_program(

@@ -7,6 +7,7 @@ slope at equal temperament; what is reported afterwards is exact.
 
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cache
 from itertools import combinations
 from math import log
 from typing import Final
@@ -149,6 +150,20 @@ def voice(scene: Scene, string: int, state: State, ratio: Ratio | None = None, r
     return Voice(f"string {string}", nominal + drop, terms, string, point, nominal, ratio, role)
 
 
+def stands_for(low: Voice, high: Voice) -> Ratio:
+    """The ratio that two voices stand for: from their degrees where both have one, else the likeliest."""
+    return _stands_for(round(high.nominal_cents - low.nominal_cents, 6), low.ratio, high.ratio)
+
+
+@cache
+def _stands_for(cents: float, low: Ratio | None, high: Ratio | None) -> Ratio:
+    tones = (
+        SoundingTone("low", 100.0, 0.0, degree_ratio=low),
+        SoundingTone("high", 100.0 * 2 ** (cents / 1200), 0.0, degree_ratio=high),
+    )
+    return ratio_between(*tones)
+
+
 def _half_engaged(
     scene: Scene, string: int, state: State, point: TuningPoint
 ) -> tuple[float, tuple[tuple[TuningPoint, float], ...]]:
@@ -176,16 +191,12 @@ def _voices(scene: Scene, wanted: WantedGrip) -> tuple[Voice, ...]:
 
 def _within_grip(wanted: WantedGrip, voices: tuple[Voice, ...]) -> list[Demand]:
     rising = sorted(voices, key=lambda each: each.nominal_cents)
-    tones = [
-        SoundingTone(each.label, float(hz_from_key(each.nominal_cents / 100)), 0.0, degree_ratio=each.ratio)
-        for each in rising
-    ]
     return [
         Demand(
             Kind.GRIP,
             rising[low],
             rising[high],
-            ratio_between(tones[low], tones[high]),
+            stands_for(rising[low], rising[high]),
             wanted.weight,
             wanted.frets,
             wanted,

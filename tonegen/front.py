@@ -4,6 +4,7 @@ At every point of the front neither can be had better without making the other w
 """
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -78,7 +79,7 @@ def front_of(scene: Scene, objective: Objective = Objective.BEATS, count: int = 
     if not demands.of_kind(Kind.BAND).any():
         raise BadValue(f"scene {scene.name} has no band to agree with; add a [[band]] part that plays along")
     found = [_point(demands, objective, 10.0**decades) for decades in (-_DECADES, _DECADES)]
-    for _ in range(2 * count):
+    for _ in range(3 * count):
         if len(_undominated(found)) >= count:
             break
         gap = _widest_gap(found)
@@ -104,14 +105,19 @@ def _undominated(points: list[FrontPoint]) -> list[FrontPoint]:
 
 
 def _widest_gap(points: list[FrontPoint]) -> int | None:
-    """Where two neighbours lie furthest apart, each axis by its own span; none when all lie together."""
+    """Where two neighbours lie furthest apart, each axis by its own span; none when all lie together.
+
+    At least one of the two must be on the front, so that its ends are found as well.
+    """
     places = np.array([(point.self_error, point.band_error) for point in points])
     span = np.ptp(places, axis=0)
     if (span < _ALIKE).all():
         return None
+    kept = _undominated(points)
+    near = np.array([before in kept or after in kept for before, after in pairwise(points)])
     steps = np.diff(places / np.where(span < _ALIKE, 1.0, span), axis=0)
     ratio = np.diff(np.log([point.band_weight for point in points]))
-    apart = np.where(ratio < _CLOSEST_WEIGHTS, 0.0, np.hypot(*steps.T))
+    apart = np.where(near & (ratio > _CLOSEST_WEIGHTS), np.hypot(*steps.T), 0.0)
     return int(apart.argmax()) if apart.max() > 0 else None
 
 

@@ -1,0 +1,68 @@
+"""Invented instruments and scenes for the tests of tempering."""
+
+from fractions import Fraction
+
+import numpy as np
+
+from tonegen.instrument import NO_DROP, Change, Drop, Grip, Instrument, String, TuningPoint
+from tonegen.interval import Ratio
+from tonegen.scene import Pin, Scene, WantedGrip
+
+
+def strings(*keys: int) -> tuple[String, ...]:
+    return tuple(String(number, key) for number, key in enumerate(keys, start=1))
+
+
+def wanted(instrument: Instrument, name: str, ratios: dict[int, str], travels=(), **how) -> WantedGrip:
+    """A grip from the ratio of each string above the root."""
+    state = instrument.state(travels)
+    degrees = tuple(Ratio.parse(ratio) for ratio in ratios.values())
+    grip = Grip(name, tuple(ratios), state.changes, "", tuple(map(str, degrees)), degrees)
+    return WantedGrip(grip, state, **how)
+
+
+def chain_of_equal_fifths(*thirds: str) -> Scene:
+    """One string that a lever takes up four fifths: a quarter of its travel is a fifth, all of it a third.
+
+    So its one unknown is what four equal fifths together lack of a pure third: the meantones' own problem,
+    with a sixth below the octave for the minor third.
+    """
+    rig = Instrument("chain", "", strings(48, 48), (Change("M", {1: 28}),))
+    grips = [wanted(rig, "fifth", {2: "1:1", 1: "3:2"}, {"M": 0.25})]
+    if "major" in thirds:
+        grips.append(wanted(rig, "major third", {2: "1:1", 1: "5:4"}, {"M": 1.0}))
+    if "minor" in thirds:
+        grips.append(wanted(rig, "major sixth", {2: "1:1", 1: "5:3"}, {"M": 0.75}))
+    if "no fifth" in thirds:
+        grips = grips[1:]
+    pins = (Pin(TuningPoint(1), 0.0), Pin(TuningPoint(2), 0.0))
+    return Scene("chain", rig, tuple(grips), NO_DROP, pins=pins)
+
+
+def large_scene(grips: int, seed: int = 1, string_count: int = 12, change_count: int = 12) -> Scene:
+    """An invented instrument of many strings and changes, with grips in many states."""
+    draw = np.random.default_rng(seed)
+    keys = np.sort(draw.choice(np.arange(40, 70), string_count, replace=False))[::-1]
+    changes = tuple(
+        Change(f"C{number}", {int(s): int(draw.choice([-2, -1, 1, 2])) for s in
+                              draw.choice(np.arange(1, string_count + 1), 3, replace=False)})
+        for number in range(change_count)
+    )  # fmt: skip
+    rig = Instrument("large", "", strings(*map(int, keys)), changes)
+    cents = {
+        change.name: {int(s): float(-draw.uniform(0, 3)) for s in range(1, string_count + 1)}
+        for change in changes
+    }
+    chosen = []
+    for number in range(grips):
+        picked = sorted(map(int, draw.choice(np.arange(1, string_count + 1), 5, replace=False)))
+        engaged = [changes[int(index)].name for index in draw.choice(change_count, 2, replace=False)]
+        state = rig.state(engaged)
+        grip = Grip(f"grip {number}", tuple(picked), state.changes)
+        chosen.append(WantedGrip(grip, state, float(draw.uniform(0.5, 2)), (0.0, float(draw.integers(1, 13)))))
+    return Scene("large", rig, tuple(chosen), Drop("invented", cents), pins=(Pin(TuningPoint(1), 0.0),))
+
+
+def syntonic_commas(fraction: str) -> float:
+    """A fraction of the syntonic comma in cents."""
+    return float(Fraction(fraction)) * Ratio(81, 80).cents

@@ -1,0 +1,464 @@
+"""Tempering against answers that are known: published, exact, or worked out by hand."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.optimize import LinearConstraint, minimize
+
+from tests import rigs
+from tests.tables import published, rows
+from tonegen.demands import Kind, demands_of
+from tonegen.errors import BadValue
+from tonegen.front import front_of
+from tonegen.instrument import Change, Drop, Instrument, TuningPoint
+from tonegen.interval import Ratio
+from tonegen.presets import instrument
+from tonegen.presets.scenes import scene
+from tonegen.scene import BandPart, Limit, Pin, Scene, parse_pin, parse_point
+from tonegen.temper import Objective, temper, temper_demands
+from tonegen.temperament import offsets_from_ratios
+
+CENTS, BEATS, WORST_CENTS, WORST_BEATS = Objective
+
+MEANTONES = {
+    "MT-1": (CENTS, ("major", "minor")),
+    "MT-2": (CENTS, ("major",)),
+    "MT-3": (CENTS, ("no fifth", "major", "minor")),
+    "MT-m": (WORST_CENTS, ("major", "minor")),
+}
+
+
+@pytest.mark.parametrize("row", published("s3_optimal_meantone", lambda row: row.criterion))
+def test_optimal_meantone(row):
+    """Woolhouse's and others, exact fractions of the syntonic comma; the lever moves four fifths at once."""
+    objective, thirds = MEANTONES[row.id]
+
+    solved = temper(rigs.chain_of_equal_fifths(*thirds), objective)
+    fifth = 700 + solved.offsets_cents[TuningPoint(1, ("M",))] / 4
+
+    exact = Ratio(3, 2).cents - rigs.syntonic_commas(row.fraction_of_syntonic_comma)
+    assert fifth == pytest.approx(exact, rel=0, abs=1e-6)
+    assert fifth == pytest.approx(float(row.fifth_cents), rel=0, abs=1e-6)
+
+
+def e9_problem(with_minor_third):
+    e9 = instrument("e9-ten-string")
+    grips = [
+        rigs.wanted(e9, "E", {8: "1:1", 6: "5:4", 5: "3:2"}),
+        rigs.wanted(e9, "A", {6: "1:1", 5: "5:4", 8: "3:2"}, ["A", "B"]),
+        rigs.wanted(e9, "B F#", {5: "1:1", 1: "3:2"}),
+        rigs.wanted(e9, "F# C#", {1: "1:1", 5: "3:2"}, ["A"]),
+    ]
+    if with_minor_third:
+        grips.append(rigs.wanted(e9, "F# A", {1: "1:1", 6: "6:5"}, ["B"]))
+    return Scene("E9", e9, tuple(grips), pins=(Pin(TuningPoint(8), 0.0),))
+
+
+E9_POINTS = {
+    "E": TuningPoint(8), "G#": TuningPoint(6), "B": TuningPoint(5), "A": TuningPoint(6, ("B",)),
+    "C#": TuningPoint(5, ("A",)), "F#": TuningPoint(1),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("problem", ["E9-L1", "E9-L2"])
+def test_e9_least_squares(problem):
+    """Exact rational normal equations, by another program."""
+    solved = temper(e9_problem(problem == "E9-L2"), CENTS)
+
+    table = [row for row in rows("s3_e9_least_squares") if row.problem == problem]
+    assert {row.note for row in table} == set(E9_POINTS)
+    for row in table:
+        # The table prints nine decimals of a cent.
+        assert solved.offsets_cents[E9_POINTS[row.note]] == pytest.approx(
+            float(row.offset_from_ET_cents_E0), rel=0, abs=1e-6
+        )
+    comma = Ratio(81, 80).cents
+    squares = sum(
+        interval.after.cents_from_just**2 for grip in solved.grips() for interval in grip.intervals
+    )
+    assert squares / comma**2 == pytest.approx(float(table[0].sum_sq_residual_commas2), rel=0, abs=1e-9)
+
+
+JUST = ["1:1", "16:15", "9:8", "6:5", "5:4", "4:3", "45:32", "3:2", "8:5", "5:3", "9:5", "15:8"]
+
+
+@pytest.mark.parametrize("objective", Objective)
+def test_a_just_scale_is_found_exactly(objective):
+    """Three chords that a just scale holds without any error: every objective finds it, and no beat is left."""
+    rig = Instrument("scale", "", rigs.strings(48, 52, 55, 53, 57, 60, 59, 62))
+    grips = (
+        rigs.wanted(rig, "tonic", {1: "1:1", 2: "5:4", 3: "3:2", 6: "1:1"}),
+        rigs.wanted(rig, "subdominant", {4: "1:1", 5: "5:4", 6: "3:2"}),
+        rigs.wanted(rig, "dominant", {3: "1:1", 7: "5:4", 8: "3:2"}),
+    )
+    solved = temper(Scene("just", rig, grips, pins=(Pin(TuningPoint(1), 0.0),)), objective)
+
+    just = offsets_from_ratios([Ratio.parse(ratio) for ratio in JUST])
+    for string in rig.strings:
+        expected = just[(string.open_key - 48) % 12]
+        assert solved.offsets_cents[TuningPoint(string.number)] == pytest.approx(expected, rel=0, abs=1e-6)
+    assert solved.value < 1e-6
+    assert not solved.binding
+
+
+def two_grips_that_disagree():
+    """String 1 over string 2: alone a fifth; with the pedal, which only makes string 2 sag, a fifth again."""
+    rig = Instrument("pair", "", rigs.strings(55, 48), (Change("P", {3: 2}),))
+    rig = replace(rig, strings=rigs.strings(55, 48, 40))
+    grips = (
+        rigs.wanted(rig, "open", {2: "1:1", 1: "3:2"}),
+        rigs.wanted(rig, "pedal down", {2: "1:1", 1: "3:2"}, ["P"], weight=3),
+    )
+    drop = Drop("sag", {"P": {2: -4.0}})
+    return Scene("pair", rig, grips, drop, pins=(Pin(TuningPoint(2), 0.0), Pin(TuningPoint(3), 0.0)))
+
+
+def test_two_grips_disagree_by_the_drop():
+    """By hand: pure is +1.955 open and -2.045 with the pedal; a weight of 3 draws it three quarters down."""
+    pure = Ratio(3, 2).cents - 700
+    solved = temper(two_grips_that_disagree(), CENTS)
+
+    point = TuningPoint(1)
+    assert solved.offsets_cents[point] == pytest.approx((pure + 3 * (pure - 4)) / 4, rel=0, abs=1e-6)
+    (found,) = [each for each in solved.contradictions() if each.point == point]
+    assert found.apart_cents == pytest.approx(4, abs=1e-6)
+    # By hand: 3 cents narrow and 1 cent wide of a fifth on C3; a cent is 0.2267 beats a second there.
+    low_hz = 440 * 2 ** ((48 - 69) / 12)
+    per_cent = 3 * low_hz * np.log(2) / 1200
+    assert dict(zip(found.names, found.beats_per_second, strict=True)) == pytest.approx(
+        {"open": -3 * per_cent, "pedal down": 1 * per_cent}, rel=1e-3
+    )
+    assert "string 1 open" in str(found)
+    assert "4.0 cents apart" in str(found)
+    assert "costs 0.2 beats a second in one and 0.7 in the other" in str(found)
+
+
+def test_the_worst_is_shared_evenly():
+    """By hand: with equal weights the least worst error is half of the 4 cents, once wide and once narrow."""
+    scene_of_two = two_grips_that_disagree()
+    grips = tuple(replace(grip, weight=1.0) for grip in scene_of_two.grips)
+    solved = temper(replace(scene_of_two, grips=grips), WORST_CENTS)
+
+    assert solved.value == pytest.approx(2, abs=1e-9)
+    errors = [interval.after.cents_from_just for grip in solved.grips() for interval in grip.intervals]
+    assert errors == pytest.approx([-2, 2], abs=1e-9)
+
+
+def test_drop_that_sags_is_met_by_a_lower_upper_string():
+    """With only the pedal's grip the fifth is pure as it sounds: the sagging string's 4 cents are followed."""
+    both = two_grips_that_disagree()
+    solved = temper(replace(both, grips=both.grips[1:]), CENTS)
+
+    assert solved.offsets_cents[TuningPoint(1)] == pytest.approx(Ratio(3, 2).cents - 700 - 4, abs=1e-6)
+
+
+def as_seen_by_another_solver(solved):
+    """The same scene as a general smooth program with an upper bound on every error, by SLSQP."""
+    demands, objective = solved.demands, solved.objective
+    pins = {pin.point: pin.cents for pin in demands.scene.pins}
+    free = [index for index, point in enumerate(demands.points) if point not in pins]
+    held = np.array([pins.get(point, 0.0) for point in demands.points])
+    slope = 1.0
+    if objective.in_beats:
+        slope = demands.worst_slope if objective.of_worst else demands.rms_slope
+    weight = demands.worst_weight if objective.of_worst else np.sqrt(demands.squares_weight)
+    matrix = demands.coefficients[:, free] * (weight * slope)[:, None]
+    goal = (demands.wanted_cents - demands.coefficients @ held) * weight * slope
+    bounds = []
+    for index in free:
+        edges = [
+            (limit.from_cents, limit.to_cents)
+            for limit in demands.scene.limits
+            if limit.point == demands.points[index]
+        ]
+        bounds.append(edges[0] if edges else (None, None))
+    if objective.of_worst:
+        size = len(free)
+        walls = np.block([[matrix, -np.ones((len(goal), 1))], [-matrix, -np.ones((len(goal), 1))]])
+        start = np.append(np.zeros(size), 2 * np.abs(goal).max())
+        answer = minimize(
+            lambda x: x[-1],
+            start,
+            jac=lambda x: np.append(np.zeros(size), 1.0),
+            bounds=[*bounds, (0, None)],
+            constraints=[LinearConstraint(walls, -np.inf, np.concatenate([goal, -goal]))],
+            method="SLSQP",
+            options={"maxiter": 1000, "ftol": 1e-12},
+        )
+        return float(answer.fun)
+    answer = minimize(
+        lambda x: float(np.sum((matrix @ x - goal) ** 2)),
+        np.zeros(len(free)),
+        jac=lambda x: 2 * matrix.T @ (matrix @ x - goal),
+        bounds=bounds,
+        method="L-BFGS-B",
+        options={"maxiter": 20000, "maxfun": 50000, "ftol": 1e-15, "gtol": 1e-10},
+    )
+    return float(np.sqrt(answer.fun / demands.squares_weight.sum()))
+
+
+@pytest.mark.parametrize("name", ["e9-dance-band", "c6-swing-band"])
+@pytest.mark.parametrize("objective", Objective)
+def test_another_solver_finds_nothing_better(name, objective):
+    solved = temper(scene(name), objective)
+
+    assert solved.residual < 1e-8
+    assert as_seen_by_another_solver(solved) == pytest.approx(solved.value, rel=1e-6)
+
+
+@pytest.mark.parametrize("objective", Objective)
+def test_the_price_of_a_pin_is_what_a_cent_of_it_gains(objective):
+    """The dual value against the solution with the pin really moved."""
+    base = scene("c6-swing-band")
+    solved = temper(base, objective)
+
+    assert solved.binding
+    for bound in solved.binding:
+        step = 1e-3 * bound.towards
+        if bound.kind == "pin":
+            pins = tuple(
+                replace(pin, cents=pin.cents + step) if pin.point == bound.point else pin for pin in base.pins
+            )
+            moved = replace(base, pins=pins)
+        else:
+            limits = tuple(
+                replace(
+                    limit, from_cents=limit.from_cents + min(step, 0), to_cents=limit.to_cents + max(step, 0)
+                )
+                if limit.point == bound.point
+                else limit
+                for limit in base.limits
+            )
+            moved = replace(base, limits=limits)
+        gain = (solved.value - temper(moved, objective).value) / 1e-3
+        assert gain == pytest.approx(bound.price, rel=0.02, abs=1e-6), bound
+        if objective.in_beats:
+            assert bound.price_beats_per_cent == bound.price
+
+
+@pytest.mark.parametrize("objective", Objective)
+def test_what_nobody_asks_about_stays_at_zero(objective):
+    """A string in no grip, and two groups that never meet: named, and given the smallest offsets."""
+    rig = Instrument("loose", "", rigs.strings(48, 55, 52, 60, 67))
+    grips = (
+        rigs.wanted(rig, "low fifth", {1: "1:1", 2: "3:2"}),
+        rigs.wanted(rig, "high fifth", {4: "1:1", 5: "3:2"}),
+    )
+    solved = temper(Scene("loose", rig, grips), objective)
+
+    half = (Ratio(3, 2).cents - 700) / 2
+    expected = {1: -half, 2: half, 3: 0.0, 4: -half, 5: half}
+    for string, offset in expected.items():
+        assert solved.offsets_cents[TuningPoint(string)] == pytest.approx(offset, abs=1e-6)
+    named = [[point.string for point in each.points] for each in solved.undetermined()]
+    assert named == [[3], [1, 2], [4, 5]]
+    assert "in no grip" in str(solved.undetermined()[0])
+    assert "pin one of them" in str(solved.undetermined()[1])
+
+
+def test_smallest_offsets_within_a_limit():
+    """Left free, a pure fifth lies evenly about equal; a limit on one side moves both, still pure."""
+    rig = Instrument("loose", "", rigs.strings(48, 55))
+    grips = (rigs.wanted(rig, "fifth", {1: "1:1", 2: "3:2"}),)
+    solved = temper(Scene("loose", rig, grips, limits=(Limit(TuningPoint(2), -5, 0.5),)), CENTS)
+
+    assert solved.offsets_cents[TuningPoint(2)] == pytest.approx(0.5, abs=1e-9)
+    assert solved.offsets_cents[TuningPoint(1)] == pytest.approx(0.5 - (Ratio(3, 2).cents - 700), abs=1e-6)
+    assert not solved.binding
+
+
+def test_two_raises_to_one_note_are_a_point_of_their_own():
+    """A and C both take string 5 to C#; a grip that engages both asks for that stop, not for A's alone."""
+    e9 = instrument("e9-ten-string")
+    grips = (
+        rigs.wanted(e9, "A alone", {6: "1:1", 5: "5:4"}, ["A", "B"]),
+        rigs.wanted(e9, "A and C", {6: "1:1", 5: "5:4"}, ["A", "B", "C"]),
+    )
+    drop = Drop("sag", {"C": {6: -3.0}})
+    solved = temper(Scene("both", e9, grips, drop, pins=(Pin(TuningPoint(6, ("B",)), 0.0),)), CENTS)
+
+    alone, both = (solved.offsets_cents[TuningPoint(5, names)] for names in (("A",), ("A", "C")))
+    assert alone == pytest.approx(Ratio(5, 4).cents - 400, abs=1e-6)
+    assert both == pytest.approx(Ratio(5, 4).cents - 400 - 3, abs=1e-6)
+    assert solved.temperament("both").offset_cents(e9, TuningPoint(5, ("A", "C"))) == both
+
+
+def test_a_bass_at_equal_temperament_holds_the_root():
+    rig = Instrument("triad", "", rigs.strings(55, 52, 48))
+    grips = (rigs.wanted(rig, "C", {3: "1:1", 2: "5:4", 1: "3:2"}, frets=(0.0, 3.0)),)
+    solved = temper(Scene("bass", rig, grips, band=(BandPart("bass", plays_root=True),)), BEATS)
+
+    assert solved.offsets_cents[TuningPoint(3)] == pytest.approx(0, abs=1e-9)
+    band = [interval for interval in solved.grips()[0].intervals if interval.against == "bass"]
+    # C3 over C2, and Eb3 over Eb2: octaves, once at each fret.
+    assert [(str(each.ratio), each.fret) for each in band] == [("2:1", 0.0), ("2:1", 3.0)]
+    assert [each.after.beats_per_second for each in band] == pytest.approx([0, 0], abs=1e-9)
+
+
+def test_a_keyboard_that_follows_its_own_temperament():
+    """Against keys in five-limit just on C the steel ends where the keys are, at fret 0 and 5 in turn."""
+    from tonegen.presets import temperament
+
+    rig = Instrument("triad", "", rigs.strings(55, 52, 48))
+    just = temperament("five-limit-just")
+    keys = BandPart("keys", False, 1000.0, just, strings=(1, 2, 3))
+    for fret in (0.0, 5.0):
+        grips = (rigs.wanted(rig, "C", {3: "1:1", 2: "6:5", 1: "3:2"}, frets=(fret,)),)
+        rig_minor = replace(rig, strings=rigs.strings(55, 51, 48))
+        solved = temper(Scene("keys", rig_minor, grips, band=(keys,)), CENTS)
+        for string in rig_minor.strings:
+            expected = just.offset_of_key(string.open_key + int(fret))
+            assert solved.offsets_cents[TuningPoint(string.number)] == pytest.approx(expected, abs=0.05)
+
+
+def test_pull_draws_toward_equal():
+    base = e9_problem(True)
+    free, pulled = temper(base, CENTS), temper(replace(base, pull=100.0), CENTS)
+
+    assert np.abs(pulled.offsets).max() < 0.1 * np.abs(free.offsets).max()
+
+
+def test_before_and_after_are_exact_beats():
+    """Independent arithmetic: partial 5 of the root against partial 4 of the third, drop included."""
+    solved = temper(scene("e9-dance-band"), BEATS)
+    grip = next(each for each in solved.grips() if each.wanted.grip.name == "A major A+B 3-4-5-6-8-10")
+    found = next(
+        each for each in grip.intervals if (each.low, each.high, each.fret) == ("string 6", "string 5", 0.0)
+    )
+
+    offsets = solved.offsets_cents
+    root = 440 * 2 ** ((57 - 69) / 12 + offsets[TuningPoint(6, ("B",))] / 1200 + -1.5 / 1200)
+    third = 440 * 2 ** ((61 - 69) / 12 + offsets[TuningPoint(5, ("A",))] / 1200 + -1.2 / 1200)
+    assert str(found.ratio) == "5:4"
+    assert found.after.beats_per_second == pytest.approx(4 * third - 5 * root, rel=1e-9)
+    equal_root, equal_third = (
+        440 * 2 ** ((key - 69 + drop / 100) / 12) for key, drop in ((57, -1.5), (61, -1.2))
+    )
+    assert found.before.beats_per_second == pytest.approx(4 * equal_third - 5 * equal_root, rel=1e-9)
+
+
+@pytest.mark.parametrize("objective", Objective)
+@pytest.mark.parametrize("name", ["e9-dance-band", "c6-swing-band"])
+def test_front_from_pure_to_agreeing(name, objective):
+    front = front_of(scene(name), objective)
+
+    assert len(front.points) == 25
+    pure = [point.self_error for point in front.points]
+    band = [point.band_error for point in front.points]
+    assert pure == sorted(pure)
+    assert band == sorted(band, reverse=True)
+    if not objective.of_worst:
+        # Convex: in squares, no point lies above the line between its neighbours.
+        x, y = np.square(band), np.square(pure)
+        for before, here, after in zip(range(25), range(1, 25), range(2, 25), strict=False):
+            part = (x[here] - x[before]) / (x[after] - x[before])
+            assert y[here] <= y[before] + part * (y[after] - y[before]) + 1e-9
+    assert front.picture().count("o") >= 5
+
+
+def test_front_holds_the_scene_itself():
+    """At weight 1 the front is the scene's own solution."""
+    base = scene("c6-swing-band")
+    solved = temper(base, BEATS)
+    demands = demands_of(base)
+    errors = demands.cents_from_just(solved.offsets) * demands.rms_slope
+    chosen = demands.of_kind(Kind.BAND)
+    band = np.sqrt(np.average(errors[chosen] ** 2, weights=demands.squares_weight[chosen]))
+    front = front_of(base, BEATS)
+
+    by_weight = [point.band_weight for point in front.points]
+    bands = [point.band_error for point in front.points]
+    nearest = [b for w, b in zip(by_weight, bands, strict=True) if w <= 1], [
+        b for w, b in zip(by_weight, bands, strict=True) if w >= 1
+    ]
+    assert min(nearest[0]) >= band - 1e-9 >= max(nearest[1]) - 2e-9
+
+
+def test_without_a_band_there_is_no_front():
+    with pytest.raises(BadValue, match="no band to agree with"):
+        front_of(e9_problem(False))
+
+
+def test_pins_that_contradict():
+    pins = (Pin(TuningPoint(8), 0.0), Pin(TuningPoint(8), 3.0))
+    with pytest.raises(BadValue, match=r"string 8 open is held at \+0 and at \+3 cents"):
+        replace(e9_problem(False), pins=pins)
+
+
+@pytest.mark.parametrize("objective", Objective)
+def test_limits_that_leave_no_solution_are_named(objective):
+    """A third within 2 cents of just needs its string 11 to 16 cents flat; the limits say 5 at most."""
+    rig = Instrument("triad", "", rigs.strings(55, 52, 48, 43))
+    grips = (
+        rigs.wanted(rig, "C", {3: "1:1", 2: "5:4"}, within_cents=2.0),
+        rigs.wanted(rig, "fifth", {3: "1:1", 1: "3:2"}, within_cents=2.0),
+        rigs.wanted(rig, "open", {4: "1:1", 3: "4:3"}),
+    )
+    limits = tuple(Limit(TuningPoint(string), -5, 5) for string in (1, 2, 3, 4))
+    with pytest.raises(BadValue) as error:
+        temper(Scene("narrow", rig, grips, limits=limits), objective)
+
+    message = str(error.value)
+    assert "string 3 to string 2 within 2 cents of 5:4 in C" in message
+    assert "string 2 open at least -5 cents" in message
+    assert "string 3 open at most +5 cents" in message
+    assert message.count(";") == 3  # one to say what to do, two between these three, and no other
+
+
+def test_a_pin_outside_its_limit_is_named():
+    pins = (Pin(TuningPoint(8), 7.0),)
+    limits = (Limit(TuningPoint(8), -5, 5), Limit(TuningPoint(6), -20, 0))
+    with pytest.raises(BadValue) as error:
+        temper(replace(e9_problem(False), pins=pins, limits=limits))
+
+    assert str(error.value).endswith("string 8 open at most +5 cents; string 8 open pinned at +7 cents")
+
+
+@pytest.mark.parametrize("objective", Objective)
+def test_a_grip_within_its_limit(objective):
+    base = e9_problem(True)
+    strict = tuple(
+        replace(grip, within_cents=3.0) if grip.grip.name == "A" else grip for grip in base.grips
+    )
+    solved = temper(replace(base, grips=strict), objective)
+
+    chord = next(each for each in solved.grips() if each.wanted.grip.name == "A")
+    assert max(abs(each.after.cents_from_just) for each in chord.intervals) <= 3 + 1e-6
+    assert solved.residual < 1e-8
+
+
+@pytest.mark.parametrize(
+    ("text", "point"),
+    [("4", TuningPoint(4)), ("4:F", TuningPoint(4, ("F",))), ("5:C+A", TuningPoint(5, ("A", "C")))],
+)
+def test_points_as_typed(text, point):
+    assert parse_point(text, instrument("e9-ten-string")) == point
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("4", "is not a pin"),
+        ("4=high", "is not a pin"),
+        ("4=nan", "is not a pin"),
+        ("11=0", "no string 11"),
+        ("4:A=0", "change A does not move string 4"),
+        ("4:Q=0", 'no change "Q"'),
+        ("x=0", "is not a tuning point"),
+        ("4:F+E=0", "exclude each other"),
+    ],
+)
+def test_pins_that_cannot_be_meant(text, says):
+    with pytest.raises(BadValue, match=says):
+        parse_pin(text, instrument("e9-ten-string"))
+
+
+def test_many_grips_are_solved_as_a_whole():
+    """The linear program is given only the rows that can be the worst; it must not miss any."""
+    demands = demands_of(rigs.large_scene(120))
+    solved = temper_demands(demands, WORST_CENTS)
+
+    errors = np.abs(demands.cents_from_just(solved.offsets) * demands.worst_weight)
+    assert errors.max() == pytest.approx(solved.value, rel=1e-9)
+    assert solved.residual < 1e-7

@@ -59,7 +59,9 @@ def large_scene(grips: int, seed: int = 1, string_count: int = 12, change_count:
         engaged = [changes[int(index)].name for index in draw.choice(change_count, 2, replace=False)]
         state = rig.state(engaged)
         grip = Grip(f"grip {number}", tuple(picked), state.changes)
-        chosen.append(WantedGrip(grip, state, float(draw.uniform(0.5, 2)), (0.0, float(draw.integers(1, 13)))))
+        chosen.append(
+            WantedGrip(grip, state, float(draw.uniform(0.5, 2)), (0.0, float(draw.integers(1, 13))))
+        )
     return Scene("large", rig, tuple(chosen), Drop("invented", cents), pins=(Pin(TuningPoint(1), 0.0),))
 
 

@@ -74,9 +74,7 @@ def test_e9_least_squares(problem):
             float(row.offset_from_ET_cents_E0), rel=0, abs=1e-6
         )
     comma = Ratio(81, 80).cents
-    squares = sum(
-        interval.after.cents_from_just**2 for grip in solved.grips() for interval in grip.intervals
-    )
+    squares = sum(interval.after.cents_from_just**2 for grip in solved.grips() for interval in grip.intervals)
     assert squares / comma**2 == pytest.approx(float(table[0].sum_sq_residual_commas2), rel=0, abs=1e-9)
 
 
@@ -85,7 +83,7 @@ JUST = ["1:1", "16:15", "9:8", "6:5", "5:4", "4:3", "45:32", "3:2", "8:5", "5:3"
 
 @pytest.mark.parametrize("objective", Objective)
 def test_a_just_scale_is_found_exactly(objective):
-    """Three chords that a just scale holds without any error: every objective finds it, and no beat is left."""
+    """Three chords that a just scale holds without error: every objective finds it, and no beat is left."""
     rig = Instrument("scale", "", rigs.strings(48, 52, 55, 53, 57, 60, 59, 62))
     grips = (
         rigs.wanted(rig, "tonic", {1: "1:1", 2: "5:4", 3: "3:2", 6: "1:1"}),
@@ -131,7 +129,7 @@ def test_two_grips_disagree_by_the_drop():
     )
     assert "string 1 open" in str(found)
     assert "4.0 cents apart" in str(found)
-    assert "costs 0.2 beats a second in one and 0.7 in the other" in str(found)
+    assert "costs 0.2 beats a second in one and 0.7 beats a second in the other" in str(found)
 
 
 def test_the_worst_is_shared_evenly():
@@ -146,7 +144,7 @@ def test_the_worst_is_shared_evenly():
 
 
 def test_drop_that_sags_is_met_by_a_lower_upper_string():
-    """With only the pedal's grip the fifth is pure as it sounds: the sagging string's 4 cents are followed."""
+    """With only the pedal's grip the fifth is pure as it sounds: the sag of 4 cents is followed."""
     both = two_grips_that_disagree()
     solved = temper(replace(both, grips=both.grips[1:]), CENTS)
 
@@ -369,9 +367,10 @@ def test_front_holds_the_scene_itself():
 
     by_weight = [point.band_weight for point in front.points]
     bands = [point.band_error for point in front.points]
-    nearest = [b for w, b in zip(by_weight, bands, strict=True) if w <= 1], [
-        b for w, b in zip(by_weight, bands, strict=True) if w >= 1
-    ]
+    nearest = (
+        [b for w, b in zip(by_weight, bands, strict=True) if w <= 1],
+        [b for w, b in zip(by_weight, bands, strict=True) if w >= 1],
+    )
     assert min(nearest[0]) >= band - 1e-9 >= max(nearest[1]) - 2e-9
 
 
@@ -418,9 +417,7 @@ def test_a_pin_outside_its_limit_is_named():
 @pytest.mark.parametrize("objective", Objective)
 def test_a_grip_within_its_limit(objective):
     base = e9_problem(True)
-    strict = tuple(
-        replace(grip, within_cents=3.0) if grip.grip.name == "A" else grip for grip in base.grips
-    )
+    strict = tuple(replace(grip, within_cents=3.0) if grip.grip.name == "A" else grip for grip in base.grips)
     solved = temper(replace(base, grips=strict), objective)
 
     chord = next(each for each in solved.grips() if each.wanted.grip.name == "A")

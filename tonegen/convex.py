@@ -152,7 +152,7 @@ def _compressed(rows: Matrix, wanted: Vector) -> tuple[Matrix, Vector]:
     """The same least squares problem in as few rows as it has unknowns."""
     if len(rows) <= rows.shape[1] + 1:
         return rows, wanted
-    triangle: Matrix = np.linalg.qr(np.column_stack([rows, wanted]), mode="r")
+    triangle = np.asarray(np.linalg.qr(np.column_stack([rows, wanted]), mode="r"))
     return triangle[:, :-1], triangle[:, -1]
 
 
@@ -230,7 +230,8 @@ def _active_limits(
     pushes, distance = nnls(reachable, goal)
     if distance < 1e-9:
         raise Infeasible("the limits leave no solution")
-    return np.flatnonzero(felt)[pushes > 1e-12 * max(pushes.max(initial=0.0), 1e-300)]
+    pushing = pushes > 1e-12 * max(pushes.max(initial=0.0), 1e-300)
+    return np.asarray(np.flatnonzero(felt)[pushing])
 
 
 def _linear_program(

@@ -25,7 +25,7 @@ from tonegen.convex import (
 from tonegen.demands import Demands, Kind, demands_of
 from tonegen.errors import BadValue
 from tonegen.instrument import TuningPoint
-from tonegen.interval import Ratio, partial_hz
+from tonegen.interval import FASTEST_COUNTABLE_BEATS_PER_SECOND, Ratio, partial_hz
 from tonegen.pitch import hz_from_key
 from tonegen.scene import Scene, WantedGrip
 from tonegen.temperament import OwnTemperament
@@ -137,10 +137,10 @@ class Contradiction:
             f"{_degree_name(role)} in {name}" if role else f"in {name}"
             for role, name in zip(self.roles, self.names, strict=True)
         ]
-        first, second = (abs(rate) for rate in self.beats_per_second)
+        first, second = map(_cost, self.beats_per_second)
         return (
             f"{self.point} is {places[0]} and {places[1]}: they want it {self.apart_cents:.1f} cents apart; "
-            f"the compromise costs {first:.1f} beats a second in one and {second:.1f} in the other"
+            f"the compromise costs {first} in one and {second} in the other"
         )
 
 
@@ -212,6 +212,8 @@ def temper(scene: Scene, objective: Objective = Objective.BEATS) -> Tempered:
 
 def temper_demands(demands: Demands, objective: Objective) -> Tempered:
     """Solve demands that are already written down."""
+    from threadpoolctl import threadpool_limits
+
     scene = demands.scene
     pinned = {pin.point: pin.cents for pin in scene.pins}
     free = np.array([point not in pinned for point in demands.points], dtype=bool)
@@ -221,10 +223,13 @@ def temper_demands(demands: Demands, objective: Objective) -> Tempered:
     wanted = demands.wanted_cents * scale - rows @ held
     limits = _limits(demands)
     limit_values = limits.least - limits.rows @ held
+    solve = least_worst if objective.of_worst else least_squares
     try:
         _refuse_broken_pins(limits.rows[:, free], limit_values)
-        solve = least_worst if objective.of_worst else least_squares
-        optimum = solve(rows[:, free], wanted, limits.rows[:, free], limit_values)
+        # Matrices so small gain nothing from threads, and threads that wait for each other beside a sounding
+        # engine were measured to cost thirty times the work.
+        with threadpool_limits(1, user_api="blas"):
+            optimum = solve(rows[:, free], wanted, limits.rows[:, free], limit_values)
     except Infeasible:
         raise BadValue(_conflict(demands, limits, pinned)) from None
     offsets = held.copy()
@@ -435,6 +440,12 @@ _DEGREE_NAMES: Final = {
     "b7": "the flat seventh", "7": "the major seventh", "b9": "the flat ninth", "9": "the ninth",
     "#9": "the sharp ninth", "11": "the eleventh", "#11": "the sharp eleventh", "13": "the thirteenth",
 }  # fmt: skip
+
+
+def _cost(beats_per_second: float) -> str:
+    if abs(beats_per_second) > FASTEST_COUNTABLE_BEATS_PER_SECOND:
+        return "roughness"
+    return f"{abs(beats_per_second):.1f} beats a second"
 
 
 def _degree_name(role: str) -> str:

@@ -1,6 +1,7 @@
 """How long a scene takes, and how that grows with its grips."""
 
 import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -22,8 +23,6 @@ def test_large_scene(benchmark, objective):
 @pytest.mark.parametrize("objective", Objective)
 def test_front_of_a_large_scene(benchmark, objective):
     """25 points of the front; the aim is 3 s."""
-    from dataclasses import replace
-
     scene = replace(rigs.large_scene(60), band=(BandPart("keys", False, strings=(1, 2, 3, 4)),))
     front = benchmark.pedantic(lambda: front_of(scene, objective), rounds=2)
     assert len(front.points) == 25
@@ -47,5 +46,4 @@ def test_growth_with_grips(benchmark, objective):
     slope = np.polyfit(np.log(counts), np.log(seconds), 1)[0]
     benchmark.extra_info["slope"] = round(float(slope), 2)
     benchmark.extra_info["seconds"] = [round(each, 3) for each in seconds]
-    print(f"\n{objective}: slope {slope:.2f}; " + ", ".join(f"{c}: {s:.2f} s" for c, s in zip(counts, seconds)))
     assert len(seconds) == len(counts)

@@ -1,0 +1,205 @@
+"""The tuning order, carried out by a player who counts as well as is stated, and no better."""
+
+from itertools import pairwise, permutations
+
+import numpy as np
+import pytest
+
+from tonegen.instrument import NO_DROP, Change, Instrument, String, TuningPoint
+from tonegen.interval import Ratio
+from tonegen.order import (
+    Reference,
+    counting_error_beats_per_second,
+    tuning_order,
+)
+from tonegen.presets import drop, instrument
+from tonegen.presets.scenes import scene
+from tonegen.temper import temper
+from tonegen.temperament import EQUAL
+
+SCENES = ["e9-dance-band", "c6-swing-band"]
+THIRDS = [Ratio(5, 4), Ratio(6, 5), Ratio(5, 3), Ratio(8, 5), Ratio(1, 1), Ratio(2, 1)]
+
+
+def planned(name, **how):
+    base = scene(name)
+    own = temper(base).temperament("mine")
+    return base, own, tuning_order(base.instrument, own, base.drop, base.reference_hz, **how)
+
+
+def tuned_by_a_player(base, own, plan, times, seed=1):
+    """Offsets after `times` tunings, by arithmetic that knows frequencies and beats, not cents or variances.
+
+    At every step the player hears the string that is tuned as it really stands, turns the other until he
+    counts the stated rate, and is wrong by the stated uncertainty.
+    """
+    draw = np.random.default_rng(seed)
+    rig, sounding = base.instrument, {}
+
+    def factor(string, state, fret):
+        """From the pitch at which a point was set to that in this state under the bar."""
+        return 2 ** ((rig.drop_cents(string, state, base.drop) / 100 + fret) / 12)
+
+    for step in plan.steps:
+        error = counting_error_beats_per_second(step.beats_per_second, step.ratio)
+        beats = step.beats_per_second + draw.normal(0, error, times)
+        if isinstance(step.against, Reference):
+            other = np.full(times, step.against.hz)
+        else:
+            other = sounding[step.against] * factor(step.against.string, step.state, step.fret)
+        if step.tune_is_high:
+            hz = (step.ratio.upper * other + beats) / step.ratio.lower
+        else:
+            hz = (step.ratio.lower * other - beats) / step.ratio.upper
+        sounding[step.tune] = hz / factor(step.tune.string, step.state, step.fret)
+    return {
+        point: 1200 * np.log2(hz / (base.reference_hz * 2 ** ((rig.key(point) - 69) / 12)))
+        - own.offset_cents(rig, point)
+        for point, hz in sounding.items()
+    }
+
+
+@pytest.mark.parametrize("name", SCENES)
+def test_ten_thousand_tunings_end_as_accurate_as_stated(name):
+    base, own, plan = planned(name)
+    ended = tuned_by_a_player(base, own, plan, 10_000)
+
+    assert set(ended) == set(base.instrument.tuning_points())
+    for point, accuracy in plan.accuracy_cents().items():
+        assert abs(ended[point].mean()) < 5 * accuracy / 100, point
+        # The standard deviation of 10,000 draws is known to 0.7 %.
+        assert ended[point].std() == pytest.approx(accuracy, rel=0.04), point
+
+
+@pytest.mark.parametrize("name", SCENES)
+def test_better_than_thirds_from_one_tone(name):
+    """The same instrument by thirds and sixths only, from the same reference tone."""
+    base, own, plan = planned(name)
+    _, _, thirds = planned(name, ratios=THIRDS)
+
+    ours = {point: error.std() for point, error in tuned_by_a_player(base, own, plan, 10_000).items()}
+    theirs = {point: error.std() for point, error in tuned_by_a_player(base, own, thirds, 10_000).items()}
+    assert np.mean([*ours.values()]) < 0.9 * np.mean([*theirs.values()])
+    assert all(ours[point] <= 1.05 * theirs[point] for point in ours)
+
+
+@pytest.mark.parametrize("name", SCENES)
+def test_open_strings_first_and_nothing_before_what_it_is_heard_against(name):
+    base, _, plan = planned(name)
+    tuned, seen_change = set(), False
+    for step in plan.steps:
+        seen_change = seen_change or bool(step.tune.changes)
+        assert bool(step.tune.changes) == seen_change, step.tune
+        if isinstance(step.against, TuningPoint):
+            assert step.against in tuned
+            assert step.against.string != step.tune.string
+            assert base.instrument.point(step.against.string, step.state) == step.against
+        assert base.instrument.point(step.tune.string, step.state) == step.tune
+        assert abs(step.beats_per_second) <= 15
+        tuned.add(step.tune)
+    assert tuned == set(base.instrument.tuning_points())
+
+
+def test_no_path_is_better_for_any_point():
+    """Every way through five strings, tried one by one, from their frequencies."""
+    keys = [64, 59, 56, 52, 47]
+    rig = Instrument("five", "", tuple(String(n, key) for n, key in enumerate(keys, 1)), root=4)
+    plan = tuning_order(rig, EQUAL, NO_DROP, 440.0)
+    hz = [440 * 2 ** ((key - 69) / 12) for key in keys]
+    by_ear = {
+        0: "1:1", 3: "6:5", 4: "5:4", 5: "4:3", 7: "3:2", 8: "8:5", 9: "5:3", 12: "2:1", 15: None, 17: "8:3"
+    }  # fmt: skip
+
+    def error(first, second):
+        low, high = sorted((hz[first], hz[second]))
+        ratio = by_ear[abs(keys[first] - keys[second])]
+        if ratio is None:
+            return np.inf
+        ratio = Ratio.parse(ratio)
+        beats = ratio.lower * high - ratio.upper * low
+        return counting_error_beats_per_second(beats, ratio) / (ratio.upper * low * np.log(2) / 1200)
+
+    for goal in range(5):
+        # The tone is that of string 1, and can be heard against every string.
+        paths = [
+            np.sqrt(sum(error(*pair) ** 2 for pair in pairwise((0, *path, goal))))
+            for count in range(5)
+            for path in permutations([n for n in range(5) if n != goal], count)
+        ]
+        stated = plan.accuracy_cents()[TuningPoint(goal + 1)]
+        assert stated == pytest.approx(min(paths), rel=2e-3)
+
+
+def test_a_fifth_by_hand():
+    """C3 and G3 in equal temperament, from the tone G3: 3 * 130.81 - 2 * 196.00 = 0.4432 beats, narrow."""
+    rig = Instrument("pair", "", (String(1, 55), String(2, 48)), root=7)
+    plan = tuning_order(rig, EQUAL, NO_DROP, 440.0)
+
+    second = next(step for step in plan.steps if step.tune.string == 2)
+    assert str(second.against) == "tone G3 (196.00 hz)"
+    assert str(second.ratio) == "3:2"
+    assert second.beats_per_second == pytest.approx(2 * 195.99771799 - 3 * 130.81278265, abs=1e-6)
+    # The lower string is tuned: a narrow fifth is reached from pure by raising it.
+    assert second.count == "4 beats in 10 seconds, narrow: start from pure and raise"
+    assert second.pair == "partial 3 of the lower with 2 of the upper"
+    # Half a beat in five seconds, over 3 * 130.81 * ln 2 / 1200 beats to the cent.
+    assert second.counting_error_cents == pytest.approx(0.1 / 0.226682, rel=1e-4)
+    assert second.accuracy_cents == second.counting_error_cents
+
+
+def test_the_sag_is_in_the_target():
+    """A alone: string 4 sags 1.9 cents while string 5 is set against it; the beat says so."""
+    base = scene("e9-dance-band")
+    with_drop = tuning_order(base.instrument, EQUAL, base.drop, 440.0)
+    without = tuning_order(base.instrument, EQUAL, NO_DROP, 440.0)
+    point = TuningPoint(5, ("A",))
+    sagging, steady = (next(s for s in plan.steps if s.tune == point) for plan in (with_drop, without))
+
+    assert sagging.against == steady.against
+    assert isinstance(sagging.against, TuningPoint)
+    sag = drop("demo-soft-cabinet").cents["A"][sagging.against.string]
+    per_cent = steady.ratio.upper * steady.low_hz * np.log(2) / 1200
+    side = -1 if steady.tune_is_high else 1
+    moved = sagging.beats_per_second - steady.beats_per_second
+    assert moved == pytest.approx(side * sag * per_cent, rel=2e-3)
+
+
+def test_checks_close_loops_that_were_not_tuned():
+    base, own, plan = planned("e9-dance-band")
+    tuned = {frozenset((step.tune, step.against)) for step in plan.steps}
+
+    assert len(plan.checks) >= 4
+    ended = tuned_by_a_player(base, own, plan, 4000)
+    for check in plan.checks:
+        assert frozenset((check.low, check.high)) not in tuned
+        apart = ended[check.high] - ended[check.low]
+        per_cent = check.ratio.lower * check.coincident_hz / check.ratio.lower * np.log(2) / 1200
+        # Two standard deviations hold 95 % of what the player ends with; counting the check takes its part.
+        assert 0.93 < np.mean(np.abs(apart * per_cent) <= check.within_beats_per_second) <= 1
+
+
+def test_what_nothing_can_be_heard_against_gets_its_own_tone():
+    """A twelfth is tuned by ear; with the pedal it is a tritone and an octave, which is not."""
+    rig = Instrument("far", "", (String(1, 60), String(2, 41)), (Change("P", {2: 1}),))
+    plan = tuning_order(rig, EQUAL, NO_DROP, 440.0)
+
+    against = {step.tune: str(step.against) for step in plan.steps}
+    assert against[TuningPoint(2, ("P",))] == "tone F#2 (92.50 hz)"
+    assert against[TuningPoint(2)] == "tone C4 (261.63 hz)"
+    plan = tuning_order(rig, EQUAL, NO_DROP, 440.0, ratios=[Ratio(1, 1)])
+    assert {step.tune for step in plan.steps} == set(rig.tuning_points())
+    assert all(isinstance(step.against, Reference) for step in plan.steps)
+
+
+def test_the_bass_as_reference():
+    e9 = instrument("e9-ten-string")
+    plan = tuning_order(e9, EQUAL, NO_DROP, 440.0, references=[Reference("bass E2", 82.4069)])
+
+    assert plan.steps[0].against == Reference("bass E2", 82.4069)
+    assert sum(step.against == plan.steps[0].against for step in plan.steps) >= 2
+
+
+def test_fast_beats_and_weak_pairs_count_less():
+    fifth, third = Ratio(3, 2), Ratio(5, 4)
+    assert counting_error_beats_per_second(2, fifth) < counting_error_beats_per_second(6, fifth)
+    assert counting_error_beats_per_second(2, fifth) < counting_error_beats_per_second(2, third)

@@ -1,0 +1,150 @@
+"""Readings of a pitch meter from a CSV file, each fault as one line with the file and the line.
+
+Columns, in any order; a heading line names them:
+
+    string    number of the string, 1 is the highest course
+    changes   what is engaged, joined by +, such as A+B; empty for none
+    cents     what the meter shows, from equal temperament of the note that the string then plays
+    hz        or its frequency
+    beats     or beats counted in one second against a tone: positive when the interval is wide, else negative
+    against   the tone of that count: a note such as E4, or its hz; at a unison wide means that the string
+              is the higher one
+    ratio     what the two stand for, upper:lower; left empty for a unison
+
+Each line gives one of cents, hz and beats. A line with none of them is a reading that is missing, and passed
+over; the same reading may be there more than once. Lines that begin with # are remarks.
+"""
+
+import csv
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final
+
+from tonegen.dropfit import PitchReading
+from tonegen.errors import BadPreset, BadValue
+from tonegen.instrument import Instrument
+from tonegen.interval import Ratio, high_hz_from_beats
+from tonegen.pitch import REFERENCE_HZ, cents_between, hz_from_key, parse_note
+from tonegen.presets.files import named
+
+COLUMNS: Final = ("string", "changes", "cents", "hz", "beats", "against", "ratio")
+_VALUES: Final = ("cents", "hz", "beats")
+# Nobody tunes a stop so far from its note; a reading beyond it is in another unit, or of another string.
+_FURTHEST_CENTS: Final = 80.0
+_LARGEST_BYTES: Final = 1_000_000
+
+
+def readings(
+    path: Path, instrument: Instrument, reference_hz: float = REFERENCE_HZ
+) -> tuple[PitchReading, ...]:
+    """All readings of a file. Raises BadPreset naming the line that cannot be meant."""
+    found = []
+    for line, row in _rows(path):
+        with named(path, f"line {line}"):
+            reading = _reading(row, instrument, reference_hz, f"line {line}")
+        if reading is not None:
+            found.append(reading)
+    if not found:
+        raise BadPreset(
+            f"{path}: no readings; give a heading such as string,changes,cents and a line for each"
+        )
+    return tuple(found)
+
+
+def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
+    try:
+        if path.stat().st_size > _LARGEST_BYTES:
+            raise BadPreset(f"{path}: larger than a megabyte; that is no list of readings")
+        lines = path.read_bytes().decode("utf-8-sig").splitlines()
+    except UnicodeDecodeError as error:
+        raise BadPreset(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from None
+    except OSError as error:
+        raise BadPreset(f"{path}: cannot be read: {error.strerror}") from None
+    numbered = [
+        (number, line) for number, line in enumerate(lines, 1) if line.strip() and line.lstrip()[0] != "#"
+    ]
+    if not numbered:
+        return
+    try:
+        heading = [cell.strip().lower() for cell in next(csv.reader([numbered[0][1]], strict=True))]
+        _check_heading(path, numbered[0][0], heading)
+        for number, line in numbered[1:]:
+            cells = [cell.strip() for cell in next(csv.reader([line], strict=True))]
+            if len(cells) > len(heading):
+                raise BadPreset(
+                    f"{path}: line {number}: {len(cells)} values under {len(heading)} columns; "
+                    f"write decimals with a point, changes joined by +"
+                )
+            yield number, dict(zip(heading, cells, strict=False))
+    except csv.Error as error:
+        raise BadPreset(f"{path}: line {number}: {error}") from None
+
+
+def _check_heading(path: Path, line: int, heading: list[str]) -> None:
+    for name in heading:
+        if name not in COLUMNS:
+            raise BadPreset(
+                f'{path}: line {line}: there is no column "{name}"; the columns are {", ".join(COLUMNS)}'
+            )
+        if heading.count(name) > 1:
+            raise BadPreset(f'{path}: line {line}: column "{name}" is there twice')
+    if "string" not in heading or not set(_VALUES) & set(heading):
+        raise BadPreset(f"{path}: line {line}: give the column string, and one of cents, hz and beats")
+
+
+def _reading(
+    row: dict[str, str], instrument: Instrument, reference_hz: float, place: str
+) -> PitchReading | None:
+    given = {name: row[name] for name in _VALUES if row.get(name)}
+    if not given:
+        return None
+    if len(given) > 1:
+        raise BadValue(f"gives {' and '.join(given)}; give one of them")
+    if not row.get("string", "").isdigit():
+        raise BadValue(f'"{row.get("string", "")}" is not the number of a string')
+    string = instrument.string(int(row["string"])).number
+    changes = tuple(name.strip() for name in row.get("changes", "").split("+") if name.strip())
+    state = instrument.state(changes)
+    ((unit, text),) = given.items()
+    value = _number(text, unit)
+    nominal = float(hz_from_key(instrument.key(instrument.point(string, state)), 0.0, reference_hz))
+    if unit == "cents":
+        cents = value
+    else:
+        hz = value if unit == "hz" else _from_beats(value, row, nominal, reference_hz)
+        if hz <= 0:
+            raise BadValue(f"hz: {text} is not above zero")
+        cents = float(cents_between(nominal, hz))
+    if not abs(cents) <= _FURTHEST_CENTS:
+        note = instrument.note(instrument.point(string, state))
+        raise BadValue(
+            f"{unit}: {text} would be {cents:+.0f} cents from {note} ({nominal:.2f} hz); "
+            f"check the unit, the string and the changes"
+        )
+    return PitchReading(string, state.changes, cents, place)
+
+
+def _from_beats(beats: float, row: dict[str, str], nominal: float, reference_hz: float) -> float:
+    """The string's hz from a count against a tone; the string is the upper or the lower of the two."""
+    against = row.get("against", "")
+    if not against:
+        raise BadValue("beats: name the tone in the column against, a note such as E4 or its hz")
+    try:
+        tone = float(against)
+    except ValueError:
+        tone = float(hz_from_key(parse_note(against), 0.0, reference_hz))
+    ratio = Ratio.parse(row["ratio"]) if row.get("ratio") else Ratio(1, 1)
+    if ratio == Ratio(1, 1) or nominal > tone:
+        return float(high_hz_from_beats(beats, tone, ratio))
+    # beats = lower * tone - upper * string
+    return (ratio.lower * tone - beats) / ratio.upper
+
+
+def _number(text: str, unit: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        raise BadValue(f'{unit}: "{text}" is not a number; write it such as -2.5') from None
+    if not abs(value) < 1e6:
+        raise BadValue(f"{unit}: {text} is not a finite number")
+    return value

@@ -127,7 +127,7 @@ def test_no_path_is_better_for_any_point():
             for path in permutations([n for n in range(5) if n != goal], count)
         ]
         stated = plan.accuracy_cents()[TuningPoint(goal + 1)]
-        assert stated == pytest.approx(min(paths), rel=2e-3)
+        assert stated == pytest.approx(min(paths), rel=1e-9)
 
 
 def test_a_fifth_by_hand():

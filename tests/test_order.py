@@ -117,7 +117,8 @@ def test_no_path_is_better_for_any_point():
             return np.inf
         ratio = Ratio.parse(ratio)
         beats = ratio.lower * high - ratio.upper * low
-        return counting_error_beats_per_second(beats, ratio) / (ratio.upper * low * np.log(2) / 1200)
+        tuned_partial = ratio.lower * high if hz[second] == high else ratio.upper * low
+        return counting_error_beats_per_second(beats, ratio) / (tuned_partial * np.log(2) / 1200)
 
     for goal in range(5):
         # The tone is that of string 1, and can be heard against every string.

@@ -3,8 +3,10 @@
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
-from tonegen.errors import BadPreset, BadValue, CannotWrite
+from tonegen.errors import BadPreset, BadValue, CannotWrite, TonegenError
 from tonegen.instrument import Drop, TuningPoint
 from tonegen.interval import Ratio
 from tonegen.pitch import hz_from_key
@@ -17,6 +19,7 @@ from tonegen.temperament import OwnTemperament
 
 SHIPPED = Path(__file__).parent.parent / "presets" / "scenes"
 E9 = instrument("e9-ten-string")
+SCENE = (SHIPPED / "e9-dance-band.toml").read_bytes()
 
 
 @pytest.mark.parametrize("name", ["e9-dance-band", "c6-swing-band"])
@@ -95,6 +98,27 @@ def test_scenes_that_cannot_be_meant(tmp_path, text, says):
     with pytest.raises(BadPreset, match=says) as error:
         scene(file)
     assert "\n" not in str(error.value)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.one_of(
+        st.binary(max_size=300),
+        st.tuples(st.integers(0, 2000), st.binary(min_size=1, max_size=4)).map(
+            lambda cut: SCENE[: cut[0]] + cut[1] + SCENE[cut[0] + len(cut[1]) :]
+        ),
+    )
+)
+def test_any_bytes_give_a_scene_or_that_one_error(tmp_path, text):
+    file = tmp_path / "any.toml"
+    file.write_bytes(text)
+    try:
+        found = scene(str(file))
+    except TonegenError as error:
+        refusal = str(error)
+        assert "\n" not in refusal, refusal
+    else:
+        assert found.grips
 
 
 def test_a_half_engaged_change(tmp_path):

@@ -114,7 +114,7 @@ def scene_from(fields: SceneFields, path: Path) -> Scene:
             title=fields.title,
             instrument=chosen,
             grips=tuple(grips),
-            drop=drop(fields.drop),
+            drop=chosen.checked_drop(drop(fields.drop)),
             reference_hz=reference_hz,
             pins=tuple(pins),
             limits=tuple(limits),

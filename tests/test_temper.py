@@ -322,7 +322,9 @@ def test_before_and_after_are_exact_beats():
     solved = temper(scene("e9-dance-band"), BEATS)
     grip = next(each for each in solved.grips() if each.wanted.grip.name == "A major A+B 3-4-5-6-8-10")
     found = next(
-        each for each in grip.intervals if (each.low, each.high, each.fret) == ("string 6", "string 5", 0.0)
+        each
+        for each in grip.intervals
+        if (each.low.label, each.high.label, each.fret) == ("string 6", "string 5", 0.0)
     )
 
     offsets = solved.offsets_cents

@@ -52,6 +52,10 @@ class Voice:
     ratio: Ratio | None = None
     role: str = ""
 
+    def key(self, fret: float) -> int:
+        """The key that it is nearest to at equal temperament, with the bar at a fret."""
+        return round(self.nominal_cents / 100 + (fret if self.string is not None else 0))
+
 
 @dataclass(frozen=True, slots=True)
 class Demand:

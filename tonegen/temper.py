@@ -22,7 +22,7 @@ from tonegen.convex import (
     least_worst,
     undetermined_directions,
 )
-from tonegen.demands import Demands, Kind, demands_of
+from tonegen.demands import Demands, Kind, Voice, demands_of
 from tonegen.errors import BadValue
 from tonegen.instrument import TuningPoint
 from tonegen.interval import FASTEST_COUNTABLE_BEATS_PER_SECOND, Ratio, partial_hz
@@ -74,8 +74,8 @@ class IntervalPurity:
     Beats are at `fret`, the first of those that matter.
     """
 
-    low: str
-    high: str
+    low: Voice
+    high: Voice
     ratio: Ratio
     before: Purity
     after: Purity
@@ -266,8 +266,8 @@ def purity_of(demands: Demands, before: Array, after: Array) -> tuple[GripPurity
             was, now = (Purity(float(cents[row]), float(beats[row])) for cents, beats in sides)
             intervals.append(
                 IntervalPurity(
-                    demand.low.label,
-                    demand.high.label,
+                    demand.low,
+                    demand.high,
                     demand.ratio,
                     was,
                     now,

@@ -24,6 +24,10 @@ SUMMARIES: Final[Mapping[str, str]] = {
     "render": "Write tones or a grip to a WAV or FLAC file.",
     "count": "Turn beats counted by ear into cents.",
     "chart": "Chart of strings by changes, with targets and pitch readings.",
+    "temper": "Find the offsets that make your own grips ring.",
+    "compare": "Two temperaments side by side over the grips of a scene.",
+    "drop": "Cabinet drop from readings of a pitch meter.",
+    "order": "A plan to tune by ear, step by step, heard if you like.",
     "list": "List the presets there are.",
     "ear": "Train ears on the purity of intervals, and measure what they hear.",
 }

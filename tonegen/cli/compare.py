@@ -1,0 +1,67 @@
+"""tonegen compare."""
+
+import click
+import numpy as np
+
+from tonegen.cli.asked import Preset, load_temperament_of
+from tonegen.cli.purity import grip_json, point_json, print_grips
+from tonegen.cli.show import as_json, print_json, print_table, signed
+from tonegen.demands import demands_of
+from tonegen.presets.scenes import scene as load_scene
+from tonegen.temper import purity_of
+
+
+@click.command()
+@click.argument("first", type=Preset("temperaments"))
+@click.argument("second", type=Preset("temperaments"))
+@click.option("--scene", type=Preset("scenes"), required=True, help="Whose grips are compared.")
+@click.option("--intervals", is_flag=True, help="Every interval of every grip, not only the worst.")
+@as_json
+def command(first: str, second: str, scene: str, intervals: bool, in_json: bool) -> None:
+    """Two temperaments side by side over the grips of a scene.
+
+    \b
+    tonegen compare equal my-e9 --scene e9-dance-band
+    """
+    asked = load_scene(scene)
+    demands = demands_of(asked)
+    instrument = asked.instrument
+    sides = [load_temperament_of(instrument, name, None) for name in (first, second)]
+    offsets = [np.array([side.offset_cents(instrument, point) for point in demands.points]) for side in sides]
+    grips = purity_of(demands, offsets[0], offsets[1])
+    pairs = zip(demands.points, offsets[0].tolist(), offsets[1].tolist(), strict=True)
+    if in_json:
+        print_json(
+            {
+                "scene": asked.name,
+                "first": first,
+                "second": second,
+                "points": [
+                    {
+                        **point_json(point),
+                        "note": instrument.note(point),
+                        "first_offset_cents": one,
+                        "second_offset_cents": other,
+                    }
+                    for point, one, other in pairs
+                ],
+                "grips": [grip_json(grip, instrument, "first", "second") for grip in grips],
+            }
+        )
+        return
+    print_table(
+        ["string", "stop", "note", f">{first}", f">{second}", ">apart"],
+        [
+            (
+                str(point.string),
+                "+".join(point.changes) or "open",
+                instrument.note(point),
+                signed(one, 1),
+                signed(other, 1),
+                signed(other - one, 1),
+            )
+            for point, one, other in pairs
+        ],
+        f"{asked.title or asked.name}; offsets in cents from equal",
+    )
+    print_grips(grips, first, second, intervals)

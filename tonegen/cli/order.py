@@ -1,0 +1,206 @@
+"""tonegen order."""
+
+import threading
+from typing import Any
+
+import click
+
+from tonegen import presets
+from tonegen.cli.asked import Preset, load_temperament_of
+from tonegen.cli.purity import point_json
+from tonegen.cli.show import as_json, print_json, print_table
+from tonegen.errors import NoSuchDevice
+from tonegen.instrument import TuningPoint
+from tonegen.listening import KEYS, Listening
+from tonegen.order import Check, Node, Order, Step, counted, tuning_order
+from tonegen.presets.scenes import scene as load_scene
+from tonegen.scene import Scene
+from tonegen.temper import temper
+from tonegen.temperament import Temperament
+
+
+@click.command()
+@click.argument("scene", type=Preset("scenes"))
+@click.option(
+    "--temperament",
+    type=Preset("temperaments"),
+    help="Where to tune to; the scene's own best by beats when left out.",
+)
+@click.option("--listen", is_flag=True, help="Hear each step, and go on by keys.")
+@click.option("--device", help="Sound device, by number or part of its name.")
+@click.option("--timbre", type=Preset("timbres"), default="harmonic", show_default=True, help="Of the tones.")
+@click.option("--level", type=float, default=-24.0, show_default=True, help="Loudness, dB of full scale.")
+@as_json
+def command(
+    scene: str,
+    temperament: str | None,
+    listen: bool,
+    device: str | None,
+    timbre: str,
+    level: float,
+    in_json: bool,
+) -> None:
+    """A plan to tune by ear, step by step, heard if you like.
+
+    Each step says which string to tune against what, in which state, and how fast it must beat; the open
+    strings come first, and the intervals at the end check the whole.
+
+    \b
+    tonegen order e9-dance-band --temperament my-e9
+    tonegen order e9-dance-band --listen
+    """
+    asked = load_scene(scene)
+    target = _target(asked, temperament)
+    plan = tuning_order(asked.instrument, target, asked.drop, asked.reference_hz, points=asked.points())
+    if listen:
+        _listen(Listening(plan, asked.reference_hz), device, timbre, level)
+    elif in_json:
+        print_json(_json(plan, asked, target))
+    else:
+        _print(plan, asked, target)
+
+
+def _target(scene: Scene, name: str | None) -> Temperament:
+    if name is None:
+        return temper(scene).temperament(scene.name)
+    return load_temperament_of(scene.instrument, name, None)
+
+
+def _json(plan: Order, scene: Scene, target: Temperament) -> dict[str, Any]:
+    return {
+        "scene": scene.name,
+        "instrument": plan.instrument.name,
+        "temperament": target.name,
+        "reference_hz": scene.reference_hz,
+        "steps": [
+            {
+                "tune": _node_json(step.tune, plan),
+                "against": _node_json(step.against, plan),
+                "changes": list(step.state.changes),
+                "fret": step.fret,
+                "ratio": str(step.ratio),
+                "beats_per_second": step.beats_per_second,
+                "low_hz": step.low_hz,
+                "high_hz": step.high_hz,
+                "coincident_hz": step.coincident_hz,
+                "pair": step.pair,
+                "count": step.count,
+                "sounds_like": step.sounds_like,
+                "accuracy_cents": step.accuracy_cents,
+            }
+            for step in plan.steps
+        ],
+        "checks": [
+            {
+                "low": _node_json(check.low, plan),
+                "high": _node_json(check.high, plan),
+                "changes": list(check.state.changes),
+                "fret": check.fret,
+                "ratio": str(check.ratio),
+                "beats_per_second": check.beats_per_second,
+                "coincident_hz": check.coincident_hz,
+                "within_beats_per_second": check.within_beats_per_second,
+            }
+            for check in plan.checks
+        ],
+    }
+
+
+def _node_json(node: Node, plan: Order) -> dict[str, Any]:
+    if isinstance(node, TuningPoint):
+        return {**point_json(node), "note": plan.instrument.note(node)}
+    return {"tone": node.name, "hz": node.hz}
+
+
+def _print(plan: Order, scene: Scene, target: Temperament) -> None:
+    print_table(
+        [">", "tune", "against", "engaged", "as", "count", ">listen at", ">sure to"],
+        [_step_row(number, step, plan) for number, step in enumerate(plan.steps, start=1)],
+        f"{scene.title or scene.name}, to {target.name}; A4 = {scene.reference_hz:g} Hz, "
+        f"drop {scene.drop.name}; sure to so many cents",
+    )
+    print_table(
+        ["check", "with", "engaged", "as", "should beat", "give or take"],
+        [_check_row(check, plan) for check in plan.checks],
+        "When all are tuned",
+    )
+
+
+def _step_row(number: int, step: Step, plan: Order) -> tuple[str, ...]:
+    return (
+        str(number),
+        named(step.tune, plan),
+        named(step.against, plan),
+        str(step.state) + (f" fret {step.fret:g}" if step.fret else ""),
+        str(step.ratio),
+        step.count,
+        f"{step.coincident_hz:.0f} Hz",
+        f"{step.accuracy_cents:.1f}",
+    )
+
+
+def _check_row(check: Check, plan: Order) -> tuple[str, ...]:
+    side = "wide" if check.beats_per_second > 0 else "narrow"
+    return (
+        named(check.low, plan),
+        named(check.high, plan),
+        str(check.state),
+        str(check.ratio),
+        f"{counted(check.beats_per_second)} {side}",
+        counted(check.within_beats_per_second),
+    )
+
+
+def named(node: Node, plan: Order) -> str:
+    """A point as string, stop and note; a tone by its name and hz."""
+    if not isinstance(node, TuningPoint):
+        return str(node)
+    stop = f" {'+'.join(node.changes)}" if node.changes else ""
+    return f"{node.string}{stop} {plan.instrument.note(node)}"
+
+
+def _listen(place: Listening, device: str | None, timbre_name: str, level: float) -> None:
+    """Sound each step until a key says where to go."""
+    from tonegen.player import HEARING_CAUTION, Player
+    from tonegen.sound.device import choose, output_devices, play
+
+    timbre = presets.timbre(timbre_name)
+    chosen = choose(device, output_devices())
+    player = Player(chosen.sample_rate, channels=min(chosen.channels, 2), level_dbfs=level)
+    click.echo(HEARING_CAUTION, err=True)
+    click.echo(KEYS)
+    stop, failures = threading.Event(), list[NoSuchDevice]()
+    player.set(place.tones(timbre))
+
+    def sound() -> None:
+        try:
+            play(player, chosen, stop=stop)
+        except NoSuchDevice as lost:
+            failures.append(lost)
+
+    sounding = threading.Thread(target=sound)
+    sounding.start()
+    try:
+        while not place.ended and sounding.is_alive():
+            _say(place)
+            place = place.pressed(click.getchar())
+            if place.again:
+                player.set(())
+            player.set(place.tones(timbre))
+    except (KeyboardInterrupt, EOFError):
+        pass  # the usual way to end
+    finally:
+        stop.set()
+        sounding.join()
+    if failures:
+        raise failures[0]
+
+
+def _say(place: Listening) -> None:
+    step, plan = place.step, place.plan
+    partials = ", only the beating partials" if place.only_beating else ""
+    click.echo(
+        f"{place.at + 1} of {len(plan.steps)}: tune {named(step.tune, plan)} against "
+        f"{named(step.against, plan)}, {step.state}, {step.ratio}: {step.count} "
+        f"({step.pair}, near {step.coincident_hz:.0f} Hz; {step.sounds_like}){partials}"
+    )

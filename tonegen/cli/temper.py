@@ -1,0 +1,201 @@
+"""tonegen temper."""
+
+from dataclasses import replace
+from typing import Any
+
+import click
+
+from tonegen.cli.asked import Preset
+from tonegen.cli.purity import grip_json, point_json, print_grips
+from tonegen.cli.show import as_json, print_json, print_table, signed
+from tonegen.errors import BadValue
+from tonegen.front import Front, front_of
+from tonegen.instrument import TuningPoint
+from tonegen.presets.own import save_temperament
+from tonegen.presets.scenes import scene as load_scene
+from tonegen.scene import Pin, Scene, parse_pin
+from tonegen.temper import Objective, Tempered, offsets_before, temper
+
+
+@click.command()
+@click.argument("scene", type=Preset("scenes"))
+@click.option(
+    "--objective",
+    type=click.Choice([objective.value for objective in Objective]),
+    default=Objective.BEATS.value,
+    show_default=True,
+    help="What is made least: squares of cents or beats, or the worst.",
+)
+@click.option(
+    "--pin",
+    "pins",
+    metavar="POINT=CENTS",
+    multiple=True,
+    help="Hold a point: 4=0 is string 4 open, 4:F=-20 its stop for F, 5:A+C=-12 for both.",
+)
+@click.option(
+    "--front", "with_front", is_flag=True, help='The trade-off of "with the band" and "with itself".'
+)
+@click.option("--intervals", is_flag=True, help="Every interval of every grip, not only the worst.")
+@click.option("--save", metavar="NAME", help="Keep the offsets as your own temperament.")
+@as_json
+def command(
+    scene: str,
+    objective: str,
+    pins: tuple[str, ...],
+    with_front: bool,
+    intervals: bool,
+    save: str | None,
+    in_json: bool,
+) -> None:
+    """Find the offsets that make your own grips ring.
+
+    A scene says which grips you play and how much each matters, what must not move, and who else plays.
+    Pins given here win over those of the scene.
+
+    \b
+    tonegen temper e9-dance-band
+    tonegen temper e9-dance-band --pin 4=3 --pin 8=3 --intervals
+    tonegen temper e9-dance-band --save my-e9
+    """
+    asked = with_pins(load_scene(scene), pins)
+    goal = Objective(objective)
+    solved = temper(asked, goal)
+    front = front_of(asked, goal) if with_front else None
+    saved = save_temperament(solved.temperament(save)) if save else None
+    if in_json:
+        print_json(_json(solved, front) | ({"saved": str(saved)} if saved else {}))
+        return
+    _print(solved, intervals)
+    if front:
+        _print_front(front)
+    if saved:
+        click.echo(f"Saved as {saved.stem}: {saved}")
+
+
+def with_pins(scene: Scene, pins: tuple[str, ...]) -> Scene:
+    """The scene with pins as typed, which win over its own. Raises BadValue when two of them contradict."""
+    given: list[Pin] = []
+    for text in pins:
+        try:
+            given.append(parse_pin(text, scene.instrument))
+        except BadValue as error:
+            raise BadValue(f"--pin: {error}") from None
+    points = {pin.point for pin in given}
+    return replace(scene, pins=(*(pin for pin in scene.pins if pin.point not in points), *given))
+
+
+def _json(solved: Tempered, front: Front | None) -> dict[str, Any]:
+    scene = solved.scene
+    pinned = {pin.point for pin in scene.pins}
+    proof = "duality_gap" if solved.objective.of_worst else "kkt_residual"
+    result: dict[str, Any] = {
+        "scene": scene.name,
+        "instrument": scene.instrument.name,
+        "reference_hz": scene.reference_hz,
+        "objective": solved.objective.value,
+        "value": solved.value,
+        "unit": solved.objective.unit,
+        "points": [
+            {
+                **point_json(point),
+                "note": scene.instrument.note(point),
+                "offset_cents": offset,
+                "hz": solved.hz(point),
+                "pinned": point in pinned,
+            }
+            for point, offset in solved.offsets_cents.items()
+        ],
+        "grips": [grip_json(grip, scene.instrument) for grip in solved.grips()],
+        "binding": [
+            {
+                "kind": bound.kind,
+                "what": bound.what,
+                **(point_json(bound.point) if bound.point else {}),
+                "price": bound.price,
+                "price_unit": f"{solved.objective.unit} per cent",
+                "price_beats_per_cent": bound.price_beats_per_cent,
+                "towards": bound.towards,
+            }
+            for bound in solved.binding
+        ],
+        "contradictions": [
+            {
+                **point_json(found.point),
+                "grips": list(found.names),
+                "roles": list(found.roles),
+                "wanted_cents": list(found.wanted_cents),
+                "apart_cents": found.apart_cents,
+                "beats_per_second": list(found.beats_per_second),
+                "text": str(found),
+            }
+            for found in solved.contradictions()
+        ],
+        "undetermined": [
+            {"points": [point_json(point) for point in each.points], "why": each.why}
+            for each in solved.undetermined()
+        ],
+        "certificate": {proof: solved.residual},
+    }
+    if front:
+        result["front"] = [
+            {
+                "band_weight": point.band_weight,
+                "self_error": point.self_error,
+                "band_error": point.band_error,
+                "offsets_cents": list(point.offsets_cents),
+            }
+            for point in front.points
+        ]
+    return result
+
+
+def _print(solved: Tempered, every_interval: bool) -> None:
+    scene = solved.scene
+    pinned = {pin.point for pin in scene.pins}
+    before = dict(zip(solved.demands.points, offsets_before(solved.demands), strict=True))
+    kind = "worst" if solved.objective.of_worst else "root mean square"
+    print_table(
+        ["string", "stop", "note", ">before", ">after", ">Hz to read", ""],
+        [_point_row(solved, point, float(before[point]), point in pinned) for point in solved.demands.points],
+        f"{scene.title or scene.name}\nA4 = {scene.reference_hz:g} Hz, drop {scene.drop.name}; "
+        f"least {solved.objective.value}: {kind} {solved.value:.2f} {solved.objective.unit}; "
+        f"offsets in cents from equal",
+    )
+    print_grips(solved.grips(), "before", "after", every_interval)
+    for bound in solved.binding:
+        side = {1: "; higher would be better", -1: "; lower would be better"}.get(bound.towards, "")
+        click.echo(
+            f"Holds back: {bound.what}, {bound.price_beats_per_cent:.3f} beats a second per cent{side}"
+        )
+    for found in solved.contradictions():
+        click.echo(f"Contradiction: {found}")
+    for each in solved.undetermined():
+        click.echo(f"Undecided: {each}")
+    proof = "duality gap" if solved.objective.of_worst else "residual of the optimality conditions"
+    click.echo(f"Optimal: {proof} {solved.residual:.0e}")
+
+
+def _point_row(solved: Tempered, point: TuningPoint, before: float, pinned: bool) -> tuple[str, ...]:
+    return (
+        str(point.string),
+        "+".join(point.changes) or "open",
+        solved.scene.instrument.note(point),
+        signed(before, 1),
+        signed(solved.offsets_cents[point], 1),
+        f"{solved.hz(point):.2f}",
+        "pinned" if pinned else "",
+    )
+
+
+def _print_front(front: Front) -> None:
+    unit = front.objective.unit
+    print_table(
+        [">band counts", f">with itself, {unit}", f">with the band, {unit}"],
+        [
+            (f"{point.band_weight:.3g} times", f"{point.self_error:.3f}", f"{point.band_error:.3f}")
+            for point in front.points
+        ],
+        "The trade-off: neither can be better without the other getting worse",
+    )
+    click.echo(front.picture())

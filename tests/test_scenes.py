@@ -156,7 +156,7 @@ def test_a_saved_temperament_is_read_back(own_folder):
         TuningPoint(5, ("A",)): -12.3457,
         TuningPoint(5, ("A", "C")): -10.0,
     }
-    assert not list(path.parent.glob("*.part"))
+    assert not list(path.parent.glob(".*"))
 
 
 def test_what_he_wrote_into_it_survives(own_folder):

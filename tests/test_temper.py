@@ -129,7 +129,7 @@ def test_two_grips_disagree_by_the_drop():
     )
     assert "string 1 open" in str(found)
     assert "4.0 cents apart" in str(found)
-    assert "costs 0.2 beats a second in one and 0.7 beats a second in the other" in str(found)
+    assert "costs 0.2 beats a second in one and 0.7 in the other" in str(found)
 
 
 def test_the_worst_is_shared_evenly():

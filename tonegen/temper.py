@@ -138,6 +138,8 @@ class Contradiction:
             for role, name in zip(self.roles, self.names, strict=True)
         ]
         first, second = map(_cost, self.beats_per_second)
+        if "roughness" not in (first, second):
+            second = second.removesuffix(" beats a second")
         return (
             f"{self.point} is {places[0]} and {places[1]}: they want it {self.apart_cents:.1f} cents apart; "
             f"the compromise costs {first} in one and {second} in the other"

@@ -1,5 +1,7 @@
 """tonegen chart."""
 
+from pathlib import Path
+
 import click
 
 from tonegen import presets
@@ -22,9 +24,22 @@ from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class
 @click.option("--root", type=Parsed("note", parse_pitch_class), help="What the temperament is built on.")
 @click.option("--drop", type=Preset("drops"), default="none", show_default=True, help="Cabinet drop.")
 @click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in hz.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    help="Write a page for the gig bag, with beats and tuning order: .pdf, .svg or .png.",
+)
+@click.option("--force", is_flag=True, help="Write over a file that exists.")
 @as_json
 def command(
-    instrument: str, temperament: str, root: int | None, drop: str, reference: float, in_json: bool
+    instrument: str,
+    temperament: str,
+    root: int | None,
+    drop: str,
+    reference: float,
+    out: Path | None,
+    force: bool,
+    in_json: bool,
 ) -> None:
     """Chart of strings by changes, with targets and pitch readings.
 
@@ -33,12 +48,27 @@ def command(
 
     \b
     tonegen chart --instrument e9-ten-string --temperament five-limit-just
+    tonegen chart --instrument e9-ten-string --temperament my-e9 --out card.pdf
     """
     reference_hz = checked_reference_hz(reference)
     played = presets.instrument(instrument)
-    chart = copedent(
-        played, load_temperament_of(played, temperament, root), load_drop(played, drop), reference_hz
-    )
+    target, sag = load_temperament_of(played, temperament, root), load_drop(played, drop)
+    chart = copedent(played, target, sag, reference_hz)
+    if out is not None:
+        from tonegen.card import Card, figure_format, grips_for_card, write
+        from tonegen.order import tuning_order
+        from tonegen.writing import written_whole
+
+        kind = figure_format(out)
+        plan = tuning_order(played, target, sag, reference_hz)
+        card = Card(chart, target, sag, plan, grips_for_card(played))
+        with written_whole(out, force=force) as beside:
+            write(card, beside, kind)
+        if not in_json:
+            click.echo(f"Written: {out}")
+            for caution in _cautions(chart):
+                click.echo(f"Caution: {caution}")
+            return
     if in_json:
         print_json(_json(chart))
         return

@@ -4,17 +4,16 @@ Comments, order and further fields of a file that is there already survive; only
 is written beside its place and renamed into it, so that it is never half written.
 """
 
-import os
 import re
 from collections.abc import Mapping
 from pathlib import Path
-from tempfile import NamedTemporaryFile
 from typing import Any, Final
 
 from tonegen.errors import BadPreset, BadValue, CannotWrite
 from tonegen.instrument import Drop, TuningPoint
 from tonegen.presets.files import SHIPPED, own_folder
 from tonegen.temperament import OwnTemperament
+from tonegen.writing import written_whole
 
 _NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,59}")
 _DECIMALS: Final = 4  # of a cent: a hundredth of what any meter shows
@@ -104,19 +103,9 @@ def _document(path: Path) -> Any:
 def _write(path: Path, document: Any) -> None:
     import tomlkit
 
-    beside: Path | None = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with NamedTemporaryFile(
-            "w", encoding="utf-8", dir=path.parent, prefix=f".{path.stem}-", suffix=".part", delete=False
-        ) as file:
-            beside = Path(file.name)
-            file.write(tomlkit.dumps(document))
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(path)
     except OSError as error:
         raise CannotWrite(f"{path}: cannot be written: {error.strerror}; choose another place") from None
-    finally:
-        if beside is not None:
-            beside.unlink(missing_ok=True)
+    with written_whole(path, force=True) as beside:
+        beside.write_text(tomlkit.dumps(document), encoding="utf-8")

@@ -1,0 +1,260 @@
+"""temper, compare, drop and order as they are typed, and what scripts get from them."""
+
+import pytest
+
+from tonegen import presets
+from tonegen.instrument import TuningPoint
+from tonegen.listening import Listening
+from tonegen.order import tuning_order
+from tonegen.presets.scenes import scene
+from tonegen.temper import Objective, temper
+from tonegen.temperament import EQUAL
+
+SCENE = "e9-dance-band"
+
+
+def point(result, string, *changes):
+    (found,) = [
+        each for each in result["points"] if (each["string"], each["changes"]) == (string, list(changes))
+    ]
+    return found
+
+
+@pytest.mark.parametrize("objective", Objective)
+def test_temper_with_every_objective(tonegen, objective):
+    result = tonegen(f"tonegen temper {SCENE} --objective {objective.value} --pin 4=0 --pin 8=0 --json").json
+
+    assert result["objective"] == objective.value
+    assert (point(result, 4)["offset_cents"], point(result, 4)["pinned"]) == (0.0, True)
+    assert point(result, 8)["hz"] == pytest.approx(164.8138, abs=1e-4)
+    proof = "duality_gap" if objective.of_worst else "kkt_residual"
+    assert list(result["certificate"]) == [proof]
+    assert abs(result["certificate"][proof]) < 1e-8
+    grip = result["grips"][0]
+    assert {"name", "changes", "strings", "intervals"} <= set(grip)
+    for interval in grip["intervals"]:
+        assert {"low", "high", "ratio", "before", "after"} <= set(interval)
+        assert set(interval["after"]) == {"cents_from_just", "beats_per_second"}
+    assert {"binding", "contradictions"} <= set(result)
+    assert all(each["price_unit"].endswith(" per cent") for each in result["binding"])
+
+
+def test_what_if_the_e_strings_are_held(tonegen):
+    """A pin as typed wins over the scene's own, and a change's stop can be held as well."""
+    free = tonegen(f"tonegen temper {SCENE} --json").json
+    held = tonegen(f"tonegen temper {SCENE} --pin 8=8 --pin 8:F=-20 --json").json
+
+    assert (point(free, 8)["offset_cents"], point(held, 8)["offset_cents"]) == (3.0, 8.0)
+    assert (point(free, 8, "F")["pinned"], point(held, 8, "F")["pinned"]) == (False, True)
+    assert point(held, 8, "F")["offset_cents"] == -20
+    assert held["value"] > free["value"]
+
+
+def test_temper_as_a_person_sees_it(tonegen):
+    shown = tonegen(f"tonegen temper {SCENE} --front")
+
+    assert shown.code == 0
+    for words in (
+        "Holds back: string 8 open pinned", "Contradiction: string 7 open is the root in",
+        "Undecided: string 1 with G", "Optimal: residual", "with the band, beats per second",
+    ):  # fmt: skip
+        assert words in shown.out
+    assert (
+        "8–5 3:2"
+        in tonegen(f"tonegen temper {SCENE} --intervals")
+        .out.replace("3:2 fifth", "3:2")
+        .replace("8–5        ", "8–5 ")
+        or "8–5" in shown.out
+    )
+
+
+def test_front_as_numbers(tonegen):
+    front = tonegen("tonegen temper c6-swing-band --front --json").json["front"]
+
+    assert len(front) == 25
+    assert front[0]["self_error"] < front[-1]["self_error"]
+    assert front[0]["band_error"] > front[-1]["band_error"]
+
+
+def test_what_is_saved_every_other_command_takes(tonegen):
+    saved = tonegen(f"tonegen temper {SCENE} --save my-e9 --json").json
+    chart = tonegen("tonegen chart --instrument e9-ten-string --temperament my-e9 --json").json
+
+    assert saved["saved"].endswith("my-e9.toml")
+    assert point(chart, 6)["offset_cents"] == pytest.approx(point(saved, 6)["offset_cents"], abs=1e-4)
+    beats = tonegen(
+        "tonegen beats --instrument e9-ten-string --temperament my-e9 --drop demo-soft-cabinet "
+        "--changes A,B --grip 6,8,10 --json"
+    ).json
+    grip = next(each for each in saved["grips"] if each["name"] == "A major A+B 3-4-5-6-8-10")
+    tempered = {
+        (each.get("low_string"), each.get("high_string")): each["after"]["beats_per_second"]
+        for each in grip["intervals"]
+        if each["fret"] == 0
+    }
+    for interval in beats["intervals"]:
+        pair = (interval["low_string"], interval["high_string"])
+        assert interval["beats_per_second"] == pytest.approx(tempered[pair], abs=1e-3)
+    assert any(
+        line["name"] == "my-e9" for line in tonegen("tonegen list temperaments --json").json["temperaments"]
+    )
+
+
+def test_compare_equal_with_his_own(tonegen):
+    saved = tonegen(f"tonegen temper {SCENE} --save my-e9 --json").json
+    result = tonegen(f"tonegen compare equal my-e9 --scene {SCENE} --json").json
+
+    assert (result["first"], result["second"]) == ("equal", "my-e9")
+    assert point(result, 6)["first_offset_cents"] == 0
+    for ours, theirs in zip(saved["grips"], result["grips"], strict=True):
+        for before_after, side_by_side in zip(ours["intervals"], theirs["intervals"], strict=True):
+            assert side_by_side["first"] == before_after["before"]
+            assert side_by_side["second"] == pytest.approx(before_after["after"], abs=1e-2)
+    shown = tonegen(f"tonegen compare equal my-e9 --scene {SCENE}").out
+    assert "my-e9: worst pair" in shown
+    assert "A major A+B 3-4-5-6-8-10" in shown
+
+
+READINGS = """string,changes,cents
+8,,3.0
+8,A,0.7
+8,B,1.0
+8,,3.0
+8,A,0.7
+8,A,6.0
+8,B,1.0
+4,,3.9
+4,A+F,
+"""
+
+
+@pytest.fixture
+def readings(tmp_path):
+    path = tmp_path / "readings.csv"
+    path.write_text(READINGS)
+    return path
+
+
+def test_drop_from_readings(tonegen, readings):
+    result = tonegen(f"tonegen drop {readings} --instrument e9-ten-string --json").json
+
+    found = {(each["string"], each["change"]): each for each in result["drops"]}
+    assert set(found) == {(8, "A"), (8, "B")}
+    assert found[8, "A"]["cents"] == pytest.approx(-2.3)
+    assert found[8, "A"]["standard_error_cents"] == pytest.approx(0.1)
+    (slip,) = result["outliers"]
+    assert (slip["place"], slip["cents"], slip["expected_cents"]) == ("line 7", 6.0, pytest.approx(0.7))
+    assert {"string", "changes", "gain_cents"} == set(result["next_readings"][0])
+
+
+def test_drop_saved_and_used(tonegen, readings):
+    shown = tonegen(f"tonegen drop {readings} --instrument e9-ten-string --save my-cabinet").out
+
+    assert "Does not fit: line 7, string 8 with A read +6.00; the others say +0.70" in shown
+    assert "Read next: string" in shown
+    assert presets.drop("my-cabinet").cents["A"] == {8: pytest.approx(-2.3)}
+    chart = tonegen("tonegen chart --instrument e9-ten-string --drop my-cabinet --json").json
+    assert {"string": 8, "change": "A", "cents": pytest.approx(-2.3)} in chart["drops"]
+
+
+def test_order_for_scripts(tonegen):
+    tonegen(f"tonegen temper {SCENE} --save my-e9")
+    result = tonegen(f"tonegen order {SCENE} --temperament my-e9 --json").json
+
+    keys = {
+        "tune", "against", "changes", "fret", "ratio", "beats_per_second", "coincident_hz", "accuracy_cents"
+    }  # fmt: skip
+    assert all(keys <= set(step) for step in result["steps"])
+    assert result["steps"][0]["against"]["tone"] == "tone E4"
+    assert len(result["steps"]) == 28
+    assert all(
+        {"low", "high", "ratio", "within_beats_per_second"} <= set(check) for check in result["checks"]
+    )
+    for step in result["steps"]:
+        upper, lower = map(int, step["ratio"].split(":"))
+        rate = lower * step["high_hz"] - upper * step["low_hz"]
+        assert step["beats_per_second"] == pytest.approx(rate, abs=1e-9)
+
+
+def test_order_as_it_is_printed(tonegen):
+    shown = tonegen(f"tonegen order {SCENE}").out
+
+    assert "start from pure and" in shown
+    assert "When all are tuned" in shown
+    assert "tone E4 (330.37 hz)" in shown
+
+
+def listening():
+    e9 = presets.instrument("e9-ten-string")
+    return Listening(tuning_order(e9, EQUAL, presets.drop("none"), 440.0), 440.0)
+
+
+def test_keys_lead_through_the_steps():
+    place = listening()
+    last = len(place.plan.steps) - 1
+
+    assert place.pressed("n").at == 1
+    assert place.pressed("\r").pressed("n").pressed("b").at == 1
+    assert place.pressed("b").at == 0
+    assert place.pressed("x") == place
+    assert place.pressed("r").again
+    assert not place.pressed("r").pressed("n").again
+    assert place.pressed("q").ended
+    for _ in range(last):
+        place = place.pressed("n")
+    assert (place.at, place.ended) == (last, False)
+    assert place.pressed("n").ended
+
+
+def test_what_is_heard_is_the_target_or_only_its_beating_partials():
+    place, timbre = listening(), presets.timbre("harmonic")
+    step = place.step
+    whole, pair = place.tones(timbre), place.pressed("p").tones(timbre)
+
+    assert sorted(tone.hz for tone in whole) == [step.low_hz, step.high_hz]
+    heard = sorted(
+        tone.hz * number
+        for tone in pair
+        for number, level in zip(tone.timbre.multiples, tone.heard_levels(), strict=True)
+        if level > 0
+    )
+    assert len(heard) == 2
+    assert heard[1] - heard[0] == pytest.approx(abs(step.beats_per_second), abs=1e-9)
+    assert sum(heard) / 2 == pytest.approx(step.coincident_hz)
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("temper nosuch", 'there is no scene called "nosuch"; near it:'),
+        (f"temper {SCENE} --pin 4", '--pin: "4" is not a pin'),
+        (f"temper {SCENE} --pin 4=0 --pin 4=3", "pins contradict: string 4 open is held at +0 and at +3"),
+        (f"temper {SCENE} --pin 14=0", "--pin: e9-ten-string has no string 14"),
+        (f"temper {SCENE} --pin 4:Q=0", '--pin: e9-ten-string has no change "Q"'),
+        (
+            f"temper {SCENE} --pin 4=20",
+            "give one of them up: string 4 open at most +8 cents; string 4 open pinned",
+        ),
+        (f"temper {SCENE} --objective loud", "loud"),
+        (f"temper {SCENE} --save equal", "comes with the program; save under another name"),
+        (f"compare equal nosuch --scene {SCENE}", 'no temperament called "nosuch"'),
+        ("compare equal equal", "scene"),
+        ("drop nosuch.csv --instrument e9-ten-string", "nosuch.csv: cannot be read"),
+        (f"order {SCENE} --temperament nosuch", 'no temperament called "nosuch"'),
+    ],
+)
+def test_one_line_says_what_is_wrong(tonegen, line, says):
+    assert says in tonegen.refused(f"tonegen {line}")
+
+
+def test_a_temperament_of_another_instrument(tonegen):
+    tonegen("tonegen temper c6-swing-band --save my-c6")
+    for line in (f"compare equal my-c6 --scene {SCENE}", f"order {SCENE} --temperament my-c6"):
+        assert "belongs to c6-ten-string" in tonegen.refused(f"tonegen {line}")
+
+
+def test_solved_scene_agrees_with_what_is_printed(tonegen):
+    solved = temper(scene(SCENE))
+    result = tonegen(f"tonegen temper {SCENE} --json").json
+
+    assert point(result, 5, "A")["offset_cents"] == solved.offsets_cents[TuningPoint(5, ("A",))]

@@ -59,13 +59,9 @@ def test_temper_as_a_person_sees_it(tonegen):
         "Undecided: string 1 with G", "Optimal: residual", "with the band, beats per second",
     ):  # fmt: skip
         assert words in shown.out
-    assert (
-        "8–5 3:2"
-        in tonegen(f"tonegen temper {SCENE} --intervals")
-        .out.replace("3:2 fifth", "3:2")
-        .replace("8–5        ", "8–5 ")
-        or "8–5" in shown.out
-    )
+    every = tonegen(f"tonegen temper {SCENE} --intervals").out.splitlines()
+    assert any(line.split()[:3] == ["8–5", "3:2", "fifth"] for line in every)
+    assert any(line.startswith("bass–10 fret 3") for line in every)
 
 
 def test_front_as_numbers(tonegen):
@@ -226,7 +222,7 @@ def test_what_is_heard_is_the_target_or_only_its_beating_partials():
 @pytest.mark.parametrize(
     ("line", "says"),
     [
-        ("temper nosuch", 'there is no scene called "nosuch"; near it:'),
+        ("temper nosuch", 'there is no scene called "nosuch"; see: tonegen list scenes'),
         (f"temper {SCENE} --pin 4", '--pin: "4" is not a pin'),
         (f"temper {SCENE} --pin 4=0 --pin 4=3", "pins contradict: string 4 open is held at +0 and at +3"),
         (f"temper {SCENE} --pin 14=0", "--pin: e9-ten-string has no string 14"),

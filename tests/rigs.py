@@ -1,12 +1,13 @@
 """Invented instruments and scenes for the tests of tempering."""
 
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
 
 from tonegen.instrument import NO_DROP, Change, Drop, Grip, Instrument, String, TuningPoint
 from tonegen.interval import Ratio
-from tonegen.scene import Pin, Scene, WantedGrip
+from tonegen.scene import BandPart, Limit, Pin, Scene, WantedGrip
 
 
 def strings(*keys: int) -> tuple[String, ...]:
@@ -68,3 +69,29 @@ def large_scene(grips: int, seed: int = 1, string_count: int = 12, change_count:
 def syntonic_commas(fraction: str) -> float:
     """A fraction of the syntonic comma in cents."""
     return float(Fraction(fraction)) * Ratio(81, 80).cents
+
+
+def any_scene(seed: int) -> Scene:
+    """An invented scene of any kind: weights over six decades, pins, limits, a band, a pull, or none."""
+    draw = np.random.default_rng(seed)
+    base = large_scene(int(draw.integers(1, 40)), seed, int(draw.integers(5, 13)), int(draw.integers(2, 6)))
+    grips = tuple(
+        replace(
+            wanted,
+            weight=float(10 ** draw.uniform(-3, 3)),
+            within_cents=float(draw.uniform(20, 60)) if draw.random() < 0.05 else None,
+        )
+        for wanted in base.grips
+    )
+    points = base.points()
+    pins = tuple(Pin(point, float(draw.choice([0, 3, -5.5]))) for point in points if draw.random() < 0.1)
+    limits = tuple(
+        Limit(point, -float(draw.choice([5, 15, 40])), float(draw.choice([5, 15, 40])))
+        for point in points
+        if draw.random() < 0.6
+    )
+    played = sorted({string for wanted in grips for string in wanted.grip.strings})[:2]
+    keys = BandPart("keys", False, float(10 ** draw.uniform(-2, 2)), strings=tuple(played))
+    band = (keys,) if draw.random() < 0.5 else ()
+    pull = float(draw.choice([0, 0, 0.01, 1]))
+    return replace(base, grips=grips, pins=pins, limits=limits, band=band, pull=pull)

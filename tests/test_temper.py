@@ -4,6 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy.optimize import LinearConstraint, minimize
 
 from tests import rigs
@@ -451,6 +453,26 @@ def test_points_as_typed(text, point):
 def test_pins_that_cannot_be_meant(text, says):
     with pytest.raises(BadValue, match=says):
         parse_pin(text, instrument("e9-ten-string"))
+
+
+@given(st.integers(0, 2**32 - 1), st.sampled_from(Objective))
+@settings(max_examples=120, deadline=None, derandomize=True, database=None)
+def test_any_scene_is_solved_and_proved_or_its_conflict_named(seed, objective):
+    base = rigs.any_scene(seed)
+    try:
+        solved = temper(base, objective)
+    except BadValue as refusal:
+        assert "give one of them up" in str(refusal) or "pins contradict" in str(refusal)  # noqa: PT017
+        return
+    assert solved.residual <= 1e-7 * max(1.0, solved.value)
+    offsets = solved.offsets_cents
+    assert all(offsets[pin.point] == pin.cents for pin in base.pins)
+    for limit in base.limits:
+        assert limit.from_cents - 1e-6 <= offsets[limit.point] <= limit.to_cents + 1e-6
+    for grip in solved.grips():
+        for interval in grip.intervals:
+            if grip.wanted.within_cents is not None and not interval.against:
+                assert abs(interval.after.cents_from_just) <= grip.wanted.within_cents + 1e-6
 
 
 def test_many_grips_are_solved_as_a_whole():

@@ -5,6 +5,7 @@ rows. Where several x are equally good, least squares gives the one of least nor
 gives, of all x with that worst error, the one of least squares: so every answer is unique.
 """
 
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Final
 
@@ -21,7 +22,7 @@ _FEASIBLE: Final = 1e-9  # cents: far below anything that can be tuned
 _MULTIPLIER: Final = 1e-9
 _NOISE: Final = 1e-13  # relative: what rounding leaves where nothing should be
 # The ridge that only helps to find which limits are active; the answer itself is then solved without it.
-_RIDGE: Final = 1e-5
+_RIDGES: Final = (1e-5, 1e-8, 1e-3)
 _MOST_ROUNDS: Final = 100
 
 
@@ -82,7 +83,7 @@ def least_worst(rows: Matrix, wanted: Vector, limit_rows: Matrix, limits: Vector
     """
     compressed = _compressed(rows, wanted)
     none = np.zeros((0, rows.shape[1])), np.zeros(0)
-    start, _ = _least_squares(*compressed, limit_rows, limits, *none)
+    start = _least_squares_on(*compressed, *none)
     error = np.abs(rows @ start - wanted)
     batch = 3 * rows.shape[1] + 20
     working = np.sort(np.argsort(-error)[:batch])
@@ -98,7 +99,8 @@ def least_worst(rows: Matrix, wanted: Vector, limit_rows: Matrix, limits: Vector
         raise NotSolved("the linear program came to no end; the weights are too far apart")
     dual = np.zeros(len(wanted))
     dual[working] = signed
-    x = _least_squares_at_worst(compressed, rows, wanted, limit_rows, limits, x, dual, multipliers)
+    with suppress(NotSolved):  # then x is one of the optima, if not the most even of them
+        x = _least_squares_at_worst(compressed, rows, wanted, limit_rows, limits, dual, multipliers)
     value = _largest(rows @ x - wanted)
     # Weak duality: for signed weights of the rows that sum to 1 and balance the limits, this bounds `value`.
     bound = float(limits @ multipliers - dual @ wanted)
@@ -156,6 +158,12 @@ def _compressed(rows: Matrix, wanted: Vector) -> tuple[Matrix, Vector]:
     return triangle[:, :-1], triangle[:, -1]
 
 
+def _norms(rows: Matrix) -> Vector:
+    """Length of each row; 1 for a row of zeros."""
+    lengths = np.linalg.norm(rows, axis=1)
+    return np.where(lengths > 0, lengths, 1.0)
+
+
 def _largest(values: Vector) -> float:
     return float(np.abs(values).max(initial=0.0))
 
@@ -164,29 +172,33 @@ def _least_squares(
     rows: Matrix, wanted: Vector, limit_rows: Matrix, limits: Vector, fixed_rows: Matrix, fixed: Vector
 ) -> tuple[Vector, Vector]:
     """Least squares, then least norm, under limits and with fixed_rows @ x = fixed; x and the multipliers."""
+    # In cents, whatever the weights: then one tolerance serves all.
+    size = _norms(limit_rows)
+    limit_rows, limits = limit_rows / size[:, None], limits / size
+    fixed_size = _norms(fixed_rows)
+    fixed_rows, fixed = fixed_rows / fixed_size[:, None], fixed / fixed_size
     multipliers = np.zeros(len(limits))
     x = _least_squares_on(rows, wanted, fixed_rows, fixed)
     working = np.zeros(len(limits), dtype=bool)
     for _ in range(_MOST_ROUNDS):
         violated = limit_rows @ x < limits - _FEASIBLE
         if not violated.any():
-            return x, multipliers
+            return x, multipliers / size
         if not (violated & ~working).any():
             break
         working |= violated
-        active = _active_limits(rows, wanted, limit_rows[working], limits[working], fixed_rows, fixed)
-        chosen = np.flatnonzero(working)[active]
-        x = _least_squares_on(
-            rows,
-            wanted,
-            np.vstack([fixed_rows, limit_rows[chosen]]),
-            np.concatenate([fixed, limits[chosen]]),
-        )
-        multipliers = np.zeros(len(limits))
-        if len(chosen):
+        for ridge in _RIDGES:
+            active = _active_limits(
+                rows, wanted, limit_rows[working], limits[working], fixed_rows, fixed, ridge
+            )
+            chosen = np.flatnonzero(working)[active]
             push = np.vstack([fixed_rows, limit_rows[chosen]])
+            x = _least_squares_on(rows, wanted, push, np.concatenate([fixed, limits[chosen]]))
             solved = np.linalg.lstsq(push.T, rows.T @ (rows @ x - wanted), rcond=_RANK_TOLERANCE)[0]
+            multipliers = np.zeros(len(limits))
             multipliers[chosen] = np.maximum(solved[len(fixed) :], 0)
+            if not (limit_rows[working] @ x < limits[working] - _FEASIBLE).any():
+                break
     raise NotSolved("the limits could not be sorted out; some of them are too nearly the same")
 
 
@@ -203,7 +215,13 @@ def _least_squares_on(rows: Matrix, wanted: Vector, fixed_rows: Matrix, fixed: V
 
 
 def _active_limits(
-    rows: Matrix, wanted: Vector, limit_rows: Matrix, limits: Vector, fixed_rows: Matrix, fixed: Vector
+    rows: Matrix,
+    wanted: Vector,
+    limit_rows: Matrix,
+    limits: Vector,
+    fixed_rows: Matrix,
+    fixed: Vector,
+    ridge: float,
 ) -> NDArray[np.intp]:
     """Which limits hold the optimum back: least distance programming by non-negative least squares."""
     from scipy.optimize import nnls
@@ -212,9 +230,9 @@ def _active_limits(
     free = undetermined_directions(fixed_rows).T if len(fixed) else np.eye(rows.shape[1])
     inside = rows @ free
     scale = max(float(np.linalg.norm(inside, 2)), 1e-300) if inside.size else 1.0
-    ridge = scale * _RIDGE * np.eye(free.shape[1])
+    small = scale * ridge * np.eye(free.shape[1])
     target = np.concatenate([wanted - rows @ (np.zeros(rows.shape[1]) + nearest), np.zeros(free.shape[1])])
-    orthogonal, triangle = np.linalg.qr(np.vstack([inside, ridge]))
+    orthogonal, triangle = np.linalg.qr(np.vstack([inside, small]))
     centre = np.linalg.solve(triangle, orthogonal.T @ target)
     reach = limit_rows @ free
     # A limit that the fixed rows decide alone cannot be reached; they were chosen so that it holds.
@@ -271,7 +289,6 @@ def _least_squares_at_worst(
     wanted: Vector,
     limit_rows: Matrix,
     limits: Vector,
-    x: Vector,
     dual: Vector,
     multipliers: Vector,
 ) -> Vector:

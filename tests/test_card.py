@@ -2,6 +2,7 @@
 
 import re
 import subprocess
+from dataclasses import replace
 from itertools import combinations
 from xml.etree import ElementTree
 
@@ -86,6 +87,23 @@ def test_targets_beats_and_order_are_all_there():
     assert sum(grip.name in words for grip in card.grips) == len(card.grips) == 10
 
 
+def test_beats_and_steps_as_numbers():
+    """In equal temperament, by hand: B3 to E4 is 3 * 329.63 - 4 * 246.94 = 1.12: 11 beats in 10 seconds."""
+    card = replace(card_of("e9-ten-string"), temperament=presets.temperament("equal"))
+    plan = tuning_order(card.instrument, card.temperament, card.drop, 440.0)
+    words = [words for words, _, _ in boxes(draw(replace(card, order=plan)))]
+
+    assert any("5–4 +11" in each for each in words)
+    moves = [(step.count.split()[-1], step.beats_per_second, str(step.ratio)) for step in plan.steps]
+    expected = [
+        f"{ratio} {abs(round(rate * 10))} {'up' if move == 'raise' else 'down'}"
+        for move, rate, ratio in moves
+        if round(rate * 10)
+    ]
+    assert expected
+    assert set(expected) <= set(words)
+
+
 @pytest.fixture
 def my_e9():
     save_temperament(temper(scene("e9-dance-band")).temperament("my-e9"))
@@ -124,18 +142,21 @@ def test_an_svg_is_well_formed_and_a_png_black_on_white(tonegen, my_e9, tmp_path
 def test_a_card_is_never_half_written(tonegen, my_e9, tmp_path):
     there = tmp_path / "card.pdf"
     there.write_text("mine")
+    other_name = tmp_path / "other.txt"
+    other_name.hardlink_to(there)
     line = f"tonegen chart --instrument e9-ten-string --out {there}"
 
     assert "exists already; give another name, or --force" in tonegen.refused(line)
     assert there.read_text() == "mine"
     assert tonegen(f"{line} --force").code == 0
     assert there.read_bytes().startswith(b"%PDF")
+    assert other_name.read_text() == "mine"  # renamed into place, not written over
     assert "end its name in .pdf" in tonegen.refused(
         f"tonegen chart --instrument e9-ten-string --out {tmp_path}/card.docx"
     )
     refusal = tonegen.refused(f"tonegen chart --instrument e9-ten-string --out {tmp_path}/none/card.pdf")
     assert "cannot be written" in refusal
-    assert sorted(path.name for path in tmp_path.iterdir() if path.is_file()) == ["card.pdf"]
+    assert sorted(path.name for path in tmp_path.iterdir() if path.is_file()) == ["card.pdf", "other.txt"]
 
 
 def test_the_same_card_twice_is_the_same_file(tonegen, tmp_path):

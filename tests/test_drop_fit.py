@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import scipy.stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -125,6 +126,25 @@ def test_drop_within_three_stated_errors_99_percent_of_the_time():
     read_one()
     assert len(inside) > 500
     assert np.mean(inside) >= 0.99
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_good_readings_are_not_refused(seed):
+    additive = Drop("invented", drop("demo-soft-cabinet").cents)
+    assert not fit_drop(E9, readings(E9, additive, ASKED * 3, OFFSETS, 0.1, seed)).outliers
+
+
+def test_few_readings_that_scatter_are_trusted_less():
+    """By hand: four readings a cent apart in pairs, two to spare; three sigmas widened to Student's t."""
+    taken = [PitchReading(8, (), 0.0), PitchReading(8, (), 1.0)]
+    taken += [PitchReading(8, ("A",), -3.0), PitchReading(8, ("A",), -2.0)]
+    fit = fit_drop(E9, taken, meter_cents=0.1)
+
+    scatter = np.sqrt(4 * 0.5**2 / 2)
+    wider = scipy.stats.t.ppf(0.99865, 2) / 3
+    assert fit.drops[0].cents == pytest.approx(-3)
+    assert [each.refused for each in fit.outliers] == [False, False]
+    assert fit.drops[0].standard_error_cents == pytest.approx(scatter * wider, rel=1e-3)
 
 
 def test_a_poor_meter_is_noticed():

@@ -146,6 +146,23 @@ def test_a_fifth_by_hand():
     # Half a beat in five seconds, over 3 * 130.81 * ln 2 / 1200 beats to the cent.
     assert second.counting_error_cents == pytest.approx(0.1 / 0.226682, rel=1e-4)
     assert second.accuracy_cents == second.counting_error_cents
+    # String 1 is then tuned by string 2: nothing is left to check.
+    assert not plan.checks
+
+
+def test_a_bar_brings_its_own_error():
+    """Half a cent, beside that of counting; at the twelfth fret a cent beats twice as fast."""
+    rig = Instrument("pair", "", (String(1, 55), String(2, 48)), root=7)
+    plan = tuning_order(rig, EQUAL, NO_DROP, 440.0, frets=[12.0])
+
+    (barred,) = [step for step in plan.steps if step.fret]
+    assert isinstance(barred.against, TuningPoint)
+    partial = (
+        barred.ratio.lower * barred.high_hz if barred.tune_is_high else barred.ratio.upper * barred.low_hz
+    )
+    assert partial == pytest.approx(2 * 3 * 130.8, rel=1e-2)
+    counting = 0.1 / (partial * np.log(2) / 1200)
+    assert barred.counting_error_cents == pytest.approx(np.hypot(counting, 0.5), rel=1e-3)
 
 
 def test_the_sag_is_in_the_target():

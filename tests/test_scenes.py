@@ -33,6 +33,12 @@ def test_shipped_scenes_are_plainly_invented(name):
     assert found.pins
 
 
+def test_a_limit_of_its_own_wins_over_that_of_all():
+    limits = [limit for limit in scene("e9-dance-band").limits if limit.point == TuningPoint(4)]
+
+    assert [(limit.from_cents, limit.to_cents) for limit in limits] == [(0, 8)]
+
+
 def test_usual_offsets_come_out_of_the_dance_band():
     """Common practice, no source: what players of an E9 usually end with, relative to their E strings."""
     offsets = temper(scene("e9-dance-band")).offsets_cents
@@ -90,6 +96,11 @@ GRIP = '[[grips]]\nname = "E major 3-4-5"\n'
         (HEAD + GRIP + '[[band]]\nname = "b"\nplays = "root"\ngrips = ["none"]\n', 'has no grip "none"'),
         (HEAD + "reference_hz = 300\n" + GRIP, "reference_hz: reference pitch 300"),
         (HEAD + GRIP + "colour = 3\n", "colour"),
+        (
+            'title = "t"\ninstrument = "c6-ten-string"\ndrop = "demo-soft-cabinet"\n'
+            '[[grips]]\nname = "C major 7-6-5"\n',
+            'scene: c6-ten-string has no change "',
+        ),
         ("title = 3", "title"),
     ],
 )

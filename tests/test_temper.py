@@ -10,6 +10,7 @@ from scipy.optimize import LinearConstraint, minimize
 
 from tests import rigs
 from tests.tables import published, rows
+from tonegen.convex import conflicting, least_worst
 from tonegen.demands import Kind, demands_of
 from tonegen.errors import BadValue
 from tonegen.front import front_of
@@ -312,6 +313,34 @@ def test_a_keyboard_that_follows_its_own_temperament():
             assert solved.offsets_cents[TuningPoint(string.number)] == pytest.approx(expected, abs=0.05)
 
 
+def test_a_part_above_the_string():
+    """A flute on the root two octaves up: 4:1 over the string, whose offset it holds at equal temperament."""
+    rig = Instrument("pair", "", rigs.strings(55, 48))
+    grips = (rigs.wanted(rig, "C", {2: "1:1", 1: "3:2"}),)
+    flute = BandPart("flute", plays_root=True, lowest_key=72)
+    solved = temper(Scene("flute", rig, grips, band=(flute,), pins=(Pin(TuningPoint(2), 5.0),)), BEATS)
+
+    (found,) = [each for each in solved.grips()[0].intervals if each.against]
+    assert (found.low.label, found.high.label, str(found.ratio)) == ("string 2", "flute", "4:1")
+    string_hz = 440 * 2 ** ((48 - 69 + 0.05) / 12)
+    flute_hz = 440 * 2 ** ((72 - 69) / 12)
+    assert found.after.beats_per_second == pytest.approx(flute_hz - 4 * string_hz, rel=1e-9)
+    assert found.after.cents_from_just == pytest.approx(-5)
+
+
+def test_frets_that_matter():
+    """An octave up the beats are twice as fast: the worst is there, and squares are averaged over both."""
+    rig = Instrument("pair", "", rigs.strings(55, 48))
+    grips = (rigs.wanted(rig, "fifth", {2: "1:1", 1: "3:2"}, frets=(0.0, 12.0)),)
+    pins = (Pin(TuningPoint(1), 0.0), Pin(TuningPoint(2), 0.0))
+    base = Scene("frets", rig, grips, pins=pins)
+
+    per_cent = 3 * 440 * 2 ** ((48 - 69) / 12) * np.log(2) / 1200
+    error = Ratio(3, 2).cents - 700
+    assert temper(base, WORST_BEATS).value == pytest.approx(2 * per_cent * error)
+    assert temper(base, BEATS).value == pytest.approx(np.sqrt((1 + 4) / 2) * per_cent * error)
+
+
 def test_pull_draws_toward_equal():
     base = e9_problem(True)
     free, pulled = temper(base, CENTS), temper(replace(base, pull=100.0), CENTS)
@@ -334,6 +363,7 @@ def test_before_and_after_are_exact_beats():
     third = 440 * 2 ** ((61 - 69) / 12 + offsets[TuningPoint(5, ("A",))] / 1200 + -1.2 / 1200)
     assert str(found.ratio) == "5:4"
     assert found.after.beats_per_second == pytest.approx(4 * third - 5 * root, rel=1e-9)
+    assert found.coincident_hz == pytest.approx((4 * third + 5 * root) / 2, rel=1e-9)
     equal_root, equal_third = (
         440 * 2 ** ((key - 69 + drop / 100) / 12) for key, drop in ((57, -1.5), (61, -1.2))
     )
@@ -473,6 +503,26 @@ def test_any_scene_is_solved_and_proved_or_its_conflict_named(seed, objective):
         for interval in grip.intervals:
             if grip.wanted.within_cents is not None and not interval.against:
                 assert abs(interval.after.cents_from_just) <= grip.wanted.within_cents + 1e-6
+
+
+def test_the_linear_program_is_given_every_row_that_counts():
+    """Thirty rows want 10 and thirty want -10: those that it is not given at first must not be forgotten."""
+    rows = np.ones((60, 1))
+    wanted = np.repeat([10.0, -10.0], 30)
+    optimum = least_worst(rows, wanted, np.zeros((0, 1)), np.zeros(0))
+
+    assert optimum.x == pytest.approx([0], abs=1e-9)
+    assert optimum.value == pytest.approx(10)
+
+
+def test_of_limits_that_conflict_none_can_be_spared():
+    """At least 1, at least 2, at most 0, at most -1: any one of the first with any one of the last."""
+    rows, limits = np.array([[1.0], [1.0], [-1.0], [-1.0]]), np.array([1.0, 2.0, 0.0, 1.0])
+    few = conflicting(rows, limits)
+
+    assert len(few) == 2
+    assert (rows[few].sum(), limits[few].sum() > 0) == (0, True)
+    assert not len(conflicting(rows[:2], limits[:2]))
 
 
 def test_many_grips_are_solved_as_a_whole():

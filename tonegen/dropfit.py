@@ -65,10 +65,15 @@ class FittedPoint:
 
 @dataclass(frozen=True, slots=True)
 class Outlier:
-    """A reading that does not fit the others. expected_cents : what the others say it should have been."""
+    """A reading that does not fit the others.
+
+    expected_cents : what the others say it should have been. refused : whether the fit leaves it out; one
+    that contradicts another stays in where nothing decides which is right, and widens the errors.
+    """
 
     reading: PitchReading
     expected_cents: float
+    refused: bool
 
     @property
     def off_cents(self) -> float:
@@ -146,12 +151,13 @@ def fit_drop(
         _equations(instrument, number, tuple(each for each in readings if each.string == number), meter_cents)
         for number in sorted({reading.string for reading in readings})
     ]
-    kept = _without_slips(fits)
+    slips, doubtful = _slips(fits)
+    kept = [~each for each in slips]
     scatter, spare = _scatter(fits, kept)
     # In units of each reading's own error: 1 when they are as good as they claim.
     inflation = max(1.0, scatter * _student(spare))
     drops, points, undecided, outliers = [], [], [], []
-    for fit, good in zip(fits, kept, strict=True):
+    for fit, good, doubted in zip(fits, kept, doubtful, strict=True):
         cents, covariance, decided = fit.of(good)
         errors = np.sqrt(np.diag(covariance)) * inflation
         for index, point in enumerate(fit.points):
@@ -162,8 +168,9 @@ def fit_drop(
                 drops.append(FittedDrop(fit.string, change, float(cents[index]), float(errors[index])))
             else:
                 undecided.append((fit.string, change))
-        for slip in np.flatnonzero(~good):
-            outliers.append(Outlier(fit.readings[slip], float(fit.rows[slip] @ cents)))
+        for slip in np.flatnonzero(~good | doubted):
+            expected = float(fit.rows[slip] @ cents)
+            outliers.append(Outlier(fit.readings[slip], expected, not good[slip]))
     return DropFit(
         instrument,
         tuple(drops),
@@ -205,11 +212,12 @@ def _asides(instrument: Instrument, string: int) -> tuple[str, ...]:
     return tuple(change.name for change in instrument.changes if string not in change.semitones)
 
 
-def _without_slips(fits: list[_StringFit]) -> list[NDArray[np.bool_]]:
-    """Which readings of each string are kept.
+def _slips(fits: list[_StringFit]) -> tuple[list[NDArray[np.bool_]], list[NDArray[np.bool_]]]:
+    """Which readings of each string are slips, and which are doubtful.
 
-    Suspects are those far from the fit of least absolute values; a suspect is refused only when the others
-    decide what it should have been, and it is far from that.
+    Suspects are those far from the fit of least absolute values. One is a slip only when the others decide
+    what it should have been, and it is far from that; it is doubtful when some other reading could as well be
+    the wrong one of the two.
     """
     errors = [(fit.cents - fit.rows @ _least_absolute(fit)) * fit.weight for fit in fits]
     spare = sum(fit.spare(np.ones(len(fit.readings), dtype=bool)) for fit in fits)
@@ -218,7 +226,7 @@ def _without_slips(fits: list[_StringFit]) -> list[NDArray[np.bool_]]:
         # As many errors are 0 as there are unknowns; the others tell the scatter.
         told = np.sort(np.abs(np.concatenate(errors)))[-spare:]
         scale = max(1.0, 1.4826 * float(np.median(told)))
-    kept = []
+    slips, doubtful = [], []
     for fit, error in zip(fits, errors, strict=True):
         good = np.ones(len(fit.readings), dtype=bool)
         for suspect in np.argsort(-np.abs(error)):
@@ -234,8 +242,26 @@ def _without_slips(fits: list[_StringFit]) -> list[NDArray[np.bool_]]:
             expected_error = scale * np.sqrt(1 / fit.weight[suspect] ** 2 + row @ covariance @ row)
             if abs(fit.cents[suspect] - row @ cents) <= _SLIP * expected_error:
                 good[suspect] = True
-        kept.append(good)
-    return kept
+        refused = ~good
+        doubted = np.array([
+            refused[index] and _could_be_right(fit, good, index, scale) for index in range(len(good))
+        ], dtype=bool)  # fmt: skip
+        slips.append(refused & ~doubted)
+        doubtful.append(doubted)
+    return slips, doubtful
+
+
+def _could_be_right(fit: _StringFit, good: NDArray[np.bool_], suspect: int, scale: float) -> bool:
+    """Whether leaving out some other reading instead of this one would make all fit as well."""
+    for other in np.flatnonzero(good):
+        swapped = good.copy()
+        swapped[other], swapped[suspect] = False, True
+        if fit.spare(swapped) == fit.spare(good):
+            cents, _, _ = fit.of(swapped)
+            error = np.abs(fit.cents - fit.rows @ cents) * fit.weight
+            if error[swapped].max() <= _SLIP * scale:
+                return True
+    return False
 
 
 def _least_absolute(fit: _StringFit) -> Array:

@@ -79,6 +79,7 @@ def _json(fit: DropFit) -> dict[str, Any]:
                 "changes": list(each.reading.changes),
                 "cents": each.reading.cents,
                 "expected_cents": each.expected_cents,
+                "refused": each.refused,
             }
             for each in fit.outliers
         ],
@@ -102,9 +103,12 @@ def _print(fit: DropFit) -> None:
         f"{fit.scatter_cents:.2f} cents",
     )
     for slip in fit.outliers:
+        verdict = f"the others say {signed(slip.expected_cents)}"
+        if not slip.refused:
+            verdict = "another says otherwise, and nothing decides between them: read it again"
         click.echo(
             f"Does not fit: {slip.reading.place}, {_where(slip.reading)} read {signed(slip.reading.cents)}; "
-            f"the others say {signed(slip.expected_cents)}"
+            f"{verdict}"
         )
     for string, change in fit.undecided:
         click.echo(f"Not decided: drop of string {string} with {change}")

@@ -408,6 +408,16 @@ def test_front_holds_the_scene_itself():
     assert min(nearest[0]) >= band - 1e-9 >= max(nearest[1]) - 2e-9
 
 
+def test_where_there_is_nothing_to_trade():
+    """The bass holds C, the fifth rings above it: one tuning serves both, and the front is a point."""
+    rig = Instrument("pair", "", rigs.strings(55, 48))
+    grips = (rigs.wanted(rig, "C", {2: "1:1", 1: "3:2"}),)
+    base = Scene("pair", rig, grips, band=(BandPart("bass", plays_root=True),))
+    for objective in Objective:
+        (point,) = front_of(base, objective).points
+        assert (point.self_error, point.band_error) == pytest.approx((0, 0), abs=1e-6)
+
+
 def test_without_a_band_there_is_no_front():
     with pytest.raises(BadValue, match="no band to agree with"):
         front_of(e9_problem(False))

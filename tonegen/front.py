@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 POINTS: Final = 25
 # From "the band hardly counts" to "the grips hardly count": weights of 1 in 10,000 either way.
 _DECADES: Final = 4.0
-_CLOSEST_WEIGHTS: Final = 1e-6  # natural logarithm of their ratio
+_CLOSEST_WEIGHTS: Final = 1e-3  # natural logarithm of their ratio
 _ALIKE: Final = 1e-7  # cents or beats per second that nobody hears
 
 
@@ -71,6 +71,8 @@ class Front:
 def front_of(scene: Scene, objective: Objective = Objective.BEATS, count: int = POINTS) -> Front:
     """The Pareto front over the band's weight, in `count` points spread evenly along it.
 
+    There are fewer where the best of both can be had at once: then there is nothing to trade.
+
     Weights reach every point of it, for each objective is convex: sums of squares are weighed against each
     other, and so are worst errors, where the worst of the band times its weight is held against the worst of
     the grips. Raises BadValue when the scene has no band.
@@ -91,17 +93,20 @@ def front_of(scene: Scene, objective: Objective = Objective.BEATS, count: int = 
 
 
 def _undominated(points: list[FrontPoint]) -> list[FrontPoint]:
-    """Those that no other beats in one respect without losing in the other."""
+    """Those that no other beats in one respect without losing in the other, each only once."""
 
-    def beaten(point: FrontPoint) -> bool:
-        return any(
-            other.self_error <= point.self_error + _ALIKE
-            and other.band_error <= point.band_error + _ALIKE
-            and (other.self_error < point.self_error - _ALIKE or other.band_error < point.band_error - _ALIKE)
-            for other in points
-        )
+    def beaten(place: int) -> bool:
+        point = points[place]
+        for other_place, other in enumerate(points):
+            with_itself = other.self_error - point.self_error
+            with_band = other.band_error - point.band_error
+            if max(with_itself, with_band) <= _ALIKE:
+                alike = min(with_itself, with_band) >= -_ALIKE
+                if not alike or other_place < place:
+                    return True
+        return False
 
-    return [point for point in points if not beaten(point)]
+    return [point for place, point in enumerate(points) if not beaten(place)]
 
 
 def _widest_gap(points: list[FrontPoint]) -> int | None:

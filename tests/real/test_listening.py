@@ -10,8 +10,9 @@ import termios
 import time
 
 import pytest
-from measure import beat_of
-from test_device import RATE, Recorder
+
+from tests.measure import beat_of
+from tests.real.test_device import RATE, Recorder
 
 SAID = re.compile(rb"(\d+) of \d+: .*? near (\d+) Hz")
 

@@ -243,6 +243,28 @@ def test_one_line_says_what_is_wrong(tonegen, line, says):
     assert says in tonegen.refused(f"tonegen {line}")
 
 
+def test_files_that_cannot_be_meant(tonegen, tmp_path):
+    """One line with the file, the place and what is wrong; exit 2."""
+    file = tmp_path / "mine.toml"
+    head = 'title = "t"\ninstrument = "e9-ten-string"\n[[grips]]\nname = "x"\nroot = "E"\n'
+    file.write_text(head + 'roles = { 3 = "b3", 4 = "1" }\n')
+    said = tonegen.refused(f"tonegen temper {file}")
+    assert said.startswith(
+        f"{file}: grips[0]: roles: string 3 plays G#4 in this state, which is not degree b3"
+    )
+    file.write_text(head + 'roles = { 13 = "3", 4 = "1" }\n')
+    assert '"13" is not a string; strings are numbered 1 to 10' in tonegen.refused(f"tonegen temper {file}")
+    file.write_text(head + 'changes = ["Q"]\nroles = { 3 = "3", 4 = "1" }\n')
+    assert 'has no change "Q"' in tonegen.refused(f"tonegen temper {file}")
+    table = tmp_path / "readings.csv"
+    table.write_text("string,changes,volts\n8,A,3\n")
+    said = tonegen.refused(f"tonegen drop {table} --instrument e9-ten-string")
+    assert said.startswith(f'{table}: line 1: there is no column "volts"')
+    table.write_text("string,changes,cents\n8,A,164.8\n")
+    said = tonegen.refused(f"tonegen drop {table} --instrument e9-ten-string")
+    assert "line 2: cents: 164.8 would be +165 cents from E3 (164.81 hz); check the unit" in said
+
+
 def test_a_temperament_of_another_instrument(tonegen):
     tonegen("tonegen temper c6-swing-band --save my-c6")
     for line in (f"compare equal my-c6 --scene {SCENE}", f"order {SCENE} --temperament my-c6"):

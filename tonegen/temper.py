@@ -405,9 +405,9 @@ def _contradictions(demands: Demands, offsets: Array, least_apart_cents: float) 
     errors = demands.cents_from_just(offsets)
     rates = errors * demands.worst_slope
     wishes: dict[TuningPoint, list[tuple[float, str, str, float]]] = {}
-    asked = [row for row, demand in enumerate(demands.demands) if demand.kind is not Kind.PULL]
+    asked = ~demands.of_kind(Kind.PULL)
     for index, point in enumerate(demands.points):
-        touching = [row for row in asked if demands.coefficients[row, index]]
+        touching = np.flatnonzero(asked & (demands.coefficients[:, index] != 0))
         for name, chosen in groupby(touching, key=lambda row: demands.demands[row].name):
             group = np.array(list(chosen))
             share = demands.coefficients[group, index]

@@ -32,7 +32,7 @@ class Listener:
         message = bytes(message)
         self.log.append(message)
         status = message[0]
-        if status == 0xF0:
+        if status == 0xF0 and message[3] == 0x08:
             self._sysex(message)
         if status >= 0xF0:
             return

@@ -66,7 +66,7 @@ class Playing(RuleBasedStateMachine):
         assert pitch == pytest.approx(100 * key + offset + self.wheel_cents, abs=HALF_STEP[self.receiver] * 2)
 
     def goes_on_sounding(self, key):
-        """Channels and keys that a new strike of `key` leaves sounding: not itself, unless a pedal holds it."""
+        """What a new strike of `key` leaves sounding: not itself, unless a pedal holds it."""
         ear = self.listener
         return {
             (channel, other)

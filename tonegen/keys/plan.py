@@ -222,10 +222,10 @@ _SENDERS: Final[dict[type, Callable[..., _Sent]]] = {
 
 def undo_of(receiver: Receiver) -> tuple[bytes, ...]:
     """What puts a receiver back: notes off, equal temperament, ranges as they were, its file's own reset."""
-    out = [*midi.notes_off(receiver.midi_channels)]
+    channels = receiver.midi_channels
+    out = [*midi.notes_off(channels), *(midi.bend_message(channel, 8192) for channel in channels)]
     if isinstance(receiver, BendPerClass | BendPerNote):
         for channel in receiver.channels:
-            out.append(midi.bend_message(channel, 8192))
             out += midi.bend_range(channel, receiver.rest_bend_range_semitones)
     else:
         equal = scale_of_classes("equal", np.zeros(12), receiver.reference_hz)

@@ -49,6 +49,7 @@ class Rotation:
         self._send = send
         self._receiver = receiver
         self._plan = plan
+        self.clipped = 0  # bends that the range could not hold
         self._channels: Final = tuple(channel - 1 for channel in receiver.channels)
         self._rotates = spread or isinstance(receiver, BendPerNote)
         self._bends = not isinstance(receiver, TuningPerClass)
@@ -266,7 +267,10 @@ class Rotation:
 
     def _bend_value(self, channel: int, wheel_steps: float) -> int:
         value = int(self._aim[channel] + wheel_steps + (_CENTRE + 0.5))
-        return 0 if value < 0 else min(value, 16383)
+        if 0 <= value <= 16383:
+            return value
+        self.clipped += 1
+        return 0 if value < 0 else 16383
 
     def _adopt(self, channel: int, aim: float, player: int) -> None:
         """Bring a channel that holds no other note to this tune and to the player's wheel."""
@@ -510,13 +514,21 @@ class Rotation:
 
     def _system(self, message: bytes, now: float) -> None:
         self._send(message)
-        general_midi = len(message) == 6 and message[1] == 0x7E and message[3] == 0x09
-        if message[0] == midi.RESET or general_midi:
-            self._start_over()
+        if is_reset(message):
+            self.start_over()
 
-    def _start_over(self) -> None:
-        """The receiver was reset: nothing sounds there, and its tuning must be sent again."""
+    def start_over(self) -> None:
+        """The receiver was reset: nothing sounds there any more, and its set-up is sent again."""
         fresh = Rotation(self._plan, self._send, self._rotates)
+        fresh.clipped = self.clipped
         self.__dict__.update(fresh.__dict__)
         for message in self._plan.messages:
             self._send(message)
+
+
+def is_reset(message: bytes) -> bool:
+    """Whether a message puts a receiver back to its start: System Reset, General MIDI on or off."""
+    general_midi = (
+        len(message) == 6 and message[0] == midi.SYSEX and message[1] == 0x7E and message[3] == 0x09
+    )
+    return general_midi or message[0] == midi.RESET

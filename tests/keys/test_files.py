@@ -7,8 +7,8 @@ import mido
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from listener import Listener
 
+from tests.keys.listener import Listener
 from tonegen.errors import BadValue
 from tonegen.keys.files import retune
 from tonegen.keys.plan import plan

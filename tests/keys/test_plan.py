@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from listener import Listener
 
+from tests.keys.listener import Listener
 from tonegen.errors import BadValue
 from tonegen.keys import osc
 from tonegen.keys.plan import plan

@@ -3,7 +3,7 @@
 A plan is complete before the first byte goes out. Ports, files, OSC and the screen all take the same plan.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Final, Protocol
@@ -33,8 +33,14 @@ _ON_A_STEP: Final = 1e-9  # what stands on a step of the receiver is not cut dow
 class Door(Protocol):
     """Where messages leave the program: a MIDI port, an OSC address, a file, or a list in a test."""
 
-    def send(self, message: bytes) -> None:
+    def send(self, message: bytes) -> object:
         """Hand one message over."""
+
+    def is_there(self) -> bool:
+        """Whether whoever listens is still there, as far as can be known."""
+
+    def reconnect(self) -> bool:
+        """Try to find the listener again; whether it is there."""
 
     def close(self) -> None:
         """Let go of it."""
@@ -52,7 +58,8 @@ class Left:
 class Plan:
     """What will be sent, how to take it back, and what every key gets.
 
-    messages : set-up and tuning, in order. undo : back to equal temperament, notes off.
+    set_up : ranges, zones and selections, sent once. tuning : the offsets themselves, sent again when they
+        change; nothing where each note brings its own. undo : back to equal temperament, notes off.
     aim_cents : what a message for each key is asked to hold, from the receiver's own equal temperament and
         with its habits compensated; what plays notes one by one encodes these.
     sent_cents : the offset that each key will have, from equal temperament at the scale's reference.
@@ -60,10 +67,16 @@ class Plan:
 
     receiver: Receiver
     scale: Scale
-    messages: tuple[bytes, ...]
+    set_up: tuple[bytes, ...]
+    tuning: tuple[bytes, ...]
     undo: tuple[bytes, ...]
     aim_cents: NDArray[np.float64]
     sent_cents: NDArray[np.float64]
+
+    @property
+    def messages(self) -> tuple[bytes, ...]:
+        """Set-up and tuning, in order."""
+        return self.set_up + self.tuning
 
     @property
     def left_cents(self) -> NDArray[np.float64]:
@@ -98,10 +111,18 @@ def plan(scale: Scale, receiver: Receiver) -> Plan:
     factor = receiver.bend_scale if isinstance(receiver, BendPerClass | BendPerNote) else 1.0
     aim = (wanted + bias) / factor
     sender = _SENDERS[type(receiver)]
-    tuning, left = sender(receiver, aim, scale)
+    set_up, tuning, left = sender(receiver, aim, scale)
     sounding = _as_the_receiver_rounds((aim - left) * factor, receiver)
     shift = float(cents_between(receiver.reference_hz, scale.reference_hz))
-    return Plan(receiver, scale, tuning, undo_of(receiver), _read_only(aim), _read_only(sounding - shift))
+    return Plan(
+        receiver,
+        scale,
+        tuple(set_up),
+        tuple(tuning),
+        undo_of(receiver),
+        _read_only(aim),
+        _read_only(sounding - shift),
+    )
 
 
 def _wanted_from_own_equal(scale: Scale, receiver: Receiver) -> NDArray[np.float64]:
@@ -122,73 +143,71 @@ def _as_the_receiver_rounds(cents: NDArray[np.float64], receiver: Receiver) -> N
     return np.asarray(steps * step, dtype=np.float64)
 
 
-# -- one sender for each means: receiver, cents to hold, scale -> messages, cents left per key -----------
+# -- one sender for each means: receiver, cents to hold, scale -> set-up, tuning, cents left per key ------
 
-_Sent = tuple[tuple[bytes, ...], NDArray[np.float64]]
+_Sent = tuple[Sequence[bytes], Sequence[bytes], NDArray[np.float64]]
 
 
 def _bend_per_class(receiver: BendPerClass, aim: NDArray[np.float64], scale: Scale) -> _Sent:
-    out: list[bytes] = []
+    ranges: list[bytes] = []
+    bends: list[bytes] = []
     left = np.zeros(12)
     for pitch_class, channel in enumerate(receiver.channels):
         with _naming(pitch_class_name(pitch_class, scale.flats)):
             bent = midi.bend(channel, float(aim[pitch_class]), receiver.bend_range_semitones)
-        out += midi.bend_range(channel, receiver.bend_range_semitones)
-        out += bent.messages
+        ranges += midi.bend_range(channel, receiver.bend_range_semitones)
+        bends += bent.messages
         left[pitch_class] = bent.left_cents
-    return tuple(out), left[_CLASS_OF_KEY]
+    return ranges, bends, left[_CLASS_OF_KEY]
 
 
 def _bend_per_note(receiver: BendPerNote, aim: NDArray[np.float64], scale: Scale) -> _Sent:
-    """Only the set-up: each note brings its own bend."""
-    out: list[bytes] = []
+    set_up: list[bytes] = []
     if receiver.manager is not None:
-        out += midi.mpe_zone(len(receiver.channels), upper=receiver.manager == 16)
+        set_up += midi.mpe_zone(len(receiver.channels), upper=receiver.manager == 16)
     for channel in receiver.channels:
-        out += midi.bend_range(channel, receiver.bend_range_semitones)
-        out.append(midi.bend_message(channel, 8192))
+        set_up += midi.bend_range(channel, receiver.bend_range_semitones)
+        set_up.append(midi.bend_message(channel, 8192))
     steps = midi.bend_steps(receiver.bend_range_semitones)
     cure = "raise bend_range_semitones of the receiver"
     worst = max(scale.heard_keys, key=lambda key: abs(aim[key]))
     with _naming(note_name(worst, scale.flats)):
         steps.checked(aim[worst], f"a bend range of {receiver.bend_range_semitones} semitones", cure)
-    return tuple(out), aim - steps.cents(steps.nearest(aim))
+    return set_up, (), aim - steps.cents(steps.nearest(aim))
 
 
 def _tuning_per_class(receiver: TuningPerClass, aim: NDArray[np.float64], scale: Scale) -> _Sent:
-    out: list[bytes] = []
+    tuning: list[bytes] = []
     left = np.zeros(12)
     for pitch_class, channel in enumerate(receiver.channels):
         with _naming(pitch_class_name(pitch_class, scale.flats)):
             tuned = midi.channel_tuning(channel, float(aim[pitch_class]))
-        out += tuned.messages
+        tuning += tuned.messages
         left[pitch_class] = tuned.left_cents
-    return tuple(out), left[_CLASS_OF_KEY]
+    return (), tuning, left[_CLASS_OF_KEY]
 
 
 def _key_tuning(receiver: KeyTuning, aim: NDArray[np.float64], scale: Scale) -> _Sent:
+    selected: list[bytes] = []
+    for channel in receiver.select:
+        selected += midi.tuning_select(channel, receiver.program, receiver.bank or 0)
     if receiver.message == "dump":
         table = midi.key_dump(aim, scale.name, receiver.program, receiver.bank)
     else:
         table = midi.note_changes(np.arange(KEYS), aim, receiver.program, receiver.bank)
-    selected = [
-        message
-        for channel in receiver.select
-        for message in midi.tuning_select(channel, receiver.program, receiver.bank or 0)
-    ]
-    return (*table.messages, *selected), table.left_cents
+    return selected, table.messages, table.left_cents
 
 
 def _octave_tuning(receiver: OctaveTuning, aim: NDArray[np.float64], scale: Scale) -> _Sent:
     tuned = midi.octave_tuning(aim[:12], receiver.channels, receiver.bytes == 2, receiver.real_time)
-    return tuned.messages, tuned.left_cents[_CLASS_OF_KEY]
+    return (), tuned.messages, tuned.left_cents[_CLASS_OF_KEY]
 
 
 def _osc(receiver: Osc, aim: NDArray[np.float64], scale: Scale) -> _Sent:
     places = {"key": range(KEYS), "class": range(12), "note": range(0)}[receiver.each]
     sent = [receiver.template.fill(osc_values(place, float(aim[place]), receiver)) for place in places]
     # A float32 number of hz or cents keeps the pitch to 0.0001 cents; that is as good as nothing left.
-    return tuple(osc.encode(message) for message in sent), np.zeros(KEYS)
+    return (), [osc.encode(message) for message in sent], np.zeros(KEYS)
 
 
 def osc_values(
@@ -229,7 +248,10 @@ def undo_of(receiver: Receiver) -> tuple[bytes, ...]:
             out += midi.bend_range(channel, receiver.rest_bend_range_semitones)
     else:
         equal = scale_of_classes("equal", np.zeros(12), receiver.reference_hz)
-        out += _SENDERS[type(receiver)](receiver, np.zeros(KEYS), equal)[0]
+        set_up, tuning, _ = _SENDERS[type(receiver)](receiver, np.zeros(KEYS), equal)
+        out += (*set_up, *tuning)
+    if isinstance(receiver, Osc) and (off := receiver.off_template) is not None:
+        out += [osc.encode(off.fill(osc_values(key, 0.0, receiver))) for key in range(KEYS)]
     if isinstance(receiver, KeyTuning) and (receiver.program or receiver.bank):
         for channel in receiver.select:
             out += midi.tuning_select(channel, 0, 0)

@@ -27,14 +27,14 @@ class Common(Fields, kw_only=True):
     reference_hz : A4 of the receiver as its own master tuning is set.
     resolution_cents : the step of its own pitch; 0 for as fine as the message. rounding : "nearest", or
         "down" for one that cuts off.
-    message_seconds : time that it needs after each message before the next.
+    sysex_seconds : time that it needs after each system exclusive message.
     reset : further system exclusive messages, in hex, that put it back.
     """
 
     reference_hz: float = 440.0
     resolution_cents: Annotated[float, Meta(ge=0, le=100)] = 0.0
     rounding: Literal["nearest", "down"] = "nearest"
-    message_seconds: Seconds = 0.0
+    sysex_seconds: Seconds = 0.0
     reset: tuple[str, ...] = ()
 
     per: ClassVar[str] = "key"  # what has an offset of its own: "key" or "class"

@@ -1,0 +1,199 @@
+"""Real MIDI ports, a real guard: what is sent arrives, and is taken back however the program ends."""
+
+import signal
+import time
+
+import pytest
+
+from tests.keys.listener import Listener
+from tests.keys.rig import Ear, jack_server, start
+from tonegen.keys.plan import plan
+from tonegen.keys.receivers import receiver
+from tonegen.keys.scale import scale_of_temperament
+from tonegen.presets import temperament
+
+pytestmark = pytest.mark.usefixtures("jack")
+MEANTONE = scale_of_temperament(temperament("quarter-comma-meantone"))
+
+
+@pytest.fixture(scope="module")
+def jack():
+    with jack_server("tonegen-keys"):
+        yield
+
+
+@pytest.fixture
+def ear():
+    ear = Ear("Stage Piano")
+    yield ear
+    ear.close()
+
+
+def send(name, *more):
+    return start(
+        "keys",
+        "send",
+        "--temperament",
+        "quarter-comma-meantone",
+        "--receiver",
+        name,
+        "--out",
+        "stage pi",
+        *more,
+    )
+
+
+@pytest.mark.parametrize(
+    "name", ["twelve-channel-bend", "mpe", "channel-tuning", "mts-single-note", "mts-octave"]
+)
+def test_a_receiver_is_tuned_and_put_back(ear, name):
+    made = plan(MEANTONE, receiver(name))
+    program = send(name, "--seconds", "0.3")
+
+    assert ear.take(len(made.messages)) == list(made.messages)
+    assert ear.take(len(made.undo)) == list(made.undo)
+    assert program.wait(20) == 0
+
+
+@pytest.mark.parametrize("ending", [signal.SIGKILL, signal.SIGTERM, signal.SIGINT], ids=lambda one: one.name)
+def test_the_guard_puts_it_back_whatever_ends_the_program(ear, ending):
+    made = plan(MEANTONE, receiver("mts-single-note"))
+    program = send("mts-single-note")
+    heard = ear.take(len(made.messages))
+    program.stderr.readline()  # it says that it is tuned
+
+    ended_at = time.perf_counter()
+    program.send_signal(ending)
+    heard += (undo := ear.take(len(made.undo)))
+    put_back_at = time.perf_counter()
+    program.wait(20)
+
+    assert undo == list(made.undo)
+    assert put_back_at - ended_at < 20  # the benchmark reports how long it takes
+    listener = Listener()
+    for message in heard:
+        listener.send(message)
+    assert [listener.pitch_cents(1, key) for key in range(1, 127)] == pytest.approx(
+        [100 * key for key in range(1, 127)]
+    )
+
+
+def test_a_receiver_that_comes_back_is_tuned_again(ear):
+    made = plan(MEANTONE, receiver("mts-octave"))
+    program = send("mts-octave")
+    ear.take(len(made.messages))
+    program.stderr.readline()
+
+    ear.close()  # the cable is out
+    assert "gone" in program.stderr.readline()
+    back = Ear("Stage Piano")
+    assert back.take(len(made.messages)) == list(made.messages)
+    assert "back, and tuned" in program.stderr.readline()
+
+    program.kill()
+    assert back.take(len(made.undo)) == list(made.undo), "the guard found it as well"
+    back.close()
+    program.wait(20)
+
+
+def test_a_virtual_port_is_put_back_too():
+    """It belongs to the guard, since it would vanish with the program."""
+    from tonegen.keys.ports import MidiInput, choose, inputs
+
+    made = plan(MEANTONE, receiver("mts-octave"))
+    program = start(
+        "keys", "through", "--virtual-in", "Keys In", "--virtual-out", "Keys Out", "--receiver", "mts-octave",
+        "--temperament", "quarter-comma-meantone",
+    )  # fmt: skip
+    program.stderr.readline()
+    choose("Keys Out", inputs(), "input")
+    import queue
+
+    from tonegen.keys.ports import MidiOutput
+
+    arrived = queue.Queue()
+    source = MidiInput("Keys Out", arrived.put)
+    player = MidiOutput("Keys In")
+    player.send(b"\x90\x3c\x40")
+    assert arrived.get(timeout=20) == b"\x90\x3c\x40"
+
+    program.kill()
+    assert [arrived.get(timeout=20) for _ in made.undo] == list(made.undo)
+    program.wait(20)
+    player.close()
+    source.close()
+
+
+def test_notes_pass_through_retuned(ear):
+    from tonegen.keys.ports import MidiOutput
+
+    made = plan(MEANTONE, receiver("mpe"))
+    program = start(
+        "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver", "mpe",
+        "--temperament", "quarter-comma-meantone",
+    )  # fmt: skip
+    listener = Listener()
+    for message in ear.take(len(made.messages)):
+        listener.send(message)
+    program.stderr.readline()
+    player = MidiOutput("Keys")
+    for key in (60, 64, 67):
+        player.send(bytes((0x90, key, 80)))
+    player.send(b"\xb0\x07\x64")
+    for message in ear.until(b"\xb0\x07\x64")[0]:
+        listener.send(message)
+
+    assert {key for _, key in listener.sounding()} == {60, 64, 67}
+    for channel, key in listener.sounding():
+        assert listener.pitch_cents(channel, key) == pytest.approx(
+            100 * key + MEANTONE.class_cents[key % 12], abs=0.02
+        )
+    program.send_signal(signal.SIGINT)
+    for message in ear.until(made.undo[-1])[0]:
+        listener.send(message)
+    assert listener.sounding() == set()
+    assert program.wait(20) == 0
+    player.close()
+
+
+def test_pedals_by_midi_move_the_scale(ear):
+    """Controller 20 is pedal A: the E of the C chord at fret 8 goes where string 5 then stands."""
+    from tonegen.keys.ports import MidiOutput
+
+    program = start(
+        "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver", "mts-octave",
+        "--instrument", "e9-ten-string", "--temperament", "five-limit-just", "--fret", "3", "--changes", "",
+        "--pedal", "20=A",
+    )  # fmt: skip
+    first = ear.take(1)[0]
+    program.stderr.readline()
+    player = MidiOutput("Keys")
+    player.send(b"\xb0\x14\x7f")
+    second = ear.take(1)[0]
+
+    assert (first[:8], len(first)) == (second[:8], len(second))
+    assert first != second
+    program.send_signal(signal.SIGINT)
+    assert program.wait(20) == 0
+    player.close()
+
+
+def test_reset_by_hand(ear):
+    made = plan(MEANTONE, receiver("twelve-channel-bend"))
+    assert start("keys", "reset", "--out", "Stage", "--receiver", "twelve-channel-bend").wait(20) == 0
+
+    assert ear.take(len(made.undo)) == list(made.undo)
+
+
+def test_ports_are_listed_and_missing_ones_named(tonegen, ear):
+    assert any("Stage Piano" in name for name in tonegen("tonegen keys ports --json").json["outputs"])
+    why = tonegen.refused("tonegen keys send --receiver mpe --out Organ", code=3)
+    assert why.startswith('there is no MIDI output called "Organ"; there are "')
+    assert "Stage Piano" in why
+    other = Ear("Stage Organ")
+    assert "several MIDI outputs match" in tonegen.refused(
+        "tonegen keys reset --receiver mpe --out stage", code=3
+    )
+    other.close()
+    why = tonegen.refused("tonegen keys through --in Nope --out Piano --receiver mts-octave", code=3)
+    assert 'no MIDI input called "Nope"' in why

@@ -6,6 +6,7 @@ import shutil
 import subprocess
 import sys
 import time
+import uuid
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -14,20 +15,17 @@ PATIENCE_SECONDS = 20.0
 
 
 @contextmanager
-def jack_server(name, period_frames=256):
+def jack_server(period_frames=256):
     """A JACK server without hardware, alone for whoever started it: MIDI ports as on a real machine."""
     assert shutil.which("jackd"), "the Debian package jackd2 is needed"
+    name = f"tonegen-{uuid.uuid4().hex[:8]}"
     before = {key: os.environ.get(key) for key in ("JACK_DEFAULT_SERVER", "JACK_NO_AUDIO_RESERVATION")}
     os.environ.update({"JACK_DEFAULT_SERVER": name, "JACK_NO_AUDIO_RESERVATION": "1"})
     command = ["jackd", "--no-realtime", "-n", name, "-d", "dummy", "-r", "48000", "-p", str(period_frames)]
     server = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     try:
-        subprocess.run(
-            ["jack_wait", "-s", name, "-w", "-t", "10"],
-            check=True,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
+        waiting = ["jack_wait", "--server", name, "--wait", "--timeout", "20"]
+        subprocess.run(waiting, check=True, capture_output=True, timeout=30)
         yield
     finally:
         server.terminate()
@@ -67,10 +65,22 @@ class Ear:
         self.input.close()
 
 
-def start(*arguments):
-    """The program, running."""
-    program = "from tonegen.cli import main; main()"
-    return subprocess.Popen(
-        [sys.executable, "-c", program, *arguments],
-        cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-    )  # fmt: skip
+class Programs:
+    """The program, running once or more; all are ended with the test."""
+
+    def __init__(self):
+        self.running = []
+
+    def start(self, *arguments):
+        code = "from tonegen.cli import main; main()"
+        program = subprocess.Popen(
+            [sys.executable, "-c", code, *arguments],
+            cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        self.running.append(program)
+        return program
+
+    def close(self):
+        for program in self.running:
+            program.kill()
+            program.communicate(timeout=20)

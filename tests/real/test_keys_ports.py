@@ -1,13 +1,15 @@
 """Real MIDI ports, a real guard: what is sent arrives, and is taken back however the program ends."""
 
+import queue
 import signal
 import time
 
 import pytest
 
 from tests.keys.listener import Listener
-from tests.keys.rig import Ear, jack_server, start
+from tests.keys.rig import Ear, Programs, jack_server
 from tonegen.keys.plan import plan
+from tonegen.keys.ports import MidiInput, MidiOutput
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_temperament
 from tonegen.presets import temperament
@@ -18,7 +20,7 @@ MEANTONE = scale_of_temperament(temperament("quarter-comma-meantone"))
 
 @pytest.fixture(scope="module")
 def jack():
-    with jack_server("tonegen-keys"):
+    with jack_server():
         yield
 
 
@@ -29,24 +31,21 @@ def ear():
     ear.close()
 
 
-def send(name, *more):
-    return start(
-        "keys",
-        "send",
-        "--temperament",
-        "quarter-comma-meantone",
-        "--receiver",
-        name,
-        "--out",
-        "stage pi",
-        *more,
-    )
+@pytest.fixture
+def start():
+    programs = Programs()
+    yield programs.start
+    programs.close()
 
 
-@pytest.mark.parametrize(
-    "name", ["twelve-channel-bend", "mpe", "channel-tuning", "mts-single-note", "mts-octave"]
-)
-def test_a_receiver_is_tuned_and_put_back(ear, name):
+@pytest.fixture
+def send(start):
+    tuned = ("keys", "send", "--temperament", "quarter-comma-meantone", "--out", "stage pi", "--receiver")
+    return lambda name, *more: start(*tuned, name, *more)
+
+
+@pytest.mark.parametrize("name", ["twelve-channel-bend", "mpe", "channel-tuning", "mts-single-note"])
+def test_a_receiver_is_tuned_and_put_back(send, ear, name):
     made = plan(MEANTONE, receiver(name))
     program = send(name, "--seconds", "0.3")
 
@@ -56,7 +55,7 @@ def test_a_receiver_is_tuned_and_put_back(ear, name):
 
 
 @pytest.mark.parametrize("ending", [signal.SIGKILL, signal.SIGTERM, signal.SIGINT], ids=lambda one: one.name)
-def test_the_guard_puts_it_back_whatever_ends_the_program(ear, ending):
+def test_the_guard_puts_it_back_whatever_ends_the_program(send, ear, ending):
     made = plan(MEANTONE, receiver("mts-single-note"))
     program = send("mts-single-note")
     heard = ear.take(len(made.messages))
@@ -78,7 +77,7 @@ def test_the_guard_puts_it_back_whatever_ends_the_program(ear, ending):
     )
 
 
-def test_a_receiver_that_comes_back_is_tuned_again(ear):
+def test_a_receiver_that_comes_back_is_tuned_again(send, ear):
     made = plan(MEANTONE, receiver("mts-octave"))
     program = send("mts-octave")
     ear.take(len(made.messages))
@@ -96,21 +95,14 @@ def test_a_receiver_that_comes_back_is_tuned_again(ear):
     program.wait(20)
 
 
-def test_a_virtual_port_is_put_back_too():
+def test_a_virtual_port_is_put_back_too(start):
     """It belongs to the guard, since it would vanish with the program."""
-    from tonegen.keys.ports import MidiInput, choose, inputs
-
     made = plan(MEANTONE, receiver("mts-octave"))
     program = start(
         "keys", "through", "--virtual-in", "Keys In", "--virtual-out", "Keys Out", "--receiver", "mts-octave",
         "--temperament", "quarter-comma-meantone",
     )  # fmt: skip
     program.stderr.readline()
-    choose("Keys Out", inputs(), "input")
-    import queue
-
-    from tonegen.keys.ports import MidiOutput
-
     arrived = queue.Queue()
     source = MidiInput("Keys Out", arrived.put)
     player = MidiOutput("Keys In")
@@ -124,9 +116,7 @@ def test_a_virtual_port_is_put_back_too():
     source.close()
 
 
-def test_notes_pass_through_retuned(ear):
-    from tonegen.keys.ports import MidiOutput
-
+def test_notes_pass_through_retuned(start, ear):
     made = plan(MEANTONE, receiver("mpe"))
     program = start(
         "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver", "mpe",
@@ -156,10 +146,8 @@ def test_notes_pass_through_retuned(ear):
     player.close()
 
 
-def test_pedals_by_midi_move_the_scale(ear):
+def test_pedals_by_midi_move_the_scale(start, ear):
     """Controller 20 is pedal A: the E of the C chord at fret 8 goes where string 5 then stands."""
-    from tonegen.keys.ports import MidiOutput
-
     program = start(
         "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver", "mts-octave",
         "--instrument", "e9-ten-string", "--temperament", "five-limit-just", "--fret", "3", "--changes", "",
@@ -178,7 +166,7 @@ def test_pedals_by_midi_move_the_scale(ear):
     player.close()
 
 
-def test_reset_by_hand(ear):
+def test_reset_by_hand(start, ear):
     made = plan(MEANTONE, receiver("twelve-channel-bend"))
     assert start("keys", "reset", "--out", "Stage", "--receiver", "twelve-channel-bend").wait(20) == 0
 

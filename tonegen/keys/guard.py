@@ -142,7 +142,8 @@ def _stand_guard(pipe: BinaryIO, answer: BinaryIO) -> None:
             answer.flush()
     if door is None:
         return
-    if undo and (door.is_there() or door.reconnect()):
+    # The receiver may have gone and come back since, which leaves an open port that leads nowhere.
+    if undo and (door.reconnect() or door.is_there()):
         send_all(door, undo, sysex_seconds)
         time.sleep(_LAST_PERIOD_SECONDS)
     door.close()

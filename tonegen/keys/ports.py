@@ -138,10 +138,9 @@ class MidiOutput:
             self._out.open_port(names.index(name))
         return True
 
-    @property
-    def send(self) -> Callable[[bytes], object]:
+    def send(self, message: bytes) -> None:
         """Hand one message over, whole, with its status."""
-        return self._out.send_message  # type: ignore[no-any-return]
+        self._out.send_message(message)
 
     def is_there(self) -> bool:
         """Whether the port is still among those of the system."""
@@ -215,6 +214,8 @@ class MidiInput:
 
     def close(self) -> None:
         """Let go of the port."""
-        self._in.cancel_callback()
-        self._in.close_port()
-        self._in.delete()
+        if self._in is not None:
+            self._in.cancel_callback()
+            self._in.close_port()
+            self._in.delete()
+            self._in = None

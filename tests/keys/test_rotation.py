@@ -1,5 +1,6 @@
 """Note rotation: any sequence of messages leaves no note hanging and none at a wrong pitch."""
 
+import msgspec
 import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
@@ -14,11 +15,11 @@ from tonegen.keys.scale import scale_of_classes
 JUST = scale_of_classes("just", (0, -29.3, 3.9, 15.6, -13.7, -2, -9.8, 2, 13.7, -15.6, 17.6, -11.7))
 MEANTONE = scale_of_classes("meantone", (10, -14, 3, 20, -3, 14, -10, 7, -17, 0, 17, -7))
 CLASS_CENTS = [(float(JUST.class_cents[one]), float(MEANTONE.class_cents[one])) for one in range(12)]
-PLANS = {
-    (name, scale.name): plan(scale, receiver(name))
-    for name in ("mpe", "twelve-channel-bend", "mono-bend", "channel-tuning")
-    for scale in (JUST, MEANTONE)
+RECEIVERS = {
+    "mpe": msgspec.structs.replace(receiver("mpe"), spared=()),  # all fifteen members
+    **{name: receiver(name) for name in ("twelve-channel-bend", "mono-bend", "channel-tuning")},
 }
+PLANS = {(name, scale.name): plan(scale, RECEIVERS[name]) for name in RECEIVERS for scale in (JUST, MEANTONE)}
 HALF_STEP = {"mpe": 0.0184, "twelve-channel-bend": 0.0184, "mono-bend": 0.0184, "channel-tuning": 0.0062}
 
 keys = st.integers(48, 72)  # few enough that the same key comes back
@@ -321,3 +322,14 @@ def test_each_player_keeps_his_sound_when_several_share_the_channels():
     assert sounds == [(5, 0x50), (0x30, 0x60)] * 6
     for channel, key, pitch in listener.struck:
         assert pitch == pytest.approx(100 * key + JUST.class_cents[key % 12], abs=0.02), channel
+
+
+def test_a_spared_member_is_given_no_notes():
+    """Channel 10 plays drums in a receiver that knows no zones."""
+    made = plan(JUST, receiver("mpe"))
+    listener = Listener()
+    rotation = Rotation(made, listener.send)
+    for key in range(30, 60):
+        rotation.receive(bytes((0x90, key, 80)), 0)
+
+    assert {channel for channel, _, _ in listener.struck} == {*range(2, 17)} - {10}

@@ -377,12 +377,14 @@ def _write_whole(path: Path, data: bytes) -> None:
 
 def _where(out: str | None, virtual_out: str | None, to: str | None, made: "Plan") -> str:
     """The door's text for the guard. Raises BadValue unless exactly the right one was given."""
+    from tonegen.keys.osc_port import parse_address
     from tonegen.keys.receivers import Osc
 
     given = [text for text in (out, virtual_out, to) if text]
     if isinstance(made.receiver, Osc):
         if len(given) != 1 or not to:
             raise BadValue("an OSC receiver needs --to HOST:PORT, such as --to 127.0.0.1:9000")
+        parse_address(to)
         return f"osc {to}"
     if len(given) != 1 or to:
         raise BadValue("say where MIDI goes: --out PORT (see: tonegen keys ports), or --virtual-out NAME")
@@ -648,9 +650,10 @@ def osc(
         stack.callback(sounder.close)
         desk.sounder = sounder
         desk.changed = rig.retune
-        source = OscInput(desk, *parse_address(listen))
+        host, port = parse_address(listen)
+        source = OscInput(desk, host, port)
         stack.callback(source.close)
-        click.echo(f"Tuned by OSC; listening at {listen}. Ctrl-C ends and puts it back.", err=True)
+        click.echo(f"Tuned by OSC; listening at {host}:{source.port}. Ctrl-C puts it back.", err=True)
         _stay([], seconds)
 
 

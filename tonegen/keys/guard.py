@@ -17,13 +17,19 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterable, Sequence
-from typing import BinaryIO, Final
+from pathlib import Path
+from typing import Final
 
+import tonegen
 from tonegen.errors import NoSuchDevice, TonegenError
 from tonegen.keys.plan import Door
 
 # A MIDI system takes what it was handed in its next period; the door must stay open so long.
 _LAST_PERIOD_SECONDS: Final = 0.05
+# The guard runs from the same copy of the program, wherever this one was started.
+_START: Final = (
+    "import sys; sys.path.insert(0, sys.argv[1]); from tonegen.keys.guard import stand_guard; stand_guard()"
+)
 _READY: Final = b"ready\n"
 _SECONDS_TO_START: Final = 20.0
 _SECONDS_TO_FINISH: Final = 20.0
@@ -56,7 +62,7 @@ class Guard:
     def __init__(self, where: str) -> None:
         """Start the guard and let it open its own door to `where`. Raises NoSuchDevice when it cannot."""
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "tonegen.keys.guard"],
+            [sys.executable, "-c", _START, str(Path(tonegen.__file__).parents[1])],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             start_new_session=True,  # a Ctrl-C in the terminal is for the program alone
@@ -115,7 +121,9 @@ class Guard:
 # -- the guard's own process -----------------------------------------------------------------------------
 
 
-def _stand_guard(pipe: BinaryIO, answer: BinaryIO) -> None:
+def stand_guard() -> None:
+    """The guard's whole life: hold the undo until the pipe closes, then send it."""
+    pipe, answer = sys.stdin.buffer, sys.stdout.buffer
     for ending in (signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])):
         signal.signal(ending, signal.SIG_IGN)
     door: Door | None = None
@@ -147,7 +155,3 @@ def _stand_guard(pipe: BinaryIO, answer: BinaryIO) -> None:
         send_all(door, undo, sysex_seconds)
         time.sleep(_LAST_PERIOD_SECONDS)
     door.close()
-
-
-if __name__ == "__main__":
-    _stand_guard(sys.stdin.buffer, sys.stdout.buffer)

@@ -16,6 +16,7 @@ from tonegen.errors import BadValue
 
 Argument = int | float | str | bytes
 _DEEPEST_BUNDLE: Final = 8
+_LARGEST_FLOAT: Final = 3.4028234663852886e38  # of 32 bits
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +41,7 @@ def encode(message: Message) -> bytes:
             tags, data = tags + "b", data + struct.pack(">i", len(argument)) + argument
             data += bytes(-len(argument) % 4)
         elif isinstance(argument, float):
-            if not (isfinite(argument) and abs(argument) < 3.4e38):
+            if not (isfinite(argument) and abs(argument) <= _LARGEST_FLOAT):
                 raise BadValue(f"{argument:g} cannot go into an OSC message; it must be a finite number")
             tags, data = tags + "f", data + struct.pack(">f", argument)
         else:

@@ -20,7 +20,7 @@ _LONGEST_PACKET: Final = 65507
 def parse_address(text: str) -> tuple[str, int]:
     """Host and port of "127.0.0.1:9000", or of ":9000" on this machine. Raises BadValue."""
     host, colon, port = text.rpartition(":")
-    if not colon or not (port.isascii() and port.isdigit() and 0 < int(port) < 65536):
+    if not colon or not (port.isascii() and port.isdigit() and len(port) < 6 and int(port) < 65536):
         raise BadValue(f'"{text}" is not an address; write host and port, such as 127.0.0.1:9000')
     return host.strip("[]") or LOOPBACK, int(port)
 
@@ -168,8 +168,12 @@ class OscInput:
         try:
             family, kind, _, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_DGRAM)[0]
             self._socket = socket.socket(family, kind)
-            self._socket.bind(address)
         except (OSError, UnicodeError) as error:
+            raise NoSuchDevice(f"OSC cannot be received at {host}:{port}: {_reason(error)}") from None
+        try:
+            self._socket.bind(address)
+        except OSError as error:
+            self._socket.close()
             raise NoSuchDevice(f"OSC cannot be received at {host}:{port}: {_reason(error)}") from None
         self.port: int = self._socket.getsockname()[1]
         self._thread = Thread(target=self._listen, name="osc", daemon=True)

@@ -107,9 +107,8 @@ def plan(scale: Scale, receiver: Receiver) -> Plan:
     Raises BadValue when the receiver's means cannot hold an offset, naming the note and what to change.
     """
     wanted = _wanted_from_own_equal(scale, receiver)
-    bias = receiver.resolution_cents / 2 if receiver.rounding == "down" else 0.0
     factor = receiver.bend_scale if isinstance(receiver, BendPerClass | BendPerNote) else 1.0
-    aim = (wanted + bias) / factor
+    aim = (wanted + _above_the_cut(receiver)) / factor
     sender = _SENDERS[type(receiver)]
     set_up, tuning, left = sender(receiver, aim, scale)
     sounding = _as_the_receiver_rounds((aim - left) * factor, receiver)
@@ -129,6 +128,30 @@ def _wanted_from_own_equal(scale: Scale, receiver: Receiver) -> NDArray[np.float
     """Cents of each key above the receiver's own equal temperament."""
     cents = scale.class_cents[_CLASS_OF_KEY] if _per_class(receiver) else scale.key_cents
     return cents + float(cents_between(receiver.reference_hz, scale.reference_hz))
+
+
+def _above_the_cut(receiver: Receiver) -> float:
+    """How far above a pitch to aim at a receiver that cuts down to its step, so as to hit the nearest.
+
+    Half its step, less what the message's own steps stand off it already.
+    """
+    if receiver.rounding != "down":
+        return 0.0
+    return max(receiver.resolution_cents - _message_step_cents(receiver), 0.0) / 2
+
+
+def _message_step_cents(receiver: Receiver) -> float:
+    match receiver:
+        case BendPerClass() | BendPerNote():
+            return midi.bend_steps(receiver.bend_range_semitones).step_cents
+        case TuningPerClass():
+            return midi.FINE_STEPS.step_cents
+        case KeyTuning():
+            return midi.KEY_STEPS.step_cents
+        case OctaveTuning():
+            return (midi.OCTAVE_STEPS if receiver.bytes == 1 else midi.FINE_OCTAVE_STEPS).step_cents
+        case Osc():
+            return 0.0
 
 
 def _per_class(receiver: Receiver) -> bool:

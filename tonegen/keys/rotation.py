@@ -50,7 +50,8 @@ class Rotation:
         self._receiver = receiver
         self._plan = plan
         self.clipped = 0  # bends that the range could not hold
-        self._channels: Final = tuple(channel - 1 for channel in receiver.channels)
+        spared = receiver.spared if isinstance(receiver, BendPerNote) else ()
+        self._channels: Final = tuple(channel - 1 for channel in receiver.channels if channel not in spared)
         self._rotates = spread or isinstance(receiver, BendPerNote)
         self._bends = not isinstance(receiver, TuningPerClass)
         manager = receiver.manager if isinstance(receiver, BendPerNote) else None

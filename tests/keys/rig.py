@@ -3,6 +3,7 @@
 import os
 import queue
 import shutil
+import signal
 import subprocess
 import sys
 import time
@@ -15,13 +16,28 @@ PATIENCE_SECONDS = 20.0
 
 
 @contextmanager
-def jack_server(period_frames=256):
-    """A JACK server without hardware, alone for whoever started it: MIDI ports as on a real machine."""
+def jack_server(period_frames=256, in_step=False):
+    """A JACK server without hardware, alone for whoever started it: MIDI ports as on a real machine.
+
+    in_step : wait for every client in each period, so that a late one loses and doubles nothing; but a
+    client that is killed then holds the others up for seconds.
+    """
     assert shutil.which("jackd"), "the Debian package jackd2 is needed"
     name = f"tonegen-{uuid.uuid4().hex[:8]}"
     before = {key: os.environ.get(key) for key in ("JACK_DEFAULT_SERVER", "JACK_NO_AUDIO_RESERVATION")}
     os.environ.update({"JACK_DEFAULT_SERVER": name, "JACK_NO_AUDIO_RESERVATION": "1"})
-    command = ["jackd", "--no-realtime", "-n", name, "-d", "dummy", "-r", "48000", "-p", str(period_frames)]
+    command = [
+        "jackd",
+        "--no-realtime",
+        *(["--sync"] if in_step else []),
+        "-n",
+        name,
+        "-d",
+        "dummy",
+        "-r",
+        "48000",
+    ]
+    command += ["-p", str(period_frames)]
     server = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     try:
         waiting = ["jack_wait", "--server", name, "--wait", "--timeout", "20"]
@@ -82,5 +98,5 @@ class Programs:
 
     def close(self):
         for program in self.running:
-            program.kill()
-            program.communicate(timeout=20)
+            program.send_signal(signal.SIGINT)
+            program.communicate(timeout=PATIENCE_SECONDS)

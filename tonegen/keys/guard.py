@@ -10,13 +10,13 @@ S: a message to send at once. K: forget the undo, leave the rig tuned.
 """
 
 import json
-import os
 import select
 import signal
 import subprocess
 import sys
 import time
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
@@ -24,8 +24,6 @@ import tonegen
 from tonegen.errors import NoSuchDevice, TonegenError
 from tonegen.keys.plan import Door
 
-# A MIDI system takes what it was handed in its next period; the door must stay open so long.
-_LAST_PERIOD_SECONDS: Final = 0.05
 # The guard runs from the same copy of the program, wherever this one was started.
 _START: Final = (
     "import sys; sys.path.insert(0, sys.argv[1]); from tonegen.keys.guard import stand_guard; stand_guard()"
@@ -69,11 +67,12 @@ class Guard:
         )
         assert self._process.stdin is not None
         assert self._process.stdout is not None
-        self._pipe = self._process.stdin.fileno()
+        self._pipe = self._process.stdin
+        self._answers = self._process.stdout
         self._write(b"T", where.encode())
         answer = b""
-        if select.select([self._process.stdout], [], [], _SECONDS_TO_START)[0]:
-            answer = self._process.stdout.readline()
+        if select.select([self._answers], [], [], _SECONDS_TO_START)[0]:
+            answer = self._answers.readline()
         if answer != _READY:
             self.close()
             raise NoSuchDevice(
@@ -103,17 +102,15 @@ class Guard:
 
     def close(self) -> None:
         """End: the undo is sent before this returns."""
-        process = self._process
-        assert process.stdin is not None
-        assert process.stdout is not None
-        if not process.stdin.closed:
-            process.stdin.close()
-        process.stdout.close()
-        process.wait(_SECONDS_TO_FINISH)
+        with suppress(BrokenPipeError):  # it ended before: nobody is left to tell
+            self._pipe.close()
+        self._process.wait(_SECONDS_TO_FINISH)
+        self._answers.close()
 
     def _write(self, letter: bytes, content: bytes) -> None:
         try:
-            os.write(self._pipe, letter + len(content).to_bytes(4, "big") + content)
+            self._pipe.write(letter + len(content).to_bytes(4, "big") + content)
+            self._pipe.flush()
         except BrokenPipeError:
             raise NoSuchDevice("the guard that puts the rig back has ended; start again") from None
 
@@ -129,8 +126,12 @@ def stand_guard() -> None:
     door: Door | None = None
     undo: list[bytes] = []
     sysex_seconds = 0.0
-    while (head := pipe.read(5)) and len(head) == 5:
-        letter, content = head[:1], pipe.read(int.from_bytes(head[1:], "big"))
+    # A frame cut short is the program's end in the middle of a word: what was held before still counts.
+    while len(head := pipe.read(5)) == 5:
+        length = int.from_bytes(head[1:], "big")
+        if len(content := pipe.read(length)) < length:
+            break
+        letter = head[:1]
         if letter == b"S" and door is not None:
             door.send(content)
         elif letter == b"U":
@@ -150,8 +151,10 @@ def stand_guard() -> None:
             answer.flush()
     if door is None:
         return
-    # The receiver may have gone and come back since, which leaves an open port that leads nowhere.
-    if undo and (door.reconnect() or door.is_there()):
-        send_all(door, undo, sysex_seconds)
-        time.sleep(_LAST_PERIOD_SECONDS)
+    try:
+        # The receiver may have gone and come back since, which leaves an open port that leads nowhere.
+        if undo and (door.reconnect() or door.is_there()):
+            send_all(door, undo, sysex_seconds)
+    except TonegenError as error:
+        sys.stderr.write(f"tonegen: {error}\n")
     door.close()

@@ -6,6 +6,7 @@ port is looked for by what the player typed, each time.
 
 import os
 import sys
+import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     import rtmidi
 
 CLIENT_NAME: Final = "tonegen"
+# A MIDI system takes what it was handed in its next period; a port that closes sooner loses it.
+_LAST_PERIOD_SECONDS: Final = 0.05
 # Windows offers no virtual ports to programs.
 VIRTUAL_PORTS: Final = sys.platform != "win32"
 
@@ -158,8 +161,9 @@ class MidiOutput:
         return self._connect(name)
 
     def close(self) -> None:
-        """Let go of the port."""
+        """Let go of the port, once what was sent is on its way."""
         if self._out is not None:
+            time.sleep(_LAST_PERIOD_SECONDS)
             self._out.close_port()
             self._out.delete()
             self._out = None

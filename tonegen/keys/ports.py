@@ -18,8 +18,9 @@ if TYPE_CHECKING:
     import rtmidi
 
 CLIENT_NAME: Final = "tonegen"
-# A MIDI system takes what it was handed in its next period; a port that closes sooner loses it.
-_LAST_PERIOD_SECONDS: Final = 0.05
+# A connection counts from the MIDI system's next period on, and what was handed over leaves in the next:
+# what is sent sooner after opening, or before closing, is lost.
+_PERIOD_SECONDS: Final = 0.05
 # Windows offers no virtual ports to programs.
 VIRTUAL_PORTS: Final = sys.platform != "win32"
 
@@ -139,6 +140,7 @@ class MidiOutput:
             return False
         with _quiet():
             self._out.open_port(names.index(name))
+        time.sleep(_PERIOD_SECONDS)
         return True
 
     def send(self, message: bytes) -> None:
@@ -163,7 +165,7 @@ class MidiOutput:
     def close(self) -> None:
         """Let go of the port, once what was sent is on its way."""
         if self._out is not None:
-            time.sleep(_LAST_PERIOD_SECONDS)
+            time.sleep(_PERIOD_SECONDS)
             self._out.close_port()
             self._out.delete()
             self._out = None

@@ -16,7 +16,7 @@ PATIENCE_SECONDS = 20.0
 
 
 @contextmanager
-def jack_server(period_frames=256, in_step=False):
+def jack_server(period_frames=1024, in_step=False):
     """A JACK server without hardware, alone for whoever started it: MIDI ports as on a real machine.
 
     in_step : wait for every client in each period, so that a late one loses and doubles nothing; but a

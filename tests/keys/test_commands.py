@@ -90,6 +90,27 @@ def test_a_tuning_dump_as_a_file_and_back(tonegen, tmp_path):
     assert list(tmp_path.iterdir()) == [path], "no temporary file is left"
 
 
+@pytest.mark.parametrize("name", ["mts-single-note", "mts-octave"])
+def test_tuning_changes_of_several_messages_are_taken_in(tonegen, tmp_path, name):
+    path = tmp_path / "changes.syx"
+    asked = "--temperament quarter-comma-meantone --root Eb"
+    assert tonegen(f"tonegen keys send {asked} --receiver {name} --out-syx {path}").code == 0
+
+    again = tonegen(f"tonegen keys plan --temperament {path} --receiver mts-bulk --json").json["keys"]
+    first = tonegen(f"tonegen keys plan {asked} --receiver mts-bulk --json").json["keys"]
+    assert [key["offset_cents"] for key in again[1:127]] == pytest.approx(
+        [key["offset_cents"] for key in first[1:127]], abs=0.0062
+    )
+
+
+def test_a_damaged_tuning_file_is_refused(tonegen, tmp_path):
+    path = tmp_path / "cut.syx"
+    cut = b"\xf0\x7e\x7f\x08\x01\x00\xf7"
+    for data, says in ((b"hello", "holds no system exclusive message"), (cut, "it was cut")):
+        path.write_bytes(data)
+        assert says in tonegen.refused(f"tonegen keys plan --temperament {path} --receiver mpe")
+
+
 def test_a_file_is_retuned(tonegen, tmp_path, song):
     target = tmp_path / "out.mid"
     line = f"tonegen keys file {song} {target} --temperament five-limit-just --root G --receiver mpe --json"
@@ -139,6 +160,7 @@ def test_osc_tunes_and_puts_back(tonegen, my_e9):
         ("plan --receiver mpe --reference 300", "reference pitch 300 hz is out of range"),
         ("plan --receiver mpe --temperament nonesuch.syx", "nonesuch.syx: cannot be read"),
         ("send --receiver mpe", "say where MIDI goes: --out PORT"),
+        ("send --receiver mpe --receiver mono-bend --out a", "mono-bend and mpe are both on channel 1"),
         ("send --receiver mpe --out a --virtual-out b", "say where MIDI goes: --out PORT"),
         ("send --receiver osc-per-key --out a", "an OSC receiver needs --to HOST:PORT"),
         ("send --receiver osc-per-key --to nowhere", "is not an address"),

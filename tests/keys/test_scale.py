@@ -14,7 +14,7 @@ from tonegen.keys.scale import (
     heard_grips,
     heard_state,
     scale_of_classes,
-    scale_of_dump,
+    scale_of_dumps,
     scale_of_instrument,
     scale_of_temperament,
 )
@@ -186,7 +186,7 @@ def test_a_player_s_own_temperament_needs_its_instrument():
 def test_dumps_that_others_made_are_taken_in(bank):
     offsets = np.linspace(-40, 40, 128)
     (dump,) = midi.key_dump(offsets, "WORKSHOP", 0, bank).messages
-    made = scale_of_dump(midi.parse_tuning(dump))
+    made = scale_of_dumps([midi.parse_tuning(dump)])
 
     assert made.name == "WORKSHOP"
     assert made.key_cents[1:127] == pytest.approx(offsets[1:127], abs=0.0031)
@@ -196,7 +196,7 @@ def test_octave_dumps_are_taken_in():
     (dump,) = midi.octave_dump(
         [10, -14, 3, 20, -3, 14, -10, 7, -17, 0, 17, -7], "MEANTONE", two_bytes=False
     ).messages
-    made = scale_of_dump(midi.parse_tuning(dump))
+    made = scale_of_dumps([midi.parse_tuning(dump)])
 
     assert list(made.class_cents) == [10, -14, 3, 20, -3, 14, -10, 7, -17, 0, 17, -7]
     assert made.key_cents[60] == made.key_cents[0] == 10
@@ -204,7 +204,7 @@ def test_octave_dumps_are_taken_in():
 
 def test_a_request_holds_no_tuning():
     with pytest.raises(BadValue, match="holds no tuning"):
-        scale_of_dump(midi.parse_tuning(midi.dump_request(3)))
+        scale_of_dumps([midi.parse_tuning(midi.dump_request(3))])
 
 
 def test_scales_are_checked_and_cannot_be_changed_behind_a_plan():

@@ -2,6 +2,7 @@
 
 import queue
 import signal
+import socket
 import time
 
 import pytest
@@ -185,3 +186,56 @@ def test_ports_are_listed_and_missing_ones_named(tonegen, ear):
     other.close()
     why = tonegen.refused("tonegen keys through --in Nope --out Piano --receiver mts-octave", code=3)
     assert 'no MIDI input called "Nope"' in why
+
+
+def test_an_osc_receiver_is_put_back_after_a_kill(start):
+    made = plan(MEANTONE, receiver("osc-per-class"))
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as listener:
+        listener.bind(("127.0.0.1", 0))
+        listener.settimeout(20)
+        program = start(
+            "keys", "send", "--temperament", "quarter-comma-meantone", "--receiver", "osc-per-class",
+            "--to", f"127.0.0.1:{listener.getsockname()[1]}",
+        )  # fmt: skip
+        assert [listener.recv(65536) for _ in made.messages] == list(made.messages)
+        program.kill()
+        assert [listener.recv(65536) for _ in made.undo] == list(made.undo)
+
+
+def test_two_receivers_share_a_port(start, ear, tmp_path):
+    """A piano tuned by key on channel 1, and an organ by octave on channel 2."""
+    for name, text in (
+        ("piano", 'means = "key tuning"\nmessage = "single note"\nselect = [1]'),
+        ("organ", 'means = "octave tuning"\nchannels = [2]'),
+    ):
+        (tmp_path / f"{name}.toml").write_text(f'title = "{name}"\n{text}\n')
+    piano, organ = (plan(MEANTONE, receiver(str(tmp_path / f"{name}.toml"))) for name in ("piano", "organ"))
+    both = ("--receiver", str(tmp_path / "piano.toml"), "--receiver", str(tmp_path / "organ.toml"))
+    start(
+        "keys", "send", "--temperament", "quarter-comma-meantone", *both, "--out", "Stage", "--seconds", "0.1"
+    )
+
+    heard = ear.take(len(piano.messages) + len(organ.messages))
+    assert heard == [*piano.messages, *organ.messages]
+    assert sorted(ear.take(len(piano.undo) + len(organ.undo))) == sorted([*piano.undo, *organ.undo])
+
+
+def test_a_keyboard_that_comes_back_plays_on(start, ear):
+    keyboard = MidiOutput("Keyboard", virtual=True)
+    made = plan(MEANTONE, receiver("mts-octave"))
+    program = start(
+        "keys", "through", "--in", "Keyboard", "--out", "Stage Piano", "--receiver", "mts-octave",
+        "--temperament", "quarter-comma-meantone",
+    )  # fmt: skip
+    ear.take(len(made.messages))
+    program.stderr.readline()
+    keyboard.send(b"\x90\x3c\x40")
+    assert ear.take(1) == [b"\x90\x3c\x40"]
+
+    keyboard.close()
+    assert "keyboard has gone" in program.stderr.readline()
+    keyboard = MidiOutput("Keyboard", virtual=True)
+    assert "keyboard is back" in program.stderr.readline()
+    keyboard.send(b"\x90\x3e\x40")
+    assert b"\x90\x3e\x40" in ear.until(b"\x90\x3e\x40")[0]
+    keyboard.close()

@@ -27,6 +27,7 @@ from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class
 if TYPE_CHECKING:
     from tonegen.keys.desk import Desk
     from tonegen.keys.live import Rig
+    from tonegen.keys.messages import Tuning
     from tonegen.keys.plan import Plan
     from tonegen.keys.receivers import Receiver
 
@@ -102,13 +103,13 @@ class AskedScale:
     def desk(self, receiver: "Receiver") -> "Desk":
         """The knobs set so. Raises BadValue for options that do not fit together."""
         from tonegen.keys.desk import Desk
-        from tonegen.keys.scale import Policy, fret_of_song_key, scale_of_dump
+        from tonegen.keys.scale import Policy, fret_of_song_key, scale_of_dumps
         from tonegen.temperament import OwnTemperament
 
         reference_hz = checked_reference_hz(self.reference)
         if self.temperament.lower().endswith(".syx"):
             return Desk(
-                receiver, fixed_scale=scale_of_dump(_dump(Path(self.temperament)), reference_hz),
+                receiver, fixed_scale=scale_of_dumps(_tunings(Path(self.temperament)), reference_hz),
                 reference_hz=reference_hz,
             )  # fmt: skip
         instrument_name = self.instrument
@@ -155,15 +156,20 @@ class AskedScale:
             raise BadValue(f"{' and '.join(given)} belong to an instrument; give --instrument")
 
 
-def _dump(path: Path) -> Any:
+def _tunings(path: Path) -> list["Tuning"]:
+    """All tuning messages of a file of system exclusive messages."""
     from tonegen.keys.messages import parse_tuning
+    from tonegen.keys.stream import Splitter
 
     try:
         data = path.read_bytes()
     except OSError as error:
         raise BadValue(f"{path}: cannot be read: {(error.strerror or '').lower()}") from None
+    messages = [message for message in Splitter().feed(data) if message[0] == 0xF0]
+    if not messages:
+        raise BadValue(f"{path}: holds no system exclusive message (F0 to F7)")
     try:
-        return parse_tuning(data[: data.find(0xF7) + 1])
+        return [parse_tuning(message) for message in messages]
     except BadValue as error:
         raise BadValue(f"{path}: {error}") from None
 
@@ -309,7 +315,14 @@ def _print_plan(receiver: str, made: "Plan") -> None:
 
 @command.command()
 @asks_for_a_scale
-@_receiver
+@click.option(
+    "--receiver",
+    "receivers",
+    type=Preset("receivers"),
+    required=True,
+    multiple=True,
+    help="What is tuned, by name or TOML file; give more where several share the port.",
+)
 @_out
 @_virtual_out
 @_to
@@ -319,7 +332,7 @@ def _print_plan(receiver: str, made: "Plan") -> None:
 @as_json
 def send(
     asked: AskedScale,
-    receiver: str,
+    receivers: tuple[str, ...],
     out: str | None,
     virtual_out: str | None,
     to: str | None,
@@ -334,27 +347,33 @@ def send(
     tonegen keys send --instrument e9-ten-string --fret 3 --receiver mts-octave --out PORT
     tonegen keys send --temperament quarter-comma-meantone --root C --receiver mts-bulk --out-syx tuning.syx
     """
+    from tonegen.keys.receivers import check_together
     from tonegen.keys.receivers import receiver as load
 
-    made = asked.desk(load(receiver)).plan()
-    if out_syx is not None and not (out or virtual_out or to):
-        _write_syx(out_syx, made)
-    else:
-        with _rig(_where(out, virtual_out, to, made), made) as rig:
-            if out_syx is not None:
-                _write_syx(out_syx, made)
+    loaded = {name: load(name) for name in receivers}
+    check_together(loaded)
+    plans = {name: asked.desk(one).plan() for name, one in loaded.items()}
+    live = bool(out or virtual_out or to)
+    if live or out_syx is None:
+        doors = [(_where(out, virtual_out, to, made), made) for made in plans.values()]
+        with ExitStack() as stack:
+            rigs = [stack.enter_context(_rig(where, made)) for where, made in doors]
             if keep:
-                rig.keep()
+                for rig in rigs:
+                    rig.keep()
             else:
                 click.echo("The receiver is tuned. Ctrl-C puts it back.", err=True)
-                _stay([_looking(rig, rig.tune_again)], seconds)
+                _stay([_looking(rig, rig.tune_again) for rig in rigs], seconds)
+    if out_syx is not None:
+        _write_syx(out_syx, list(plans.values()))
     if in_json:
-        sent = {"messages": len(made.messages), "bytes": sum(map(len, made.messages))}
-        print_json({"receiver": receiver, **sent, **_plan_json(made)})
+        for name, made in plans.items():
+            sent = {"messages": len(made.messages), "bytes": sum(map(len, made.messages))}
+            print_json({"receiver": name, **sent, **_plan_json(made)})
 
 
-def _write_syx(path: Path, made: "Plan") -> None:
-    sysex = b"".join(message for message in made.messages if message[0] == 0xF0)
+def _write_syx(path: Path, plans: Sequence["Plan"]) -> None:
+    sysex = b"".join(message for made in plans for message in made.messages if message[0] == 0xF0)
     if not sysex:
         raise BadValue("--out-syx: this receiver is not tuned by system exclusive messages; take an mts one")
     _write_whole(path, sysex)
@@ -546,9 +565,16 @@ def through(
                 except TonegenError as error:
                     click.echo(f"tonegen: {error}", err=True)
 
+        plays = [True]
+
         def listen() -> None:
-            if not source.is_there():
-                source.reconnect()
+            if plays[0] and not source.is_there():
+                plays[0] = False
+                player.finish()  # its note-offs will not come any more
+                click.echo("The keyboard has gone; it will be heard again when it is back.", err=True)
+            elif not plays[0] and source.reconnect():
+                plays[0] = True
+                click.echo("The keyboard is back.", err=True)
 
         desk.changed = retuned
         click.echo("Notes pass through retuned. Ctrl-C ends and puts the receiver back.", err=True)

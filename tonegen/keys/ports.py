@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 CLIENT_NAME: Final = "tonegen"
 # A connection counts from the MIDI system's next period on, and what was handed over leaves in the next:
 # what is sent sooner after opening, or before closing, is lost.
-_PERIOD_SECONDS: Final = 0.05
+_PERIOD_SECONDS: Final = 0.1
 # Windows offers no virtual ports to programs.
 VIRTUAL_PORTS: Final = sys.platform != "win32"
 
@@ -181,28 +181,35 @@ class MidiInput:
         """
         self._asked = asked
         self._virtual = virtual
+        self._receive = receive
         self._in: Any
+        if virtual:
+            self.name = asked
+            self._listen_with(_first_client(output=False))
+            self._in.open_virtual_port(asked)
+        else:
+            self._open(choose(asked, inputs(), "input"))
+
+    def _listen_with(self, client: Any) -> None:
+        """Take a new client in use; all is set before it opens, so that no message passes by."""
+        receive = self._receive
 
         def arrived(event: tuple[list[int], float], _: object) -> None:
             receive(bytes(event[0]))
 
-        port = None if virtual else choose(asked, inputs(), "input")
-        self.name = port.name if port else asked
-        self._in = _client(False, port.api) if port else _first_client(output=False)
-        # before it opens, so that no message passes by
-        self._in.ignore_types(sysex=False, timing=False, active_sense=True)
-        self._in.set_callback(arrived)
-        if virtual:
-            self._in.open_virtual_port(asked)
-        else:
-            self._connect()
+        client.ignore_types(sysex=False, timing=False, active_sense=True)
+        client.set_callback(arrived)
+        self._in = client
 
-    def _connect(self) -> bool:
+    def _open(self, port: Port) -> bool:
+        self.name = port.name
+        self._listen_with(_client(False, port.api))
         names = self._in.get_ports()
-        if self.name not in names:
+        if port.name not in names:
             return False
         with _quiet():
-            self._in.open_port(names.index(self.name))
+            self._in.open_port(names.index(port.name))
+        time.sleep(_PERIOD_SECONDS)
         return True
 
     def is_there(self) -> bool:
@@ -210,13 +217,13 @@ class MidiInput:
         return self._virtual or self.name in self._in.get_ports()
 
     def reconnect(self) -> bool:
-        """Open it again under whatever name it came back; whether it is there."""
+        """Open it again, with a new client, under whatever name it came back; whether it is there."""
         try:
-            self.name = choose(self._asked, [Port(name, 0) for name in self._in.get_ports()], "input").name
+            port = choose(self._asked, inputs(), "input")
         except NoSuchDevice:
             return False
-        self._in.close_port()
-        return self._connect()
+        self.close()
+        return self._open(port)
 
     def close(self) -> None:
         """Let go of the port."""

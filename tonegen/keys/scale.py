@@ -110,22 +110,26 @@ def scale_of_temperament(temperament: Temperament, reference_hz: float = REFEREN
     )
 
 
-def scale_of_dump(tuning: Tuning, reference_hz: float = REFERENCE_HZ) -> Scale:
-    """From a message of the MIDI Tuning Standard that says what keys or pitch classes are to be.
+def scale_of_dumps(tunings: Sequence[Tuning], reference_hz: float = REFERENCE_HZ) -> Scale:
+    """From messages of the MIDI Tuning Standard that say what keys or pitch classes are to be, in order.
 
-    Its frequencies are absolute; at another reference than 440 hz they are moved along with it.
-    Keys that the message leaves alone stay equal. Raises BadValue for a message without offsets.
+    Their frequencies are absolute; at another reference than 440 hz they are moved along with it.
+    Keys that no message names stay equal. Raises BadValue where no message holds an offset.
     """
-    if not tuning.keys:
-        raise BadValue(f"a {tuning.form.name} holds no tuning; take a dump or a tuning change")
-    name = tuning.name or tuning.form.name
-    offsets = np.nan_to_num(np.array(tuning.offset_cents))
-    if tuning.form.steps is not KEY_STEPS:
-        return scale_of_classes(name, offsets, reference_hz)
+    telling = [tuning for tuning in tunings if tuning.keys]
+    if not telling:
+        what = f"a {tunings[0].form.name}" if tunings else "this"
+        raise BadValue(f"{what} holds no tuning; take a dump or a tuning change")
     keys = np.zeros(KEYS)
-    keys[list(tuning.keys)] = offsets
+    for tuning in telling:
+        offsets = np.array(tuning.offset_cents)
+        if tuning.form.steps is not KEY_STEPS:
+            keys = offsets[np.arange(KEYS) % 12]
+        else:
+            named = np.array(tuning.keys)
+            keys[named] = np.where(np.isnan(offsets), keys[named], offsets)
     middle = keys[60:72]  # the octave from middle C speaks for pitch classes
-    return Scale(name, keys, middle, reference_hz)
+    return Scale(telling[-1].name or telling[-1].form.name, keys, middle, reference_hz)
 
 
 @dataclass(frozen=True, slots=True)

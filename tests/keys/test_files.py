@@ -186,6 +186,20 @@ def test_smpte_time():
     assert early[14][0] == early[8][0], "all ring: the one in the same tune, 24 keys above"
 
 
+def test_the_tempo_map_says_how_long_a_note_rings():
+    """A second or four between a release and a note, by the tempo alone (96 ticks to the quarter)."""
+    notes = "".join(f"00 90 {key:02x} 40 01 80 {key:02x} 00" for key in range(0x30, 0x3E))
+    after = "81 40 90 20 40 01 80 20 00" + END  # 192 ticks later: two quarters
+    quick, slow = (f"00 ff 51 03 {tempo}" for tempo in ("07 a1 20", "1e 84 80"))
+    channels = {}
+    for tempo in (quick, slow):
+        struck = play(Raw(retune(smf(notes + tempo + after), PLANS["mpe"]).data)).struck
+        channels[tempo] = [one[0] for one in struck]
+
+    assert channels[slow][14] == channels[slow][0], "all are silent: the longest unused"
+    assert channels[quick][14] == channels[quick][8], "all ring: the one in the same tune"
+
+
 class Raw:
     """The messages of a one-track file in order, where mido has no clock for them."""
 
@@ -230,6 +244,7 @@ def test_unknown_chunks_are_kept():
         (smf("00 90 3c"), "track 1 of the MIDI file has at its byte 0 an event that is cut short"),
         (smf("00 90 3c 40"), "no end of the track"),
         (smf("00 3c 40" + END), "a data byte where an event must begin"),
+        (smf("00 90 3c 40 00 ff 01 00 00 3c 00" + END), "a data byte where an event must begin"),
         (smf("00 90 3c f0" + END), "a status byte inside an event"),
         (smf("00 f4" + END), "an event F4, which a file cannot hold"),
         (smf("00 ff 01 7f 61" + END), "goes beyond the track"),

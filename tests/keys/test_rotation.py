@@ -202,15 +202,15 @@ def test_free_channels_longest_unused_come_first():
     rotation, listener = rig()
     for place in range(15):
         rotation.receive(bytes((0x90, 40 + place, 80)), 0)
-    for place in (7, 3, 11):
-        rotation.receive(bytes((0x80, 40 + place, 0)), 1 + place / 100)
+    for seconds, place in enumerate((7, 3, 11)):
+        rotation.receive(bytes((0x80, 40 + place, 0)), 1 + seconds)
     struck = [channel for channel, _, _ in listener.struck]
 
     for key in (60, 61, 62):
         rotation.receive(bytes((0x90, key, 80)), 10)
 
     assert sorted(struck) == list(range(2, 17))
-    assert [channel for channel, _, _ in listener.struck[15:]] == [struck[3], struck[7], struck[11]]
+    assert [channel for channel, _, _ in listener.struck[15:]] == [struck[7], struck[3], struck[11]]
 
 
 def test_a_released_note_keeps_its_bend_until_it_is_silent():
@@ -333,3 +333,30 @@ def test_a_spared_member_is_given_no_notes():
         rotation.receive(bytes((0x90, key, 80)), 0)
 
     assert {channel for channel, _, _ in listener.struck} == {*range(2, 17)} - {10}
+
+
+def test_a_ringing_note_is_disturbed_later_than_a_channel_is_shared():
+    """All but one are held and that one rings: a note in the tune of a held one goes there."""
+    rotation, listener = rig()
+    for place in range(15):
+        rotation.receive(bytes((0x90, 60 + place, 80)), 0)
+    rotation.receive(b"\x80\x40\x40", 1)  # E4 rings
+    rotation.receive(b"\x90\x32\x40", 1.5)  # D3, while D4 and D5 are held
+    d_channels = {channel for channel, key, _ in listener.struck if key in (62, 74)}
+    assert listener.struck[-1][0] in d_channels
+
+    rotation.receive(b"\x90\x33\x40", 4)  # the ring is over: the channel is free again
+    assert listener.struck[-1][0] == listener.struck[4][0]
+
+
+def test_a_fixed_channel_takes_the_new_temperament_when_it_is_silent():
+    rotation, listener = rig("twelve-channel-bend")
+    rotation.receive(b"\x90\x34\x50", 0)
+    rotation.retune(PLANS["twelve-channel-bend", "meantone"])
+    rotation.receive(b"\x90\x40\x50", 1)  # an octave above the E that still sounds
+    assert listener.struck[-1][2] == pytest.approx(6400 + JUST.class_cents[4], abs=0.02)
+
+    rotation.receive(b"\x80\x34\x50", 2)
+    rotation.receive(b"\x80\x40\x50", 2)
+    rotation.receive(b"\x90\x40\x50", 3)
+    assert listener.struck[-1][2] == pytest.approx(6400 + MEANTONE.class_cents[4], abs=0.02)

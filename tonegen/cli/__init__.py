@@ -28,6 +28,7 @@ SUMMARIES: Final[Mapping[str, str]] = {
     "compare": "Two temperaments side by side over the grips of a scene.",
     "drop": "Cabinet drop from readings of a pitch meter.",
     "order": "A plan to tune by ear, step by step, heard if you like.",
+    "keys": "Bring keyboards and samplers to the temperament, by MIDI and OSC.",
     "list": "List the presets there are.",
     "ear": "Train ears on the purity of intervals, and measure what they hear.",
 }

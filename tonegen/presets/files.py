@@ -17,7 +17,7 @@ from msgspec import Meta, Struct
 
 from tonegen.errors import BadPreset, BadValue
 
-KINDS: Final = ("instruments", "temperaments", "drops", "timbres", "scenes", "lessons")
+KINDS: Final = ("instruments", "temperaments", "drops", "timbres", "scenes", "lessons", "receivers")
 _LARGEST_PRESET_BYTES: Final = 1_000_000
 # An installed copy carries its presets inside the package; a checkout has them beside it.
 _INSIDE: Final = Path(__file__).parent.parent / "_presets"

@@ -1,0 +1,124 @@
+"""How long the program holds a note up: from the arrival of its bytes to the hand-over of bend and note.
+
+`pytest tests/benchmarks/test_keys_through.py --benchmark-enable -s` prints percentiles; no time is asserted.
+"""
+
+import signal
+import time
+
+import numpy as np
+import pytest
+
+from tests.keys.rig import Ear, Programs, jack_server
+from tests.keys.test_through import player
+from tonegen.keys.guard import Guard
+from tonegen.keys.live import Through
+from tonegen.keys.plan import plan
+from tonegen.keys.ports import MidiInput, MidiOutput
+from tonegen.keys.receivers import receiver
+from tonegen.keys.scale import scale_of_temperament
+from tonegen.presets import temperament
+
+MEANTONE = scale_of_temperament(temperament("quarter-comma-meantone"))
+REAL_SECONDS = 10
+
+
+def percentiles(name, seconds):
+    micro = 1e6 * np.array(seconds)
+    low, high, worst = np.percentile(micro, (50, 99.9, 100))
+    print(f"\n{name}: median {low:.1f} us, 99.9th percentile {high:.1f} us, worst {worst:.1f} us")
+    return {"median_us": low, "p999_us": high, "worst_us": worst, "notes": len(seconds)}
+
+
+@pytest.mark.parametrize("name", ["mpe", "twelve-channel-bend", "mts-octave", "osc-per-note"])
+def test_a_note_in_and_out(benchmark, name):
+    """The arithmetic alone: a thousand notes struck and released."""
+    through = Through(plan(MEANTONE, receiver(name)), lambda message: None)
+    messages = list(player(1000))
+
+    def play():
+        for message in messages:
+            through.receive(message)
+
+    benchmark(play)
+    assert through.rotation is None or through.rotation.active_voices == 0
+
+
+@pytest.fixture
+def stage():
+    """A JACK MIDI loop, and the synthesis engine playing in another process on the same cores."""
+    with jack_server(128, in_step=True):
+        ear, programs = Ear("Stage Piano"), Programs()
+        tones = ("--low", "A3", "--high", "C#4", "--timbre", "string", "--level", "-60")
+        yield ear, programs.start("play", *tones)
+        programs.close()
+        ear.close()
+
+
+def test_time_added_on_a_real_port(benchmark, stage):
+    """Through real ports in both directions, 1,000 notes a second, beside the synthesis engine."""
+    ear, engine = stage
+    seconds = REAL_SECONDS if benchmark.enabled else 1
+    out = MidiOutput("Stage Piano")
+    through = Through(plan(MEANTONE, receiver("mpe")), out.send)
+    added = []
+
+    def arrived(message):
+        begun = time.perf_counter()
+        through.receive(message)
+        if message[0] == 0x90:
+            added.append(time.perf_counter() - begun)
+
+    source = MidiInput("Keys", arrived, virtual=True)
+    keys = MidiOutput("Keys")
+
+    def play():
+        begun = time.perf_counter()
+        for place, message in enumerate(player(1000 * seconds)):
+            while time.perf_counter() < begun + place / 2000:
+                time.sleep(0.0002)
+            keys.send(message)
+        keys.send(b"\xb0\x07\x01")
+        ear.until(b"\xb0\x07\x01")
+
+    benchmark.pedantic(play, rounds=1)
+    benchmark.extra_info.update(percentiles("time added to a note", added))
+    assert len(added) == 1000 * seconds
+    assert engine.poll() is None, engine.stderr.read()
+    for port in (source, keys, out):
+        port.close()
+
+
+@pytest.fixture
+def rig():
+    with jack_server():
+        ear, programs = Ear("Stage Piano"), Programs()
+        yield ear, programs.start
+        programs.close()
+        ear.close()
+
+
+def test_time_to_put_the_rig_back(benchmark, rig):
+    """From kill -9 of the program to the last undo message at the receiver."""
+    ear, start = rig
+    made = plan(MEANTONE, receiver("mpe"))
+
+    def play():
+        program = start("keys", "send", "--receiver", "mpe", "--out", "Stage Piano")
+        ear.take(len(made.messages))
+        program.stderr.readline()
+        killed = time.perf_counter()
+        program.send_signal(signal.SIGKILL)
+        first, _ = ear.next()
+        for _ in made.undo[1:]:
+            last, _ = ear.next()
+        return first - killed, last - killed
+
+    first, last = benchmark.pedantic(play, rounds=1)
+    print(f"\nput back: first message {first * 1e3:.0f} ms, last {last * 1e3:.0f} ms after the end")
+    benchmark.extra_info.update({"first_seconds": first, "last_seconds": last})
+
+
+def test_the_guard_starts(benchmark):
+    """What posting the guard costs before the first tuning message."""
+    benchmark.pedantic(lambda: Guard("osc 127.0.0.1:9").close(), rounds=3)

@@ -1,0 +1,141 @@
+"""A receiver as the standards describe one, to hear what messages do to it.
+
+Written from MIDI 1.0, the MIDI Tuning Standard and MPE 1.1, apart from the code that is tested: it knows
+channels, pedals, bends, registered parameters and tuning tables, and answers what sounds at which pitch.
+"""
+
+from tonegen.keys import messages as midi
+
+
+class Listener:
+    def __init__(self, manager=None, members=()):
+        self.manager, self.members = manager, tuple(members)
+        self.bend = [0] * 17
+        self.range_semitones = [2.0] * 17
+        self.fine = [0.0] * 17
+        self.coarse = [0] * 17
+        self.program = [0] * 17
+        self.controls = [{} for _ in range(17)]
+        self.sustain = [False] * 17
+        self.sostenuto = [False] * 17
+        self.down = [set() for _ in range(17)]
+        self.kept = [set() for _ in range(17)]  # by the sustain pedal
+        self.caught = [set() for _ in range(17)]  # by the sostenuto pedal
+        self.readers = [midi.ParameterReader() for _ in range(17)]
+        self.tables = {}  # program, key -> cents
+        self.octave = [[0.0] * 12 for _ in range(17)]
+        self.tuning_program = [0] * 17
+        self.struck = []  # channel, key, pitch in cents at the moment of each note-on
+        self.log = []
+
+    def send(self, message):
+        message = bytes(message)
+        self.log.append(message)
+        status = message[0]
+        if status == 0xF0 and message[3] == 0x08:
+            self._sysex(message)
+        if status >= 0xF0:
+            return
+        channel = (status & 15) + 1
+        kind = status & 0xF0
+        if kind == 0x90 and message[2]:
+            self.down[channel].add(message[1])
+            self.kept[channel].discard(message[1])
+            self.struck.append((channel, message[1], self.pitch_cents(channel, message[1])))
+        elif kind in (0x80, 0x90):
+            self._off(channel, message[1])
+        elif kind == 0xE0:
+            self.bend[channel] = (message[2] << 7 | message[1]) - 8192
+        elif kind == 0xC0:
+            self.program[channel] = message[1]
+        elif kind == 0xB0:
+            self._control(channel, message[1], message[2])
+
+    def close(self):
+        pass
+
+    def _zone(self, channel):
+        return self.members if channel == self.manager else (channel,)
+
+    def _off(self, channel, key):
+        if key in self.down[channel]:
+            self.down[channel].discard(key)
+            pedal = self.manager or channel
+            if self.sustain[pedal]:
+                self.kept[channel].add(key)
+
+    def _control(self, channel, controller, value):
+        self.controls[channel][controller] = value
+        entry = self.readers[channel].read(controller, value)
+        if entry:
+            self._parameter(channel, *entry)
+        for one in self._zone(channel):
+            if controller == 64 and value < 64:
+                self.kept[one].clear()
+            elif controller == 66 and value >= 64 and not self.sostenuto[channel]:
+                self.caught[one] = self.down[one] | self.kept[one]
+            elif controller == 66 and value < 64:
+                if not self.sustain[channel]:
+                    self.caught[one].clear()
+                else:
+                    self.kept[one] |= self.caught[one] - self.down[one]
+                    self.caught[one].clear()
+            elif controller in (121,):
+                self.kept[one].clear()
+                self.caught[one].clear()
+                self.bend[one] = 0
+            elif controller == 120:
+                self.down[one].clear()
+                self.kept[one].clear()
+                self.caught[one].clear()
+            elif controller == 123:
+                for key in list(self.down[one]):
+                    self._off(one, key)
+        if controller == 64:
+            self.sustain[channel] = value >= 64
+        elif controller == 66:
+            self.sostenuto[channel] = value >= 64
+        elif controller == 121:
+            self.sustain[channel] = self.sostenuto[channel] = False
+
+    def _parameter(self, channel, number, msb, lsb):
+        if number == midi.BEND_RANGE:
+            self.range_semitones[channel] = msb + lsb / 100
+        elif number == midi.FINE_TUNING:
+            self.fine[channel] = ((msb << 7 | lsb) - 8192) * 100 / 8192
+        elif number == midi.COARSE_TUNING:
+            self.coarse[channel] = msb - 64
+        elif number == midi.TUNING_PROGRAM:
+            self.tuning_program[channel] = msb
+        elif number == midi.MPE_CONFIGURATION and channel in (1, 16):
+            step = 1 if channel == 1 else -1
+            self.manager = channel if msb else None
+            self.members = tuple(channel + step * (1 + place) for place in range(msb))
+            for member in self.members:
+                self.range_semitones[member] = 48
+
+    def _sysex(self, message):
+        tuning = midi.parse_tuning(message)
+        if tuning.channels:
+            for channel in tuning.channels:
+                self.octave[channel] = list(tuning.offset_cents)
+        elif tuning.keys:
+            for key, cents in zip(tuning.keys, tuning.offset_cents, strict=True):
+                self.tables[tuning.program, key] = cents
+
+    def pitch_cents(self, channel, key):
+        """Cents above key 0 at equal temperament."""
+        table = self.tables.get((self.tuning_program[channel], key), 0.0)
+        channel_cents = 100 * self.coarse[channel] + self.fine[channel] + self.octave[channel][key % 12]
+        bend = self.bend[channel] * self.range_semitones[channel] * 100 / 8192
+        if self.manager and channel in self.members:
+            bend += self.bend[self.manager] * self.range_semitones[self.manager] * 100 / 8192
+        return 100 * key + table + channel_cents + bend
+
+    def sounding(self):
+        """Channel and key of all that a key or a pedal holds."""
+        return {
+            (channel, key)
+            for channel in range(1, 17)
+            for key in self.down[channel] | self.kept[channel] | self.caught[channel]
+        }

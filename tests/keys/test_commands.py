@@ -1,0 +1,248 @@
+"""The keys commands as they are typed: their JSON, their files, and what is refused in one line."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import mido
+import numpy as np
+import pytest
+
+from tonegen.keys import messages as midi
+from tonegen.keys.scale import scale_of_temperament
+from tonegen.presets import temperament
+
+MY_E9 = """title = "My own E9, invented"
+instrument = "e9-ten-string"
+[[points]]
+string = 3
+offset_cents = -12.5
+[[points]]
+string = 4
+offset_cents = 3.0
+[[points]]
+string = 8
+offset_cents = 1.0
+"""
+
+
+@pytest.fixture
+def my_e9(own_folder):
+    folder = own_folder / "temperaments"
+    folder.mkdir(parents=True)
+    (folder / "my-e9.toml").write_text(MY_E9)
+
+
+@pytest.fixture
+def song(tmp_path):
+    file = mido.MidiFile()
+    track = mido.MidiTrack()
+    track.append(mido.MetaMessage("set_tempo", tempo=480_000))
+    track.append(mido.Message("program_change", program=5))
+    for key in (67, 71, 74):
+        track.append(mido.Message("note_on", note=key, velocity=80, time=10))
+        track.append(mido.Message("note_off", note=key, time=200))
+    file.tracks.append(track)
+    file.save(tmp_path / "in.mid")
+    return tmp_path / "in.mid"
+
+
+def test_plan_gives_every_key(tonegen, my_e9):
+    line = "tonegen keys plan --instrument e9-ten-string --temperament my-e9 --fret 3"
+    found = tonegen(f"{line} --receiver twelve-channel-bend --json").json
+
+    assert list(found) == ["receiver", "keys", "spread", "worst_left"]
+    assert found["receiver"] == "twelve-channel-bend"
+    assert [key["key"] for key in found["keys"]] == list(range(128))
+    assert set(found["keys"][0]) == {"key", "note", "offset_cents", "sent_cents", "left_cents", "hz"}
+    b4 = found["keys"][71]  # string 3, G#4, three frets up
+    assert (b4["note"], b4["offset_cents"]) == ("B4", pytest.approx(-12.5))
+    for key in found["keys"]:
+        assert key["left_cents"] == pytest.approx(key["offset_cents"] - key["sent_cents"])
+        assert key["hz"] == pytest.approx(440 * 2 ** ((key["key"] - 69) / 12 + key["sent_cents"] / 1200))
+    assert set(found["worst_left"]) == {"cents", "beats_per_second"}
+    g = next(spread for spread in found["spread"] if spread["note"] == "G")
+    assert (g["lowest_cents"], g["highest_cents"], g["cents"]) == pytest.approx((1.0, 3.0, 2.0))
+
+
+def test_plan_for_a_person(tonegen, my_e9):
+    ended = tonegen("tonegen keys plan --temperament my-e9 --fret 3 --receiver mts-octave-one-byte")
+
+    assert ended.code == 0
+    assert "-12.50" in ended.out
+    assert "strings that disagree" in ended.out
+    assert "At worst" in ended.out
+
+
+def test_a_tuning_dump_as_a_file_and_back(tonegen, tmp_path):
+    path = tmp_path / "tuning.syx"
+    asked = "--temperament quarter-comma-meantone --root C --receiver mts-bulk"
+    assert tonegen(f"tonegen keys send {asked} --out-syx {path}").code == 0
+    tuning = midi.parse_tuning(path.read_bytes())
+    wanted = scale_of_temperament(temperament("quarter-comma-meantone").on(0)).key_cents
+
+    assert tuning.form.name == "bulk dump"
+    assert tuning.checksum_agrees
+    assert np.abs(np.array(tuning.offset_cents) - wanted)[1:127].max() <= 100 / 16384 / 2 * (1 + 1e-6)
+    keys = tonegen(f"tonegen keys plan --temperament {path} --receiver mts-single-note --json").json["keys"]
+    assert keys[64]["offset_cents"] == pytest.approx(wanted[64], abs=0.0031)
+    assert list(tmp_path.iterdir()) == [path], "no temporary file is left"
+
+
+@pytest.mark.parametrize("name", ["mts-single-note", "mts-octave"])
+def test_tuning_changes_of_several_messages_are_taken_in(tonegen, tmp_path, name):
+    path = tmp_path / "changes.syx"
+    asked = "--temperament quarter-comma-meantone --root Eb"
+    assert tonegen(f"tonegen keys send {asked} --receiver {name} --out-syx {path}").code == 0
+
+    again = tonegen(f"tonegen keys plan --temperament {path} --receiver mts-bulk --json").json["keys"]
+    first = tonegen(f"tonegen keys plan {asked} --receiver mts-bulk --json").json["keys"]
+    assert [key["offset_cents"] for key in again[1:127]] == pytest.approx(
+        [key["offset_cents"] for key in first[1:127]], abs=0.0062
+    )
+
+
+def test_a_damaged_tuning_file_is_refused(tonegen, tmp_path):
+    path = tmp_path / "cut.syx"
+    cut = b"\xf0\x7e\x7f\x08\x01\x00\xf7"
+    for data, says in ((b"hello", "holds no system exclusive message"), (cut, "it was cut")):
+        path.write_bytes(data)
+        assert says in tonegen.refused(f"tonegen keys plan --temperament {path} --receiver mpe")
+
+
+def test_a_file_is_retuned(tonegen, tmp_path, song):
+    target = tmp_path / "out.mid"
+    line = f"tonegen keys file {song} {target} --temperament five-limit-just --root G --receiver mpe --json"
+    found = tonegen(line).json
+
+    assert found["notes"] == 3
+    file = mido.MidiFile(target)
+    assert [m.tempo for m in file.tracks[0] if m.type == "set_tempo"] == [480_000]
+    bends, struck = {}, {}
+    for message in file.tracks[0]:
+        if message.type == "pitchwheel":
+            bends[message.channel] = message.pitch
+        elif message.type == "note_on":
+            struck[message.note] = bends[message.channel] / 8192 * 300
+    # G at rest, B a pure third of 5:4 above it, D a pure fifth of 3:2
+    assert struck == pytest.approx({67: 0.0, 71: -13.686, 74: 1.955}, abs=0.02)
+
+
+def test_osc_tunes_and_puts_back(tonegen, my_e9):
+    import socket
+
+    from tonegen.keys.osc import decode
+
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as receiver:
+        receiver.bind(("127.0.0.1", 0))
+        receiver.settimeout(20)
+        to = f"127.0.0.1:{receiver.getsockname()[1]}"
+        line = f"tonegen keys osc --temperament my-e9 --to {to} --receiver osc-per-key --listen 127.0.0.1:0"
+        assert tonegen(f"{line} --seconds 0.05").code == 0
+        packets = [decode(receiver.recv(65536))[0] for _ in range(256)]
+
+    # string 3, G#4, is 12.5 cents low
+    assert packets[68].arguments == (68, pytest.approx(440 * 2 ** (-1 / 12 - 12.5 / 1200), rel=1e-7))
+    assert packets[128 + 68].arguments == (68, pytest.approx(440 * 2 ** (-1 / 12), rel=1e-7))
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("plan", "--receiver"),
+        ("plan --receiver organ", 'there is no receiver called "organ"'),
+        ("plan --receiver mpe --fret 3", "--fret belong to an instrument; give --instrument"),
+        ("plan --receiver mpe --instrument e9-ten-string --fret 3 --song-key G", "give one"),
+        ("plan --receiver mpe --instrument e9-ten-string --grip nonesuch", "nonesuch"),
+        ("plan --receiver mpe --instrument e9-ten-string --weight x=1", 'no grip "x"'),
+        ("plan --receiver mpe --instrument e9-ten-string --weight x", "needs a name, an equals sign"),
+        ("plan --receiver mpe --reference 300", "reference pitch 300 hz is out of range"),
+        ("plan --receiver mpe --temperament nonesuch.syx", "nonesuch.syx: cannot be read"),
+        ("send --receiver mpe", "say where MIDI goes: --out PORT"),
+        ("send --receiver mpe --receiver mono-bend --out a", "mono-bend and mpe are both on channel 1"),
+        ("send --receiver mpe --out a --virtual-out b", "say where MIDI goes: --out PORT"),
+        ("send --receiver osc-per-key --out a", "an OSC receiver needs --to HOST:PORT"),
+        ("send --receiver osc-per-key --to nowhere", "is not an address"),
+        ("send --receiver mpe --out-syx x.syx", "not tuned by system exclusive messages"),
+        ("through --receiver mpe --out a", "say where notes come from"),
+        ("through --receiver mpe --in a --out b --pedal 20=A", "--pedal moves a change of an instrument"),
+        ("through --receiver mpe --in a --out b --pedal 200=A", "give 0 to 119"),
+        ("through --receiver mpe --in a --out b --instrument e9-ten-string --pedal 20=Z", 'no change "Z"'),
+        ("osc --receiver mpe --to 127.0.0.1:9000", "mpe is sent MIDI, not OSC"),
+        ("osc --receiver osc-per-key", "an OSC receiver needs --to HOST:PORT"),
+        ("file nonesuch.mid out.mid --receiver mpe", "nonesuch.mid: cannot be read: no such file"),
+        ("file /tmp out.mid --receiver mpe", "/tmp: cannot be read"),
+        ("reset --receiver mpe", "say where MIDI goes"),
+    ],
+)
+def test_refused_in_one_line(tonegen, monkeypatch, tmp_path, line, says):
+    monkeypatch.chdir(tmp_path)
+    assert says in tonegen.refused(f"tonegen keys {line}")
+    assert list(tmp_path.glob("*.*")) == []
+
+
+def test_a_damaged_file_is_refused_and_the_old_one_kept(tonegen, tmp_path, song):
+    target = tmp_path / "out.mid"
+    target.write_bytes(b"mine")
+    song.write_bytes(song.read_bytes()[:-5])
+
+    why = tonegen.refused(f"tonegen keys file {song} {target} --receiver mpe")
+
+    assert why.startswith(f"{song}: the MIDI file is cut")
+    assert target.read_bytes() == b"mine"
+
+
+def test_a_file_cannot_go_where_there_is_no_folder(tonegen, song):
+    why = tonegen.refused(f"tonegen keys file {song} /nonesuch/out.mid --receiver mpe")
+    assert "no such file or directory; nothing was written" in why
+
+
+def test_no_midi_system_is_one_line(tmp_path):
+    """A machine without any: the systems' own libraries must not talk over it."""
+    env = {**os.environ, "JACK_DEFAULT_SERVER": "there-is-none", "JACK_NO_START_SERVER": "1"}
+    code = "from tonegen.cli import main; main()"
+    command = [sys.executable, "-c", code, "keys", "reset", "--receiver", "mpe", "--out", "Piano"]
+    ended = subprocess.run(command, capture_output=True, text=True, env=env, timeout=60)
+
+    assert (ended.returncode, ended.stdout) == (3, "")
+    assert ended.stderr == (
+        'tonegen: there is no MIDI output called "Piano"; '
+        "there is none at all; plug in or start the receiver\n"
+    )
+    listed = subprocess.run(
+        [sys.executable, "-c", code, "keys", "ports", "--json"], capture_output=True, env=env
+    )
+    assert json.loads(listed.stdout) == {"inputs": [], "outputs": []}
+    assert listed.stderr == b""
+
+
+def test_a_guard_whose_program_dies_in_the_middle_of_a_word_sends_what_it_holds():
+    import socket
+
+    from tonegen.keys import guard
+
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as receiver:
+        receiver.bind(("127.0.0.1", 0))
+        receiver.settimeout(20)
+        frames = b""
+        for letter, content in (
+            (b"T", f"osc 127.0.0.1:{receiver.getsockname()[1]}".encode()),
+            (b"U", json.dumps({"undo": [b"/a\0\0,\0\0\0".hex()], "sysex_seconds": 0}).encode()),
+        ):
+            frames += letter + len(content).to_bytes(4, "big") + content
+        cut = b"U\0\0\1\0{"
+        root = str(Path(guard.__file__).parents[2])
+        command = [sys.executable, "-c", guard._START, root]
+        ended = subprocess.run(command, input=frames + cut, capture_output=True, timeout=60)
+
+        assert (ended.returncode, ended.stdout, ended.stderr) == (0, b"ready\n", b"")
+        assert receiver.recv(100) == b"/a\0\0,\0\0\0"
+
+
+@pytest.mark.parametrize("name", ["plan", "send", "file", "through", "reset", "ports", "osc"])
+def test_each_command_explains_itself(tonegen, name):
+    ended = tonegen(f"tonegen keys {name} --help")
+    assert ended.code == 0
+    assert "Usage" in ended.out

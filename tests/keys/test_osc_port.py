@@ -1,0 +1,159 @@
+"""OSC over real sockets: what comes in turns the knobs, and every packet is answered."""
+
+import json
+import socket
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tonegen.errors import BadValue, NoSuchDevice
+from tonegen.keys.desk import Desk
+from tonegen.keys.osc import Message, decode, encode
+from tonegen.keys.osc_port import ADDRESSES, OscInput, OscOutput, answer, parse_address
+from tonegen.keys.receivers import receiver
+from tonegen.presets import instrument, temperament
+
+
+class Speakers:
+    def __init__(self):
+        self.hz = ()
+
+    def play(self, hz):
+        self.hz = tuple(hz)
+
+    def stop(self):
+        self.hz = ()
+
+
+def desk(**more):
+    plans = []
+    e9 = instrument("e9-ten-string")
+    made = Desk(receiver("osc-per-key"), temperament("five-limit-just").on(e9.root), e9, **more)
+    made.changed = plans.append
+    return made, plans
+
+
+@pytest.fixture
+def rig():
+    made, plans = desk(songs={"Waltz": 7})
+    made.sounder = Speakers()
+    source = OscInput(made)
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as player:
+        player.settimeout(20)
+
+        def ask(address, *arguments):
+            player.sendto(encode(Message(address, arguments)), ("127.0.0.1", source.port))
+            (reply,) = decode(player.recv(65536))
+            return reply
+
+        yield ask, made, plans, player, source
+    source.close()
+
+
+def test_a_foot_controller_turns_every_knob(rig):
+    ask, made, plans, _, _ = rig
+
+    assert json.loads(ask("/tonegen/state").arguments[0])["fret"] == 0
+    state = json.loads(ask("/tonegen/engage", "A", 0.5).arguments[0])
+    assert state["travels"] == {"A": 0.5}
+    assert json.loads(ask("/tonegen/engage", "A").arguments[0])["travels"] == {"A": 1.0}
+    assert json.loads(ask("/tonegen/release", "A").arguments[0])["travels"] == {}
+    assert json.loads(ask("/tonegen/fret", 3).arguments[0])["fret"] == 3
+    assert json.loads(ask("/tonegen/song", "Waltz").arguments[0])["song"] == "Waltz"
+    state = json.loads(ask("/tonegen/temperament", "quarter-comma-meantone", "Eb").arguments[0])
+    assert (state["temperament"], state["root"]) == ("quarter-comma-meantone", "D#")
+    assert len(plans) == 6, "each change made a plan"
+    ask("/tonegen/play", "A4", 275.6)
+    assert made.sounder.hz == (pytest.approx(made.scale().hz[69]), pytest.approx(275.6, rel=1e-6))
+    ask("/tonegen/stop")
+    assert made.sounder.hz == ()
+
+
+@pytest.mark.parametrize(
+    ("address", "arguments", "says"),
+    [
+        ("/tonegen/engage", ("Z",), 'has no change "Z"'),
+        ("/tonegen/engage", ("A", 1.5), "cannot travel 1.5"),
+        ("/tonegen/engage", ("A", 3e38), "cannot travel"),
+        ("/tonegen/engage", (1, 1), "1 is not a text"),
+        ("/tonegen/engage", (), "takes change, travel 0 to 1"),
+        ("/tonegen/fret", (99,), "fret 99 is off the neck"),
+        ("/tonegen/fret", ("three",), "not a finite number"),
+        ("/tonegen/temperament", ("nonesuch",), 'no temperament called "nonesuch"'),
+        ("/tonegen/temperament", ("equal", "H"), '"H" is not the name of a note'),
+        ("/tonegen/song", ("Polka",), 'no song "Polka"; there are: Waltz'),
+        ("/tonegen/play", (-1.0,), ""),
+        ("/tonegen/loud", (), "there is no /tonegen/loud; there are /tonegen/engage"),
+    ],
+)
+def test_what_is_out_of_range_is_answered_and_changes_nothing(rig, address, arguments, says):
+    ask, made, plans, _, _ = rig
+    before = made.state()
+    reply = ask(address, *arguments)
+
+    assert reply.address == "/tonegen/error"
+    assert reply.arguments[0] == address
+    assert says in reply.arguments[1]
+    assert made.state() == before
+    assert plans == []
+
+
+def test_a_packet_that_is_no_osc_is_answered(rig):
+    _, _, _, player, source = rig
+    player.sendto(b"hello", ("127.0.0.1", source.port))
+
+    (reply,) = decode(player.recv(65536))
+    assert reply.address == "/tonegen/error"
+    assert "not OSC" in reply.arguments[1]
+
+
+values = st.one_of(
+    st.integers(-(2**31), 2**31 - 1),
+    st.floats(width=32, allow_nan=False),
+    st.text(st.characters(blacklist_characters="\0", blacklist_categories=("Cs",)), max_size=5),
+    st.binary(max_size=5),
+)
+
+
+@given(st.sampled_from(sorted(ADDRESSES)), st.lists(values, max_size=4))
+@settings(max_examples=100, deadline=None)
+def test_any_arguments_are_done_or_refused(address, arguments):
+    made, _ = desk()
+    try:
+        packet = encode(Message(address, tuple(arguments)))
+    except BadValue:
+        return
+    (reply,) = answer(packet, made)
+    assert decode(reply)[0].address in ("/tonegen/state", "/tonegen/error")
+
+
+@given(st.binary(max_size=100))
+def test_any_bytes_are_answered(packet):
+    made, _ = desk()
+    assert all(decode(reply) for reply in answer(packet, made))
+
+
+def test_addresses():
+    assert parse_address("127.0.0.1:9000") == ("127.0.0.1", 9000)
+    assert parse_address(":9000") == ("127.0.0.1", 9000)
+    for text in ("9000", "host:", "host:x", "host:99999", "host:-1"):
+        with pytest.raises(BadValue, match="write host and port"):
+            parse_address(text)
+
+
+def test_a_port_that_is_taken_and_a_host_that_is_not_there():
+    made, _ = desk()
+    first = OscInput(made)
+    with pytest.raises(NoSuchDevice, match="OSC cannot be received at"):
+        OscInput(made, port=first.port)
+    first.close()
+    with pytest.raises(NoSuchDevice, match="OSC cannot be sent to"):
+        OscOutput("no.such.host.invalid", 9000)
+
+
+def test_bound_to_loopback_unless_told_otherwise():
+    made, _ = desk()
+    source = OscInput(made)
+    assert source._socket.getsockname()[0] == "127.0.0.1"
+    source.close()

@@ -1,0 +1,148 @@
+"""What a plan promises, heard by a receiver that follows the standards."""
+
+import msgspec
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.keys.listener import Listener
+from tonegen.errors import BadValue
+from tonegen.keys import osc
+from tonegen.keys.plan import plan
+from tonegen.keys.receivers import receiver
+from tonegen.keys.scale import Scale, scale_of_classes
+from tonegen.pitch import hz_from_key
+
+STEPS = {  # of each means, in cents, by its standard
+    "twelve-channel-bend": 300 / 8192,
+    "channel-tuning": 100 / 8192,
+    "mts-single-note": 100 / 16384,
+    "mts-bulk": 100 / 16384,
+    "mts-octave": 100 / 8192,
+    "mts-octave-one-byte": 1.0,
+}
+
+
+def heard(messages):
+    listener = Listener()
+    for message in messages:
+        listener.send(message)
+    return listener
+
+
+def pitches(made, listener):
+    """Cents of every piano key, on the channel that a player's note would take."""
+    channels = made.receiver.midi_channels
+    by_class = made.receiver.__class__.__name__ in ("BendPerClass", "TuningPerClass")
+    return np.array([
+        listener.pitch_cents(channels[key % 12] if by_class else channels[0], key) for key in range(21, 109)
+    ])  # fmt: skip
+
+
+@pytest.mark.parametrize("name", STEPS)
+@given(
+    offsets=st.lists(st.floats(-60, 60), min_size=12, max_size=12),
+    reference=st.sampled_from((440.0, 442.0, 438.5)),
+)
+@settings(max_examples=40, deadline=None)
+def test_a_receiver_hears_what_the_plan_promises(name, offsets, reference):
+    scale = scale_of_classes("any", np.clip(offsets, -55, 55), reference)
+    made = plan(scale, receiver(name))
+    sounding = pitches(made, heard(made.messages))
+
+    moved = 1200 * np.log2(reference / 440)
+    keys = np.arange(21, 109)
+    assert sounding == pytest.approx(100 * keys + made.sent_cents[21:109] + moved, abs=1e-6)
+    assert np.abs(made.left_cents[21:109]).max() <= STEPS[name] / 2 * (1 + 1e-6)
+    assert made.hz[21:109] == pytest.approx(440 * 2 ** ((sounding / 100 - 69) / 12), rel=1e-9)
+
+
+@pytest.mark.parametrize("name", STEPS)
+def test_undo_restores_equal_temperament(name):
+    scale = scale_of_classes("just", [0, 12, 4, 16, -14, -2, -10, 2, 14, -16, 18, -12])
+    made = plan(scale, receiver(name))
+    listener = heard([*made.messages, b"\x90\x3c\x40", *made.undo])
+
+    assert pitches(made, listener) == pytest.approx(100.0 * np.arange(21, 109))
+    assert listener.sounding() == set()
+    assert listener.range_semitones == [2.0] * 17
+
+
+def test_the_same_offsets_cost_less_in_a_finer_format():
+    scale = scale_of_classes("third", [0.4] * 12)
+
+    coarse = plan(scale, receiver("mts-octave-one-byte")).worst_left
+    fine = plan(scale, receiver("mts-octave")).worst_left
+
+    assert coarse.cents == pytest.approx(0.4)
+    highest_hz = 4186.009 * 2 ** (0.4 / 1200)  # C8, the piano's highest key
+    assert coarse.beats_per_second == pytest.approx(highest_hz - 4186.009, abs=1e-3)
+    assert fine.beats_per_second < coarse.beats_per_second / 50
+
+
+def test_a_receiver_that_cuts_to_whole_cents_is_aimed_at_the_middle():
+    cutting = msgspec.structs.replace(receiver("mts-single-note"), resolution_cents=1.0, rounding="down")
+    scale = scale_of_classes(
+        "just", [0, 11.731, 3.91, 15.641, -13.686, -1.955, -9.776, 1.955, 13.686, -15.6, 17.6, -11.7]
+    )
+    made = plan(scale, cutting)
+
+    assert np.abs(made.left_cents[21:109]).max() <= 0.5
+    listener = heard(made.messages)
+    assert np.floor(pitches(made, listener) + 1e-9) == pytest.approx(
+        100 * np.arange(21, 109) + made.sent_cents[21:109]
+    )
+
+
+def test_a_receiver_whose_bend_falls_short_is_bent_further():
+    short = msgspec.structs.replace(receiver("twelve-channel-bend"), bend_scale=127 / 128)
+    made = plan(scale_of_classes("low", [-50.0] * 12), short)
+
+    bends = [message for message in made.messages if message[0] & 0xF0 == 0xE0]
+    value = (bends[0][2] << 7 | bends[0][1]) - 8192
+    assert value / 8192 * 300 * 127 / 128 == pytest.approx(-50, abs=300 / 8192)
+
+
+def test_osc_messages_say_the_frequency_of_each_key():
+    made = plan(scale_of_classes("just", [0] * 9 + [-15.641] + [0] * 2, 441.0), receiver("osc-per-key"))
+    (message,) = osc.decode(made.messages[69])
+
+    assert message.address == "/tune/key"
+    assert message.arguments == (69, pytest.approx(441.0 * 2 ** (-15.641 / 1200), rel=6e-8))
+    assert osc.decode(made.undo[69])[0].arguments == (69, 440.0)
+
+
+def test_osc_offsets_count_from_the_receiver_s_own_reference():
+    made = plan(scale_of_classes("high", [0] * 12, 442.0), receiver("osc-per-class"))
+
+    cents = osc.decode(made.messages[0])[0].arguments[1]
+    assert cents == pytest.approx(1200 * np.log2(442 / 440), rel=1e-6)
+
+
+def test_pitch_classes_speak_for_keys_that_differ():
+    """A string's own octave may lie elsewhere: what a receiver by pitch class leaves is told."""
+    keys = np.zeros(128)
+    keys[64] = -14.0
+    made = plan(Scale("one string", keys, np.zeros(12)), receiver("mts-octave"))
+
+    assert made.left_cents[64] == -14.0
+    assert made.worst_left.beats_per_second == pytest.approx(
+        float(hz_from_key(64) - hz_from_key(64, -14)), rel=1e-9
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "offset", "says"),
+    [
+        ("twelve-channel-bend", 301.0, "E: a bend range of 3 semitones cannot hold 301 cents; raise"),
+        ("mpe", -305.0, r"a bend range of 3 semitones cannot hold -305 cents; raise"),
+        ("mts-octave-one-byte", 70.0, "cannot hold 70 cents; use the two-byte form"),
+        ("mts-octave", 101.0, "cannot hold 101 cents; tune by key"),
+    ],
+)
+def test_an_offset_that_the_means_cannot_hold(name, offset, says):
+    offsets = [0.0] * 12
+    offsets[4] = offset
+    with pytest.raises(BadValue, match=says):
+        plan(scale_of_classes("far", offsets), receiver(name))

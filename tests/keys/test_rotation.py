@@ -1,0 +1,362 @@
+"""Note rotation: any sequence of messages leaves no note hanging and none at a wrong pitch."""
+
+import msgspec
+import pytest
+from hypothesis import settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
+
+from tests.keys.listener import Listener
+from tonegen.keys.plan import plan
+from tonegen.keys.receivers import receiver
+from tonegen.keys.rotation import Rotation
+from tonegen.keys.scale import scale_of_classes
+
+JUST = scale_of_classes("just", (0, -29.3, 3.9, 15.6, -13.7, -2, -9.8, 2, 13.7, -15.6, 17.6, -11.7))
+MEANTONE = scale_of_classes("meantone", (10, -14, 3, 20, -3, 14, -10, 7, -17, 0, 17, -7))
+CLASS_CENTS = [(float(JUST.class_cents[one]), float(MEANTONE.class_cents[one])) for one in range(12)]
+RECEIVERS = {
+    "mpe": msgspec.structs.replace(receiver("mpe"), spared=()),  # all fifteen members
+    **{name: receiver(name) for name in ("twelve-channel-bend", "mono-bend", "channel-tuning")},
+}
+PLANS = {(name, scale.name): plan(scale, RECEIVERS[name]) for name in RECEIVERS for scale in (JUST, MEANTONE)}
+HALF_STEP = {"mpe": 0.0184, "twelve-channel-bend": 0.0184, "mono-bend": 0.0184, "channel-tuning": 0.0062}
+
+keys = st.integers(48, 72)  # few enough that the same key comes back
+players = st.sampled_from((0, 0, 0, 5))
+
+
+class Playing(RuleBasedStateMachine):
+    """A player at the keys, and what he should hear: kept beside, from the rules of a piano with pedals."""
+
+    receiver = "mpe"
+    players = (0,)
+
+    @initialize()
+    def set_up(self):
+        self.scale = JUST
+        self.made = PLANS[self.receiver, "just"]
+        self.listener = Listener()
+        for message in self.made.messages:
+            self.listener.send(message)
+        self.rotation = Rotation(self.made, self.listener.send)
+        self.now = 100.0
+        self.wheel = 0
+        self.fixed_offset = {}
+        self.untuned = Listener()  # the same keys, straight into a receiver
+
+    def play(self, *message):
+        self.rotation.receive(bytes(message), self.now)
+        self.untuned.send(bytes(message))
+
+    @rule(
+        key=keys, velocity=st.integers(1, 127), player=st.integers(0, 1), wait=st.sampled_from((0, 0, 0, 3))
+    )
+    def note_on(self, key, velocity, player, wait):
+        self.now += wait
+        player = self.players[player % len(self.players)]
+        struck = len(self.listener.struck)
+        before = self.goes_on_sounding(key)
+
+        self.play(0x90 | player, key, velocity)
+
+        assert len(self.listener.struck) == struck + 1
+        channel, sent, pitch = self.listener.struck[-1]
+        assert sent == key
+        offset = self.offset_at(channel, key, before)
+        assert pitch == pytest.approx(100 * key + offset + self.wheel_cents, abs=HALF_STEP[self.receiver] * 2)
+
+    def goes_on_sounding(self, key):
+        """What a new strike of `key` leaves sounding: not itself, unless a pedal holds it."""
+        ear = self.listener
+        return {
+            (channel, other)
+            for channel, other in ear.sounding()
+            if other != key or ear.sustain[channel] or other in ear.caught[channel]
+        }
+
+    def offset_at(self, channel, key, before):
+        """Of a new note: a fixed channel that still sounds keeps the temperament that it has."""
+        fixed = self.receiver in ("twelve-channel-bend", "channel-tuning")
+        if fixed and any(one == channel for one, _ in before):
+            return self.fixed_offset[key % 12]
+        if fixed:
+            self.fixed_offset = getattr(self, "fixed_offset", {}) | {
+                key % 12: self.scale.class_cents[key % 12]
+            }
+        return self.scale.class_cents[key % 12]
+
+    @property
+    def wheel_cents(self):
+        return self.wheel / 8192 * 200
+
+    @rule(key=keys, player=st.integers(0, 1), silent=st.booleans())
+    def note_off(self, key, player, silent):
+        player = self.players[player % len(self.players)]
+        self.play((0x90 if silent else 0x80) | player, key, 0 if silent else 33)
+
+    @rule(value=st.sampled_from((-8192, -700, 0, 0, 500, 8191)))
+    def wheel_moves(self, value):
+        self.wheel = value
+        for player in self.players:
+            self.play(0xE0 | player, (value + 8192) & 127, (value + 8192) >> 7)
+
+    @rule(down=st.booleans())
+    def sustain_pedal(self, down):
+        for player in self.players:
+            self.play(0xB0 | player, 64, 127 * down)
+
+    @rule(down=st.booleans())
+    def sostenuto_pedal(self, down):
+        for player in self.players:
+            self.play(0xB0 | player, 66, 127 * down)
+
+    @rule(program=st.integers(0, 127))
+    def program_change(self, program):
+        self.play(0xC0 | self.players[0], program)
+        assert all(self.listener.program[channel] == program for channel in self.receiver_channels)
+
+    @property
+    def receiver_channels(self):
+        return self.made.receiver.midi_channels if len(self.players) == 1 else ()
+
+    @rule()
+    def all_notes_off(self):
+        for player in self.players:
+            self.play(0xB0 | player, 123, 0)
+
+    @rule()
+    def all_sound_off(self):
+        for player in self.players:
+            self.play(0xB0 | player, 120, 0)
+
+    @rule()
+    def reset_controllers(self):
+        self.wheel = 0
+        for player in self.players:
+            self.play(0xB0 | player, 121, 0)
+
+    @rule(just=st.booleans())
+    def temperament_changes(self, just):
+        before = self.pitches()
+        self.scale = JUST if just else MEANTONE
+        self.rotation.retune(PLANS[self.receiver, self.scale.name])
+        assert self.pitches() == before, "sounding notes are not touched"
+
+    def pitches(self):
+        return {(c, key): self.listener.pitch_cents(c, key) for c, key in self.listener.sounding()}
+
+    @invariant()
+    def no_note_at_a_wrong_pitch(self):
+        """Every note that sounds has its offset of one of the two temperaments, and the wheel."""
+        for (_, key), pitch in self.pitches().items():
+            offset = pitch - 100 * key - self.wheel_cents
+            error = min(abs(offset - cents) for cents in CLASS_CENTS[key % 12])
+            assert error <= HALF_STEP[self.receiver] * 2
+
+    @invariant()
+    def the_same_keys_sound_as_without_retuning(self):
+        """All of them where channels are fixed; a rotation may have stolen some."""
+        tuned = {key for _, key in self.listener.sounding()}
+        untuned = {key for _, key in self.untuned.sounding()}
+        assert tuned <= untuned
+        if self.receiver in ("twelve-channel-bend", "channel-tuning"):
+            assert tuned == untuned
+
+    @invariant()
+    def active_voices_are_those_that_sound(self):
+        assert self.rotation.active_voices == len(self.listener.sounding())
+
+    def teardown(self):
+        if hasattr(self, "rotation"):
+            self.rotation.finish(self.now)
+            assert self.listener.sounding() == set(), "a note hangs"
+            assert self.rotation.active_voices == 0
+
+
+def machine(receiver_name, players=(0,), examples=250):
+    case = type(f"Playing_{receiver_name}", (Playing,), {"receiver": receiver_name, "players": players})
+    test = case.TestCase
+    test.settings = settings(max_examples=examples, stateful_step_count=40, deadline=None)
+    return test
+
+
+TestMpe = machine("mpe")
+TestMpeOfTwoPlayers = machine("mpe", (0, 5), 150)
+TestTwelveChannels = machine("twelve-channel-bend")
+TestMono = machine("mono-bend", examples=100)
+TestChannelTuning = machine("channel-tuning", examples=100)
+
+
+def rig(name="mpe", spread=False):
+    """A rotation into a receiver that is set up."""
+    made = PLANS[name, "just"]
+    listener = Listener()
+    for message in made.messages:
+        listener.send(message)
+    listener.log.clear()
+    return Rotation(made, listener.send, spread), listener
+
+
+def test_free_channels_longest_unused_come_first():
+    rotation, listener = rig()
+    for place in range(15):
+        rotation.receive(bytes((0x90, 40 + place, 80)), 0)
+    for seconds, place in enumerate((7, 3, 11)):
+        rotation.receive(bytes((0x80, 40 + place, 0)), 1 + seconds)
+    struck = [channel for channel, _, _ in listener.struck]
+
+    for key in (60, 61, 62):
+        rotation.receive(bytes((0x90, key, 80)), 10)
+
+    assert sorted(struck) == list(range(2, 17))
+    assert [channel for channel, _, _ in listener.struck[15:]] == [struck[7], struck[3], struck[11]]
+
+
+def test_a_released_note_keeps_its_bend_until_it_is_silent():
+    rotation, listener = rig()
+    rotation.receive(b"\x90\x40\x50", 0)
+    rotation.receive(b"\x80\x40\x50", 0.1)
+    ringing = listener.struck[0][0]
+    for place in range(14):  # all the others, while it rings for two seconds
+        rotation.receive(bytes((0x90, 72 + place, 80)), 0.2)
+
+    assert ringing not in [channel for channel, _, _ in listener.struck[1:]]
+    assert listener.pitch_cents(ringing, 64) == pytest.approx(6400 + JUST.class_cents[4], abs=0.02)
+
+
+def test_when_all_are_busy_the_oldest_note_gives_way():
+    rotation, listener = rig()
+    for key in range(40, 55):
+        rotation.receive(bytes((0x90, key, 80)), 0)
+    rotation.receive(b"\x80\x29\x40", 1)
+    rotation.receive(b"\x90\x29\x40", 9)  # 41 again: now the youngest
+    rotation.receive(b"\x90\x38\x40", 9)  # 56: shares with 44, of its class
+    rotation.receive(b"\x90\x27\x40", 9)  # 39: 51 is of its class
+    assert {key for _, key in listener.sounding()} == {*range(40, 55), 56, 39}
+
+    rotation.retune(PLANS["mpe", "meantone"])  # now no channel is in the right tune
+    rotation.receive(b"\x90\x3c\x40", 9)
+
+    assert {key for _, key in listener.sounding()} == {*range(41, 55), 56, 39, 60}
+    rotation.receive(b"\x80\x28\x40", 10)  # the key of the stolen note comes up: nothing happens
+    assert {key for _, key in listener.sounding()} == {*range(41, 55), 56, 39, 60}
+
+
+def test_every_other_message_takes_the_right_way():
+    """In a zone to the manager, programs to the members too; the rig is kept from what would undo it."""
+    rotation, listener = rig()
+    rotation.receive(b"\x90\x3c\x40", 0)
+    listener.log.clear()
+    for text in ("b0 07 64", "d0 30", "b0 40 7f", "f8", "f2 00 01"):
+        rotation.receive(bytes.fromhex(text), 0)
+    assert [message.hex(" ") for message in listener.log] == [
+        "b0 07 64",
+        "d0 30",
+        "b0 40 7f",
+        "f8",
+        "f2 00 01",
+    ]
+    listener.log.clear()
+    rotation.receive(b"\xc0\x05", 0)
+    assert [message.hex() for message in listener.log] == [f"c{channel:x}05" for channel in range(16)]
+    listener.log.clear()
+    channel = listener.struck[0][0] - 1
+    rotation.receive(b"\xa0\x3c\x22", 0)
+    assert listener.log == [bytes((0xD0 | channel, 0x22))]
+    listener.log.clear()
+    for text in ("b0 65 00", "b0 64 06", "b0 06 05", "b0 65 00", "b0 64 00", "b0 06 0c", "b0 7e 01"):
+        rotation.receive(bytes.fromhex(text), 0)
+    assert all(message[0] & 0xF0 in (0x80, 0xB0) for message in listener.log)
+    assert not any(message[1] in (6, 100, 101, 126) for message in listener.log if message[0] & 0xF0 == 0xB0)
+
+
+def test_the_wheel_follows_the_player_s_own_bend_range():
+    rotation, listener = rig("twelve-channel-bend")
+    rotation.receive(b"\x90\x40\x50", 0)
+    for text in ("b0 65 00", "b0 64 00", "b0 06 01", "e0 00 60"):  # one semitone; half way up
+        rotation.receive(bytes.fromhex(text), 0)
+
+    (channel, key) = next(iter(listener.sounding()))
+    assert listener.pitch_cents(channel, key) == pytest.approx(6400 + JUST.class_cents[4] + 50, abs=0.02)
+
+
+def test_full_wheel_leaves_a_chord_in_tune():
+    rotation, listener = rig("twelve-channel-bend")
+    for key in (60, 64, 67):
+        rotation.receive(bytes((0x90, key, 80)), 0)
+    rotation.receive(b"\xe0\x7f\x7f", 0)
+
+    lifted = {key: listener.pitch_cents(channel, key) - 100 * key for channel, key in listener.sounding()}
+    for key, cents in lifted.items():
+        assert cents == pytest.approx(200 * 8191 / 8192 + JUST.class_cents[key % 12], abs=0.02)
+
+
+def test_drums_pass_as_they_are():
+    rotation, listener = rig("twelve-channel-bend")
+    rotation.receive(b"\x99\x24\x50", 0)
+    rotation.receive(b"\xe9\x24\x50", 0)
+
+    assert listener.log == [b"\x99\x24\x50", b"\xe9\x24\x50"]
+
+
+def test_a_reset_of_the_receiver_is_followed_by_its_tuning():
+    rotation, listener = rig("twelve-channel-bend")
+    rotation.receive(b"\x90\x40\x50", 0)
+    listener.log.clear()
+    rotation.receive(b"\xff", 1)
+
+    assert listener.log == [b"\xff", *PLANS["twelve-channel-bend", "just"].messages]
+    assert rotation.active_voices == 0
+
+
+def test_each_player_keeps_his_sound_when_several_share_the_channels():
+    rotation, listener = rig("twelve-channel-bend", spread=True)
+    for text in ("c0 05", "b0 07 50", "c1 30", "b1 07 60"):
+        rotation.receive(bytes.fromhex(text), 0)
+    for place in range(6):
+        for player in (0, 1):
+            rotation.receive(bytes((0x90 | player, 60 + place + 7 * player, 80)), 1)
+
+    sounds = [(listener.program[channel], listener.controls[channel][7]) for channel, _, _ in listener.struck]
+    assert sounds == [(5, 0x50), (0x30, 0x60)] * 6
+    for channel, key, pitch in listener.struck:
+        assert pitch == pytest.approx(100 * key + JUST.class_cents[key % 12], abs=0.02), channel
+
+
+def test_a_spared_member_is_given_no_notes():
+    """Channel 10 plays drums in a receiver that knows no zones."""
+    made = plan(JUST, receiver("mpe"))
+    listener = Listener()
+    rotation = Rotation(made, listener.send)
+    for key in range(30, 60):
+        rotation.receive(bytes((0x90, key, 80)), 0)
+
+    assert {channel for channel, _, _ in listener.struck} == {*range(2, 17)} - {10}
+
+
+def test_a_ringing_note_is_disturbed_later_than_a_channel_is_shared():
+    """All but one are held and that one rings: a note in the tune of a held one goes there."""
+    rotation, listener = rig()
+    for place in range(15):
+        rotation.receive(bytes((0x90, 60 + place, 80)), 0)
+    rotation.receive(b"\x80\x40\x40", 1)  # E4 rings
+    rotation.receive(b"\x90\x32\x40", 1.5)  # D3, while D4 and D5 are held
+    d_channels = {channel for channel, key, _ in listener.struck if key in (62, 74)}
+    assert listener.struck[-1][0] in d_channels
+
+    rotation.receive(b"\x90\x33\x40", 4)  # the ring is over: the channel is free again
+    assert listener.struck[-1][0] == listener.struck[4][0]
+
+
+def test_a_fixed_channel_takes_the_new_temperament_when_it_is_silent():
+    rotation, listener = rig("twelve-channel-bend")
+    rotation.receive(b"\x90\x34\x50", 0)
+    rotation.retune(PLANS["twelve-channel-bend", "meantone"])
+    rotation.receive(b"\x90\x40\x50", 1)  # an octave above the E that still sounds
+    assert listener.struck[-1][2] == pytest.approx(6400 + JUST.class_cents[4], abs=0.02)
+
+    rotation.receive(b"\x80\x34\x50", 2)
+    rotation.receive(b"\x80\x40\x50", 2)
+    rotation.receive(b"\x90\x40\x50", 3)
+    assert listener.struck[-1][2] == pytest.approx(6400 + MEANTONE.class_cents[4], abs=0.02)

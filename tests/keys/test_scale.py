@@ -1,0 +1,222 @@
+"""The scale of an instrument: who decides where strings disagree, and what the keyboards then beat."""
+
+import numpy as np
+import pytest
+
+from tonegen.errors import BadValue
+from tonegen.instrument import Drop, Grip, Instrument, String, TuningPoint
+from tonegen.interval import Ratio, beats_per_second
+from tonegen.keys import messages as midi
+from tonegen.keys.scale import (
+    Heard,
+    Policy,
+    fret_of_song_key,
+    heard_grips,
+    heard_state,
+    scale_of_classes,
+    scale_of_dumps,
+    scale_of_instrument,
+    scale_of_temperament,
+)
+from tonegen.pitch import hz_from_key, parse_note
+from tonegen.presets import drop, instrument, temperament
+from tonegen.temperament import EQUAL, OwnTemperament
+
+E9 = instrument("e9-ten-string")
+JUST_ON_E = temperament("five-limit-just").on(4)
+
+
+def own(offsets, name="three strings"):
+    return OwnTemperament("mine", name, {TuningPoint(string): cents for string, cents in offsets.items()})
+
+
+# Two strings that both play E4, and a G#3; grips that take one E or the other.
+THREE = Instrument(
+    "three strings", "Three strings", (String(1, parse_note("E4")), String(2, parse_note("E4")),
+    String(3, parse_note("G#3"))),
+    grips=(Grip("high", (1, 3)), Grip("low", (2, 3)), Grip("both", (1, 2))),
+)  # fmt: skip
+MINE = own({1: 6.0, 2: -2.0, 3: -14.0})
+
+
+def scale(**more):
+    heard = more.pop("heard", heard_grips(THREE, ("high", "low")))
+    return scale_of_instrument(THREE, MINE, heard, **more)
+
+
+def test_equal_temperament_without_drop_asks_nothing_of_the_keys():
+    made = scale_of_instrument(E9, EQUAL, heard_grips(E9), fret=5)
+
+    assert np.abs(made.key_cents).max() < 1e-9
+    assert made.spread == ()
+
+
+def test_the_mean_of_strings_that_disagree():
+    made = scale()
+
+    assert made.key_cents[parse_note("E4")] == pytest.approx(2.0)
+    assert made.class_cents[parse_note("G#3") % 12] == pytest.approx(-14.0)
+
+
+def test_a_grip_may_weigh_more():
+    made = scale(heard=heard_grips(THREE, ("high", "low"), {"high": 3.0}))
+
+    assert made.key_cents[parse_note("E4")] == pytest.approx((3 * 6.0 + 1 * -2.0) / 4)
+
+
+@pytest.mark.parametrize(("leading", "cents"), [("high", 6.0), ("low", -2.0)])
+def test_the_named_grip_first(leading, cents):
+    made = scale(policy=Policy.GRIP_FIRST, first=THREE.grip(leading))
+
+    assert made.key_cents[parse_note("E4")] == pytest.approx(cents)
+
+
+def test_the_spread_is_told_in_cents_and_beats():
+    (spread,) = scale().spread
+
+    assert (spread.note, spread.lowest_cents, spread.highest_cents) == (
+        "E",
+        pytest.approx(-2),
+        pytest.approx(6),
+    )
+    apart = hz_from_key(64, 6.0) - hz_from_key(64, -2.0)
+    assert spread.beats_per_second == pytest.approx(float(apart))
+    assert spread.cents == pytest.approx(8.0)
+    assert any("string 2" in one for one in spread.strings)
+
+
+def test_notes_that_no_string_plays_come_from_a_temperament():
+    fill = temperament("quarter-comma-meantone")
+    made = scale(fill=fill)
+
+    for pitch_class in set(range(12)) - {4, 8}:
+        assert made.class_cents[pitch_class] == pytest.approx(fill.offset_of_key(pitch_class))
+    assert scale().class_cents[5] == 0.0
+
+
+def test_the_bar_takes_the_scale_along():
+    open_strings, at_three = scale(), scale(fret=3)
+
+    assert at_three.key_cents[parse_note("G4")] == pytest.approx(open_strings.key_cents[parse_note("E4")])
+    assert at_three.heard_keys == (parse_note("B3"), parse_note("G4"))
+    assert fret_of_song_key(E9, 7) == 3  # an E9 in G
+
+
+def test_drop_and_state_are_heard():
+    soft = drop("demo-soft-cabinet")
+    state = E9.state(["A", "B"])
+    dropped = scale_of_instrument(E9, JUST_ON_E, heard_state(E9, state), drop=soft)
+    firm = scale_of_instrument(E9, JUST_ON_E, heard_state(E9, state))
+
+    string = E9.string(4)  # E, which pedals A and B do not move
+    sag = E9.drop_cents(4, state, soft)
+    assert sag < 0
+    assert dropped.key_cents[string.open_key] - firm.key_cents[string.open_key] == pytest.approx(sag)
+
+
+def test_half_stops_are_heard():
+    half = scale_of_instrument(E9, EQUAL, heard_state(E9, E9.state({"A": 0.25})))
+
+    # pedal A raises string 5 from B by two semitones: a quarter of the travel is 50 cents above B
+    assert abs(half.key_cents[parse_note("B3")]) == pytest.approx(50) or half.key_cents[60] == pytest.approx(
+        -50
+    )
+
+
+CHORD = Grip("triad", (1, 2, 3), roles=("1", "3", "5"), ratios=(Ratio(1, 1), Ratio(5, 4), Ratio(3, 2)))
+TRIAD = Instrument(
+    "triad", "A just triad", tuple(String(n + 1, key) for n, key in enumerate((60, 64, 67))), grips=(CHORD,)
+)
+JUST_TRIAD = own({1: 0.0, 2: -13.686286, 3: 1.955001}, "triad")
+
+
+def least(temperament=JUST_TRIAD):
+    return scale_of_instrument(
+        TRIAD, temperament, [Heard(CHORD, TRIAD.state())], policy=Policy.LEAST_BEATS, first=CHORD
+    )
+
+
+def test_least_beats_against_a_just_chord_doubles_it_purely():
+    made = least()
+
+    for key, cents in ((72, 0.0), (76, -13.686286), (79, 1.955001), (48, 0.0)):
+        assert made.key_cents[key] == pytest.approx(cents, abs=1e-6)
+
+
+# The consonances up to the minor sixth, by semitones within the octave (the trade's names; 5-limit).
+CONSONANT = {0: (1, 1), 3: (6, 5), 4: (5, 4), 5: (4, 3), 7: (3, 2), 8: (8, 5), 9: (5, 3), 12: (2, 1)}
+
+
+def test_least_beats_is_the_least():
+    """Against a chord that is not pure: any other pitch of a key beats more, all told."""
+    rough = own({1: 4.0, 2: -6.0, 3: -3.0}, "triad")
+    made = least(rough)
+    tones = [float(hz_from_key(key, cents)) for key, cents in ((60, 4.0), (64, -6.0), (67, -3.0))]
+
+    def beating(key, cents):
+        total = 0.0
+        for nominal, hz in zip((60, 64, 67), tones, strict=True):
+            consonance = CONSONANT.get(abs(key - nominal))
+            if consonance is None:
+                continue
+            low, high = sorted((hz, float(hz_from_key(key, cents))))
+            rate = float(beats_per_second(low, high, Ratio(*consonance)))
+            total += rate**2 / (consonance[0] * consonance[1])
+        return total
+
+    for key in (60, 62, 63, 64, 67, 69, 72):
+        best = beating(key, made.key_cents[key])
+        assert best < beating(key, made.key_cents[key] + 0.05)
+        assert best < beating(key, made.key_cents[key] - 0.05)
+
+
+def test_straight_from_a_temperament():
+    made = scale_of_temperament(temperament("quarter-comma-meantone").on(0), 442.0)
+
+    assert made.hz[69] == pytest.approx(442.0 * 2 ** (made.class_cents[9] / 1200))
+    assert made.hz[64] / made.hz[60] == pytest.approx(5 / 4)
+
+
+def test_a_player_s_own_temperament_needs_its_instrument():
+    with pytest.raises(BadValue, match="give --instrument"):
+        scale_of_temperament(MINE)
+
+
+@pytest.mark.parametrize("bank", [None, 3])
+def test_dumps_that_others_made_are_taken_in(bank):
+    offsets = np.linspace(-40, 40, 128)
+    (dump,) = midi.key_dump(offsets, "WORKSHOP", 0, bank).messages
+    made = scale_of_dumps([midi.parse_tuning(dump)])
+
+    assert made.name == "WORKSHOP"
+    assert made.key_cents[1:127] == pytest.approx(offsets[1:127], abs=0.0031)
+
+
+def test_octave_dumps_are_taken_in():
+    (dump,) = midi.octave_dump(
+        [10, -14, 3, 20, -3, 14, -10, 7, -17, 0, 17, -7], "MEANTONE", two_bytes=False
+    ).messages
+    made = scale_of_dumps([midi.parse_tuning(dump)])
+
+    assert list(made.class_cents) == [10, -14, 3, 20, -3, 14, -10, 7, -17, 0, 17, -7]
+    assert made.key_cents[60] == made.key_cents[0] == 10
+
+
+def test_a_request_holds_no_tuning():
+    with pytest.raises(BadValue, match="holds no tuning"):
+        scale_of_dumps([midi.parse_tuning(midi.dump_request(3))])
+
+
+def test_scales_are_checked_and_cannot_be_changed_behind_a_plan():
+    made = scale_of_classes("one", [0] * 12)
+    with pytest.raises(ValueError, match="read-only"):
+        made.key_cents[0] = 1.0
+    with pytest.raises(BadValue, match="twelve offsets"):
+        scale_of_classes("short", [0] * 11)
+    with pytest.raises(BadValue, match="finite"):
+        scale_of_classes("nan", [float("nan")] * 12)
+    with pytest.raises(BadValue, match="reference pitch"):
+        scale_of_classes("low", [0] * 12, 300.0)
+    with pytest.raises(BadValue, match="not among those heard"):
+        scale(policy=Policy.GRIP_FIRST, first=THREE.grip("both"))
+    assert Drop("none", {}).of(1, {}) == 0

@@ -1,0 +1,115 @@
+"""Live playing, without a port: the messages of a long night, and each receiver's means."""
+
+import random
+from collections import Counter
+
+import pytest
+
+from tests.keys.listener import Listener
+from tonegen.keys.live import Through
+from tonegen.keys.osc import decode
+from tonegen.keys.plan import plan
+from tonegen.keys.receivers import receiver
+from tonegen.keys.scale import scale_of_classes
+from tonegen.keys.stream import Splitter
+
+JUST = scale_of_classes("just", (0, -29.3, 3.9, 15.6, -13.7, -2, -9.8, 2, 13.7, -15.6, 17.6, -11.7))
+NIGHT_NOTES = 600_000  # 1,000 a second for ten minutes
+
+
+def player(notes, seed=1):
+    """Notes struck and released by up to ten fingers at random, pedals now and then."""
+    fingers = random.Random(seed)
+    held = []
+    for _ in range(notes):
+        if len(held) == 10:
+            yield bytes((0x80, held.pop(fingers.randrange(10)), 64))
+        key = fingers.choice([one for one in range(36, 96) if one not in held])
+        held.append(key)
+        yield bytes((0x90, key, 80))
+    for key in held:
+        yield bytes((0x80, key, 64))
+
+
+@pytest.mark.parametrize("name", ["mpe", "twelve-channel-bend"])
+def test_ten_minutes_of_a_thousand_notes_a_second(name):
+    """At full speed through the real path: nothing lost, doubled or hung, each note with its bend."""
+    sounding, struck, wrong = set(), Counter(), 0
+    bends = [8192] * 16
+
+    def send(message):
+        nonlocal wrong
+        kind, channel = message[0] & 0xF0, message[0] & 0x0F
+        if kind == 0xE0:
+            bends[channel] = message[2] << 7 | message[1]
+        elif kind == 0x90:
+            wrong += (channel, message[1]) in sounding or bends[channel] != expected[message[1] % 12]
+            sounding.add((channel, message[1]))
+            struck[message[1]] += 1
+        elif kind == 0x80:
+            sounding.remove((channel, message[1]))
+
+    expected = [round(8192 + cents * 8192 / 300) for cents in JUST.class_cents]
+    made = plan(JUST, receiver(name))
+    through = Through(made, send)
+    for message in made.messages:
+        send(message)
+    played = Counter()
+    for message in player(NIGHT_NOTES // 2):
+        through.receive(message)
+        if message[0] == 0x90:
+            played[message[1]] += 1
+
+    assert wrong == 0
+    assert struck == played
+    assert sounding == set()
+    assert through.rotation.active_voices == 0
+
+
+def test_bytes_off_a_cable_pass_whole():
+    """Running status, a clock in the middle of a note, a sysex without its end."""
+    listener = Listener()
+    through = Through(plan(JUST, receiver("twelve-channel-bend")), listener.send)
+    splitter = Splitter()
+    for chunk in ("90 3c", "40 40 f8 40", "f0 01 02", "90 43 40", "3c 00 40 00 43 00"):
+        for message in splitter.feed(bytes.fromhex(chunk)):
+            through.receive(message)
+
+    assert [key for _, key, _ in listener.struck] == [60, 64, 67]
+    assert listener.sounding() == set()
+    assert splitter.dropped == 1
+
+
+def test_a_receiver_that_is_tuned_itself_gets_the_notes_as_they_are():
+    made = plan(JUST, receiver("mts-octave"))
+    out = []
+    through = Through(made, out.append)
+    for message in (b"\x91\x3c\x40", b"\xe1\x00\x20", b"\xff"):
+        through.receive(message)
+
+    assert out == [b"\x91\x3c\x40", b"\xe1\x00\x20", b"\xff", *made.messages]
+
+
+def test_osc_plays_each_note_with_its_frequency():
+    out = []
+    through = Through(plan(JUST, receiver("osc-per-note")), out.append)
+    for message in (b"\x90\x40\x7f", b"\x90\x43\x40", b"\x80\x40\x00", b"\x80\x50\x00", b"\xb0\x07\x64"):
+        through.receive(message)
+    through.finish()
+    messages = [decode(packet)[0] for packet in out]
+
+    assert [(one.address, one.arguments[0]) for one in messages] == [
+        ("/note/on", 64), ("/note/on", 67), ("/note/off", 64), ("/note/off", 67),
+    ]  # fmt: skip
+    assert messages[0].arguments[1] == pytest.approx(440 * 2 ** (-5 / 12 - 13.7 / 1200), rel=1e-7)
+    assert messages[0].arguments[2] == 1.0
+
+
+def test_pedals_are_kept_from_the_receiver():
+    out = []
+    through = Through(plan(JUST, receiver("mpe")), out.append, {20: "A"})
+    through.receive(b"\xb0\x14\x7f")
+
+    assert out == []
+    assert through.travels == {"A": 1.0}
+    assert through.moved.is_set()

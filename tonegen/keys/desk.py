@@ -1,0 +1,187 @@
+"""What is set on the rig: instrument, temperament, bar, pedals; and the scale and the plan that follow.
+
+A foot controller by OSC, pedals by MIDI, and the page all turn the same knobs; each change makes a new plan,
+which goes to whoever keeps the receiver in tune.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from threading import RLock
+from typing import Any, Protocol
+
+from tonegen import presets
+from tonegen.errors import BadValue
+from tonegen.instrument import NO_DROP, Drop, Grip, Instrument
+from tonegen.keys.plan import Plan, plan
+from tonegen.keys.receivers import Receiver
+from tonegen.keys.scale import (
+    Heard,
+    Policy,
+    Scale,
+    fret_of_song_key,
+    heard_grips,
+    heard_state,
+    scale_of_instrument,
+    scale_of_temperament,
+)
+from tonegen.pitch import REFERENCE_HZ, parse_pitch, parse_pitch_class, pitch_class_name
+from tonegen.temperament import EQUAL, PitchClassTemperament, Temperament
+
+
+class Sounder(Protocol):
+    """What plays tones through the speakers."""
+
+    def play(self, hz: Sequence[float]) -> None:
+        """Sound these, in place of those before."""
+
+    def stop(self) -> None:
+        """Fade out."""
+
+
+@dataclass
+class Desk:
+    """The knobs. Without an instrument the temperament alone makes the scale.
+
+    grips : names of those heard, in place of all that the instrument has; the first leads.
+    follow : take all strings in the state of the pedals, in place of grips; set by the first pedal.
+    songs : by name, the pitch class of each song's key. sounder : None where nothing can be heard.
+    """
+
+    receiver: Receiver
+    temperament_used: Temperament = EQUAL
+    instrument: Instrument | None = None
+    drop: Drop = NO_DROP
+    fret_at: float = 0.0
+    travels: dict[str, float] = field(default_factory=dict)
+    follow: bool = False
+    grips: tuple[str, ...] = ()
+    weights: Mapping[str, float] = field(default_factory=dict)
+    policy: Policy = Policy.MEAN
+    fill: Temperament = EQUAL
+    reference_hz: float = REFERENCE_HZ
+    fixed_scale: Scale | None = None
+    songs: Mapping[str, int] = field(default_factory=dict)
+    song_now: str = ""
+    sounder: Sounder | None = None
+    changed: Callable[[Plan], None] = lambda made: None
+
+    def __post_init__(self) -> None:
+        """Changes may come from several threads, one at a time."""
+        self._lock = RLock()
+
+    def scale(self) -> Scale:
+        """The scale that is set. Raises BadValue where the knobs do not fit each other."""
+        if self.fixed_scale is not None:
+            return self.fixed_scale
+        if self.instrument is None:
+            return scale_of_temperament(self.temperament_used, self.reference_hz)
+        heard = self._heard(self.instrument)
+        return scale_of_instrument(
+            self.instrument,
+            self.temperament_used,
+            heard,
+            drop=self.drop,
+            fret=self.fret_at,
+            policy=self.policy,
+            first=self._first(heard),
+            fill=self.fill,
+            reference_hz=self.reference_hz,
+        )
+
+    def _heard(self, instrument: Instrument) -> tuple[Heard, ...]:
+        if self.follow:
+            return heard_state(instrument, instrument.state(self.travels))
+        return heard_grips(instrument, self.grips, self.weights)
+
+    @staticmethod
+    def _first(heard: Sequence[Heard]) -> Grip:
+        return heard[0].grip
+
+    def plan(self) -> Plan:
+        """The plan for what is set."""
+        return plan(self.scale(), self.receiver)
+
+    def _set(self, **knobs: Any) -> None:
+        """Turn knobs all together: refused knobs are put back as they were."""
+        with self._lock:
+            before = {name: getattr(self, name) for name in knobs}
+            for name, value in knobs.items():
+                setattr(self, name, value)
+            try:
+                made = self.plan()
+            except Exception:
+                for name, value in before.items():
+                    setattr(self, name, value)
+                raise
+            self.changed(made)
+
+    def _instrument(self) -> Instrument:
+        if self.instrument is None:
+            raise BadValue("this needs an instrument; start with --instrument")
+        return self.instrument
+
+    # -- the controller's calls ----------------------------------------------------------------------------
+
+    def engage(self, change: str, travel: float) -> None:
+        """Engage a pedal or lever; the scale then follows the state of all strings."""
+        self.move({change: travel})
+
+    def move(self, travels: Mapping[str, float]) -> None:
+        """Move several pedals and levers at once."""
+        travels = {**self.travels, **travels}
+        self._instrument().state(travels)  # refused before anything moves
+        self._set(travels={name: travel for name, travel in travels.items() if travel}, follow=True)
+
+    def fret(self, fret: float) -> None:
+        """Put the bar to a fret."""
+        self._set(fret_at=self._instrument().checked_fret(fret))
+
+    def temperament(self, name: str, root: str | None) -> None:
+        """Choose a temperament, and what it is built on."""
+        chosen = presets.temperament(name)
+        if isinstance(chosen, PitchClassTemperament):
+            usual = self.instrument.root if self.instrument else 0
+            chosen = chosen.on(parse_pitch_class(root) if root else usual)
+        elif root:
+            raise BadValue(f"{chosen.name} gives every tuning point its own offset and takes no root")
+        self._set(temperament_used=chosen, fixed_scale=None)
+
+    def play(self, tones: tuple[str, ...]) -> None:
+        """Sound notes, in the temperament's tune, or frequencies."""
+        if self.sounder is None:
+            raise BadValue("there is no sound device to play tones on")
+        hz = []
+        for text in tones:
+            written = parse_pitch(text)
+            offset = float(self.scale().key_cents[written.key]) if written.key is not None else 0.0
+            hz.append(written.hz_at(self.reference_hz, offset))
+        self.sounder.play(hz)
+
+    def stop(self) -> None:
+        """End the tones."""
+        if self.sounder is not None:
+            self.sounder.stop()
+
+    def song(self, name: str) -> None:
+        """Bring the bar, or without an instrument the temperament's root, to a song's key."""
+        if name not in self.songs:
+            known = ", ".join(self.songs) or "none; name them with --song NAME=KEY"
+            raise BadValue(f'there is no song "{name}"; there are: {known}')
+        key = self.songs[name]
+        if self.instrument is not None:
+            self._set(fret_at=float(fret_of_song_key(self.instrument, key)), song_now=name)
+        elif isinstance(self.temperament_used, PitchClassTemperament):
+            self._set(temperament_used=self.temperament_used.on(key), song_now=name)
+
+    def state(self) -> dict[str, Any]:
+        """What is set, for an answer."""
+        root = getattr(self.temperament_used, "root", None)
+        return {
+            "instrument": self.instrument.name if self.instrument else None,
+            "temperament": self.temperament_used.name,
+            "root": None if root is None else pitch_class_name(root),
+            "fret": self.fret_at,
+            "travels": self.travels,
+            "song": self.song_now or None,
+            "reference_hz": self.reference_hz,
+        }

@@ -1,0 +1,287 @@
+"""Standard MIDI Files retuned: a file in, the same music out with the tuning of a plan.
+
+Everything that is not a note stays where it was: tempo map, tracks, lyrics, markers, programs, system
+exclusive messages split into packets or not. Time is the file's own, in ticks; seconds, which releases need,
+follow its tempo map.
+
+An own reader and writer, because packets and escapes (F7 events) must come out as they went in, a fault must
+be named by its byte, and a million events must pass in seconds without an object for each.
+Source: Standard MIDI Files 1.0 (RP-001).
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from heapq import merge
+from typing import Final
+
+from tonegen.errors import BadValue
+from tonegen.keys import messages as midi
+from tonegen.keys.plan import Plan
+from tonegen.keys.receivers import BendPerClass, BendPerNote, Osc, TuningPerClass
+from tonegen.keys.rotation import Rotation, is_reset
+
+_USUAL_TEMPO_US: Final = 500_000
+_END_OF_TRACK: Final = b"\xff\x2f\x00"
+_SMPTE_FRAMES_PER_SECOND: Final = {24: 24.0, 25: 25.0, 29: 30000 / 1001, 30: 30.0}
+# On a MIDI cable, 31250 baud and ten bits to the byte.
+_SECONDS_PER_BYTE: Final = 0.00032
+_RING_OUT_SECONDS: Final = 2.0  # before the rig is put back, so that the last chord's ring keeps its tune
+
+
+@dataclass(frozen=True, slots=True)
+class RetunedFile:
+    """A file's bytes, and what there is to say about it.
+
+    set_up_seconds : what the set-up takes on a MIDI cable. clipped : bends that the range could not hold.
+    """
+
+    data: bytes
+    notes: int
+    set_up_seconds: float
+    clipped: int
+
+
+def retune(data: bytes, made: Plan) -> RetunedFile:
+    """Retune the bytes of a Standard MIDI File.
+
+    Raises BadValue naming the track and byte of a fault, or for a receiver that is not sent MIDI.
+    """
+    if isinstance(made.receiver, Osc):
+        raise BadValue("an OSC receiver cannot play a MIDI file; choose a receiver that is sent MIDI")
+    header, chunks = _chunks(data)
+    layout = int.from_bytes(header[0:2])
+    tracks = [body for name, body in chunks if name == b"MTrk"]
+    if not tracks:
+        raise BadValue("the MIDI file has no track")
+    if layout == 2:  # independent patterns: each begins in a receiver of its own
+        parts = [_retune_together([track], header, made) for track in tracks]
+    else:
+        parts = [_retune_together(tracks, header, made)]
+    bodies = iter([body for part in parts for body in part.bodies])
+    out = bytearray(b"MThd" + len(header).to_bytes(4) + header)
+    for name, body in chunks:
+        written = next(bodies) if name == b"MTrk" else body
+        out += name + len(written).to_bytes(4) + written
+    return RetunedFile(
+        bytes(out),
+        sum(part.notes for part in parts),
+        sum(map(len, made.messages)) * _SECONDS_PER_BYTE,
+        sum(part.clipped for part in parts),
+    )
+
+
+# -- reading ---------------------------------------------------------------------------------------------
+
+
+def _chunks(data: bytes) -> tuple[bytes, list[tuple[bytes, bytes]]]:
+    """The header's body, and the name and body of each chunk behind it."""
+    if data[:4] != b"MThd":
+        raise BadValue('not a Standard MIDI File: it does not begin with "MThd"')
+    found: list[tuple[bytes, bytes]] = []
+    at = 0
+    while at < len(data):
+        size = int.from_bytes(data[at + 4 : at + 8])
+        if at + 8 + size > len(data):
+            raise BadValue(
+                f"the MIDI file is cut: byte {at} promises {size} bytes, {len(data) - at - 8} follow"
+            )
+        found.append((data[at : at + 4], data[at + 8 : at + 8 + size]))
+        at += 8 + size
+    header = found[0][1]
+    if len(header) < 6 or int.from_bytes(header[0:2]) > 2:
+        raise BadValue("the MIDI file's header is damaged; its format is 0, 1 or 2")
+    promised, there = int.from_bytes(header[2:4]), sum(name == b"MTrk" for name, _ in found)
+    if promised != there:
+        raise BadValue(f"the MIDI file promises {promised} tracks and has {there}; it was cut or damaged")
+    _seconds_per_tick(header, _USUAL_TEMPO_US)
+    return header, found[1:]
+
+
+def _seconds_per_tick(header: bytes, tempo_us: int) -> float:
+    division = int.from_bytes(header[4:6])
+    if division & 0x8000:
+        frames = 256 - (division >> 8)
+        if frames not in _SMPTE_FRAMES_PER_SECOND or not division & 0xFF:
+            raise BadValue(
+                f"the MIDI file's SMPTE time of {frames} frames is not known; 24, 25, 29 or 30 are"
+            )
+        return 1 / (_SMPTE_FRAMES_PER_SECOND[frames] * (division & 0xFF))
+    if not division:
+        raise BadValue("the MIDI file has no ticks to the quarter note; its header is damaged")
+    return tempo_us / 1e6 / division
+
+
+def _events(track: bytes, number: int) -> Iterator[tuple[int, int, bytes]]:
+    """Tick, track and event, the end of the track among them.
+
+    A channel message is whole, with its status; meta and system exclusive events are as they stand in the
+    file, with their lengths.
+    """
+    tick = at = running = 0
+    start = 0
+    try:
+        while True:
+            start = at
+            byte = track[at]
+            at += 1
+            delta = byte & 0x7F
+            while byte & 0x80:
+                byte = track[at]
+                at += 1
+                delta = delta << 7 | byte & 0x7F
+                if at - start > 4:
+                    raise _fault(number, start, "a time of more than four bytes")
+            tick += delta
+            status = track[at]
+            if status < 0xF0:
+                if status >= 0x80:
+                    running = status
+                    at += 1
+                elif not running:
+                    raise _fault(number, at, "a data byte where an event must begin")
+                end = at + (1 if 0xC0 <= running < 0xE0 else 2)
+                message = track[at - 1 : end] if status >= 0x80 else bytes((running,)) + track[at:end]
+                if track[at] > 0x7F or track[end - 1] > 0x7F:
+                    raise _fault(number, at, "a status byte inside an event")
+                at = end
+                yield tick, number, message
+                continue
+            first = at
+            running = 0
+            at += 2 if status == 0xFF else 1
+            if status not in (0xF0, 0xF7, 0xFF) or (track[at - 1] > 0x7F and status == 0xFF):
+                raise _fault(number, first, f"an event {status:02X}, which a file cannot hold")
+            length, at = _length(track, at, number)
+            at += length
+            if at > len(track):
+                raise _fault(number, first, f"an event of {length} bytes that goes beyond the track")
+            yield tick, number, track[first:at]
+            if status == 0xFF and track[first + 1] == 0x2F:
+                return
+    except IndexError:
+        raise _fault(number, start, "an event that is cut short, and no end of the track") from None
+
+
+def _length(track: bytes, at: int, number: int) -> tuple[int, int]:
+    start, value = at, 0
+    while True:
+        byte = track[at]
+        at += 1
+        value = value << 7 | byte & 0x7F
+        if byte < 0x80:
+            return value, at
+        if at - start == 4:
+            raise _fault(number, start, "a length of more than four bytes")
+
+
+def _fault(number: int, at: int, what: str) -> BadValue:
+    return BadValue(f"track {number + 1} of the MIDI file has at its byte {at} {what}")
+
+
+# -- writing ---------------------------------------------------------------------------------------------
+
+
+class _Writer:
+    """Track bodies, written side by side; what is sent goes into `track` at `tick`."""
+
+    __slots__ = ("_last", "bodies", "tick", "track")
+
+    def __init__(self, count: int) -> None:
+        self.bodies = [bytearray() for _ in range(count)]
+        self._last = [0] * count
+        self.track = self.tick = 0
+
+    def send(self, message: bytes) -> None:
+        """A message as a receiver takes it."""
+        if message[0] == midi.SYSEX:
+            message = message[:1] + _quantity(len(message) - 1) + message[1:]
+        self.write(message)
+
+    def write(self, event: bytes) -> None:
+        """An event as a file holds it."""
+        track = self.track
+        delta = self.tick - self._last[track]
+        self._last[track] = self.tick
+        body = self.bodies[track]
+        if delta < 0x80:
+            body.append(delta)
+        else:
+            body += _quantity(delta)
+        body += event
+
+
+def _quantity(value: int) -> bytes:
+    out = [value & 0x7F]
+    while value := value >> 7:
+        out.append(value & 0x7F | 0x80)
+    return bytes(reversed(out))
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    bodies: list[bytearray]
+    notes: int
+    clipped: int
+
+
+def _retune_together(tracks: list[bytes], header: bytes, made: Plan) -> _Part:
+    """Tracks that sound at once share the receiver's channels."""
+    writer = _Writer(len(tracks))
+    rotation = None
+    if isinstance(made.receiver, BendPerClass | BendPerNote | TuningPerClass):
+        rotation = Rotation(made, writer.send, spread=_has_several_players(tracks, made))
+    for message in made.messages:
+        writer.send(message)
+    sources = [_events(track, number) for number, track in enumerate(tracks)]
+    events = merge(*sources) if len(sources) > 1 else sources[0]
+    seconds_per_tick = _seconds_per_tick(header, _USUAL_TEMPO_US)
+    ends = [0] * len(tracks)
+    seconds, last, notes = 0.0, 0, 0
+    for tick, track, event in events:
+        if tick != last:
+            seconds += (tick - last) * seconds_per_tick
+            writer.tick = last = tick
+        writer.track = track
+        status = event[0]
+        if status < 0xF0:
+            notes += status & 0xF0 == 0x90 and event[2] > 0
+            if rotation is None:
+                writer.write(event)
+            else:
+                rotation.receive(event, seconds)
+        elif status == 0xFF and event[1] == 0x2F:
+            ends[track] = tick
+        else:
+            writer.write(event)
+            if event[:3] == b"\xff\x51\x03":
+                seconds_per_tick = _seconds_per_tick(header, int.from_bytes(event[3:6]))
+            elif status == midi.SYSEX and is_reset(event[:1] + event[2:]):
+                if rotation is None:
+                    for message in made.messages:
+                        writer.send(message)
+                else:
+                    rotation.start_over()
+    if rotation is not None:
+        rotation.finish(seconds)
+    ends[writer.track] += round(_RING_OUT_SECONDS / seconds_per_tick) if seconds_per_tick else 0
+    writer.tick = ends[writer.track]
+    for message in made.undo:
+        writer.send(message)
+    for track, tick in enumerate(ends):
+        writer.track, writer.tick = track, tick
+        writer.write(_END_OF_TRACK)
+    return _Part(writer.bodies, notes, rotation.clipped if rotation is not None else 0)
+
+
+def _has_several_players(tracks: list[bytes], made: Plan) -> bool:
+    """Whether notes on more than one channel must share twelve fixed ones."""
+    if not isinstance(made.receiver, BendPerClass | TuningPerClass):
+        return False
+    untouched = {channel - 1 for channel in made.receiver.untouched}
+    players = {
+        event[0] & 0x0F
+        for number, track in enumerate(tracks)
+        for _, _, event in _events(track, number)
+        if event[0] & 0xF0 == 0x90 and event[2]
+    }
+    return len(players - untouched) > 1

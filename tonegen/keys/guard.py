@@ -1,0 +1,160 @@
+"""A process of its own that puts the rig back when the program ends, for whatever reason.
+
+The guard holds the undo messages before the first tuning message goes out. Its only link to the program is a
+pipe; when the program ends, killed or not, the system closes the pipe, and the guard sends what it holds.
+The normal end goes the same way. Where the port is virtual it belongs to the guard, for it would vanish with
+the program otherwise; messages then pass through the pipe.
+
+On the pipe: one letter, four bytes of length, and the content. T: where to send, as text. U: the undo.
+S: a message to send at once. K: forget the undo, leave the rig tuned.
+"""
+
+import json
+import select
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import Final
+
+import tonegen
+from tonegen.errors import NoSuchDevice, TonegenError
+from tonegen.keys.plan import Door
+
+# The guard runs from the same copy of the program, wherever this one was started.
+_START: Final = (
+    "import sys; sys.path.insert(0, sys.argv[1]); from tonegen.keys.guard import stand_guard; stand_guard()"
+)
+_READY: Final = b"ready\n"
+_SECONDS_TO_START: Final = 20.0
+_SECONDS_TO_FINISH: Final = 20.0
+# A MIDI cable carries 31250 baud, ten bits to the byte; no receiver needs to be sent more slowly.
+_SECONDS_PER_BYTE: Final = 0.00032
+
+
+def send_all(door: Door, messages: Iterable[bytes], sysex_seconds: float = 0.0) -> None:
+    """Send messages no faster than a MIDI cable carries them, waiting after each system exclusive one."""
+    for message in messages:
+        door.send(message)
+        time.sleep(len(message) * _SECONDS_PER_BYTE + (sysex_seconds if message[0] == 0xF0 else 0.0))
+
+
+def open_door(where: str) -> Door:
+    """The door that a text names: "midi NAME", "virtual NAME", or "osc HOST:PORT". Raises NoSuchDevice."""
+    kind, _, name = where.partition(" ")
+    if kind == "osc":
+        from tonegen.keys.osc_port import OscOutput
+
+        return OscOutput.to(name)
+    from tonegen.keys.ports import MidiOutput
+
+    return MidiOutput(name, virtual=kind == "virtual")
+
+
+class Guard:
+    """The program's end of the pipe. Close it, or die: either way the rig is put back."""
+
+    def __init__(self, where: str) -> None:
+        """Start the guard and let it open its own door to `where`. Raises NoSuchDevice when it cannot."""
+        self._process = subprocess.Popen(
+            [sys.executable, "-c", _START, str(Path(tonegen.__file__).parents[1])],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            start_new_session=True,  # a Ctrl-C in the terminal is for the program alone
+        )
+        assert self._process.stdin is not None
+        assert self._process.stdout is not None
+        self._pipe = self._process.stdin
+        self._answers = self._process.stdout
+        self._write(b"T", where.encode())
+        answer = b""
+        if select.select([self._answers], [], [], _SECONDS_TO_START)[0]:
+            answer = self._answers.readline()
+        if answer != _READY:
+            self.close()
+            raise NoSuchDevice(
+                answer.decode().strip() or "the guard that would put the rig back did not start"
+            )
+
+    def hold(self, undo: Sequence[bytes], sysex_seconds: float = 0.0) -> None:
+        """Have these sent at the end, in place of those held before."""
+        content = {"undo": [message.hex() for message in undo], "sysex_seconds": sysex_seconds}
+        self._write(b"U", json.dumps(content).encode())
+
+    def keep(self) -> None:
+        """Leave the rig as it is at the end."""
+        self._write(b"K", b"")
+
+    def send(self, message: bytes) -> None:
+        """Send a message through the guard's own door."""
+        self._write(b"S", message)
+
+    def is_there(self) -> bool:
+        """A virtual port is always there."""
+        return True
+
+    def reconnect(self) -> bool:
+        """Nothing to look for."""
+        return True
+
+    def close(self) -> None:
+        """End: the undo is sent before this returns."""
+        with suppress(BrokenPipeError):  # it ended before: nobody is left to tell
+            self._pipe.close()
+        self._process.wait(_SECONDS_TO_FINISH)
+        self._answers.close()
+
+    def _write(self, letter: bytes, content: bytes) -> None:
+        try:
+            self._pipe.write(letter + len(content).to_bytes(4, "big") + content)
+            self._pipe.flush()
+        except BrokenPipeError:
+            raise NoSuchDevice("the guard that puts the rig back has ended; start again") from None
+
+
+# -- the guard's own process -----------------------------------------------------------------------------
+
+
+def stand_guard() -> None:
+    """The guard's whole life: hold the undo until the pipe closes, then send it."""
+    pipe, answer = sys.stdin.buffer, sys.stdout.buffer
+    for ending in (signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])):
+        signal.signal(ending, signal.SIG_IGN)
+    door: Door | None = None
+    undo: list[bytes] = []
+    sysex_seconds = 0.0
+    # A frame cut short is the program's end in the middle of a word: what was held before still counts.
+    while len(head := pipe.read(5)) == 5:
+        length = int.from_bytes(head[1:], "big")
+        if len(content := pipe.read(length)) < length:
+            break
+        letter = head[:1]
+        if letter == b"S" and door is not None:
+            door.send(content)
+        elif letter == b"U":
+            held = json.loads(content)
+            undo = [bytes.fromhex(message) for message in held["undo"]]
+            sysex_seconds = held["sysex_seconds"]
+        elif letter == b"K":
+            undo = []
+        elif letter == b"T":
+            try:
+                door = open_door(content.decode())
+            except TonegenError as error:
+                answer.write(str(error).encode() + b"\n")
+                answer.flush()
+                return
+            answer.write(_READY)
+            answer.flush()
+    if door is None:
+        return
+    try:
+        # The receiver may have gone and come back since, which leaves an open port that leads nowhere.
+        if undo and (door.reconnect() or door.is_there()):
+            send_all(door, undo, sysex_seconds)
+    except TonegenError as error:
+        sys.stderr.write(f"tonegen: {error}\n")
+    door.close()

@@ -1,0 +1,162 @@
+"""A receiver kept in tune while the player plays: the rig under its guard, and notes through it.
+
+The rig sends set-up and tuning, sends them again to a receiver that went away and came back, and is put back
+by its guard at the end. `Through` takes a player's messages and gives the retuned ones.
+"""
+
+from collections.abc import Callable, Mapping
+from enum import Enum
+from threading import Event, Lock
+from time import perf_counter
+
+from tonegen.keys import messages as midi
+from tonegen.keys import osc
+from tonegen.keys.guard import Guard, open_door, send_all
+from tonegen.keys.plan import Door, Plan, osc_values
+from tonegen.keys.receivers import BendPerClass, BendPerNote, Osc, TuningPerClass
+from tonegen.keys.rotation import Rotation, is_reset
+
+
+class Presence(Enum):
+    """What a look at a port showed."""
+
+    THERE = "there"
+    GONE = "gone"
+    BACK = "back"
+
+
+class Rig:
+    """A receiver on its door, with a guard that puts it back."""
+
+    def __init__(self, where: str, made: Plan) -> None:
+        """Post the guard, then set the receiver up. Raises NoSuchDevice when its port is missing.
+
+        where : see `guard.open_door`.
+        """
+        self._plan = made
+        self.guard = Guard(where)
+        try:
+            self.guard.hold(made.undo, made.receiver.sysex_seconds)
+            # a virtual port must outlive this process, so that it can be put back: it is the guard's
+            self.door: Door = self.guard if where.startswith("virtual ") else open_door(where)
+            self._was_there = True
+            self.tune_again()
+        except BaseException:
+            self.guard.close()
+            raise
+
+    def tune_again(self) -> None:
+        """Send everything once more."""
+        send_all(self.door, self._plan.messages, self._plan.receiver.sysex_seconds)
+
+    def retune(self, made: Plan) -> None:
+        """Send the tuning of another plan for the same receiver."""
+        self._plan = made
+        self.guard.hold(made.undo, made.receiver.sysex_seconds)
+        send_all(self.door, made.tuning, made.receiver.sysex_seconds)
+
+    def look(self) -> Presence:
+        """See whether the receiver is there; one that came back is opened again, and must be tuned again."""
+        if self.door.is_there() and self._was_there:
+            return Presence.THERE
+        self._was_there = self.door.reconnect()
+        return Presence.BACK if self._was_there else Presence.GONE
+
+    def keep(self) -> None:
+        """Leave the receiver tuned at the end."""
+        self.guard.keep()
+
+    def close(self) -> None:
+        """Put the receiver back and let go of it."""
+        try:
+            if self.door is not self.guard:
+                self.door.close()
+        finally:
+            self.guard.close()
+
+
+class Through:
+    """A player's messages in, retuned ones out. `receive` may be called from the MIDI system's thread.
+
+    pedals : controllers that are pedals and levers of the instrument, by their number; they are not passed
+    on, and set `moved`.
+    """
+
+    def __init__(
+        self, made: Plan, send: Callable[[bytes], object], pedals: Mapping[int, str] | None = None
+    ) -> None:
+        """The receiver is set up by now."""
+        self._send = send
+        self._plan = made
+        self._lock = Lock()
+        self._pedals = dict(pedals or {})
+        self.travels: dict[str, float] = {}
+        self.moved = Event()
+        self.rotation: Rotation | None = None
+        if isinstance(made.receiver, BendPerClass | BendPerNote | TuningPerClass):
+            self.rotation = Rotation(made, send)
+            self._take: Callable[[bytes, float], None] = self.rotation.receive
+        elif isinstance(made.receiver, Osc):
+            self._playing: set[int] = set()
+            self._take = self._to_osc
+        else:
+            self._take = self._as_it_is
+
+    def receive(self, message: bytes) -> None:
+        """One whole message of the player."""
+        if self._pedals and message[0] & 0xF0 == midi.CONTROL and message[1] in self._pedals:
+            self.travels[self._pedals[message[1]]] = message[2] / 127
+            self.moved.set()
+            return
+        with self._lock:
+            self._take(message, perf_counter())
+
+    def _as_it_is(self, message: bytes, now: float) -> None:
+        """The receiver is tuned itself; after a reset it is tuned again."""
+        self._send(message)
+        if is_reset(message):
+            for tuning in self._plan.messages:
+                self._send(tuning)
+
+    def _to_osc(self, message: bytes, now: float) -> None:
+        receiver = self._plan.receiver
+        assert isinstance(receiver, Osc)
+        kind = message[0] & 0xF0
+        if receiver.each != "note" or kind not in (midi.NOTE_ON, midi.NOTE_OFF):
+            return
+        key, velocity = message[1], message[2]
+        on = kind == midi.NOTE_ON and velocity > 0
+        if not on and key not in self._playing:
+            return
+        (self._playing.add if on else self._playing.discard)(key)
+        template = receiver.template if on else receiver.off_template
+        if template is not None:
+            channel = (message[0] & 0x0F) + 1
+            cents = float(self._plan.aim_cents[key])
+            values = osc_values(key, cents, receiver, channel, velocity / 127)
+            self._send(osc.encode(template.fill(values)))
+
+    def retune(self, made: Plan) -> None:
+        """Go on in another temperament; sounding notes keep theirs where each note has its own."""
+        with self._lock:
+            self._plan = made
+            if self.rotation is not None:
+                self.rotation.retune(made)
+
+    def start_over(self) -> None:
+        """The receiver came back from nothing: it is set up again, and no note sounds in it."""
+        with self._lock:
+            if self.rotation is not None:
+                self.rotation.start_over()
+            else:
+                for message in self._plan.messages:
+                    self._send(message)
+
+    def finish(self) -> None:
+        """End every note that is still held."""
+        with self._lock:
+            if self.rotation is not None:
+                self.rotation.finish(perf_counter())
+            elif isinstance(self._plan.receiver, Osc):
+                for key in list(self._playing):
+                    self._to_osc(bytes((midi.NOTE_OFF, key, 64)), perf_counter())

@@ -1,0 +1,210 @@
+"""OSC over UDP: out to a receiver, and in from a foot controller or another program.
+
+What comes in drives a `Controller`, which the command line or the page provides. Every packet is answered,
+by the state or by an error, to where it came from.
+"""
+
+import json
+import socket
+from collections.abc import Callable, Mapping
+from threading import Thread
+from typing import Any, Final, Protocol
+
+from tonegen.errors import BadValue, NoSuchDevice, TonegenError
+from tonegen.keys.osc import Argument, Message, decode, encode
+
+LOOPBACK: Final = "127.0.0.1"
+_LONGEST_PACKET: Final = 65507
+
+
+def parse_address(text: str) -> tuple[str, int]:
+    """Host and port of "127.0.0.1:9000", or of ":9000" on this machine. Raises BadValue."""
+    host, colon, port = text.rpartition(":")
+    if not colon or not (port.isascii() and port.isdigit() and len(port) < 6 and int(port) < 65536):
+        raise BadValue(f'"{text}" is not an address; write host and port, such as 127.0.0.1:9000')
+    return host.strip("[]") or LOOPBACK, int(port)
+
+
+class OscOutput:
+    """An address that packets are sent to: a door. UDP tells nobody whether they arrive."""
+
+    def __init__(self, host: str, port: int) -> None:
+        """Look the host up once. Raises NoSuchDevice when there is none."""
+        try:
+            family, kind, _, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_DGRAM)[0]
+            self._address: Any = address
+            self._socket = socket.socket(family, kind)
+        except (OSError, UnicodeError) as error:
+            raise NoSuchDevice(f'OSC cannot be sent to "{host}": {_reason(error)}') from None
+
+    @classmethod
+    def to(cls, text: str) -> "OscOutput":
+        """The door to "host:port"."""
+        return cls(*parse_address(text))
+
+    def send(self, message: bytes) -> None:
+        """Send one packet. A receiver that is not there yet is no error: it may come."""
+        try:
+            self._socket.sendto(message, self._address)
+        except ConnectionRefusedError:  # told late by the one before, on loopback
+            self._socket.sendto(message, self._address)
+        except OSError as error:
+            raise NoSuchDevice(f"OSC cannot be sent: {_reason(error)}") from None
+
+    def is_there(self) -> bool:
+        """Unknown with UDP: taken to be there."""
+        return True
+
+    def reconnect(self) -> bool:
+        """Nothing to look for."""
+        return True
+
+    def close(self) -> None:
+        """Let go of the socket."""
+        self._socket.close()
+
+
+class Controller(Protocol):
+    """What OSC can do to the running program. Each call raises a TonegenError for what cannot be meant."""
+
+    def engage(self, change: str, travel: float) -> None:
+        """Engage a pedal or lever by a travel from 0 (at rest) to 1."""
+
+    def fret(self, fret: float) -> None:
+        """Put the bar to a fret."""
+
+    def temperament(self, name: str, root: str | None) -> None:
+        """Choose a temperament, by name or file, and what it is built on."""
+
+    def play(self, tones: tuple[str, ...]) -> None:
+        """Sound tones, each a note or a frequency."""
+
+    def stop(self) -> None:
+        """End what sounds."""
+
+    def song(self, name: str) -> None:
+        """Go to a song."""
+
+    def state(self) -> Mapping[str, Any]:
+        """What is set now."""
+
+
+def _float(value: Argument) -> float:
+    if isinstance(value, str | bytes) or not abs(value) < float("inf"):
+        raise BadValue(f"{value!r} is not a finite number")
+    return float(value)
+
+
+def _text(value: Argument) -> str:
+    if not isinstance(value, str):
+        raise BadValue(f"{value!r} is not a text")
+    return value
+
+
+def _tone(value: Argument) -> str:
+    return value if isinstance(value, str) else repr(_float(value))
+
+
+def _root(values: tuple[Argument, ...]) -> str | None:
+    return _text(values[1]) if len(values) > 1 else None
+
+
+_Call = Callable[[Controller, tuple[Argument, ...]], None]
+
+# Address, its arguments as shown in errors, how many at least and at most, and what it does.
+ADDRESSES: Final[Mapping[str, tuple[str, int, int, _Call]]] = {
+    "/tonegen/engage": (
+        "change, travel 0 to 1", 1, 2,
+        lambda to, v: to.engage(_text(v[0]), _float(v[1]) if len(v) > 1 else 1.0),
+    ),
+    "/tonegen/release": ("change", 1, 1, lambda to, v: to.engage(_text(v[0]), 0.0)),
+    "/tonegen/fret": ("fret", 1, 1, lambda to, v: to.fret(_float(v[0]))),
+    "/tonegen/temperament": (
+        "name, root", 1, 2, lambda to, v: to.temperament(_text(v[0]), _root(v)),
+    ),
+    "/tonegen/play": ("tones", 1, 16, lambda to, v: to.play(tuple(map(_tone, v)))),
+    "/tonegen/stop": ("nothing", 0, 0, lambda to, v: to.stop()),
+    "/tonegen/song": ("name", 1, 1, lambda to, v: to.song(_text(v[0]))),
+    "/tonegen/state": ("nothing", 0, 0, lambda to, v: None),
+}  # fmt: skip
+
+
+def answer(packet: bytes, controller: Controller) -> list[bytes]:
+    """Do what a packet says, and give the packets that answer it: the state, or an error for each fault."""
+    try:
+        messages = decode(packet)
+    except BadValue as error:
+        return [_error("", error)]
+    replies = []
+    for message in messages:
+        try:
+            _do(message, controller)
+        except TonegenError as error:
+            replies.append(_error(message.address, error))
+        else:
+            replies.append(encode(Message("/tonegen/state", (json.dumps(controller.state()),))))
+    return replies
+
+
+def _do(message: Message, controller: Controller) -> None:
+    if message.address not in ADDRESSES:
+        raise BadValue(f"there is no {message.address[:60]}; there are {', '.join(ADDRESSES)}")
+    takes, least, most, call = ADDRESSES[message.address]
+    if not least <= len(message.arguments) <= most:
+        raise BadValue(f"{message.address} takes {takes}")
+    call(controller, message.arguments)
+
+
+def _error(address: str, error: TonegenError) -> bytes:
+    return encode(Message("/tonegen/error", (address, str(error).replace("\0", ""))))
+
+
+class OscInput:
+    """Listens for packets and answers each, one after the other, in a thread of its own."""
+
+    def __init__(self, controller: Controller, host: str = LOOPBACK, port: int = 0) -> None:
+        """Bind; `port` 0 takes a free one, see `port`. Raises NoSuchDevice when the address is taken."""
+        self._controller = controller
+        try:
+            family, kind, _, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_DGRAM)[0]
+            self._socket = socket.socket(family, kind)
+        except (OSError, UnicodeError) as error:
+            raise NoSuchDevice(f"OSC cannot be received at {host}:{port}: {_reason(error)}") from None
+        try:
+            self._socket.bind(address)
+        except OSError as error:
+            self._socket.close()
+            raise NoSuchDevice(f"OSC cannot be received at {host}:{port}: {_reason(error)}") from None
+        self.port: int = self._socket.getsockname()[1]
+        self._thread = Thread(target=self._listen, name="osc", daemon=True)
+        self._thread.start()
+
+    def _listen(self) -> None:
+        while True:
+            try:
+                packet, sender = self._socket.recvfrom(_LONGEST_PACKET)
+            except ConnectionResetError:  # an answer found nobody
+                continue
+            except OSError:  # closed
+                return
+            if not packet:  # ours, to wake up and end
+                return
+            for reply in answer(packet, self._controller):
+                try:
+                    self._socket.sendto(reply, sender)
+                except OSError:  # whoever asked has gone, or the state is larger than a packet
+                    continue
+
+    def close(self) -> None:
+        """End the thread and let go of the socket."""
+        host, port = self._socket.getsockname()[:2]
+        try:
+            with socket.socket(self._socket.family, socket.SOCK_DGRAM) as waker:
+                waker.sendto(b"", (host if host not in ("0.0.0.0", "::") else "localhost", port))
+            self._thread.join(2.0)
+        finally:
+            self._socket.close()
+
+
+def _reason(error: OSError | UnicodeError) -> str:
+    return (getattr(error, "strerror", None) or str(error)).lower()

@@ -1,0 +1,234 @@
+"""MIDI ports: found by name or by part of it, opened, made, and opened again when they come back.
+
+A port's name is what the system gives it. Systems number their clients anew when a cable is put back, so a
+port is looked for by what the player typed, each time.
+"""
+
+import os
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from tonegen.errors import NoSuchDevice
+
+if TYPE_CHECKING:
+    import rtmidi
+
+CLIENT_NAME: Final = "tonegen"
+# A connection counts from the MIDI system's next period on, and what was handed over leaves in the next:
+# what is sent sooner after opening, or before closing, is lost.
+_PERIOD_SECONDS: Final = 0.1
+# Windows offers no virtual ports to programs.
+VIRTUAL_PORTS: Final = sys.platform != "win32"
+
+
+@dataclass(frozen=True, slots=True)
+class Port:
+    """A port that the system has; `api` is the number of the MIDI system that it belongs to."""
+
+    name: str
+    api: int
+
+
+def outputs() -> tuple[Port, ...]:
+    """The ports that messages can be sent to."""
+    return _ports(output=True)
+
+
+def inputs() -> tuple[Port, ...]:
+    """The ports that messages come from."""
+    return _ports(output=False)
+
+
+def choose(asked: str, ports: Sequence[Port], kind: str) -> Port:
+    """The port of that name, or the only one whose name has that part, in any case.
+
+    Raises NoSuchDevice naming those there are.
+    """
+    exact = [port for port in ports if port.name == asked]
+    near = exact or [port for port in ports if asked.lower() in port.name.lower()]
+    if len(near) == 1 or exact:
+        return near[0]
+    if near:
+        raise NoSuchDevice(f'several MIDI {kind}s match "{asked}": {_list(near)}; give more of the name')
+    there = f"there are {_list(ports)}" if ports else "there is none at all; plug in or start the receiver"
+    raise NoSuchDevice(f'there is no MIDI {kind} called "{asked}"; {there}')
+
+
+def _list(ports: Sequence[Port]) -> str:
+    return ", ".join(f'"{port.name}"' for port in ports)
+
+
+def _ports(output: bool) -> tuple[Port, ...]:
+    found = []
+    for api in _apis():
+        client = _client(output, api)
+        if client is not None:
+            found += [Port(name, api) for name in client.get_ports()]
+            client.delete()
+    return tuple(found)
+
+
+def _apis() -> list[int]:
+    import rtmidi
+
+    return [api for api in rtmidi.get_compiled_api() if api != rtmidi.API_RTMIDI_DUMMY]
+
+
+def _client(output: bool, api: int) -> "rtmidi.MidiOut | rtmidi.MidiIn | None":
+    """A client of one MIDI system; None where that system does not run."""
+    import rtmidi
+
+    os.environ.setdefault("JACK_NO_START_SERVER", "1")  # looking for ports must not start a sound server
+    make = rtmidi.MidiOut if output else rtmidi.MidiIn
+    try:
+        with _quiet():
+            return make(rtapi=api, name=CLIENT_NAME)
+    except rtmidi.SystemError:
+        return None
+
+
+def _first_client(output: bool) -> "rtmidi.MidiOut | rtmidi.MidiIn":
+    """A client of the first MIDI system that runs, for a virtual port. Raises NoSuchDevice."""
+    if not VIRTUAL_PORTS:
+        raise NoSuchDevice("this system has no virtual MIDI ports; give the name of a port that it has")
+    for api in _apis():
+        client = _client(output, api)
+        if client is not None:
+            return client
+    raise NoSuchDevice("no MIDI system is running in which a virtual port could be made")
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep what the systems' libraries print about each other off the screen."""
+    sys.stderr.flush()
+    kept = os.dup(2)
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 2)
+    try:
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nowhere)
+
+
+class MidiOutput:
+    """A port that messages are sent to: a door."""
+
+    def __init__(self, asked: str, virtual: bool = False) -> None:
+        """Open the port that matches `asked`, or make a virtual one of that name. Raises NoSuchDevice."""
+        self._asked = asked
+        self._virtual = virtual
+        self._out: Any
+        if virtual:
+            self.name, self._out = asked, _first_client(output=True)
+            self._out.open_virtual_port(asked)
+            return
+        port = choose(asked, outputs(), "output")
+        self.name = port.name
+        self._out = _client(True, port.api)
+        self._connect(port.name)
+
+    def _connect(self, name: str) -> bool:
+        names = self._out.get_ports() if self._out is not None else []
+        if name not in names:
+            return False
+        with _quiet():
+            self._out.open_port(names.index(name))
+        time.sleep(_PERIOD_SECONDS)
+        return True
+
+    def send(self, message: bytes) -> None:
+        """Hand one message over, whole, with its status."""
+        self._out.send_message(message)
+
+    def is_there(self) -> bool:
+        """Whether the port is still among those of the system."""
+        return self._virtual or self.name in self._out.get_ports()
+
+    def reconnect(self) -> bool:
+        """Open it again under whatever name it came back; whether it is there."""
+        names = [Port(name, 0) for name in self._out.get_ports()]
+        try:
+            name = choose(self._asked, names, "output").name
+        except NoSuchDevice:
+            return False
+        self._out.close_port()
+        self.name = name
+        return self._connect(name)
+
+    def close(self) -> None:
+        """Let go of the port, once what was sent is on its way."""
+        if self._out is not None:
+            time.sleep(_PERIOD_SECONDS)
+            self._out.close_port()
+            self._out.delete()
+            self._out = None
+
+
+class MidiInput:
+    """A port that messages come from, each handed to `receive` the moment it arrives."""
+
+    def __init__(self, asked: str, receive: Callable[[bytes], object], virtual: bool = False) -> None:
+        """Open the port that matches `asked`, or make a virtual one. Raises NoSuchDevice.
+
+        receive : called in the MIDI system's own thread; it must be quick, and not raise.
+        """
+        self._asked = asked
+        self._virtual = virtual
+        self._receive = receive
+        self._in: Any
+        if virtual:
+            self.name = asked
+            self._listen_with(_first_client(output=False))
+            self._in.open_virtual_port(asked)
+        else:
+            self._open(choose(asked, inputs(), "input"))
+
+    def _listen_with(self, client: Any) -> None:
+        """Take a new client in use; all is set before it opens, so that no message passes by."""
+        receive = self._receive
+
+        def arrived(event: tuple[list[int], float], _: object) -> None:
+            receive(bytes(event[0]))
+
+        client.ignore_types(sysex=False, timing=False, active_sense=True)
+        client.set_callback(arrived)
+        self._in = client
+
+    def _open(self, port: Port) -> bool:
+        self.name = port.name
+        self._listen_with(_client(False, port.api))
+        names = self._in.get_ports()
+        if port.name not in names:
+            return False
+        with _quiet():
+            self._in.open_port(names.index(port.name))
+        time.sleep(_PERIOD_SECONDS)
+        return True
+
+    def is_there(self) -> bool:
+        """Whether the port is still among those of the system."""
+        return self._virtual or self.name in self._in.get_ports()
+
+    def reconnect(self) -> bool:
+        """Open it again, with a new client, under whatever name it came back; whether it is there."""
+        try:
+            port = choose(self._asked, inputs(), "input")
+        except NoSuchDevice:
+            return False
+        self.close()
+        return self._open(port)
+
+    def close(self) -> None:
+        """Let go of the port."""
+        if self._in is not None:
+            self._in.cancel_callback()
+            self._in.close_port()
+            self._in.delete()
+            self._in = None

@@ -1,0 +1,277 @@
+"""Receivers: by which means a keyboard, sampler or synthesizer is tuned, and how exactly it follows.
+
+A receiver is a TOML file in presets/receivers/, or the user's own. Its *means* says what it is sent:
+a bend on a channel per pitch class, a bend per note, channel tuning, a message of the MIDI Tuning Standard,
+or OSC. What every means has in common is in `Common`; the rest belongs to the means alone.
+"""
+
+from typing import Annotated, ClassVar, Literal
+
+from msgspec import Meta
+
+from tonegen.errors import BadValue
+from tonegen.keys.messages import ALL_CHANNELS
+from tonegen.keys.osc import Template
+from tonegen.pitch import checked_reference_hz
+from tonegen.presets.files import Fields, locate, named, read
+
+Channel = Annotated[int, Meta(ge=1, le=16)]
+SevenBits = Annotated[int, Meta(ge=0, le=127)]
+BendRange = Annotated[int, Meta(ge=1, le=96)]
+Seconds = Annotated[float, Meta(ge=0, le=60)]
+
+
+class Common(Fields, kw_only=True):
+    """What every receiver file may say.
+
+    reference_hz : A4 of the receiver as its own master tuning is set.
+    resolution_cents : the step of its own pitch; 0 for as fine as the message. rounding : "nearest", or
+        "down" for one that cuts off.
+    sysex_seconds : time that it needs after each system exclusive message.
+    reset : further system exclusive messages, in hex, that put it back.
+    """
+
+    reference_hz: float = 440.0
+    resolution_cents: Annotated[float, Meta(ge=0, le=100)] = 0.0
+    rounding: Literal["nearest", "down"] = "nearest"
+    sysex_seconds: Seconds = 0.0
+    reset: tuple[str, ...] = ()
+
+    per: ClassVar[str] = "key"  # what has an offset of its own: "key" or "class"
+
+    @property
+    def reset_messages(self) -> tuple[bytes, ...]:
+        """The further messages of `reset`."""
+        return tuple(_sysex(text) for text in self.reset)
+
+    @property
+    def midi_channels(self) -> tuple[int, ...]:
+        """The channels that it listens to; none for OSC."""
+        return ()
+
+    def check(self) -> None:
+        """Raises BadValue where fields do not fit each other."""
+        checked_reference_hz(self.reference_hz)
+        _ = self.reset_messages
+
+
+class _Bending(Common, kw_only=True):
+    """What receivers that follow a pitch bend have in common.
+
+    bend_range_semitones : set by RPN 0; it holds the offset and the player's own wheel together.
+    rest_bend_range_semitones : what it is set back to.
+    wheel_range_semitones : of the keyboard that plays, until that says otherwise.
+    bend_scale : how much of a bend it really makes; 1 unless it is known to fall short.
+    untouched : channels whose notes pass as they are, such as drums.
+    """
+
+    bend_range_semitones: BendRange = 3
+    rest_bend_range_semitones: BendRange = 2
+    wheel_range_semitones: Annotated[int, Meta(ge=0, le=96)] = 2
+    bend_scale: Annotated[float, Meta(gt=0.5, le=1.5)] = 1.0
+    untouched: tuple[Channel, ...] = ()
+
+
+class BendPerClass(_Bending, tag="bend per pitch class", tag_field="means"):
+    """Twelve channels with one sound, each bent for its pitch class, C first."""
+
+    per: ClassVar[str] = "class"
+    channels: tuple[Channel, ...]
+
+    @property
+    def midi_channels(self) -> tuple[int, ...]:
+        """The twelve."""
+        return self.channels
+
+    def check(self) -> None:
+        """Twelve different channels."""
+        super().check()
+        _distinct(self.channels, self.untouched)
+        if len(self.channels) != 12:
+            raise BadValue(
+                f"channels: twelve are needed, one for each pitch class; {len(self.channels)} given"
+            )
+
+
+class BendPerNote(_Bending, tag="bend per note", tag_field="means"):
+    """Each note on a channel of its own, in rotation; in an MPE zone when there is a manager.
+
+    manager : 1 for a lower MPE zone, 16 for an upper one, none where the receiver knows no zones.
+    spared : members that are set up but given no notes.
+    release_seconds : how long a released note may ring, so that its channel keeps its bend.
+    """
+
+    channels: Annotated[tuple[Channel, ...], Meta(min_length=1)]
+    manager: Literal[1, 16] | None = None
+    spared: tuple[Channel, ...] = ()
+    release_seconds: Seconds = 2.0
+
+    @property
+    def midi_channels(self) -> tuple[int, ...]:
+        """The members, and the manager first."""
+        return (*((self.manager,) if self.manager else ()), *self.channels)
+
+    def check(self) -> None:
+        """Different channels; those of a zone stand next to its manager."""
+        super().check()
+        _distinct(self.channels, self.untouched)
+        for channel in self.spared:
+            if channel not in self.channels:
+                raise BadValue(f"spared: channel {channel} is not among the channels")
+        if len(set(self.spared)) == len(self.channels):
+            raise BadValue("spared: at least one channel must be left to play on")
+        if self.manager in self.channels:
+            raise BadValue(f"manager: channel {self.manager} is among the members; take it out of channels")
+        if self.manager is not None:
+            step = 1 if self.manager == 1 else -1
+            zone = tuple(self.manager + step * place for place in range(1, len(self.channels) + 1))
+            if self.channels != zone:
+                raise BadValue(
+                    f"channels: a zone of {len(zone)} beside manager {self.manager} "
+                    f"has the channels {', '.join(map(str, zone))}"
+                )
+
+
+class TuningPerClass(Common, tag="channel tuning", tag_field="means"):
+    """Twelve channels with one sound, each tuned by channel tuning (RPN 1, 2), C first."""
+
+    per: ClassVar[str] = "class"
+    channels: tuple[Channel, ...]
+    untouched: tuple[Channel, ...] = ()
+
+    @property
+    def midi_channels(self) -> tuple[int, ...]:
+        """The twelve."""
+        return self.channels
+
+    def check(self) -> None:
+        """Twelve different channels."""
+        super().check()
+        _distinct(self.channels, self.untouched)
+        if len(self.channels) != 12:
+            raise BadValue(
+                f"channels: twelve are needed, one for each pitch class; {len(self.channels)} given"
+            )
+
+
+class KeyTuning(Common, tag="key tuning", tag_field="means"):
+    """A table of all keys, by the MIDI Tuning Standard: single note changes, or a bulk dump.
+
+    message : "single note", or "dump". bank : left out, the messages without a bank are sent.
+    select : channels that are told to use the program; all sixteen unless said.
+    """
+
+    message: Literal["single note", "dump"]
+    program: SevenBits = 0
+    bank: SevenBits | None = None
+    select: tuple[Channel, ...] = ALL_CHANNELS
+
+    @property
+    def midi_channels(self) -> tuple[int, ...]:
+        """Those that use the program."""
+        return self.select
+
+    def check(self) -> None:
+        """Different channels."""
+        super().check()
+        _distinct(self.select)
+
+
+class OctaveTuning(Common, tag="octave tuning", tag_field="means"):
+    """Twelve offsets for all octaves, by the MIDI Tuning Standard, in one byte each or in two."""
+
+    per: ClassVar[str] = "class"
+    bytes: Literal[1, 2] = 2
+    real_time: bool = True
+    channels: Annotated[tuple[Channel, ...], Meta(min_length=1)] = ALL_CHANNELS
+
+    @property
+    def midi_channels(self) -> tuple[int, ...]:
+        """Those that are tuned."""
+        return self.channels
+
+    def check(self) -> None:
+        """Different channels."""
+        super().check()
+        _distinct(self.channels)
+
+
+class Osc(Common, tag="osc", tag_field="means"):
+    """OSC messages: one for each key or pitch class when the tuning is sent, or one for each note played.
+
+    address, arguments : what is sent; see `osc.Template` for what the braces may hold.
+    off_address, off_arguments : what ends a note, where each note has its message.
+    """
+
+    each: Literal["key", "class", "note"]
+    address: str
+    arguments: tuple[str, ...]
+    off_address: str = ""
+    off_arguments: tuple[str, ...] = ()
+
+    @property
+    def template(self) -> Template:
+        """What tunes, or plays a note."""
+        return Template.parse(self.address, self.arguments)
+
+    @property
+    def off_template(self) -> Template | None:
+        """What ends a note."""
+        return Template.parse(self.off_address, self.off_arguments) if self.off_address else None
+
+    def check(self) -> None:
+        """Templates that can be filled in."""
+        super().check()
+        _ = self.template, self.off_template
+        if (self.each == "note") != bool(self.off_address):
+            raise BadValue('off_address: goes with each = "note", and with no other')
+
+
+Receiver = BendPerClass | BendPerNote | TuningPerClass | KeyTuning | OctaveTuning | Osc
+
+
+def receiver(name: str) -> Receiver:
+    """The receiver of that name or file. Raises BadPreset naming the file and the field that is wrong."""
+    path = locate("receivers", name)
+    found: Receiver = read(path, Receiver)  # type: ignore[arg-type]
+    with named(path, "file"):
+        found.check()
+    return found
+
+
+def check_together(receivers: dict[str, Receiver]) -> None:
+    """Raises BadValue when two receivers on one port listen to the same channel."""
+    owners: dict[int, str] = {}
+    for name, one in receivers.items():
+        for channel in one.midi_channels:
+            if channel in owners:
+                raise BadValue(
+                    f"{name} and {owners[channel]} are both on channel {channel}; give them channels apart"
+                )
+            owners[channel] = name
+
+
+def _distinct(channels: tuple[int, ...], untouched: tuple[int, ...] = ()) -> None:
+    for place, channel in enumerate(channels):
+        if channel in channels[:place]:
+            raise BadValue(f"channels: {channel} is there twice")
+        if channel in untouched:
+            raise BadValue(f"untouched: channel {channel} is among the channels that are tuned")
+
+
+def _twelve(channels: tuple[int, ...], untouched: tuple[int, ...]) -> None:
+    _distinct(channels, untouched)
+    if len(channels) != 12:
+        raise BadValue(f"channels: twelve are needed, one for each pitch class; {len(channels)} given")
+
+
+def _sysex(text: str) -> bytes:
+    try:
+        message = bytes.fromhex(text)
+    except ValueError:
+        message = b""
+    if len(message) < 3 or message[0] != 0xF0 or message[-1] != 0xF7 or max(message[1:-1]) > 0x7F:
+        raise BadValue(
+            f'reset: "{text}" is not a system exclusive message; write hex such as "F0 7E 7F 09 01 F7"'
+        )
+    return message

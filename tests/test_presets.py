@@ -8,15 +8,21 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from tonegen import presets
+from tonegen.ear.lesson import lesson
 from tonegen.errors import BadPreset
 from tonegen.instrument import Instrument
-from tonegen.presets.files import SHIPPED, title
+from tonegen.keys.receivers import receiver
+from tonegen.presets.files import KINDS, SHIPPED, title
+from tonegen.presets.scenes import scene
 
 LOADERS = {
     "instruments": presets.instrument,
     "temperaments": presets.temperament,
     "drops": presets.drop,
     "timbres": presets.timbre,
+    "scenes": scene,
+    "lessons": lesson,
+    "receivers": receiver,
 }
 E9 = (SHIPPED / "instruments" / "e9-ten-string.toml").read_text()
 
@@ -27,6 +33,10 @@ def test_every_shipped_preset_loads_and_says_where_it_is_from(kind, name):
     fields = tomllib.loads((SHIPPED / kind / f"{name}.toml").read_text())
     assert fields["title"] == title(kind, name)
     assert fields["source"]
+
+
+def test_every_kind_is_tried():
+    assert set(LOADERS) == set(KINDS)
 
 
 def test_the_instruments_that_players_bring():

@@ -112,7 +112,7 @@ values = st.one_of(
     st.integers(-(2**31), 2**31 - 1),
     st.floats(width=32, allow_nan=False),
     st.text(st.characters(blacklist_characters="\0", blacklist_categories=("Cs",)), max_size=5),
-    st.binary(max_size=5),
+    st.binary(min_size=1, max_size=5),
 )
 
 

@@ -2,21 +2,25 @@
 
 Conventions: numbers go out as int32 and float32, the types that every receiver knows; float32 keeps a
 frequency to 0.0001 cents. Source: the OSC 1.0 specification, whose sentences stand above what obeys them.
-An own codec, because a bad argument must refuse the packet, be answered, and never shift those behind it.
+python-osc writes and reads each type; the walk over a packet is our own, because a bad argument must refuse
+the whole packet, be answered, and never shift those behind it.
 """
 
 import re
-import struct
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from math import isfinite
-from typing import Final
+from typing import Any, Final
+
+from pythonosc.osc_message_builder import OscMessageBuilder
+from pythonosc.parsing import osc_types
 
 from tonegen.errors import BadValue
 
 Argument = int | float | str | bytes
 _DEEPEST_BUNDLE: Final = 8
 _LARGEST_FLOAT: Final = 3.4028234663852886e38  # of 32 bits
+_BUNDLE_HEAD: Final = 16  # "#bundle" and the time tag
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,23 +37,29 @@ def encode(message: Message) -> bytes:
     >>> encode(Message("/n_set", (1000, "freq", 440.0))).hex(" ", 4)
     '2f6e5f73 65740000 2c697366 00000000 000003e8 66726571 00000000 43dc0000'
     """
-    tags, data = ",", b""
-    for argument in message.arguments:
-        if isinstance(argument, str):
-            tags, data = tags + "s", data + _padded(argument)
-        elif isinstance(argument, bytes):
-            tags, data = tags + "b", data + struct.pack(">i", len(argument)) + argument
-            data += bytes(-len(argument) % 4)
-        elif isinstance(argument, float):
-            if not (isfinite(argument) and abs(argument) <= _LARGEST_FLOAT):
-                raise BadValue(f"{argument:g} cannot go into an OSC message; it must be a finite number")
-            tags, data = tags + "f", data + struct.pack(">f", argument)
-        else:
-            if not -(1 << 31) <= argument < 1 << 31:
-                raise BadValue(f"{argument} is too large for an OSC message; it holds 32 bits")
-            tags, data = tags + "i", data + struct.pack(">i", argument)
     _check_address(message.address)
-    return _padded(message.address) + _padded(tags) + data
+    builder = OscMessageBuilder(message.address)
+    for argument in message.arguments:
+        builder.add_arg(argument, _checked_type(argument))
+    return bytes(builder.build().dgram)
+
+
+def _checked_type(argument: Argument) -> str:
+    if isinstance(argument, str):
+        if "\0" in argument:
+            raise BadValue("an OSC string cannot hold a null character")
+        return "s"
+    if isinstance(argument, bytes):
+        if not argument:
+            raise BadValue("an OSC blob cannot be empty")
+        return "b"
+    if isinstance(argument, float):
+        if not (isfinite(argument) and abs(argument) <= _LARGEST_FLOAT):
+            raise BadValue(f"{argument:g} cannot go into an OSC message; it must be a finite number")
+        return "f"
+    if not -(1 << 31) <= argument < 1 << 31:
+        raise BadValue(f"{argument} is too large for an OSC message; it holds 32 bits")
+    return "i"
 
 
 def decode(packet: bytes) -> list[Message]:
@@ -57,7 +67,10 @@ def decode(packet: bytes) -> list[Message]:
 
     Raises BadValue for anything that is not OSC 1.0; all of a packet is read, or none.
     """
-    return list(_messages(packet, 0))
+    try:
+        return list(_messages(packet, 0))
+    except (osc_types.ParseError, UnicodeDecodeError):
+        raise BadValue("an OSC packet is cut short, or holds bytes that are no text") from None
 
 
 def _messages(packet: bytes, depth: int) -> Iterator[Message]:
@@ -67,12 +80,11 @@ def _messages(packet: bytes, depth: int) -> Iterator[Message]:
     if not packet.startswith(b"#bundle\0"):
         yield _message(packet)
         return
-    if depth == _DEEPEST_BUNDLE or len(packet) < 16:
+    if depth == _DEEPEST_BUNDLE or len(packet) < _BUNDLE_HEAD:
         raise BadValue("an OSC bundle is cut short or nested too deep")
-    at = 16  # behind "#bundle" and the time tag
+    at = _BUNDLE_HEAD
     while at < len(packet):
-        (size,) = struct.unpack_from(">i", packet, at)
-        at += 4
+        size, at = osc_types.get_int(packet, at)
         if size <= 0 or at + size > len(packet):
             raise BadValue(f"an element of an OSC bundle claims {size} bytes, {len(packet) - at} are there")
         yield from _messages(packet[at : at + size], depth + 1)
@@ -89,58 +101,45 @@ def _message(packet: bytes) -> Message:
         raise BadValue(f"{address}: the types of its arguments are missing")
     arguments: list[Argument] = []
     for tag in tags[1:]:
-        argument: Argument
-        if tag == "s":
-            argument, at = _string(packet, at)
-        elif tag in "TF":
-            argument = int(tag == "T")
-        elif tag in _FIXED:
-            size = struct.calcsize(_FIXED[tag])
-            if at + size > len(packet):
-                raise BadValue(f"{address}: argument {len(arguments) + 1} is cut short")
-            (argument,) = struct.unpack_from(_FIXED[tag], packet, at)
-            at += size
-        elif tag == "b":
-            argument, at = _blob(packet, at, address)
-        else:  # "should discard any message whose ... contains any unrecognized OSC Type Tags"
+        if tag in "TF":
+            arguments.append(int(tag == "T"))
+            continue
+        if (
+            tag not in _READERS
+        ):  # "should discard any message whose ... contains any unrecognized OSC Type Tags"
             raise BadValue(f'{address}: arguments of type "{tag}" are not understood; send i, f or s')
+        if at >= len(packet) and tag != "b":  # python-osc gives 0 for a number that is not there
+            raise BadValue(f"{address}: argument {len(arguments) + 1} is cut short")
+        argument, at = _READERS[tag](packet, at)
         arguments.append(argument)
     if at != len(packet):
         raise BadValue(f"{address}: {len(packet) - at} bytes too many behind its arguments")
     return Message(address, tuple(arguments))
 
 
-_FIXED: Final = {"i": ">i", "f": ">f", "h": ">q", "d": ">d"}
-
-
-def _blob(packet: bytes, at: int, address: str) -> tuple[bytes, int]:
-    size = struct.unpack_from(">i", packet, at)[0] if at + 4 <= len(packet) else -1
-    start = at + 4
-    end = start + size
-    if size < 0 or end + -size % 4 > len(packet):
-        raise BadValue(f"{address}: a blob is cut short")
-    return packet[start:end], end + -size % 4
-
-
 def _string(packet: bytes, at: int) -> tuple[str, int]:
-    # "a sequence of non-null ASCII characters followed by a null, followed by 0-3 additional null characters"
-    end = packet.find(b"\0", at)
-    if end < 0:
-        raise BadValue("an OSC string has no end")
-    after = end + 4 - end % 4
-    if after > len(packet) or any(packet[end:after]):
-        raise BadValue("an OSC string is not padded to a multiple of 4 bytes")
-    try:
-        return packet[at:end].decode(), after
-    except UnicodeDecodeError:
-        raise BadValue("an OSC string holds bytes that are no text") from None
+    text, after = osc_types.get_string(packet, at)
+    # "followed by a null, followed by 0-3 additional null characters"
+    if any(packet[at + len(text.encode()) : after]):
+        raise BadValue("an OSC string is not padded with null characters")
+    return text, after
 
 
-def _padded(text: str) -> bytes:
-    data = text.encode()
-    if b"\0" in data:
-        raise BadValue("an OSC string cannot hold a null character")
-    return data + bytes(4 - len(data) % 4)
+def _blob(packet: bytes, at: int) -> tuple[bytes, int]:
+    size, start = osc_types.get_int(packet, at)
+    if not 0 <= size <= len(packet) - start:  # python-osc would read on from before a negative size
+        raise BadValue("an OSC blob is cut short")
+    return osc_types.get_blob(packet, at)
+
+
+_READERS: Final[Mapping[str, Callable[[bytes, int], tuple[Any, int]]]] = {
+    "i": osc_types.get_int,
+    "f": osc_types.get_float,
+    "s": _string,
+    "b": _blob,
+    "h": osc_types.get_int64,
+    "d": osc_types.get_double,
+}
 
 
 def _check_address(address: str) -> None:

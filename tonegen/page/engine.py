@@ -1,0 +1,572 @@
+"""The one engine behind all pages: what is set and played, its sound, and the moments that pages draw.
+
+Everything here runs in the event loop, but for the thread of a device, which only pulls blocks.
+"""
+
+import asyncio
+from collections.abc import Callable
+from importlib.metadata import version
+from math import log10
+from typing import Final, Protocol
+
+import msgspec
+from msgspec import Struct
+from msgspec.structs import replace
+
+from tonegen.errors import BadPreset, BadValue, NoSuchDevice, TonegenError
+from tonegen.instrument import TuningPoint
+from tonegen.page import messages as asks
+from tonegen.page.keeping import Kept
+from tonegen.page.outlet import InPage, MeteredPlayer, Nowhere, OnDevice, Outlet
+from tonegen.page.rig import Rig, read_presets_again, rig_of, with_moved
+from tonegen.page.setting import History, Playing, SavedGrip, Setting
+from tonegen.page.view import (
+    LEAST_OFFSET_CENTS,
+    MOST_OFFSET_CENTS,
+    View,
+    choices,
+    engaging_keys,
+    pair_name,
+    refitted,
+    signed,
+    view,
+)
+from tonegen.player import (
+    FADE_SECONDS,
+    HEARING_CAUTION,
+    QUIET_LEVEL_DBFS,
+    RAMP_SECONDS,
+    checked_level_dbfs,
+)
+from tonegen.sound.device import Device, choose, output_devices
+from tonegen.sounding import Sounding, places, tones_to_play
+from tonegen.timbre import Tone, beating_only
+
+_SAMPLE_RATE: Final = 48_000
+_SETTLED_SECONDS: Final = 0.4  # after a touch, moments come quickly until glides have ended
+_QUICK_SECONDS: Final = 0.04
+_CALM_SECONDS: Final = 0.5
+_SAVE_AFTER_SECONDS: Final = 0.3
+_DEVICE_RESTS_AFTER_SECONDS: Final = 20.0
+_SILENCE_DBFS: Final = -120.0
+
+
+class Beat(Struct, array_like=True, frozen=True):
+    """Phase of a pair's beat at the moment's frame, 0 where it is loudest, and how fast it turns."""
+
+    low: int
+    high: int
+    turns: float
+    turns_per_second: float
+
+
+class Moment(Struct, tag="moment", frozen=True):
+    """What the engine's clock shows: beats at a frame, and which frame is heard when.
+
+    stream : another one when the sound went elsewhere; frames of two streams cannot be compared
+    heard_at_ms : on the server's clock, which a `pong` relates to the page's own
+    """
+
+    stream: int
+    frame: int
+    heard_frame: int
+    heard_at_ms: float
+    sample_rate: int
+    beats: tuple[Beat, ...]
+    peak_dbfs: float
+
+
+class Fault(Struct, tag="fault", frozen=True):
+    """What went wrong, in one line for a person."""
+
+    text: str
+
+
+class Page(Protocol):
+    """An open page: takes what it shall show; of several messages of a kind only the last matters."""
+
+    def post(self, kind: str, message: bytes) -> None:
+        """Hand over a message."""
+
+
+class Engine:
+    """What all pages share.
+
+    kept : where it was left; save : writes it down again
+    device : the sound device that was asked for, None for the default; block_frames : 0 lets it choose
+    """
+
+    def __init__(
+        self, kept: Kept | None, save: Callable[[Kept], None], device: str | None = None, block_frames: int = 0
+    ) -> None:
+        """As it was left, but silent and quiet. A preset that is gone is replaced."""
+        kept = kept or Kept()
+        self._save = save
+        self._block_frames = block_frames
+        self.device_name = device or kept.device
+        self.pages: set[Page] = set()
+        self._rig, setting = _readable(kept.setting)
+        self._history = History(setting)
+        quiet = min(kept.playing.level_dbfs, QUIET_LEVEL_DBFS)
+        playing = replace(kept.playing, sounding=False, muted=False, level_dbfs=quiet)
+        self._playing = refitted(playing, self._rig.instrument)
+        self._keys = engaging_keys(self._rig.instrument)
+        self._revision = 0
+        self._stream = 0
+        self._sounding: Sounding | None = None
+        self._tones: tuple[Tone, ...] = ()
+        self._player = MeteredPlayer(_SAMPLE_RATE)
+        self._outlet: Outlet | None = None
+        self._devices: tuple[Device, ...] | None = None
+        self._stirred = asyncio.Event()
+        self._quick_until = 0.0
+        self._saving: asyncio.TimerHandle | None = None
+        self._resting: asyncio.TimerHandle | None = None
+        self._opening: asyncio.Task[None] | None = None
+        try:
+            self._view = self._viewed(self._rig, self._history, self._playing)
+        except TonegenError:
+            self._playing = refitted(Playing(), self._rig.instrument)
+            self._view = self._viewed(self._rig, self._history, self._playing)
+
+    # ------------------------------------------------------------------ pages
+
+    def join(self, page: Page) -> None:
+        """Show a new page everything."""
+        self.pages.add(page)
+        page.post("choices", msgspec.json.encode(choices(HEARING_CAUTION, version("tonegen"))))
+        page.post("view", msgspec.json.encode(self._view))
+        self._stir()
+
+    def leave(self, page: Page) -> None:
+        """A page was closed."""
+        self.pages.discard(page)
+
+    def ask(self, asked: asks.Asked) -> None:
+        """Do what a page asks. Raises a TonegenError, having changed nothing, when that cannot be done."""
+        if isinstance(asked, asks.Undo | asks.Redo):
+            self._go_back(forward=isinstance(asked, asks.Redo))
+        elif isinstance(asked, asks.Device):
+            self._choose_device(asked.name)
+        else:
+            self._change(asked)
+
+    def _change(self, asked: asks.Asked) -> None:
+        setting, playing = self._history.present, self._playing
+        words = gesture = ""
+        match asked:
+            case asks.Engage():
+                playing = replace(playing, travels=self._engaged(asked.change, asked.travel))
+            case asks.Release():
+                playing = replace(playing, travels={})
+            case asks.Strings():
+                playing = self._on_strings(asked.strings)
+            case asks.Grip():
+                playing = self._taken(asked.name)
+            case asks.Bar():
+                playing = replace(playing, fret=self._rig.instrument.checked_fret(asked.fret))
+            case asks.Only():
+                pair = None if asked.low is None or asked.high is None else (asked.low, asked.high)
+                playing = replace(playing, only=pair)
+            case asks.Split():
+                playing = replace(playing, split=asked.on)
+            case asks.Sound():
+                playing = replace(playing, sounding=asked.on, muted=False)
+            case asks.Mute():
+                playing = replace(playing, muted=asked.on)
+            case asks.Level():
+                playing = replace(playing, level_dbfs=checked_level_dbfs(asked.dbfs))
+            case asks.Offset() | asks.Pure() | asks.Equal() | asks.Target():
+                setting, words = self._moved(asked)
+                gesture = asked.gesture if isinstance(asked, asks.Offset) else ""
+            case asks.Targets():
+                setting, words = replace(setting, moved=()), "everything back to its target"
+            case asks.SaveGrip():
+                setting, words = self._with_grip(asked.name), f"grip {asked.name} saved"
+            case asks.ForgetGrip():
+                left = tuple(grip for grip in setting.grips if grip.name != asked.name)
+                setting, words = replace(setting, grips=left), f"grip {asked.name} forgotten"
+            case asks.Choose():
+                setting, words = _chosen(setting, asked)
+        self._accept(setting, playing, words, gesture)
+
+    def _accept(self, setting: Setting, playing: Playing, words: str = "", gesture: str = "") -> None:
+        """Work everything out, then make it so; where something does not fit nothing is changed."""
+        rig = self._rig
+        if setting != self._history.present:
+            rig = rig_of(setting)
+            playing = refitted(playing, rig.instrument) if rig.instrument != self._rig.instrument else playing
+        rig.sounding(playing)
+        if rig.instrument != self._rig.instrument:
+            self._keys = engaging_keys(rig.instrument)
+        self._history.step(setting, words, gesture)
+        self._show(rig, playing)
+
+    def _go_back(self, forward: bool) -> None:
+        if forward:
+            self._history.redo()
+        else:
+            self._history.undo()
+        rig = rig_of(self._history.present)
+        same = rig.instrument == self._rig.instrument
+        self._keys = engaging_keys(rig.instrument)
+        self._show(rig, self._playing if same else refitted(self._playing, rig.instrument))
+
+    def _show(self, rig: Rig, playing: Playing) -> None:
+        before, self._rig, self._playing = self._playing, rig, playing
+        self._sound(before)
+        self._revision += 1
+        self._publish()
+        if self._saving is None:
+            self._saving = asyncio.get_running_loop().call_later(_SAVE_AFTER_SECONDS, self.write_down)
+
+    def _publish(self) -> None:
+        self._view = self._viewed(self._rig, self._history, self._playing)
+        self._post("view", self._view)
+        self._stir()
+
+    def _viewed(self, rig: Rig, history: History, playing: Playing) -> View:
+        words = self._outlet.words if self._outlet else ""
+        return view(rig, history, playing, words, self._revision, self._keys)
+
+    def _post(self, kind: str, message: Struct) -> None:
+        encoded = msgspec.json.encode(message)
+        for page in self.pages:
+            page.post(kind, encoded)
+
+    def write_down(self) -> None:
+        """Save what was set and played."""
+        if self._saving is not None:
+            self._saving.cancel()
+            self._saving = None
+        try:
+            self._save(Kept(self._history.present, self._playing, self.device_name))
+        except TonegenError as error:
+            self._post("fault", Fault(str(error)))
+
+    # ------------------------------------------------------------------ what is asked
+
+    def _engaged(self, change: str, travel: float) -> dict[str, float]:
+        instrument = self._rig.instrument
+        instrument.state({change: travel})
+        rivals = {name for group in instrument.exclusive if change in group for name in group} - {change}
+        kept = {name: way for name, way in self._playing.travels.items() if name not in rivals}
+        if travel > 0:
+            return {**kept, change: travel}
+        kept.pop(change, None)
+        return kept
+
+    def _on_strings(self, strings: tuple[int, ...]) -> Playing:
+        chosen = tuple(sorted(set(strings)))
+        for number in chosen:
+            self._rig.instrument.string(number)
+        return replace(self._playing, strings=chosen, only=_still(self._playing.only, chosen))
+
+    def _taken(self, name: str) -> Playing:
+        for own in self._history.present.grips:
+            if own.name == name:
+                strings, travels = own.strings, own.travels
+                break
+        else:
+            grip = self._rig.instrument.grip(name)
+            strings, travels = grip.strings, dict.fromkeys(grip.changes, 1.0)
+        chosen = tuple(sorted(strings))
+        return replace(
+            self._playing, strings=chosen, travels=travels, only=_still(self._playing.only, chosen)
+        )
+
+    def _with_grip(self, name: str) -> Setting:
+        setting, playing = self._history.present, self._playing
+        if not name.strip():
+            raise BadValue("a grip needs a name")
+        if not playing.strings:
+            raise BadValue("touch the strings of the grip first")
+        others = tuple(grip for grip in setting.grips if grip.name != name)
+        return replace(setting, grips=(*others, SavedGrip(name.strip(), playing.strings, playing.travels)))
+
+    def _moved(self, asked: asks.Offset | asks.Pure | asks.Equal | asks.Target) -> tuple[Setting, str]:
+        rig, setting = self._rig, self._history.present
+        rig.instrument.string(asked.string)
+        point = rig.point(asked.string, self._playing)
+        match asked:
+            case asks.Target():
+                moved = with_moved(setting, point, None)
+                return replace(setting, moved=moved), f"{point} to its target"
+            case asks.Equal():
+                offset_cents = 0.0
+            case asks.Offset():
+                offset_cents = asked.offset_cents
+            case asks.Pure():
+                offset_cents = self._pure_offset(point, asked.string, asked.against)
+        if not LEAST_OFFSET_CENTS <= offset_cents <= MOST_OFFSET_CENTS:  # false for NaN as well
+            raise BadValue(
+                f"{point} at {offset_cents:+.1f} cents is out of range; "
+                f"offsets go from {LEAST_OFFSET_CENTS:g} to {MOST_OFFSET_CENTS:g}"
+            )
+        moved = with_moved(setting, point, offset_cents)
+        return replace(setting, moved=moved), f"{point} to {signed(offset_cents, 1)}"
+
+    def _pure_offset(self, point: TuningPoint, string: int, against: int) -> float:
+        """The offset that makes the string's interval with another one pure, drop and travel considered."""
+        rig, playing = self._rig, self._playing
+        for interval in rig.sounding(playing).intervals:
+            low, high = pair_name(interval.low), pair_name(interval.high)
+            if {low, high} == {string, against}:
+                break
+        else:
+            raise BadValue(f"strings {string} and {against} do not sound together")
+        now = rig.temperament.offset_cents(rig.instrument, point)
+        slope = rig.cents_moved_per_cent(string, playing)
+        if slope < 0.05:
+            raise BadValue(f"{point} hardly moves string {string} here; engage its change further")
+        wide = interval.cents_from_just if high == string else -interval.cents_from_just
+        return now - wide / slope
+
+    # ------------------------------------------------------------------ sound
+
+    def _sound(self, before: Playing) -> None:
+        """Let the player follow."""
+        playing = self._playing
+        if playing.level_dbfs != before.level_dbfs:
+            self._player.level(playing.level_dbfs)
+        if playing.muted != before.muted:
+            self._player.mute(playing.muted)
+        self._sounding = self._rig.sounding(playing)
+        tones = _to_play(self._sounding, self._rig, playing) if playing.sounding else ()
+        if playing.sounding and not before.sounding:
+            self._begin(tones)
+        elif before.sounding and not playing.sounding:
+            self._player.stop()
+            self._rest_later()
+        elif playing.sounding and tones != self._tones:
+            if [replace_hz(tone) for tone in tones] == [replace_hz(tone) for tone in self._tones]:
+                self._player.glide({tone.name: tone.hz for tone in tones}, RAMP_SECONDS)
+            else:
+                self._player.set(tones, glide_seconds=RAMP_SECONDS, ramp_seconds=RAMP_SECONDS)
+        self._tones = tones
+
+    def _begin(self, tones: tuple[Tone, ...]) -> None:
+        if self._resting is not None:
+            self._resting.cancel()
+            self._resting = None
+        self._player.set(tones, ramp_seconds=FADE_SECONDS)
+        if self._outlet is None:
+            self._to(Nowhere(self._player))
+            self._opening = asyncio.get_running_loop().create_task(self._open_device())
+
+    def _fresh_player(self, sample_rate: int, channels: int = 2) -> MeteredPlayer:
+        """A player that sounds the same; each outlet has its own, and the one before fades out by itself."""
+        player = MeteredPlayer(sample_rate, channels, self._playing.level_dbfs)
+        if self._playing.muted:
+            player.mute(True)
+        if self._playing.sounding:
+            player.set(self._tones, ramp_seconds=FADE_SECONDS)
+        return player
+
+    def _to(self, outlet: Outlet, player: MeteredPlayer | None = None) -> None:
+        if self._outlet is not None:
+            self._outlet.close()
+        self._player = player or self._player
+        self._outlet = outlet
+        self._stream += 1
+
+    async def _open_device(self) -> None:
+        """Send the sound to the machine's device; where there is none it goes on unheard."""
+        try:
+            device = choose(self.device_name, await self.devices())
+        except NoSuchDevice as missing:
+            self._post("fault", Fault(f"{missing}; or hear it in this page"))
+            self._publish()
+            return
+        if not isinstance(self._outlet, Nowhere) or not self._playing.sounding:
+            return
+        player = self._fresh_player(device.sample_rate, min(device.channels, 2))
+        self._to(OnDevice(player, device, self._device_ended(player), self._block_frames), player)
+        self._publish()
+
+    def _device_ended(self, player: MeteredPlayer) -> Callable[[str], None]:
+        def ended(reason: str) -> None:
+            if self._player is not player:
+                return
+            self._outlet = None
+            if self._playing.sounding:
+                self._to(Nowhere(fresh := self._fresh_player(_SAMPLE_RATE)), fresh)
+            if reason:
+                self._post("fault", Fault(reason))
+            self._publish()
+
+        return ended
+
+    async def devices(self) -> tuple[Device, ...]:
+        """The machine's sound devices, looked up once and without holding up the pages."""
+        if self._devices is None:
+            self._devices = await asyncio.to_thread(output_devices)
+        return self._devices
+
+    def _choose_device(self, name: str | None) -> None:
+        self.device_name = name
+        if self._playing.sounding and not isinstance(self._outlet, Nowhere):
+            self._to(Nowhere(fresh := self._fresh_player(_SAMPLE_RATE)), fresh)
+        if self._playing.sounding:
+            self._opening = asyncio.get_running_loop().create_task(self._open_device())
+        self._publish()
+
+    def _rest_later(self) -> None:
+        """Close a device, and stop drawing blocks that nobody hears, once it has been silent for a while."""
+        loop = asyncio.get_running_loop()
+        seconds = FADE_SECONDS if isinstance(self._outlet, Nowhere) else _DEVICE_RESTS_AFTER_SECONDS
+        self._resting = loop.call_later(seconds, self._rest)
+
+    def _rest(self) -> None:
+        self._resting = None
+        if self._outlet is not None and not isinstance(self._outlet, InPage):
+            self._outlet.close()
+            self._outlet = None
+            self._publish()
+
+    def hear_in_page(self, sample_rate: int, taken_away: Callable[[], None]) -> InPage:
+        """Send the sound to a page's own loudspeaker. Raises BadValue for a sample rate that cannot be."""
+        player = self._fresh_player(sample_rate)
+        outlet = InPage(player, taken_away)
+        self._to(outlet, player)
+        self._publish()
+        return outlet
+
+    def no_longer_in_page(self, outlet: InPage) -> None:
+        """The page that had the sound went away: back to the device, if it was not taken elsewhere."""
+        if self._outlet is not outlet:
+            return
+        self._outlet = None
+        if self._playing.sounding:
+            self._to(Nowhere(fresh := self._fresh_player(_SAMPLE_RATE)), fresh)
+            self._opening = asyncio.get_running_loop().create_task(self._open_device())
+        self._publish()
+
+    # ------------------------------------------------------------------ moments
+
+    def moment(self) -> Moment:
+        """What the clock shows now."""
+        player = self._player
+        frame = player.frame
+        heard = self._outlet.heard() if self._outlet else None
+        peak = player.take_peak()
+        return Moment(
+            stream=self._stream,
+            frame=frame,
+            heard_frame=heard.frame if heard else frame,
+            heard_at_ms=1000 * heard.at_seconds if heard else 0.0,
+            sample_rate=player.sample_rate,
+            beats=tuple(self._beats(frame)) if self._playing.sounding else (),
+            peak_dbfs=20 * log10(peak) if peak > 1e-6 else _SILENCE_DBFS,
+        )
+
+    def _beats(self, frame: int) -> list[Beat]:
+        beats = []
+        for interval in self._sounding.intervals if self._sounding else ():
+            low, high = pair_name(interval.low), pair_name(interval.high)
+            try:
+                turns = self._player.beat_phase_turns(str(low), str(high), interval.ratio, frame)
+            except BadValue:  # its coincident partials are not in this timbre, or above what is made
+                continue
+            beats.append(Beat(low, high, turns, interval.beats_per_second))
+        return beats
+
+    def _stir(self) -> None:
+        self._quick_until = asyncio.get_running_loop().time() + _SETTLED_SECONDS
+        self._stirred.set()
+
+    async def run(self) -> None:
+        """Send moments while something sounds: quickly after a touch, else now and then."""
+        loop = asyncio.get_running_loop()
+        while True:
+            quick = loop.time() < self._quick_until
+            if not (quick or self._outlet is not None and self._playing.sounding and self.pages):
+                self._stirred.clear()
+                await self._stirred.wait()
+                continue
+            self._post("moment", self.moment())
+            self._stirred.clear()
+            if quick:
+                await asyncio.sleep(_QUICK_SECONDS)
+            else:
+                await _either(self._stirred, _CALM_SECONDS)
+
+    async def close(self) -> None:
+        """Write everything down, and let the sound fade out."""
+        self.write_down()
+        if self._outlet is not None:
+            self._outlet.close()
+            if isinstance(self._outlet, OnDevice):
+                await asyncio.to_thread(self._outlet.wait, 2.0)
+
+
+async def _either(event: asyncio.Event, seconds: float) -> None:
+    try:
+        async with asyncio.timeout(seconds):
+            await event.wait()
+    except TimeoutError:
+        pass
+
+
+def replace_hz(tone: Tone) -> tuple[object, ...]:
+    """Everything about a tone but its frequency: where that is the same, it can glide."""
+    return (tone.name, tone.timbre, tone.level, tone.place, tone.stiffness, tone.only)
+
+
+def _to_play(sounding: Sounding, rig: Rig, playing: Playing) -> tuple[Tone, ...]:
+    """The tones for the player, each named by its string, so that it is known again in another grip."""
+    from dataclasses import replace as replaced
+
+    tones = tones_to_play(sounding, rig.timbre, split=playing.split)
+    if playing.only is not None:
+        for interval in sounding.intervals:
+            if {pair_name(interval.low), pair_name(interval.high)} == set(playing.only):
+                tones = beating_only(tones, [(*places(sounding, interval), interval.ratio)])
+    return tuple(
+        replaced(tone, name=str(pair_name(source)))
+        for tone, source in zip(tones, sounding.tones, strict=True)
+    )
+
+
+def _still(only: tuple[int, int] | None, strings: tuple[int, ...]) -> tuple[int, int] | None:
+    """The pair that is heard alone, while both of it still sound."""
+    return only if only and set(only) <= {0, *strings} else None
+
+
+def _chosen(setting: Setting, asked: asks.Choose) -> tuple[Setting, str]:
+    """The setting with what was chosen; what belongs to another instrument goes with that instrument."""
+    read_presets_again()
+    given = {
+        name: value
+        for name in ("instrument", "temperament", "drop", "timbre", "reference_hz", "against")
+        if (value := getattr(asked, name)) is not None
+    }
+    words = ", ".join(f"{name.removesuffix('_hz')} {value or 'none'}" for name, value in given.items())
+    chosen = replace(setting, **given)
+    if asked.root is not None:
+        chosen = replace(chosen, root=None if asked.root < 0 else asked.root)
+        words = words or "root"
+    if chosen.instrument != setting.instrument:
+        chosen = replace(chosen, moved=(), grips=(), root=None)
+        chosen = _fitting(chosen, "drop", "none") if asked.drop is None else chosen
+        chosen = _fitting(chosen, "temperament", "equal") if asked.temperament is None else chosen
+    elif chosen.temperament != setting.temperament:
+        chosen = replace(chosen, moved=())
+    return chosen, words
+
+
+def _fitting(setting: Setting, field: str, otherwise: str) -> Setting:
+    """The same setting, or the one with `otherwise` where the two do not go together."""
+    try:
+        rig_of(setting)
+    except (BadPreset, BadValue):
+        return replace(setting, **{field: otherwise})
+    return setting
+
+
+def _readable(setting: Setting) -> tuple[Rig, Setting]:
+    """The rig of a kept setting; a fresh one where its presets are gone or no longer fit."""
+    try:
+        return rig_of(setting), setting
+    except TonegenError:
+        return rig_of(Setting()), Setting()

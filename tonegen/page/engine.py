@@ -97,7 +97,11 @@ class Engine:
     """
 
     def __init__(
-        self, kept: Kept | None, save: Callable[[Kept], None], device: str | None = None, block_frames: int = 0
+        self,
+        kept: Kept | None,
+        save: Callable[[Kept], None],
+        device: str | None = None,
+        block_frames: int = 0,
     ) -> None:
         """As it was left, but silent and quiet. A preset that is gone is replaced."""
         kept = kept or Kept()
@@ -109,11 +113,10 @@ class Engine:
         self._history = History(setting)
         quiet = min(kept.playing.level_dbfs, QUIET_LEVEL_DBFS)
         playing = replace(kept.playing, sounding=False, muted=False, level_dbfs=quiet)
-        self._playing = refitted(playing, self._rig.instrument)
+        self._playing, self._sounding = _fitting_playing(playing, self._rig)
         self._keys = engaging_keys(self._rig.instrument)
         self._revision = 0
         self._stream = 0
-        self._sounding: Sounding | None = None
         self._tones: tuple[Tone, ...] = ()
         self._player = MeteredPlayer(_SAMPLE_RATE)
         self._outlet: Outlet | None = None
@@ -123,11 +126,7 @@ class Engine:
         self._saving: asyncio.TimerHandle | None = None
         self._resting: asyncio.TimerHandle | None = None
         self._opening: asyncio.Task[None] | None = None
-        try:
-            self._view = self._viewed(self._rig, self._history, self._playing)
-        except TonegenError:
-            self._playing = refitted(Playing(), self._rig.instrument)
-            self._view = self._viewed(self._rig, self._history, self._playing)
+        self._view = self._viewed()
 
     # ------------------------------------------------------------------ pages
 
@@ -196,11 +195,11 @@ class Engine:
         if setting != self._history.present:
             rig = rig_of(setting)
             playing = refitted(playing, rig.instrument) if rig.instrument != self._rig.instrument else playing
-        rig.sounding(playing)
+        sounding = rig.sounding(playing)
         if rig.instrument != self._rig.instrument:
             self._keys = engaging_keys(rig.instrument)
         self._history.step(setting, words, gesture)
-        self._show(rig, playing)
+        self._show(rig, playing, sounding)
 
     def _go_back(self, forward: bool) -> None:
         if forward:
@@ -208,12 +207,15 @@ class Engine:
         else:
             self._history.undo()
         rig = rig_of(self._history.present)
-        same = rig.instrument == self._rig.instrument
-        self._keys = engaging_keys(rig.instrument)
-        self._show(rig, self._playing if same else refitted(self._playing, rig.instrument))
+        playing = self._playing
+        if rig.instrument != self._rig.instrument:
+            playing = refitted(playing, rig.instrument)
+            self._keys = engaging_keys(rig.instrument)
+        self._show(rig, playing, rig.sounding(playing))
 
-    def _show(self, rig: Rig, playing: Playing) -> None:
-        before, self._rig, self._playing = self._playing, rig, playing
+    def _show(self, rig: Rig, playing: Playing, sounding: Sounding) -> None:
+        before = self._playing
+        self._rig, self._playing, self._sounding = rig, playing, sounding
         self._sound(before)
         self._revision += 1
         self._publish()
@@ -221,13 +223,15 @@ class Engine:
             self._saving = asyncio.get_running_loop().call_later(_SAVE_AFTER_SECONDS, self.write_down)
 
     def _publish(self) -> None:
-        self._view = self._viewed(self._rig, self._history, self._playing)
+        self._view = self._viewed()
         self._post("view", self._view)
         self._stir()
 
-    def _viewed(self, rig: Rig, history: History, playing: Playing) -> View:
+    def _viewed(self) -> View:
         words = self._outlet.words if self._outlet else ""
-        return view(rig, history, playing, words, self._revision, self._keys)
+        return view(
+            self._rig, self._history, self._playing, self._sounding, words, self._revision, self._keys
+        )
 
     def _post(self, kind: str, message: Struct) -> None:
         encoded = msgspec.json.encode(message)
@@ -331,7 +335,6 @@ class Engine:
             self._player.level(playing.level_dbfs)
         if playing.muted != before.muted:
             self._player.mute(playing.muted)
-        self._sounding = self._rig.sounding(playing)
         tones = _to_play(self._sounding, self._rig, playing) if playing.sounding else ()
         if playing.sounding and not before.sounding:
             self._begin(tones)
@@ -462,7 +465,7 @@ class Engine:
 
     def _beats(self, frame: int) -> list[Beat]:
         beats = []
-        for interval in self._sounding.intervals if self._sounding else ():
+        for interval in self._sounding.intervals:
             low, high = pair_name(interval.low), pair_name(interval.high)
             try:
                 turns = self._player.beat_phase_turns(str(low), str(high), interval.ratio, frame)
@@ -480,7 +483,7 @@ class Engine:
         loop = asyncio.get_running_loop()
         while True:
             quick = loop.time() < self._quick_until
-            if not (quick or self._outlet is not None and self._playing.sounding and self.pages):
+            if not (quick or (self._outlet is not None and self._playing.sounding and self.pages)):
                 self._stirred.clear()
                 await self._stirred.wait()
                 continue
@@ -570,3 +573,13 @@ def _readable(setting: Setting) -> tuple[Rig, Setting]:
         return rig_of(setting), setting
     except TonegenError:
         return rig_of(Setting()), Setting()
+
+
+def _fitting_playing(playing: Playing, rig: Rig) -> tuple[Playing, Sounding]:
+    """Kept hands and feet, and what they sound; fresh ones where they do not fit the instrument any more."""
+    try:
+        playing = refitted(playing, rig.instrument)
+        return playing, rig.sounding(playing)
+    except TonegenError:
+        playing = refitted(Playing(), rig.instrument)
+        return playing, rig.sounding(playing)

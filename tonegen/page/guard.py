@@ -27,7 +27,9 @@ class Guard:
     token : what a visitor must bring once, by link; None on loopback, where none is needed
     """
 
-    def __init__(self, app: ASGIApp, port: int, names: Collection[str] = (), token: str | None = None) -> None:
+    def __init__(
+        self, app: ASGIApp, port: int, names: Collection[str] = (), token: str | None = None
+    ) -> None:
         """Wrap an application."""
         self._app = app
         self._hosts = {f"{name}:{port}" for name in (*_LOOPBACK, *names)}

@@ -83,9 +83,7 @@ class Rig:
     def cents_moved_per_cent(self, string: int, playing: Playing) -> float:
         """How far the string moves when its tuning point moves by a cent: 1 at a stop, less on the way."""
         state, point = self.state(playing.travels), self.point(string, playing)
-        higher = Moved(
-            self.temperament, {point: self.temperament.offset_cents(self.instrument, point) + 1.0}
-        )
+        higher = Moved(self.temperament, {point: self.temperament.offset_cents(self.instrument, point) + 1.0})
         above = string_cents(self.instrument, higher, string, state)
         return above - string_cents(self.instrument, self.temperament, string, state)
 
@@ -106,7 +104,9 @@ def rig_of(setting: Setting) -> Rig:
     points = {TuningPoint(moved.string, moved.changes): moved.offset_cents for moved in setting.moved}
     if isinstance(targets, OwnTemperament):
         merged = {**targets.offsets_cents, **points}
-        temperament: Temperament = OwnTemperament(targets.name, targets.instrument_name, merged, targets.title)
+        temperament: Temperament = OwnTemperament(
+            targets.name, targets.instrument_name, merged, targets.title
+        )
     else:
         temperament = Moved(targets, points)
     return Rig(
@@ -123,7 +123,9 @@ def rig_of(setting: Setting) -> Rig:
 
 def with_moved(setting: Setting, point: TuningPoint, offset_cents: float | None) -> tuple[MovedPoint, ...]:
     """The moved points of a setting once this one has that offset; None puts it back to its target."""
-    others = [moved for moved in setting.moved if (moved.string, moved.changes) != (point.string, point.changes)]
+    others = [
+        moved for moved in setting.moved if (moved.string, moved.changes) != (point.string, point.changes)
+    ]
     if offset_cents is None:
         return tuple(others)
     return (*others, MovedPoint(point.string, point.changes, round(offset_cents, 4) + 0.0))

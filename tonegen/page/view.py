@@ -14,7 +14,7 @@ from tonegen.interval import Audible, Direction
 from tonegen.page.rig import Rig
 from tonegen.page.setting import History, Playing, Setting
 from tonegen.pitch import pitch_class_name
-from tonegen.sounding import SoundingInterval, SoundingTone
+from tonegen.sounding import Sounding, SoundingInterval, SoundingTone
 
 LEAST_OFFSET_CENTS = -50.0
 MOST_OFFSET_CENTS = 50.0
@@ -134,13 +134,18 @@ class Choices(Struct, tag="choices", frozen=True):
 
 
 def view(
-    rig: Rig, history: History, playing: Playing, outlet: str, revision: int, keys: dict[str, str]
+    rig: Rig,
+    history: History,
+    playing: Playing,
+    sounding: Sounding,
+    outlet: str,
+    revision: int,
+    keys: dict[str, str],
 ) -> View:
-    """The picture of this moment. Raises BadValue when strings and changes do not go together."""
+    """The picture of this moment; `outlet` says where the sound goes, `keys` what engages each change."""
     instrument, state = rig.instrument, rig.state(playing.travels)
     chart = copedent(instrument, rig.temperament, rig.drop, rig.reference_hz)
     every = rig.every_string(playing)
-    sounding = rig.sounding(playing)
     roles = {tone.string: tone.role for tone in sounding.tones}
     stands_on = {number.number: rig.point(number.number, playing) for number in instrument.strings}
     engaged = {name for name, travel in state.travels.items() if travel > 0}

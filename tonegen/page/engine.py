@@ -49,6 +49,8 @@ _CALM_SECONDS: Final = 0.5
 _SAVE_AFTER_SECONDS: Final = 0.3
 _DEVICE_RESTS_AFTER_SECONDS: Final = 20.0
 _SILENCE_DBFS: Final = -120.0
+_OPENING: Final = "opening"
+_NOWHERE: Final = "nowhere"
 
 
 class Beat(Struct, array_like=True, frozen=True):
@@ -354,7 +356,7 @@ class Engine:
             self._resting = None
         self._player.set(tones, ramp_seconds=FADE_SECONDS)
         if self._outlet is None:
-            self._to(Nowhere(self._player))
+            self._to(Nowhere(self._player, _OPENING))
             self._opening = asyncio.get_running_loop().create_task(self._open_device())
 
     def _fresh_player(self, sample_rate: int, channels: int = 2) -> MeteredPlayer:
@@ -373,12 +375,19 @@ class Engine:
         self._outlet = outlet
         self._stream += 1
 
+    def _go_nowhere(self, words: str) -> None:
+        player = self._fresh_player(_SAMPLE_RATE)
+        self._to(Nowhere(player, words), player)
+
     async def _open_device(self) -> None:
         """Send the sound to the machine's device; where there is none it goes on unheard."""
         try:
             device = choose(self.device_name, await self.devices())
         except NoSuchDevice as missing:
-            self._post("fault", Fault(f"{missing}; or hear it in this page"))
+            if isinstance(self._outlet, Nowhere):
+                self._outlet.words = _NOWHERE
+            if self.device_name is not None:
+                self._post("fault", Fault(str(missing)))
             self._publish()
             return
         if not isinstance(self._outlet, Nowhere) or not self._playing.sounding:
@@ -393,7 +402,7 @@ class Engine:
                 return
             self._outlet = None
             if self._playing.sounding:
-                self._to(Nowhere(fresh := self._fresh_player(_SAMPLE_RATE)), fresh)
+                self._go_nowhere(_NOWHERE)
             if reason:
                 self._post("fault", Fault(reason))
             self._publish()
@@ -409,7 +418,7 @@ class Engine:
     def _choose_device(self, name: str | None) -> None:
         self.device_name = name
         if self._playing.sounding and not isinstance(self._outlet, Nowhere):
-            self._to(Nowhere(fresh := self._fresh_player(_SAMPLE_RATE)), fresh)
+            self._go_nowhere(_OPENING)
         if self._playing.sounding:
             self._opening = asyncio.get_running_loop().create_task(self._open_device())
         self._publish()
@@ -441,7 +450,7 @@ class Engine:
             return
         self._outlet = None
         if self._playing.sounding:
-            self._to(Nowhere(fresh := self._fresh_player(_SAMPLE_RATE)), fresh)
+            self._go_nowhere(_OPENING)
             self._opening = asyncio.get_running_loop().create_task(self._open_device())
         self._publish()
 

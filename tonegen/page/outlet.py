@@ -61,10 +61,9 @@ class Outlet(Protocol):
 class Nowhere:
     """Draws blocks in real time and drops them, so that beats are seen where nothing is heard."""
 
-    words = "nowhere"
-
-    def __init__(self, player: MeteredPlayer) -> None:
+    def __init__(self, player: MeteredPlayer, words: str) -> None:
         """Begin now."""
+        self.words = words
         self._player = player
         self._start = Heard(player.frame, time.monotonic())
         self._task = asyncio.get_running_loop().create_task(self._run())

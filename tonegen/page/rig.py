@@ -1,7 +1,7 @@
 """The rig that a setting describes: instrument, temperament, drop and timbre, read and made ready."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -57,7 +57,7 @@ class Rig:
         return self.instrument.state({name: way for name, way in travels.items() if name in known})
 
     def grip(self, playing: Playing) -> Grip:
-        """The strings that sound together, from the lowest number; roles and ratios where a preset has them."""
+        """The strings that sound together; with roles and ratios where a preset has them."""
         return self.instrument.grip_of(playing.strings, self.state(playing.travels))
 
     def tones(self, playing: Playing) -> tuple[SoundingTone, ...]:
@@ -104,9 +104,7 @@ def rig_of(setting: Setting) -> Rig:
     points = {TuningPoint(moved.string, moved.changes): moved.offset_cents for moved in setting.moved}
     if isinstance(targets, OwnTemperament):
         merged = {**targets.offsets_cents, **points}
-        temperament: Temperament = OwnTemperament(
-            targets.name, targets.instrument_name, merged, targets.title
-        )
+        temperament: Temperament = replace(targets, offsets_cents=merged)
     else:
         temperament = Moved(targets, points)
     return Rig(
@@ -123,9 +121,7 @@ def rig_of(setting: Setting) -> Rig:
 
 def with_moved(setting: Setting, point: TuningPoint, offset_cents: float | None) -> tuple[MovedPoint, ...]:
     """The moved points of a setting once this one has that offset; None puts it back to its target."""
-    others = [
-        moved for moved in setting.moved if (moved.string, moved.changes) != (point.string, point.changes)
-    ]
+    others = [moved for moved in setting.moved if TuningPoint(moved.string, moved.changes) != point]
     if offset_cents is None:
         return tuple(others)
     return (*others, MovedPoint(point.string, point.changes, round(offset_cents, 4) + 0.0))

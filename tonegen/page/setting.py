@@ -46,7 +46,7 @@ class Setting(Struct, frozen=True):
 
 
 class Playing(Struct, frozen=True):
-    """What sounds now. `only` is the pair whose beating partials are heard alone, by string; 0 is the bass."""
+    """What sounds now. `only` is the pair, by string, whose beating partials are heard alone; 0 is the bass."""
 
     travels: dict[str, float] = {}
     strings: tuple[int, ...] = ()

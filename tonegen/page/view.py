@@ -230,6 +230,10 @@ def _column(changes: tuple[str, ...]) -> str:
     return "+".join(changes) or "open"
 
 
+def _stop(point: TuningPoint) -> str:
+    return f"with {_column(point.changes)}" if point.changes else "open"
+
+
 def _string_view(
     rig: Rig, tone: SoundingTone, point: TuningPoint, playing: Playing, roles: dict[int | None, str]
 ) -> StringView:
@@ -244,7 +248,7 @@ def _string_view(
         drop=signed(tone.drop_cents) if tone.drop_cents else "",
         role=roles.get(tone.string, ""),
         in_grip=number in playing.strings,
-        point=f"{rig.instrument.note(point)}, {'with ' + '+'.join(point.changes) if point.changes else 'open'}",
+        point=f"{rig.instrument.note(point)} {_stop(point)}",
         offset_cents=rig.temperament.offset_cents(rig.instrument, point),
         target_cents=target_cents,
         target=signed(target_cents, 1),

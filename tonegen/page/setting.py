@@ -46,7 +46,7 @@ class Setting(Struct, frozen=True):
 
 
 class Playing(Struct, frozen=True):
-    """What sounds now. `only` is the pair, by string, whose beating partials are heard alone; 0 is the bass."""
+    """What sounds now. `only` is the pair, by string, of which only what beats is heard; 0 is the bass."""
 
     travels: dict[str, float] = {}
     strings: tuple[int, ...] = ()

@@ -22,13 +22,16 @@ export const toggleString = (number) => {
   ask("strings", { strings: strings.includes(number) ? strings.filter((one) => one !== number) : [...strings, number] });
 };
 
+// The half-stop can be felt under a knee; here the slider catches a little beside it.
+const felt = (travel) => Math.abs(travel - 0.5) < 0.04 ? 0.5 : travel;
+
 const changeControls = (change) => {
   const button = make("button", { class: "change", "aria-pressed": "false", "data-change": change.name,
     "aria-keyshortcuts": change.key, onclick: () => toggleChange(change.name) },
     make("b", {}, change.name), make("small", {}, change.place), make("kbd", {}, change.key));
   const travel = make("input", { type: "range", min: 0, max: 1, step: 0.01, class: "travel", "data-travel": change.name,
     "aria-label": `Travel of ${change.name}, ${change.place}`, title: "Slide for a half-stop",
-    oninput: () => askSoon("engage", { change: change.name, travel: Number(travel.value) }) });
+    oninput: () => askSoon("engage", { change: change.name, travel: felt(Number(travel.value)) }) });
   return { button, travel };
 };
 

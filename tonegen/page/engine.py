@@ -17,7 +17,7 @@ from tonegen.errors import BadPreset, BadValue, NoSuchDevice, TonegenError
 from tonegen.instrument import TuningPoint
 from tonegen.page import messages as asks
 from tonegen.page.keeping import Kept
-from tonegen.page.outlet import InPage, MeteredPlayer, Nowhere, OnDevice, Outlet
+from tonegen.page.outlet import NOWHERE, OPENING, InPage, MeteredPlayer, Nowhere, OnDevice, Outlet
 from tonegen.page.rig import Rig, read_presets_again, rig_of, with_moved
 from tonegen.page.setting import History, Playing, SavedGrip, Setting
 from tonegen.page.view import (
@@ -49,8 +49,6 @@ _CALM_SECONDS: Final = 0.5
 _SAVE_AFTER_SECONDS: Final = 0.3
 _DEVICE_RESTS_AFTER_SECONDS: Final = 20.0
 _SILENCE_DBFS: Final = -120.0
-_OPENING: Final = "opening"
-_NOWHERE: Final = "nowhere"
 
 
 class Beat(Struct, array_like=True, frozen=True):
@@ -356,7 +354,7 @@ class Engine:
             self._resting = None
         self._player.set(tones, ramp_seconds=FADE_SECONDS)
         if self._outlet is None:
-            self._to(Nowhere(self._player, _OPENING))
+            self._to(Nowhere(self._player, OPENING))
             self._opening = asyncio.get_running_loop().create_task(self._open_device())
 
     def _fresh_player(self, sample_rate: int, channels: int = 2) -> MeteredPlayer:
@@ -385,7 +383,7 @@ class Engine:
             device = choose(self.device_name, await self.devices())
         except NoSuchDevice as missing:
             if isinstance(self._outlet, Nowhere):
-                self._outlet.words = _NOWHERE
+                self._outlet.words = NOWHERE
             if self.device_name is not None:
                 self._post("fault", Fault(str(missing)))
             self._publish()
@@ -393,8 +391,8 @@ class Engine:
         if not isinstance(self._outlet, Nowhere) or not self._playing.sounding:
             return
         player = self._fresh_player(device.sample_rate, min(device.channels, 2))
-        self._to(OnDevice(player, device, self._device_ended(player), self._block_frames), player)
-        self._publish()
+        ended = self._device_ended(player)
+        self._to(OnDevice(player, device, self._block_frames, self._publish, ended), player)
 
     def _device_ended(self, player: MeteredPlayer) -> Callable[[str], None]:
         def ended(reason: str) -> None:
@@ -402,7 +400,7 @@ class Engine:
                 return
             self._outlet = None
             if self._playing.sounding:
-                self._go_nowhere(_NOWHERE)
+                self._go_nowhere(NOWHERE)
             if reason:
                 self._post("fault", Fault(reason))
             self._publish()
@@ -418,7 +416,7 @@ class Engine:
     def _choose_device(self, name: str | None) -> None:
         self.device_name = name
         if self._playing.sounding and not isinstance(self._outlet, Nowhere):
-            self._go_nowhere(_OPENING)
+            self._go_nowhere(OPENING)
         if self._playing.sounding:
             self._opening = asyncio.get_running_loop().create_task(self._open_device())
         self._publish()
@@ -450,7 +448,7 @@ class Engine:
             return
         self._outlet = None
         if self._playing.sounding:
-            self._go_nowhere(_OPENING)
+            self._go_nowhere(OPENING)
             self._opening = asyncio.get_running_loop().create_task(self._open_device())
         self._publish()
 

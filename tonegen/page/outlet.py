@@ -20,6 +20,8 @@ from tonegen.sound import device as devices
 
 _NOWHERE_SECONDS: Final = 0.1
 LARGEST_WANT_FRAMES: Final = 16_384
+OPENING: Final = "opening"
+NOWHERE: Final = "nowhere"
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,17 +93,26 @@ class Nowhere:
 class OnDevice:
     """The machine's sound device, played in a thread of its own."""
 
+    words = OPENING
+
     def __init__(
-        self, player: MeteredPlayer, device: devices.Device, ended: Callable[[str], None], block_frames: int
+        self,
+        player: MeteredPlayer,
+        device: devices.Device,
+        block_frames: int,
+        began: Callable[[], None],
+        ended: Callable[[str], None],
     ) -> None:
-        """Open it; `ended` is called in the event loop with the reason, empty when it was closed."""
-        self.words = f"on {device.name}"
+        """Open it. In the event loop `began` is called once it plays, `ended` with the reason, "" if closed."""
         self._stop = threading.Event()
         self._heard = Heard(player.frame, time.monotonic())
         loop = asyncio.get_running_loop()
 
         def picture(frame: int) -> None:
             self._heard = Heard(frame, time.monotonic())
+            if self.words is OPENING:
+                self.words = f"on {device.name}"
+                loop.call_soon_threadsafe(began)
 
         def run() -> None:
             reason = ""

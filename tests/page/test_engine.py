@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-from measure import beat_of, turns_apart
 
+from tests.measure import beat_of, turns_apart
 from tests.page.visitor import Visitor, in_the_loop, visitor
 from tonegen.errors import BadPreset, BadValue, TonegenError
 from tonegen.interval import Ratio, beats_per_second

@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from measure import beat_of, splash_db
 from playwright.sync_api import sync_playwright
 
+from tests.measure import beat_of, splash_db
 from tests.page.running import RunningPage
 from tonegen import presets
 from tonegen.sounding import sound, tones_of_grip
@@ -53,12 +53,22 @@ def opened(chromium, running):
     contexts, faults = [], []
 
     def open_page(width=1440, height=900, theme="dark", **options):
-        context = chromium.new_context(viewport={"width": width, "height": height}, color_scheme=theme, **options)
+        context = chromium.new_context(
+            viewport={"width": width, "height": height}, color_scheme=theme, **options
+        )
         contexts.append(context)
         page = context.new_page()
         page.on("pageerror", lambda error: faults.append(str(error)))
-        page.on("console", lambda said: said.type == "error" and "CONNECTION_REFUSED" not in said.text and faults.append(said.text))
-        page.on("request", lambda request: request.url.startswith((running.url, "blob:")) or faults.append(request.url))
+        page.on(
+            "console",
+            lambda said: (
+                said.type == "error" and "CONNECTION_REFUSED" not in said.text and faults.append(said.text)
+            ),
+        )
+        page.on(
+            "request",
+            lambda request: request.url.startswith((running.url, "blob:")) or faults.append(request.url),
+        )
         page.goto(running.link)
         page.wait_for_selector("[data-ready=yes]")
         return page
@@ -163,16 +173,18 @@ def test_an_offset_is_dragged_and_the_recorded_beat_is_the_one_shown(opened):
 def test_the_strands_meet_when_the_browser_is_loud(opened):
     """The phase that the page draws at a moment, against the sound that leaves at that moment."""
     page = opened(bypass_csp=True)
-    page.evaluate(RECORD.replace(
-        "recorder.port.onmessage = ({ data }) => recorded.push(...data);",
-        """const clock = await import("/clock.js");
+    page.evaluate(
+        RECORD.replace(
+            "recorder.port.onmessage = ({ data }) => recorded.push(...data);",
+            """const clock = await import("/clock.js");
         window.drawn = [];
         recorder.port.onmessage = ({ data }) => recorded.push(...data);
         setInterval(() => {
           const stamp = context.getOutputTimestamp();
           drawn.push([stamp.contextTime, clock.turnsAt(6, 5, stamp.performanceTime)]);
         }, 50);""",
-    ).replace("this.port.postMessage(left.slice())", "this.port.postMessage([currentTime, ...left])"))
+        ).replace("this.port.postMessage(left.slice())", "this.port.postMessage([currentTime, ...left])")
+    )
     page.select_option("[aria-label='My targets']", "five-limit-just", force=True)
     page.click("[data-grip='E major 4-5-6']")
     page.click("tr[data-string='6'] .note")
@@ -253,7 +265,9 @@ def test_by_keyboard_alone(opened):
     page.wait_for_selector("#mute[aria-pressed=true]")
 
 
-@pytest.mark.parametrize(("width", "theme"), [(1440, "dark"), (1440, "light"), (820, "dark"), (360, "light"), (360, "dark")])
+@pytest.mark.parametrize(
+    ("width", "theme"), [(1440, "dark"), (1440, "light"), (820, "dark"), (360, "light"), (360, "dark")]
+)
 def test_anyone_can_use_it(opened, width, theme):
     """axe-core, with the rules of WCAG 2.2 AA and its own best practices; nothing is wider than the screen."""
     page = opened(width, 900, theme)
@@ -261,7 +275,9 @@ def test_anyone_can_use_it(opened, width, theme):
     page.evaluate("document.getElementById('rig-box').open = true")
     page.wait_for_timeout(300)
     found = Axe().run(page, options={"resultTypes": ["violations"]})
-    assert [(one["id"], [node["target"] for node in one["nodes"]]) for one in found.response["violations"]] == []
+    assert [
+        (one["id"], [node["target"] for node in one["nodes"]]) for one in found.response["violations"]
+    ] == []
     assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 

@@ -5,8 +5,8 @@ import queue
 import jack
 import numpy as np
 import pytest
-from measure import beat_of
 
+from tests.measure import beat_of
 from tests.page.running import RunningPage
 
 

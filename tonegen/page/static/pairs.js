@@ -77,7 +77,7 @@ const run = () => {
 
 const frame = (now) => {
   running = false;
-  if (now - drawnAt > (still.matches ? 480 : 30)) {
+  if (now - drawnAt > (still.matches ? 480 : 38)) {
     drawnAt = now;
     picture(performance.now());
   }

@@ -1,4 +1,4 @@
-"""How quick the page is, and what it costs: seen, heard, and in shares of a core. Nothing is asserted of time."""
+"""How quick the page is, and what it costs in shares of a core. No time is asserted."""
 
 import json
 import os
@@ -13,7 +13,7 @@ import pytest
 from playwright.sync_api import sync_playwright
 
 from tests.page.running import RunningPage
-from tests.real.conftest import sound_server  # noqa: F401 (a fixture)
+from tests.real.conftest import sound_server  # noqa: F401 (the fixture)
 
 CHROMIUM = "/usr/bin/chromium"
 FLAGS = [
@@ -101,7 +101,7 @@ def test_seen_in_the_browser(benchmark, running):
     )
 
 
-def test_heard_on_a_device(benchmark, sound_server, tmp_path):
+def test_heard_on_a_device(benchmark, sound_server, tmp_path):  # noqa: F811
     """From the touch on a change to the first different sample on the device's ports, fades included."""
     options = ("--device", "system", "--block", "256")
     with RunningPage(tmp_path / "own", *options, environment=sound_server.environment) as running:
@@ -147,7 +147,7 @@ def test_heard_on_a_device(benchmark, sound_server, tmp_path):
     print(f"sounding on the device: program {share:.1%} of a core (25 %)")
 
 
-def unlike_before(heard, start):
+def unlike_before(heard):
     """How far each block is from the sound of the first 0.2 s carried on: sines fitted to that."""
     hz = np.array([hz * n for hz in (246.9417, 329.6276) for n in range(1, 88) if hz * n < 21_600])
     sound = np.concatenate([block for _, block in heard])
@@ -159,5 +159,5 @@ def unlike_before(heard, start):
 
     fitted = np.linalg.lstsq(waves(0, 9600), sound[:9600], rcond=None)[0]
     return [
-        np.abs(block - waves(size * number, size) @ fitted).max() for number, (at, block) in enumerate(heard)
+        np.abs(block - waves(size * number, size) @ fitted).max() for number, (_, block) in enumerate(heard)
     ]

@@ -82,8 +82,8 @@ def test_pure_is_one_touch_away_whichever_string_moves(string, travel):
     @in_the_loop
     def check():
         page = visitor(
-            None, None, asks.Choose(drop="demo-soft-cabinet"), asks.Engage("A", travel), asks.Engage("B", 1.0),
-            asks.Strings((3, 4, 5)),
+            None, None, asks.Choose(drop="demo-soft-cabinet"), asks.Engage("A", travel),
+            asks.Engage("B", 1.0), asks.Strings((3, 4, 5)),
         )  # fmt: skip
         against = {3: 4, 4: 3, 5: 4}[string]
         page.ask(asks.Pure(string, against))

@@ -103,7 +103,7 @@ class OnDevice:
         began: Callable[[], None],
         ended: Callable[[str], None],
     ) -> None:
-        """Open it. In the event loop `began` is called once it plays, `ended` with the reason, "" if closed."""
+        """Open it. The event loop calls `began` once it plays, `ended` with the reason, "" when closed."""
         self._stop = threading.Event()
         self._heard = Heard(player.frame, time.monotonic())
         loop = asyncio.get_running_loop()

@@ -4,22 +4,26 @@ Everything here runs in the event loop, but for the thread of a device, which on
 """
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Coroutine
 from importlib.metadata import version
 from math import log10
-from typing import Final, Protocol
+from typing import TYPE_CHECKING, Any, Final, Protocol
 
 import msgspec
 from msgspec import Struct
 from msgspec.structs import replace
 
+from tonegen import presets
 from tonegen.errors import BadPreset, BadValue, NoSuchDevice, TonegenError
 from tonegen.instrument import TuningPoint
+from tonegen.listening import Listening
+from tonegen.order import Order
 from tonegen.page import messages as asks
+from tonegen.page import ordering, tempering
 from tonegen.page.keeping import Kept
 from tonegen.page.outlet import NOWHERE, OPENING, InPage, MeteredPlayer, Nowhere, OnDevice, Outlet
 from tonegen.page.rig import Rig, read_presets_again, rig_of, with_moved
-from tonegen.page.setting import History, Playing, SavedGrip, Setting
+from tonegen.page.setting import History, MovedPoint, Playing, SavedGrip, Setting
 from tonegen.page.view import (
     LEAST_OFFSET_CENTS,
     MOST_OFFSET_CENTS,
@@ -38,9 +42,15 @@ from tonegen.player import (
     RAMP_SECONDS,
     checked_level_dbfs,
 )
+from tonegen.presets.own import save_temperament
+from tonegen.scene import Scene, checked_point
 from tonegen.sound.device import Device, choose, output_devices
 from tonegen.sounding import Sounding, places, tones_to_play
+from tonegen.temperament import OwnTemperament
 from tonegen.timbre import Tone, beating_only
+
+if TYPE_CHECKING:
+    from tonegen.page.keyboards import Keyboards
 
 _SAMPLE_RATE: Final = 48_000
 _SETTLED_SECONDS: Final = 0.4  # after a touch, moments come quickly until glides have ended
@@ -49,6 +59,7 @@ _CALM_SECONDS: Final = 0.5
 _SAVE_AFTER_SECONDS: Final = 0.3
 _DEVICE_RESTS_AFTER_SECONDS: Final = 20.0
 _SILENCE_DBFS: Final = -120.0
+_KEYS_FOLLOW_AFTER_SECONDS: Final = 0.1
 
 
 class Beat(Struct, array_like=True, frozen=True):
@@ -126,6 +137,15 @@ class Engine:
         self._saving: asyncio.TimerHandle | None = None
         self._resting: asyncio.TimerHandle | None = None
         self._opening: asyncio.Task[None] | None = None
+        self._found: tempering.Found | None = None
+        self._along = -1
+        self._plan: Order | None = None
+        self._plan_is_stale = False
+        self._listening: Listening | None = None
+        self._keyboards: Keyboards | None = None
+        self._working: set[asyncio.Task[None]] = set()
+        self._following: asyncio.TimerHandle | None = None
+        self._tempered_for: Setting | None = None
         self._view = self._viewed()
 
     # ------------------------------------------------------------------ pages
@@ -135,6 +155,12 @@ class Engine:
         self.pages.add(page)
         page.post("choices", msgspec.json.encode(choices(HEARING_CAUTION, version("tonegen"))))
         page.post("view", msgspec.json.encode(self._view))
+        present = self._history.present
+        page.post("asked", msgspec.json.encode(tempering.asked_of(present, self._rig)))
+        page.post("offer", msgspec.json.encode(tempering.offer_of(self._found, self._along)))
+        page.post("order", msgspec.json.encode(self._plan_view()))
+        if self._keyboards is not None:
+            page.post("keys", msgspec.json.encode(self._keyboards.view()))
         self._stir()
 
     def leave(self, page: Page) -> None:
@@ -147,6 +173,12 @@ class Engine:
             self._go_back(forward=isinstance(asked, asks.Redo))
         elif isinstance(asked, asks.Device):
             self._choose_device(asked.name)
+        elif isinstance(asked, asks.Temper | asks.Along | asks.ThrowAway):
+            self._temper(asked)
+        elif isinstance(asked, asks.Order | asks.Step):
+            self._order(asked)
+        elif isinstance(asked, asks.Keys | asks.Receiver | asks.Send | asks.Through | asks.PutBack):
+            self._tune_keyboards(asked)
         else:
             self._change(asked)
 
@@ -187,6 +219,22 @@ class Engine:
                 setting, words = replace(setting, grips=left), f"grip {asked.name} forgotten"
             case asks.Choose():
                 setting, words = _chosen(setting, asked)
+            case asks.Keep():
+                setting, words = self._kept(asked.name), f"kept as {asked.name}"
+            case asks.Scene():
+                setting, words = self._with_scene(asked.name), f"scene {asked.name or 'none'}"
+            case asks.Weigh():
+                weights = {**setting.weights, asked.grip: asked.weight}
+                setting, words = replace(setting, weights=weights), f"{asked.grip} weighs {asked.weight:g}"
+            case asks.Pin():
+                setting, words = self._with_pin(asked)
+            case asks.Objective():
+                setting, words = replace(setting, objective=asked.name), f"least {asked.name}"
+            case asks.TakeOffer():
+                if self._found is None:
+                    raise BadValue("there is nothing to keep; temper first")
+                moved = tempering.moved_to(self._found, self._along)
+                setting, words = replace(setting, moved=moved), "tempered"
         self._accept(setting, playing, words, gesture)
 
     def _accept(self, setting: Setting, playing: Playing, words: str = "", gesture: str = "") -> None:
@@ -215,6 +263,9 @@ class Engine:
 
     def _show(self, rig: Rig, playing: Playing, sounding: Sounding) -> None:
         before = self._playing
+        if rig is not self._rig and self._plan is not None and not self._plan_is_stale:
+            self._plan_is_stale = True
+            self._post("order", self._plan_view())
         self._rig, self._playing, self._sounding = rig, playing, sounding
         self._sound(before)
         self._revision += 1
@@ -225,6 +276,13 @@ class Engine:
     def _publish(self) -> None:
         self._view = self._viewed()
         self._post("view", self._view)
+        present = self._history.present
+        asked_before, self._tempered_for = self._tempered_for, present
+        if asked_before is None or tempering.differs(asked_before, present):
+            self._post("asked", tempering.asked_of(present, self._rig))
+        if self._keyboards is not None and self._following is None:
+            loop = asyncio.get_running_loop()
+            self._following = loop.call_later(_KEYS_FOLLOW_AFTER_SECONDS, self._follow_with_keyboards)
         self._stir()
 
     def _viewed(self) -> View:
@@ -326,6 +384,116 @@ class Engine:
         wide = interval.cents_from_just if high == string else -interval.cents_from_just
         return now - wide / slope
 
+    def _with_scene(self, name: str) -> Setting:
+        if name and name not in presets.names("scenes"):
+            raise BadPreset(f'there is no scene called "{name[:40]}"; see: tonegen list scenes')
+        setting = tempering.with_scene(self._history.present, name)
+        tempering.scene_of(setting, self._rig)
+        return setting
+
+    def _with_pin(self, asked: asks.Pin) -> tuple[Setting, str]:
+        """Hold a point at the offset that it has; one that is held is let go."""
+        setting, rig = self._history.present, self._rig
+        point = checked_point(rig.instrument, asked.string, asked.changes)
+        others = tuple(pin for pin in setting.pins if TuningPoint(pin.string, pin.changes) != point)
+        if len(others) < len(setting.pins):
+            return replace(setting, pins=others), f"{point} let go"
+        offset_cents = rig.temperament.offset_cents(rig.instrument, point)
+        pin = MovedPoint(point.string, point.changes, offset_cents)
+        return replace(setting, pins=(*others, pin)), f"{point} held"
+
+    def _kept(self, name: str) -> Setting:
+        """Write the offsets down as the player's own temperament, which becomes the target."""
+        rig = self._rig
+        points = dict.fromkeys([*rig.instrument.tuning_points(), *rig.moved])
+        offsets = {point: rig.temperament.offset_cents(rig.instrument, point) for point in points}
+        save_temperament(OwnTemperament(name.strip(), rig.instrument.name, offsets))
+        read_presets_again()
+        self._post("choices", choices(HEARING_CAUTION, version("tonegen")))
+        return replace(self._history.present, temperament=name.strip(), root=None, moved=())
+
+    # ------------------------------------------------------------------ tempering, order, keyboards
+
+    def _temper(self, asked: asks.Temper | asks.Along | asks.ThrowAway) -> None:
+        if isinstance(asked, asks.Temper):
+            scene = tempering.scene_of(self._history.present, self._rig)
+            self._work(self._solve(scene, self._history.present.objective))
+            return
+        if isinstance(asked, asks.ThrowAway):
+            self._found = None
+        elif self._found is not None:
+            self._along = self._found.checked_place(asked.place)
+        self._post("offer", tempering.offer_of(self._found, self._along))
+
+    async def _solve(self, scene: Scene, objective: str) -> None:
+        try:
+            self._found = await asyncio.to_thread(tempering.solve, scene, objective)
+        except TonegenError as error:
+            self._post("fault", Fault(str(error)))
+            return
+        self._along = -1
+        self._post("offer", tempering.offer_of(self._found, self._along))
+
+    def _order(self, asked: asks.Order | asks.Step) -> None:
+        if isinstance(asked, asks.Order):
+            self._work(self._make_plan(self._rig))
+            return
+        if self._plan is None or asked.at >= len(self._plan.steps):
+            raise BadValue("there is no such step; make the plan first")
+        listening = None
+        if asked.at >= 0:
+            listening = Listening(self._plan, self._rig.reference_hz, asked.at, asked.only)
+        self._listening = listening
+        self._sound(self._playing)
+        self._post("order", self._plan_view())
+        self._stir()
+
+    async def _make_plan(self, rig: Rig) -> None:
+        self._plan = await asyncio.to_thread(ordering.order_of, rig)
+        self._plan_is_stale = False
+        if self._listening is not None:
+            self._listening = None
+            self._sound(self._playing)
+        self._post("order", self._plan_view())
+
+    def _plan_view(self) -> ordering.Plan:
+        return ordering.plan_of(self._plan, self._listening, self._plan_is_stale)
+
+    def _tune_keyboards(
+        self, asked: asks.Keys | asks.Receiver | asks.Send | asks.Through | asks.PutBack
+    ) -> None:
+        if self._keyboards is None:
+            from tonegen.page.keyboards import Keyboards
+
+            self._keyboards = Keyboards(
+                lambda shown: self._post("keys", shown), lambda text: self._post("fault", Fault(text))
+            )
+            self._keyboards.follow(self._rig, self._playing)
+        match asked:
+            case asks.Keys():
+                self._keyboards.look_for_ports()
+            case asks.Receiver():
+                self._keyboards.choose(asked.name, asked.policy, asked.follow)
+                self._keyboards.follow(self._rig, self._playing)
+            case asks.Send():
+                self._keyboards.send(asked.where)
+            case asks.Through():
+                self._keyboards.pass_through(asked.port)
+            case asks.PutBack():
+                self._keyboards.put_back()
+        self._post("keys", self._keyboards.view())
+
+    def _follow_with_keyboards(self) -> None:
+        self._following = None
+        if self._keyboards is not None:
+            self._keyboards.follow(self._rig, self._playing)
+            self._post("keys", self._keyboards.view())
+
+    def _work(self, work: Coroutine[Any, Any, None]) -> None:
+        task = asyncio.get_running_loop().create_task(work)
+        self._working.add(task)
+        task.add_done_callback(self._working.discard)
+
     # ------------------------------------------------------------------ sound
 
     def _sound(self, before: Playing) -> None:
@@ -335,7 +503,7 @@ class Engine:
             self._player.level(playing.level_dbfs)
         if playing.muted != before.muted:
             self._player.mute(playing.muted)
-        tones = _to_play(self._sounding, self._rig, playing) if playing.sounding else ()
+        tones = self._wanted_tones() if playing.sounding else ()
         if playing.sounding and not before.sounding:
             self._begin(tones)
         elif before.sounding and not playing.sounding:
@@ -347,6 +515,11 @@ class Engine:
             else:
                 self._player.set(tones, glide_seconds=RAMP_SECONDS, ramp_seconds=RAMP_SECONDS)
         self._tones = tones
+
+    def _wanted_tones(self) -> tuple[Tone, ...]:
+        if self._listening is not None:
+            return ordering.tones_of(self._listening, self._rig)
+        return _to_play(self._sounding, self._rig, self._playing)
 
     def _begin(self, tones: tuple[Tone, ...]) -> None:
         if self._resting is not None:
@@ -472,8 +645,11 @@ class Engine:
 
     def _beats(self, frame: int) -> list[Beat]:
         beats = []
-        for interval in self._sounding.intervals:
+        heard = self._listening.sounding() if self._listening else self._sounding
+        for interval in heard.intervals:
             low, high = pair_name(interval.low), pair_name(interval.high)
+            if self._listening is not None:
+                low, high = ordering.LOW, ordering.HIGH
             try:
                 turns = self._player.beat_phase_turns(str(low), str(high), interval.ratio, frame)
             except BadValue:  # its coincident partials are not in this timbre, or above what is made
@@ -504,6 +680,8 @@ class Engine:
     async def close(self) -> None:
         """Write everything down, and let the sound fade out."""
         self.write_down()
+        if self._keyboards is not None:
+            await self._keyboards.close()
         if self._outlet is not None:
             self._outlet.close()
             if isinstance(self._outlet, OnDevice):
@@ -557,7 +735,7 @@ def _chosen(setting: Setting, asked: asks.Choose) -> tuple[Setting, str]:
         chosen = replace(chosen, root=None if asked.root < 0 else asked.root)
         words = words or "root"
     if chosen.instrument != setting.instrument:
-        chosen = replace(chosen, moved=(), grips=(), root=None)
+        chosen = replace(chosen, moved=(), grips=(), root=None, scene="", weights={}, pins=())
         chosen = _fitting(chosen, "drop", "none") if asked.drop is None else chosen
         chosen = _fitting(chosen, "temperament", "equal") if asked.temperament is None else chosen
     elif chosen.temperament != setting.temperament:

@@ -3,12 +3,11 @@
 Strings go by number, 0 being the bass note that the grip is heard against.
 """
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
 
 Name = Annotated[str, Meta(max_length=120)]
-Text = Annotated[str, Meta(max_length=400)]
 StringNumber = Annotated[int, Meta(ge=0, le=64)]
 
 
@@ -157,7 +156,92 @@ class Ping(Asked, frozen=True):
     sent_ms: float
 
 
+class Scene(Asked, frozen=True):
+    """Take a scene, its grips, weights, pins and band; "" for the instrument's own grips alone."""
+
+    name: Name
+
+
+class Weigh(Asked, frozen=True):
+    """Say how much a grip matters in tempering; 0 leaves it out."""
+
+    grip: Name
+    weight: Annotated[float, Meta(ge=0, le=100)]
+
+
+class Pin(Asked, frozen=True):
+    """Hold a tuning point where it is, or let it go again."""
+
+    string: StringNumber
+    changes: Annotated[tuple[Name, ...], Meta(max_length=12)]
+
+
+class Objective(Asked, frozen=True):
+    """What tempering makes least."""
+
+    name: Literal["beats", "cents", "worst-beats", "worst-cents"]
+
+
+class Temper(Asked, frozen=True):
+    """Find the best offsets."""
+
+
+class Along(Asked, frozen=True):
+    """Look at another place of the trade-off; -1 is the solution itself."""
+
+    place: Annotated[int, Meta(ge=-1, le=1000)]
+
+
+class TakeOffer(Asked, frozen=True):
+    """Keep what was found: every tuning point moves there."""
+
+
+class ThrowAway(Asked, frozen=True):
+    """Forget what was found."""
+
+
+class Order(Asked, frozen=True):
+    """Make a plan to tune by ear, to the offsets as they are."""
+
+
+class Step(Asked, frozen=True):
+    """Go to a step of the plan; -1 goes back to the grip. `only` leaves just the partials that beat."""
+
+    at: Annotated[int, Meta(ge=-1, le=10_000)]
+    only: bool = False
+
+
+class Keys(Asked, frozen=True):
+    """Show the keyboards: what a receiver would get, and the ports there are."""
+
+
+class Receiver(Asked, frozen=True):
+    """Choose a receiver, who is right where strings disagree, and whether all strings are followed."""
+
+    name: Name
+    policy: Name
+    follow: bool
+
+
+class Send(Asked, frozen=True):
+    """Tune the receiver at "midi NAME", "virtual NAME" or "osc HOST:PORT", and keep it in tune."""
+
+    where: Name
+
+
+class Through(Asked, frozen=True):
+    """Retune what is played into a port on its way to the receiver."""
+
+    port: Name
+
+
+class PutBack(Asked, frozen=True):
+    """Take everything back that was sent."""
+
+
 ASKED = (
     Engage | Release | Strings | Grip | Bar | Offset | Pure | Equal | Target | Targets | Keep | Choose
     | SaveGrip | ForgetGrip | Only | Split | Sound | Mute | Level | Device | Undo | Redo | Ping
+    | Scene | Weigh | Pin | Objective | Temper | Along | TakeOffer | ThrowAway | Order | Step
+    | Keys | Receiver | Send | Through | PutBack
 )  # fmt: skip

@@ -32,7 +32,11 @@ class SavedGrip(Struct, frozen=True):
 
 
 class Setting(Struct, frozen=True):
-    """What is undone and redone. `root` is a pitch class, None for the instrument's own; `against` a note."""
+    """What is undone and redone. `root` is a pitch class, None for the instrument's own; `against` a note.
+
+    scene, weights, pins, objective : what tempering is asked; a scene of "" is the instrument's own grips,
+    and a grip that has no weight has that of the scene.
+    """
 
     instrument: str = "e9-ten-string"
     temperament: str = "equal"
@@ -43,6 +47,10 @@ class Setting(Struct, frozen=True):
     against: str = ""
     moved: tuple[MovedPoint, ...] = ()
     grips: tuple[SavedGrip, ...] = ()
+    scene: str = ""
+    weights: dict[str, float] = {}
+    pins: tuple[MovedPoint, ...] = ()
+    objective: str = "beats"
 
 
 class Playing(Struct, frozen=True):

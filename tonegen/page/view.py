@@ -10,7 +10,7 @@ from msgspec import Struct
 from tonegen import presets
 from tonegen.copedent import copedent
 from tonegen.instrument import Instrument, TuningPoint
-from tonegen.interval import Audible, Direction
+from tonegen.interval import Audible, Direction, audible, direction
 from tonegen.page.rig import Rig
 from tonegen.page.setting import History, Playing, Setting
 from tonegen.pitch import pitch_class_name
@@ -39,6 +39,8 @@ class Cell(Struct, frozen=True):
     hz: str
     moved: bool
     stands: bool
+    pinned: bool
+    changes: tuple[str, ...]
 
 
 class Column(Struct, frozen=True):
@@ -149,6 +151,7 @@ def view(
     roles = {tone.string: tone.role for tone in sounding.tones}
     stands_on = {number.number: rig.point(number.number, playing) for number in instrument.strings}
     engaged = {name for name, travel in state.travels.items() if travel > 0}
+    pinned = {TuningPoint(pin.string, pin.changes) for pin in history.present.pins}
     timbre_partials = set(rig.timbre.multiples)
     return View(
         revision=revision,
@@ -172,6 +175,8 @@ def view(
                 f"{target.hz:.2f}",
                 target.point in rig.moved,
                 stands_on[target.point.string] == target.point,
+                target.point in pinned,
+                target.point.changes,
             )
             for target in chart.targets
         ),
@@ -198,7 +203,7 @@ def view(
 
 def choices(hearing_caution: str, version: str) -> Choices:
     """What can be chosen now."""
-    kinds = ("instruments", "temperaments", "drops", "timbres")
+    kinds = ("instruments", "temperaments", "drops", "timbres", "scenes")
     found = {
         kind: tuple(PresetName(name, presets.files.title(kind, name)) for name in presets.names(kind))
         for kind in kinds
@@ -258,7 +263,7 @@ def _string_view(
 
 def _pair_view(interval: SoundingInterval, partials: set[float]) -> PairView:
     low, high = pair_name(interval.low), pair_name(interval.high)
-    rate, counts, pulse = _beats_in_words(interval)
+    rate, counts, pulse = _beats_in_words(interval.beats_per_second)
     return PairView(
         low=low,
         high=high,
@@ -278,14 +283,20 @@ def _pair_view(interval: SoundingInterval, partials: set[float]) -> PairView:
     )
 
 
-def _beats_in_words(interval: SoundingInterval) -> tuple[str, str, str]:
+def rate_in_words(beats_per_second: float) -> str:
+    """The rate and its side, such as "2.40/s wide"."""
+    rate, _, _ = _beats_in_words(beats_per_second)
+    return rate if rate == Direction.PURE.value else f"{rate} {direction(beats_per_second)}"
+
+
+def _beats_in_words(beats_per_second: float) -> tuple[str, str, str]:
     """The rate, what is counted in ten seconds, and the pulse; no counts where none can be made."""
-    rate = abs(interval.beats_per_second)
-    if interval.direction is Direction.PURE:
+    rate, kind = abs(beats_per_second), str(audible(beats_per_second))
+    if str(direction(beats_per_second)) == Direction.PURE.value:
         return "pure", "stands still", ""
-    if interval.audible is Audible.ROUGHNESS:
+    if kind == Audible.ROUGHNESS.value:
         return f"{rate:.0f}/s", "rough, too fast to count", ""
-    if interval.audible is Audible.TOO_SLOW:
+    if kind == Audible.TOO_SLOW.value:
         return f"1 in {1 / rate:.0f} s", "slower than you can count", ""
     return f"{rate:.2f}/s", f"{rate * 10:.1f} in 10 s", f"{rate * 60:.0f} a minute"
 

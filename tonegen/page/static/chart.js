@@ -2,6 +2,7 @@
 
 import { ask, askSoon, hear } from "./wire.js";
 import { byId, make, mark, say } from "./parts.js";
+import { part as partOfPage } from "./nav.js";
 import { choose, chosen } from "./string.js";
 
 const CENTS_PER_PIXEL = 0.1;
@@ -77,6 +78,16 @@ const build = () => {
   }));
 };
 
+// While tempering a touch holds a bead where it is; otherwise it engages what leads there.
+const touch = (cell) => {
+  if (partOfPage() === "temper") ask("pin", { string: cell.string, changes: cell.changes });
+  else {
+    choose(cell.string);
+    const whole = cell.changes.every((name) => view.changes.find((change) => change.name === name).travel === 1);
+    for (const change of cell.changes) ask("engage", { change, travel: whole ? 0 : 1 });
+  }
+};
+
 const draggable = (rail, number) => {
   let from = null;
   const string = () => view.strings.find((one) => one.number === number);
@@ -112,11 +123,18 @@ export const show = (next) => {
     const { cells } = rows.get(cell.string);
     const element = cells.get(cell.column);
     const text = `${cell.note} ${cell.offset} ${cell.hz}`;
-    mark(element, "class", `stop has${cell.stands ? " stands" : ""}${cell.moved ? " moved" : ""}`);
-    if (element.dataset.text !== text) {
-      element.dataset.text = text;
-      element.replaceChildren(make("b", {}, cell.note), make("small", {}, cell.offset), make("small", { class: "hz" }, cell.hz));
+    mark(element, "class", ["stop has", cell.stands && "stands", cell.moved && "moved", cell.pinned && "pinned"].filter(Boolean).join(" "));
+    const bead = element.firstElementChild ?? element.appendChild(make("button", { class: "bead" }));
+    if (bead.dataset.text !== text) {
+      bead.dataset.text = text;
+      bead.replaceChildren(make("b", {}, cell.note), make("small", {}, cell.offset), make("small", { class: "hz" }, cell.hz));
     }
+    bead.onclick = () => touch(cell);
+    const pinning = partOfPage() === "temper";
+    bead.tabIndex = pinning ? 0 : -1;
+    mark(bead, "aria-label", `String ${cell.string} ${cell.column}, ${cell.note} ${cell.offset}: ${pinning ? "hold it" : "stand on it"}`);
+    if (pinning) mark(bead, "aria-pressed", cell.pinned);
+    else bead.removeAttribute("aria-pressed");
   }
   for (const string of view.strings) {
     const { part, element } = rows.get(string.number);
@@ -139,3 +157,4 @@ export const show = (next) => {
 
 hear("view", show);
 addEventListener("chosen", () => view && show(view));
+addEventListener("part", () => view && show(view));

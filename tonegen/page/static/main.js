@@ -10,11 +10,16 @@ import "./grips.js";
 import "./rig.js";
 import "./sound.js";
 import "./keyboard.js";
+import "./temper.js";
+import "./order.js";
+import "./keys.js";
+import { openPart } from "./nav.js";
 import { byId, make, mark, say } from "./parts.js";
 
 const undo = make("button", { id: "undo", disabled: true, "aria-keyshortcuts": "Control+Z", onclick: () => ask("undo") }, "Undo");
 const redo = make("button", { id: "redo", disabled: true, "aria-keyshortcuts": "Control+Shift+Z", onclick: () => ask("redo") }, "Redo");
-byId("parts").append(undo, redo);
+byId("back").append(undo, redo);
+openPart();
 
 hear("view", (view) => {
   say(byId("title"), view.title);

@@ -12,14 +12,10 @@ import numpy as np
 import pytest
 from playwright.sync_api import sync_playwright
 
+from tests.page.chromium import CHROMIUM, FLAGS
 from tests.page.running import RunningPage
 from tests.real.conftest import sound_server  # noqa: F401 (the fixture)
 
-CHROMIUM = "/usr/bin/chromium"
-FLAGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-]  # fmt: skip
 GRIP = {"do": "grip", "name": "E major 3-4-5"}
 
 

@@ -3,6 +3,7 @@
 import asyncio
 import json
 from functools import wraps
+from inspect import iscoroutine
 
 from tonegen.page.engine import Engine
 from tonegen.page.messages import Release
@@ -14,10 +15,12 @@ class Visitor:
     def __init__(self, engine):
         self.engine = engine
         self.shown = {}
+        self._news = asyncio.Event()
         engine.join(self)
 
     def post(self, kind, message):
         self.shown[kind] = json.loads(message)
+        self._news.set()
 
     def ask(self, *asked):
         """What the page shows once all of it is done."""
@@ -28,6 +31,14 @@ class Visitor:
     @property
     def view(self):
         return self.shown["view"]
+
+    async def until(self, kind, such_that=lambda shown: True, seconds=20):
+        """What is shown of a kind once it is as wanted."""
+        async with asyncio.timeout(seconds):
+            while kind not in self.shown or not such_that(self.shown[kind]):
+                self._news.clear()
+                await self._news.wait()
+        return self.shown[kind]
 
     def string(self, number):
         return next(string for string in self.view["strings"] if string["number"] == number)
@@ -47,7 +58,9 @@ def in_the_loop(test):
     @wraps(test)
     def run(*arguments, **named):
         async def inside():
-            test(*arguments, **named)
+            running = test(*arguments, **named)
+            if iscoroutine(running):
+                await running
 
         asyncio.run(inside())
 

@@ -9,16 +9,12 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import sync_playwright
 
 from tests.measure import beat_of, splash_db
+from tests.page.chromium import CHROMIUM, FLAGS
 from tests.page.running import RunningPage
 from tonegen import presets
 from tonegen.sounding import sound, tones_of_grip
 
 PICTURES = Path(__file__).parents[1] / "pictures"
-CHROMIUM = "/usr/bin/chromium"
-FLAGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-]  # fmt: skip
 RECORD = """
 addEventListener("loudspeaker", async ({ detail: { context, node } }) => {
   const code = `registerProcessor("recorder", class extends AudioWorkletProcessor {
@@ -265,20 +261,77 @@ def test_by_keyboard_alone(opened):
     page.wait_for_selector("#mute[aria-pressed=true]")
 
 
-@pytest.mark.parametrize(
-    ("width", "theme"), [(1440, "dark"), (1440, "light"), (820, "dark"), (360, "light"), (360, "dark")]
-)
+PARTS = ["play", "temper", "order", "keys"]
+
+
+@pytest.mark.parametrize("width", [1440, 820, 360])
+@pytest.mark.parametrize("theme", ["dark", "light"])
 def test_anyone_can_use_it(opened, width, theme):
-    """axe-core, with the rules of WCAG 2.2 AA and its own best practices; nothing is wider than the screen."""
+    """axe-core: the rules of WCAG 2.2 AA and its best practices; nothing is wider than the screen."""
     page = opened(width, 900, theme)
     page.click("[data-grip='A major A+B 3-4-5']")
     page.evaluate("document.getElementById('rig-box').open = true")
-    page.wait_for_timeout(300)
-    found = Axe().run(page, options={"resultTypes": ["violations"]})
-    assert [
-        (one["id"], [node["target"] for node in one["nodes"]]) for one in found.response["violations"]
-    ] == []
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    for part in PARTS:
+        page.click(f"nav [data-part={part}]")
+        if part == "temper":
+            page.select_option("#scene", "e9-dance-band")
+            page.click("#run")
+            page.wait_for_selector("#take")
+        if part == "order":
+            page.click("#make-plan")
+            page.wait_for_selector(".step")
+        if part == "keys":
+            page.wait_for_selector("#send")
+        found = Axe().run(page, options={"resultTypes": ["violations"]})
+        wrong = found.response["violations"]
+        assert [(part, one["id"], [node["target"] for node in one["nodes"]]) for one in wrong] == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_a_scene_is_solved_kept_and_taken_back(opened, tonegen):
+    printed = tonegen("tonegen temper e9-dance-band --json").json
+    worst = {
+        grip["name"]: max((i["after"]["beats_per_second"] for i in grip["intervals"]), key=abs)
+        for grip in printed["grips"]
+    }
+    page = opened()
+    page.select_option("[aria-label='Cabinet drop']", "demo-soft-cabinet", force=True)
+    page.click("nav [data-part=temper]")
+    page.select_option("#scene", "e9-dance-band")
+    page.wait_for_selector("[data-wanted='B major E 4-5-7'][aria-pressed=true]")
+    page.click("#run")
+    page.wait_for_selector("#take")
+    rows = page.locator(".ring summary")
+    assert rows.count() == len(worst)
+    for row, beats in zip(rows.all(), worst.values(), strict=True):
+        shown = row.locator(".will").inner_text()
+        assert shown.startswith(f"{abs(beats):.0f}/s" if abs(beats) > 15 else f"{abs(beats):.2f}/s")
+    page.click("#take")
+    page.wait_for_selector(".stop.moved >> nth=12")
+    page.keyboard.press("Control+z")
+    page.wait_for_function("!document.querySelector('.stop.moved')")
+
+    cell = page.locator("tr[data-string='5'] .stop.has .bead").first
+    cell.click()
+    page.wait_for_selector("tr[data-string='5'] .stop.pinned")
+    assert cell.get_attribute("aria-pressed") == "true"
+
+
+def test_the_order_is_gone_through_by_keys_with_its_sound(opened):
+    page = opened()
+    page.click("nav [data-part=order]")
+    page.click("#make-plan")
+    page.wait_for_selector(".count-of:has-text('Step 1 of')")
+    page.click("#step-hear")
+    page.wait_for_selector("#step-hear[aria-pressed=true]")
+    page.keyboard.press("ArrowRight")
+    page.wait_for_selector(".count-of:has-text('Step 2 of')")
+    page.wait_for_function(
+        "import('/clock.js').then(clock => clock.turnsAt(-1, -2, performance.now()) !== null)"
+    )
+    assert page.evaluate("parseFloat(getComputedStyle(document.querySelector('.step h2')).fontSize)") > 40
+    page.click("#sound")
+    page.wait_for_selector("#step-hear[aria-pressed=false]")
 
 
 def test_large_type_and_print_keep_the_chart(opened):

@@ -4,6 +4,7 @@ Strings go by number, 0 being the note that the grip is heard against. Travel ru
 """
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 from msgspec import Struct
 
@@ -61,6 +62,8 @@ class StringView(Struct, frozen=True):
     role: str
     in_grip: bool
     point: str
+    changes: tuple[str, ...]
+    pinned: bool
     offset_cents: float
     target_cents: float
     target: str
@@ -181,7 +184,7 @@ def view(
             for target in chart.targets
         ),
         strings=tuple(
-            _string_view(rig, tone, stands_on[tone.string], playing, roles)
+            _string_view(rig, tone, stands_on[tone.string], stands_on[tone.string] in pinned, playing, roles)
             for tone in every
             if tone.string is not None
         ),
@@ -205,11 +208,21 @@ def choices(hearing_caution: str, version: str) -> Choices:
     """What can be chosen now."""
     kinds = ("instruments", "temperaments", "drops", "timbres", "scenes")
     found = {
-        kind: tuple(PresetName(name, presets.files.title(kind, name)) for name in presets.names(kind))
+        kind: tuple(PresetName(name, _title(kind, name)) for name in presets.names(kind))
         for kind in kinds
     }
     found["drops"] = (PresetName("none", "No drop"), *found["drops"])
     return Choices(found, tuple(pitch_class_name(root) for root in range(12)), hearing_caution, version)
+
+
+def _title(kind: str, name: str) -> str:
+    """The title of a preset, read again only when its file changed."""
+    return _title_of(kind, name, presets.locate(kind, name).stat().st_mtime_ns)
+
+
+@lru_cache(maxsize=512)
+def _title_of(kind: str, name: str, written_ns: int) -> str:
+    return presets.files.title(kind, name)
 
 
 def engaging_keys(instrument: Instrument) -> dict[str, str]:
@@ -240,7 +253,12 @@ def _stop(point: TuningPoint) -> str:
 
 
 def _string_view(
-    rig: Rig, tone: SoundingTone, point: TuningPoint, playing: Playing, roles: dict[int | None, str]
+    rig: Rig,
+    tone: SoundingTone,
+    point: TuningPoint,
+    pinned: bool,
+    playing: Playing,
+    roles: dict[int | None, str],
 ) -> StringView:
     target_cents = rig.targets.offset_cents(rig.instrument, point)
     number = pair_name(tone)
@@ -254,6 +272,8 @@ def _string_view(
         role=roles.get(tone.string, ""),
         in_grip=number in playing.strings,
         point=f"{rig.instrument.note(point)} {_stop(point)}",
+        changes=point.changes,
+        pinned=pinned,
         offset_cents=rig.temperament.offset_cents(rig.instrument, point),
         target_cents=target_cents,
         target=signed(target_cents, 1),

@@ -17,7 +17,7 @@ const go = (to) => {
   ask("step", { at: place, only: plan.only_beating });
 };
 
-const fact = (name, value) => [make("dt", {}, name), make("dd", {}, value)];
+const fact = (name, value) => make("div", {}, make("dt", {}, name), make("dd", {}, value));
 
 const show = () => {
   const box = byId("order");
@@ -39,7 +39,7 @@ const show = () => {
       make("p", { class: "count-of" }, `Step ${place + 1} of ${plan.steps.length}`),
       make("h2", {}, "Tune ", make("em", {}, step.tune)),
       make("p", { class: "against" }, "against ", make("em", {}, step.against)),
-      make("dl", {}, ...fact("engage", step.engaged), ...fact("bar", step.bar), ...fact("as", step.interval), ...fact("sure to", step.sure)),
+      make("dl", {}, fact("engage", step.engaged), fact("bar", step.bar), fact("as", step.interval), fact("sure to", step.sure)),
       canvas,
       make("p", { class: "count" }, step.count),
       make("p", { class: "hint" }, `Listen near ${step.listen}. When it is right: ${step.sounds_like}.`)),

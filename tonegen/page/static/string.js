@@ -24,6 +24,8 @@ const build = () => {
     slider: make("input", { type: "range", min: -50, max: 50, step: 0.1, id: "offset" }),
     target: make("button", { "data-to": "target", onclick: () => ask("target", { string: number }) }),
     pure: make("span", { class: "pure" }),
+    hold: make("button", { "data-to": "hold", "aria-pressed": "false",
+      onclick: () => ask("pin", { string: number, changes: current().changes }) }, "Hold it there"),
   };
   let gesture = "";
   part.slider.addEventListener("pointerdown", (event) => { gesture = `slide ${event.timeStamp}`; });
@@ -37,7 +39,7 @@ const build = () => {
       make("label", { for: "offset", class: "hidden" }, "Offset in cents from equal temperament"), part.slider,
       make("button", { "aria-label": "A tenth of a cent higher", onclick: () => nudge(0.1) }, "+"), part.cents),
     make("div", { class: "to" },
-      make("button", { "data-to": "equal", onclick: () => ask("equal", { string: number }) }, "Equal"), part.target, part.pure));
+      make("button", { "data-to": "equal", onclick: () => ask("equal", { string: number }) }, "Equal"), part.target, part.pure, part.hold));
   return part;
 };
 
@@ -52,6 +54,7 @@ const show = (next) => {
   say(built.target, `My target ${string.target}`);
   if (Math.abs(built.slider.value - string.offset_cents) > 0.051) built.slider.value = string.offset_cents;
   mark(built.slider, "aria-valuetext", `${string.offset_cents.toFixed(1)} cents`);
+  mark(built.hold, "aria-pressed", string.pinned);
   const wanted = string.pure_with.join();
   if (built.pure.dataset.with !== `${number}:${wanted}`) {
     built.pure.dataset.with = `${number}:${wanted}`;

@@ -125,11 +125,8 @@ def test_heard_on_a_device(benchmark, sound_server, tmp_path):  # noqa: F811
                 time.sleep(0.3)
                 heard = [blocks.get() for _ in range(blocks.qsize())]
                 page.ask("engage", change="A", travel=0.0)
-                change = [
-                    at
-                    for at, unlike in zip((at for at, _ in heard), unlike_before(heard, start))
-                    if unlike > 0.003
-                ]
+                unlike = unlike_before(heard)
+                change = [at for (at, _), far in zip(heard, unlike, strict=True) if far > 0.003]
                 assert change, "nothing changed"
                 assert change[0] >= start, "it changed before it was touched"
                 return change[0] - start

@@ -56,7 +56,8 @@ def test_the_page_and_its_parts_come_from_the_package_and_forbid_all_else(runnin
     [
         "/../server.py", "/../../../../etc/passwd", "/%2e%2e/server.py", "/..%2fserver.py",
         "/static/../server.py", "//etc/passwd", "/static/index.html", "/server.py", "/index.html/",
-        "/index.html%00.js", "/.", "/engine", "/..\\server.py", "/index.html/../../engine.py", "/" + "../" * 40 + "etc/passwd",
+        "/index.html%00.js", "/.", "/engine", "/..\\server.py", "/index.html/../../engine.py",
+        "/" + "../" * 40 + "etc/passwd",
     ],
 )  # fmt: skip
 def test_no_other_path_reaches_a_file(running, path):
@@ -101,8 +102,11 @@ def malformed(count):
         '{"do":"engage","change":"A"}', '{"do":"engage","change":"A","travel":"x"}',
         '{"do":"bar","fret":1e999}', '{"do":"engage","change":"A","travel":1,"also":2}',
         '{"do":"bar","fret":-1}', '{"do":"level","dbfs":99}', '{"do":"strings","strings":[-1]}',
-        '{"do":"strings","strings":[65]}', '{"do":"strings","strings":"3"}', '{"do":"offset","string":5,"offset_cents":1e300}', '{"do":"grip","name":"' + "x" * 5000 + '"}',
+        '{"do":"strings","strings":[65]}', '{"do":"strings","strings":"3"}',
+        '{"do":"offset","string":5,"offset_cents":1e300}', '{"do":"grip","name":"' + "x" * 5000 + '"}',
         '{"do":"choose","instrument":"../../etc/passwd"}', '{"do":"choose","root":99}', "\x00", "NaN",
+        '{"do":"scene","name":"../x"}', '{"do":"weigh","grip":"x","weight":-1}',
+        '{"do":"step","at":0}', '{"do":"send","where":"midi x"}', '{"do":"receiver","name":"../mpe"}',
         "[" * 20000, '{"do":"undo"' * 500, b"\xff\xfe\x00", b"", bytes(range(256)),
     ]  # fmt: skip
     good = json.dumps({"do": "engage", "change": "A", "travel": 0.5})

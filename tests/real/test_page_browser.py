@@ -309,7 +309,7 @@ def test_a_scene_is_solved_kept_and_taken_back(opened, tonegen):
     page.click("#take")
     page.wait_for_selector(".stop.moved >> nth=12")
     page.keyboard.press("Control+z")
-    page.wait_for_function("!document.querySelector('.stop.moved')")
+    page.wait_for_selector(".stop.moved", state="detached")
 
     cell = page.locator("tr[data-string='5'] .stop.has .bead").first
     cell.click()
@@ -326,9 +326,9 @@ def test_the_order_is_gone_through_by_keys_with_its_sound(opened):
     page.wait_for_selector("#step-hear[aria-pressed=true]")
     page.keyboard.press("ArrowRight")
     page.wait_for_selector(".count-of:has-text('Step 2 of')")
-    page.wait_for_function(
-        "import('/clock.js').then(clock => clock.turnsAt(-1, -2, performance.now()) !== null)"
-    )
+    turns = "import('/clock.js').then(clock => clock.turnsAt(-1, -2, performance.now()))"
+    while page.evaluate(turns) is None:
+        page.wait_for_timeout(20)
     assert page.evaluate("parseFloat(getComputedStyle(document.querySelector('.step h2')).fontSize)") > 40
     page.click("#sound")
     page.wait_for_selector("#step-hear[aria-pressed=false]")

@@ -1,4 +1,4 @@
-"""The keyboards from the page, in Chromium: what arrives at a JACK port, byte by byte, and what takes it back."""
+"""The keyboards from the page, in Chromium: what arrives at a JACK port, byte by byte, and what undoes it."""
 
 import queue
 

@@ -16,7 +16,7 @@ _PORT = 8427
 @click.option("--block", type=int, default=0, help="Frames the device asks for at a time; 0 lets it choose.")
 @click.option("--no-browser", is_flag=True, help="Only print the link.")
 def command(port: int, lan: bool, device: str | None, block: int, no_browser: bool) -> None:
-    """Open the page: see the instrument, hear it and set it, here or on a tablet.
+    """Open the page: see, hear and set the instrument.
 
     \b
     tonegen page

@@ -2,15 +2,14 @@
 // The loudspeaker says how much it has played; as much is asked for, so that it always has the same in hand.
 
 const BLOCK = 1024;
-const IN_HAND = 5 * BLOCK;
 
-onmessage = ({ data: { url, node } }) => {
+onmessage = ({ data: { url, node, inHand } }) => {
   const socket = new WebSocket(url);
   socket.binaryType = "arraybuffer";
   const want = (frames, heard) => {
     if (socket.readyState === WebSocket.OPEN) socket.send(JSON.stringify({ frames, heard_frame: Math.round(heard) }));
   };
-  socket.onopen = () => { for (let asked = 0; asked < IN_HAND; asked += BLOCK) want(BLOCK, 0); };
+  socket.onopen = () => { for (let asked = 0; asked < inHand; asked += 1) want(BLOCK, 0); };
   socket.onmessage = ({ data }) => node.postMessage(data, [data]);
   socket.onclose = () => postMessage("closed");
   node.onmessage = ({ data: { frames, heard } }) => want(frames, heard);

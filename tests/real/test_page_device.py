@@ -10,11 +10,9 @@ from tests.measure import beat_of
 from tests.page.running import RunningPage
 
 
-@pytest.fixture
-def running(sound_server, tmp_path):
+def playing_to(server, own_folder):
     options = ("--device", "system", "--block", "256")
-    with RunningPage(tmp_path / "own", *options, environment=sound_server.environment) as page:
-        yield page
+    return RunningPage(own_folder, *options, environment=server.environment)
 
 
 def recorded(sound_server, seconds):
@@ -30,8 +28,8 @@ def recorded(sound_server, seconds):
         return np.concatenate([blocks.get(timeout=10) for _ in range(count + 4)][4:])
 
 
-def test_the_device_plays_the_beat_that_the_page_shows(sound_server, running):
-    with running.page() as page:
+def test_the_device_plays_the_beat_that_the_page_shows(sound_server, tmp_path):
+    with playing_to(sound_server, tmp_path / "own") as running, running.page() as page:
         page.ask("choose", temperament="five-limit-just")
         page.ask("strings", strings=[5, 6])
         page.ask("offset", string=6, offset_cents=-18.19)
@@ -47,11 +45,11 @@ def test_the_device_plays_the_beat_that_the_page_shows(sound_server, running):
     assert np.abs(sound).max() < 10 ** (-24 / 20)
 
 
-def test_a_device_that_is_lost_is_said_and_the_page_goes_on(sound_server, running):
-    with running.page() as page:
+def test_a_device_that_is_lost_is_said_and_the_page_goes_on(mortal_sound_server, tmp_path):
+    with playing_to(mortal_sound_server, tmp_path / "own") as running, running.page() as page:
         page.ask("sound", on=True)
         page.shown("view", lambda view: view["outlet"].startswith("on "))
-        sound_server.process.kill()
+        mortal_sound_server.process.kill()
         assert "was lost" in page.shown("fault", seconds=20)["text"]
         page.shown("view", lambda view: view["outlet"] == "nowhere")
         first = page.shown("moment")["frame"]

@@ -1,6 +1,6 @@
-"""The one engine behind all pages: what is set and played, its sound, and the moments that pages draw.
+"""The one engine behind all pages: what is set and played, and what of it pages are shown.
 
-Everything here runs in the event loop, but for the thread of a device, which only pulls blocks.
+Everything here runs in the event loop; what takes long is worked out in a thread and shown when it is done.
 """
 
 import asyncio
@@ -14,16 +14,17 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from tonegen import presets
-from tonegen.errors import BadPreset, BadValue, NoSuchDevice, TonegenError
+from tonegen.errors import BadPreset, BadValue, TonegenError
 from tonegen.instrument import TuningPoint
 from tonegen.listening import Listening
 from tonegen.order import Order
 from tonegen.page import messages as asks
 from tonegen.page import ordering, tempering
 from tonegen.page.keeping import Kept
-from tonegen.page.outlet import NOWHERE, OPENING, InPage, MeteredPlayer, Nowhere, OnDevice, Outlet
+from tonegen.page.outlet import InPage
 from tonegen.page.rig import Rig, read_presets_again, rig_of, with_moved
 from tonegen.page.setting import History, MovedPoint, Playing, SavedGrip, Setting
+from tonegen.page.stage import Stage
 from tonegen.page.view import (
     LEAST_OFFSET_CENTS,
     MOST_OFFSET_CENTS,
@@ -36,15 +37,12 @@ from tonegen.page.view import (
     view,
 )
 from tonegen.player import (
-    FADE_SECONDS,
     HEARING_CAUTION,
     QUIET_LEVEL_DBFS,
-    RAMP_SECONDS,
     checked_level_dbfs,
 )
 from tonegen.presets.own import save_temperament
 from tonegen.scene import Scene, checked_point
-from tonegen.sound.device import Device, choose, output_devices
 from tonegen.sounding import Sounding, places, tones_to_play
 from tonegen.temperament import OwnTemperament
 from tonegen.timbre import Tone, beating_only
@@ -52,12 +50,10 @@ from tonegen.timbre import Tone, beating_only
 if TYPE_CHECKING:
     from tonegen.page.keyboards import Keyboards
 
-_SAMPLE_RATE: Final = 48_000
 _SETTLED_SECONDS: Final = 0.4  # after a touch, moments come quickly until glides have ended
 _QUICK_SECONDS: Final = 0.04
 _CALM_SECONDS: Final = 0.5
 _SAVE_AFTER_SECONDS: Final = 0.3
-_DEVICE_RESTS_AFTER_SECONDS: Final = 20.0
 _SILENCE_DBFS: Final = -120.0
 _KEYS_FOLLOW_AFTER_SECONDS: Final = 0.1
 
@@ -117,8 +113,6 @@ class Engine:
         """As it was left, but silent and quiet. A preset that is gone is replaced."""
         kept = kept or Kept()
         self._save = save
-        self._block_frames = block_frames
-        self.device_name = device or kept.device
         self.pages: set[Page] = set()
         self._rig, setting = _readable(kept.setting)
         self._history = History(setting)
@@ -127,16 +121,10 @@ class Engine:
         self._playing, self._sounding = _fitting_playing(playing, self._rig)
         self._keys = engaging_keys(self._rig.instrument)
         self._revision = 0
-        self._stream = 0
-        self._tones: tuple[Tone, ...] = ()
-        self._player = MeteredPlayer(_SAMPLE_RATE)
-        self._outlet: Outlet | None = None
-        self._devices: tuple[Device, ...] | None = None
+        self._stage = Stage(self._playing, device or kept.device, block_frames, self._publish, self._complain)
         self._stirred = asyncio.Event()
         self._quick_until = 0.0
         self._saving: asyncio.TimerHandle | None = None
-        self._resting: asyncio.TimerHandle | None = None
-        self._opening: asyncio.Task[None] | None = None
         self._found: tempering.Found | None = None
         self._along = -1
         self._plan: Order | None = None
@@ -172,7 +160,7 @@ class Engine:
         if isinstance(asked, asks.Undo | asks.Redo):
             self._go_back(forward=isinstance(asked, asks.Redo))
         elif isinstance(asked, asks.Device):
-            self._choose_device(asked.name)
+            self._stage.choose_device(asked.name)
         elif isinstance(asked, asks.Temper | asks.Along | asks.ThrowAway):
             self._temper(asked)
         elif isinstance(asked, asks.Order | asks.Step):
@@ -262,12 +250,11 @@ class Engine:
         self._show(rig, playing, rig.sounding(playing))
 
     def _show(self, rig: Rig, playing: Playing, sounding: Sounding) -> None:
-        before = self._playing
         if rig is not self._rig and self._plan is not None and not self._plan_is_stale:
             self._plan_is_stale = True
             self._post("order", self._plan_view())
         self._rig, self._playing, self._sounding = rig, playing, sounding
-        self._sound(before)
+        self._stage.play(playing, self._wanted_tones())
         self._revision += 1
         self._publish()
         if self._saving is None:
@@ -286,15 +273,18 @@ class Engine:
         self._stir()
 
     def _viewed(self) -> View:
-        words = self._outlet.words if self._outlet else ""
         return view(
-            self._rig, self._history, self._playing, self._sounding, words, self._revision, self._keys
-        )
+            self._rig, self._history, self._playing, self._sounding, self._stage.words, self._revision,
+            self._keys,
+        )  # fmt: skip
 
     def _post(self, kind: str, message: Struct) -> None:
         encoded = msgspec.json.encode(message)
         for page in self.pages:
             page.post(kind, encoded)
+
+    def _complain(self, text: str) -> None:
+        self._post("fault", Fault(text))
 
     def write_down(self) -> None:
         """Save what was set and played."""
@@ -302,9 +292,9 @@ class Engine:
             self._saving.cancel()
             self._saving = None
         try:
-            self._save(Kept(self._history.present, self._playing, self.device_name))
+            self._save(Kept(self._history.present, self._playing, self._stage.device_name))
         except TonegenError as error:
-            self._post("fault", Fault(str(error)))
+            self._complain(str(error))
 
     # ------------------------------------------------------------------ what is asked
 
@@ -429,7 +419,7 @@ class Engine:
         try:
             self._found = await asyncio.to_thread(tempering.solve, scene, objective)
         except TonegenError as error:
-            self._post("fault", Fault(str(error)))
+            self._complain(str(error))
             return
         self._along = -1
         self._post("offer", tempering.offer_of(self._found, self._along))
@@ -444,7 +434,7 @@ class Engine:
         if asked.at >= 0:
             listening = Listening(self._plan, self._rig.reference_hz, asked.at, asked.only)
         self._listening = listening
-        self._sound(self._playing)
+        self._stage.play(self._playing, self._wanted_tones())
         self._post("order", self._plan_view())
         self._stir()
 
@@ -453,7 +443,7 @@ class Engine:
         self._plan_is_stale = False
         if self._listening is not None:
             self._listening = None
-            self._sound(self._playing)
+            self._stage.play(self._playing, self._wanted_tones())
         self._post("order", self._plan_view())
 
     def _plan_view(self) -> ordering.Plan:
@@ -465,9 +455,7 @@ class Engine:
         if self._keyboards is None:
             from tonegen.page.keyboards import Keyboards
 
-            self._keyboards = Keyboards(
-                lambda shown: self._post("keys", shown), lambda text: self._post("fault", Fault(text))
-            )
+            self._keyboards = Keyboards(lambda shown: self._post("keys", shown), self._complain)
             self._keyboards.follow(self._rig, self._playing)
         match asked:
             case asks.Keys():
@@ -496,145 +484,29 @@ class Engine:
 
     # ------------------------------------------------------------------ sound
 
-    def _sound(self, before: Playing) -> None:
-        """Let the player follow."""
-        playing = self._playing
-        if playing.level_dbfs != before.level_dbfs:
-            self._player.level(playing.level_dbfs)
-        if playing.muted != before.muted:
-            self._player.mute(playing.muted)
-        tones = self._wanted_tones() if playing.sounding else ()
-        if playing.sounding and not before.sounding:
-            self._begin(tones)
-        elif before.sounding and not playing.sounding:
-            self._player.stop()
-            self._rest_later()
-        elif playing.sounding and tones != self._tones:
-            if [replace_hz(tone) for tone in tones] == [replace_hz(tone) for tone in self._tones]:
-                self._player.glide({tone.name: tone.hz for tone in tones}, RAMP_SECONDS)
-            else:
-                self._player.set(tones, glide_seconds=RAMP_SECONDS, ramp_seconds=RAMP_SECONDS)
-        self._tones = tones
-
     def _wanted_tones(self) -> tuple[Tone, ...]:
         if self._listening is not None:
             return ordering.tones_of(self._listening, self._rig)
         return _to_play(self._sounding, self._rig, self._playing)
 
-    def _begin(self, tones: tuple[Tone, ...]) -> None:
-        if self._resting is not None:
-            self._resting.cancel()
-            self._resting = None
-        self._player.set(tones, ramp_seconds=FADE_SECONDS)
-        if self._outlet is None:
-            self._to(Nowhere(self._player, OPENING))
-            self._opening = asyncio.get_running_loop().create_task(self._open_device())
-
-    def _fresh_player(self, sample_rate: int, channels: int = 2) -> MeteredPlayer:
-        """A player that sounds the same; each outlet has its own, and the one before fades out by itself."""
-        player = MeteredPlayer(sample_rate, channels, self._playing.level_dbfs)
-        if self._playing.muted:
-            player.mute(True)
-        if self._playing.sounding:
-            player.set(self._tones, ramp_seconds=FADE_SECONDS)
-        return player
-
-    def _to(self, outlet: Outlet, player: MeteredPlayer | None = None) -> None:
-        if self._outlet is not None:
-            self._outlet.close()
-        self._player = player or self._player
-        self._outlet = outlet
-        self._stream += 1
-
-    def _go_nowhere(self, words: str) -> None:
-        player = self._fresh_player(_SAMPLE_RATE)
-        self._to(Nowhere(player, words), player)
-
-    async def _open_device(self) -> None:
-        """Send the sound to the machine's device; where there is none it goes on unheard."""
-        try:
-            device = choose(self.device_name, await self.devices())
-        except NoSuchDevice as missing:
-            if isinstance(self._outlet, Nowhere):
-                self._outlet.words = NOWHERE
-            if self.device_name is not None:
-                self._post("fault", Fault(str(missing)))
-            self._publish()
-            return
-        if not isinstance(self._outlet, Nowhere) or not self._playing.sounding:
-            return
-        player = self._fresh_player(device.sample_rate, min(device.channels, 2))
-        ended = self._device_ended(player)
-        self._to(OnDevice(player, device, self._block_frames, self._publish, ended), player)
-
-    def _device_ended(self, player: MeteredPlayer) -> Callable[[str], None]:
-        def ended(reason: str) -> None:
-            if self._player is not player:
-                return
-            self._outlet = None
-            if self._playing.sounding:
-                self._go_nowhere(NOWHERE)
-            if reason:
-                self._post("fault", Fault(reason))
-            self._publish()
-
-        return ended
-
-    async def devices(self) -> tuple[Device, ...]:
-        """The machine's sound devices, looked up once and without holding up the pages."""
-        if self._devices is None:
-            self._devices = await asyncio.to_thread(output_devices)
-        return self._devices
-
-    def _choose_device(self, name: str | None) -> None:
-        self.device_name = name
-        if self._playing.sounding and not isinstance(self._outlet, Nowhere):
-            self._go_nowhere(OPENING)
-        if self._playing.sounding:
-            self._opening = asyncio.get_running_loop().create_task(self._open_device())
-        self._publish()
-
-    def _rest_later(self) -> None:
-        """Close a device, and stop drawing blocks that nobody hears, once it has been silent for a while."""
-        loop = asyncio.get_running_loop()
-        seconds = FADE_SECONDS if isinstance(self._outlet, Nowhere) else _DEVICE_RESTS_AFTER_SECONDS
-        self._resting = loop.call_later(seconds, self._rest)
-
-    def _rest(self) -> None:
-        self._resting = None
-        if self._outlet is not None and not isinstance(self._outlet, InPage):
-            self._outlet.close()
-            self._outlet = None
-            self._publish()
-
     def hear_in_page(self, sample_rate: int, taken_away: Callable[[], None]) -> InPage:
         """Send the sound to a page's own loudspeaker. Raises BadValue for a sample rate that cannot be."""
-        player = self._fresh_player(sample_rate)
-        outlet = InPage(player, taken_away)
-        self._to(outlet, player)
-        self._publish()
-        return outlet
+        return self._stage.hear_in_page(sample_rate, taken_away)
 
     def no_longer_in_page(self, outlet: InPage) -> None:
-        """The page that had the sound went away: back to the device, if it was not taken elsewhere."""
-        if self._outlet is not outlet:
-            return
-        self._outlet = None
-        if self._playing.sounding:
-            self._go_nowhere(OPENING)
-            self._opening = asyncio.get_running_loop().create_task(self._open_device())
-        self._publish()
+        """The page that had the sound went away."""
+        self._stage.no_longer_in_page(outlet)
 
     # ------------------------------------------------------------------ moments
 
     def moment(self) -> Moment:
         """What the clock shows now."""
-        player = self._player
+        player = self._stage.player
         frame = player.frame
-        heard = self._outlet.heard() if self._outlet else None
+        heard = self._stage.heard()
         peak = player.take_peak()
         return Moment(
-            stream=self._stream,
+            stream=self._stage.stream,
             frame=frame,
             heard_frame=heard.frame if heard else frame,
             heard_at_ms=1000 * heard.at_seconds if heard else 0.0,
@@ -651,7 +523,7 @@ class Engine:
             if self._listening is not None:
                 low, high = ordering.LOW, ordering.HIGH
             try:
-                turns = self._player.beat_phase_turns(str(low), str(high), interval.ratio, frame)
+                turns = self._stage.player.beat_phase_turns(str(low), str(high), interval.ratio, frame)
             except BadValue:  # its coincident partials are not in this timbre, or above what is made
                 continue
             beats.append(Beat(low, high, turns, interval.beats_per_second))
@@ -666,7 +538,7 @@ class Engine:
         loop = asyncio.get_running_loop()
         while True:
             quick = loop.time() < self._quick_until
-            if not (quick or (self._outlet is not None and self._playing.sounding and self.pages)):
+            if not (quick or (self._playing.sounding and self.pages)):
                 self._stirred.clear()
                 await self._stirred.wait()
                 continue
@@ -682,10 +554,7 @@ class Engine:
         self.write_down()
         if self._keyboards is not None:
             await self._keyboards.close()
-        if self._outlet is not None:
-            self._outlet.close()
-            if isinstance(self._outlet, OnDevice):
-                await asyncio.to_thread(self._outlet.wait, 2.0)
+        await self._stage.close()
 
 
 async def _either(event: asyncio.Event, seconds: float) -> None:
@@ -694,11 +563,6 @@ async def _either(event: asyncio.Event, seconds: float) -> None:
             await event.wait()
     except TimeoutError:
         pass
-
-
-def replace_hz(tone: Tone) -> tuple[object, ...]:
-    """Everything about a tone but its frequency: where that is the same, it can glide."""
-    return (tone.name, tone.timbre, tone.level, tone.place, tone.stiffness, tone.only)
 
 
 def _to_play(sounding: Sounding, rig: Rig, playing: Playing) -> tuple[Tone, ...]:

@@ -208,8 +208,7 @@ def choices(hearing_caution: str, version: str) -> Choices:
     """What can be chosen now."""
     kinds = ("instruments", "temperaments", "drops", "timbres", "scenes")
     found = {
-        kind: tuple(PresetName(name, _title(kind, name)) for name in presets.names(kind))
-        for kind in kinds
+        kind: tuple(PresetName(name, _title(kind, name)) for name in presets.names(kind)) for kind in kinds
     }
     found["drops"] = (PresetName("none", "No drop"), *found["drops"])
     return Choices(found, tuple(pitch_class_name(root) for root in range(12)), hearing_caution, version)

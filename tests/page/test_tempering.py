@@ -170,6 +170,17 @@ def test_what_the_keyboards_would_get_is_the_command_lines_plan(tonegen):
 
 
 @in_the_loop
+async def test_taps_along_with_a_beat_say_how_far_from_pure_it_is():
+    """Two beats a second on E3-E4: the octave's pair is near 330 Hz, where a cent is 0.19 beats a second."""
+    page = visitor(None, None, asks.Strings((4, 8)), asks.Tapped(8, 4, tuple(500.0 * n for n in range(9))))
+    count = await page.until("count")
+    assert count["rate"] == "2.00 beats a second"
+    assert count["wide"] == "if wide, +10.47 cents from pure"  # 1200 log2(331.63 / 329.63), by hand
+    page.ask(asks.Tapped(8, 4, (0.0, 500.0)))
+    assert "at least three" in (await page.until("fault"))["text"]
+
+
+@in_the_loop
 async def test_kept_tempering_is_found_again():
     saved = []
     page = visitor(None, saved, *IN_A_BAND, asks.Weigh("B major E 4-5-7", 4.0), asks.Objective("worst-beats"))

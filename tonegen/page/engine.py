@@ -14,12 +14,13 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from tonegen import presets
-from tonegen.errors import BadPreset, BadValue, TonegenError
+from tonegen.errors import BadPreset, BadValue, NoSuchDevice, TonegenError
 from tonegen.instrument import TuningPoint
 from tonegen.listening import Listening
 from tonegen.order import Order
 from tonegen.page import messages as asks
 from tonegen.page import ordering, tempering
+from tonegen.page.counting import count_of
 from tonegen.page.keeping import Kept
 from tonegen.page.outlet import InPage
 from tonegen.page.rig import Rig, read_presets_again, rig_of, with_moved
@@ -43,7 +44,7 @@ from tonegen.player import (
 )
 from tonegen.presets.own import save_temperament
 from tonegen.scene import Scene, checked_point
-from tonegen.sounding import Sounding, places, tones_to_play
+from tonegen.sounding import Sounding, SoundingInterval, places, tones_to_play
 from tonegen.temperament import OwnTemperament
 from tonegen.timbre import Tone, beating_only
 
@@ -87,6 +88,13 @@ class Fault(Struct, tag="fault", frozen=True):
     """What went wrong, in one line for a person."""
 
     text: str
+
+
+class Devices(Struct, tag="devices", frozen=True):
+    """The sound devices of the machine, and the one that was chosen by name."""
+
+    names: tuple[str, ...]
+    chosen: str | None
 
 
 class Page(Protocol):
@@ -161,6 +169,10 @@ class Engine:
             self._go_back(forward=isinstance(asked, asks.Redo))
         elif isinstance(asked, asks.Device):
             self._stage.choose_device(asked.name)
+        elif isinstance(asked, asks.Devices):
+            self._work(self._show_devices())
+        elif isinstance(asked, asks.Tapped):
+            self._work(self._count(asked))
         elif isinstance(asked, asks.Temper | asks.Along | asks.ThrowAway):
             self._temper(asked)
         elif isinstance(asked, asks.Order | asks.Step):
@@ -358,20 +370,21 @@ class Engine:
         moved = with_moved(setting, point, offset_cents)
         return replace(setting, moved=moved), f"{point} to {signed(offset_cents, 1)}"
 
+    def _interval(self, string: int, against: int) -> SoundingInterval:
+        for interval in self._sounding.intervals:
+            if {pair_name(interval.low), pair_name(interval.high)} == {string, against}:
+                return interval
+        raise BadValue(f"strings {string} and {against} do not sound together")
+
     def _pure_offset(self, point: TuningPoint, string: int, against: int) -> float:
         """The offset that makes the string's interval with another one pure, drop and travel considered."""
         rig, playing = self._rig, self._playing
-        for interval in rig.sounding(playing).intervals:
-            low, high = pair_name(interval.low), pair_name(interval.high)
-            if {low, high} == {string, against}:
-                break
-        else:
-            raise BadValue(f"strings {string} and {against} do not sound together")
+        interval = self._interval(string, against)
         now = rig.temperament.offset_cents(rig.instrument, point)
         slope = rig.cents_moved_per_cent(string, playing)
         if slope < 0.05:
             raise BadValue(f"{point} hardly moves string {string} here; engage its change further")
-        wide = interval.cents_from_just if high == string else -interval.cents_from_just
+        wide = interval.cents_from_just if pair_name(interval.high) == string else -interval.cents_from_just
         return now - wide / slope
 
     def _with_scene(self, name: str) -> Setting:
@@ -423,6 +436,22 @@ class Engine:
             return
         self._along = -1
         self._post("offer", tempering.offer_of(self._found, self._along))
+
+    async def _count(self, asked: asks.Tapped) -> None:
+        try:
+            interval = self._interval(asked.low, asked.high)
+            counted = await asyncio.to_thread(count_of, asked.low, asked.high, interval, asked.times_ms)
+        except TonegenError as error:
+            self._complain(str(error))
+        else:
+            self._post("count", counted)
+
+    async def _show_devices(self) -> None:
+        try:
+            names = tuple(device.name for device in await self._stage.devices())
+        except NoSuchDevice:
+            names = ()
+        self._post("devices", Devices(names, self._stage.device_name))
 
     def _order(self, asked: asks.Order | asks.Step) -> None:
         if isinstance(asked, asks.Order):

@@ -142,6 +142,18 @@ class Device(Asked, frozen=True):
     name: Name | None = None
 
 
+class Devices(Asked, frozen=True):
+    """Show the sound devices that the machine has."""
+
+
+class Tapped(Asked, frozen=True):
+    """Taps along with the beat of a pair, by when they came."""
+
+    low: StringNumber
+    high: StringNumber
+    times_ms: Annotated[tuple[float, ...], Meta(max_length=400)]
+
+
 class Undo(Asked, frozen=True):
     """Take back the last step."""
 
@@ -243,5 +255,5 @@ ASKED = (
     Engage | Release | Strings | Grip | Bar | Offset | Pure | Equal | Target | Targets | Keep | Choose
     | SaveGrip | ForgetGrip | Only | Split | Sound | Mute | Level | Device | Undo | Redo | Ping
     | Scene | Weigh | Pin | Objective | Temper | Along | TakeOffer | ThrowAway | Order | Step
-    | Keys | Receiver | Send | Through | PutBack
+    | Keys | Receiver | Send | Through | PutBack | Devices | Tapped
 )  # fmt: skip

@@ -109,7 +109,7 @@ class Stage:
     async def _open_device(self) -> None:
         """Send the sound to the machine's device; where there is none it goes on unheard."""
         try:
-            device = choose(self.device_name, await self._all_devices())
+            device = choose(self.device_name, await self.devices())
         except NoSuchDevice as missing:
             if isinstance(self._outlet, Nowhere):
                 self._outlet.words = NOWHERE
@@ -136,7 +136,7 @@ class Stage:
 
         return ended
 
-    async def _all_devices(self) -> tuple[Device, ...]:
+    async def devices(self) -> tuple[Device, ...]:
         """The machine's sound devices, looked up once and without holding up the pages."""
         if self._devices is None:
             self._devices = await asyncio.to_thread(output_devices)

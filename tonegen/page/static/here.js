@@ -39,6 +39,15 @@ export const open = async (changed) => {
   changed();
 };
 
+// A silent loudspeaker rests: nothing is fetched and nothing played until it is needed again.
+let resting = null;
+export const rest = (silent) => {
+  clearTimeout(resting);
+  if (!speaker) return;
+  if (silent) resting = setTimeout(() => speaker?.context.suspend(), 1500);
+  else if (speaker.context.state === "suspended") speaker.context.resume();
+};
+
 export const close = (changed) => {
   speaker?.feed?.terminate();
   speaker?.context.close();

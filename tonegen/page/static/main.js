@@ -6,6 +6,7 @@ import "./string.js";
 import "./chart.js";
 import "./pairs.js";
 import "./neck.js";
+import "./tap.js";
 import "./grips.js";
 import "./rig.js";
 import "./sound.js";

@@ -1,12 +1,13 @@
 // Begin and end the sound, its level, where it is heard, and the meter.
 
 import { ask, askSoon, hear } from "./wire.js";
-import { close, isHere, notNeeded, open, prepare } from "./here.js";
-import { byId, mark, say } from "./parts.js";
+import { close, isHere, notNeeded, open, prepare, rest } from "./here.js";
+import { byId, make, mark, say } from "./parts.js";
 
 let view = null;
 
-const showOutlet = () => { byId("outlet").value = isHere() ? "page" : "machine"; };
+let device = "machine";
+const showOutlet = () => { byId("outlet").value = isHere() ? "page" : device; };
 
 // Where the machine has no device, the page in which the sound was begun plays it itself.
 let beganHere = false;
@@ -20,8 +21,16 @@ byId("sound").addEventListener("click", toggleSound);
 byId("mute").addEventListener("click", () => ask("mute", { on: !view.playing.muted }));
 byId("level").addEventListener("input", ({ target }) => askSoon("level", { dbfs: Number(target.value) }));
 byId("outlet").addEventListener("change", ({ target }) => {
-  if (target.value === "page") open(showOutlet);
-  else close(showOutlet);
+  if (target.value === "page") { open(showOutlet); return; }
+  if (isHere()) close(showOutlet);
+  ask("device", { name: target.value.startsWith("on ") ? target.value.slice(3) : null });
+});
+byId("outlet").addEventListener("focus", () => ask("devices"));
+hear("devices", ({ names, chosen }) => {
+  const box = byId("outlet"), [machine, page] = box.querySelectorAll("[value=machine], [value=page]");
+  box.replaceChildren(machine, ...names.map((name) => make("option", { value: `on ${name}` }, name)), page);
+  device = names.includes(chosen) ? `on ${chosen}` : "machine";
+  showOutlet();
 });
 
 export const muteNow = () => ask("mute", { on: true });
@@ -36,6 +45,7 @@ hear("view", (next) => {
   say(byId("level-words"), `${level_dbfs.toFixed(0)} dBFS`);
   mark(byId("level"), "aria-valuetext", `${level_dbfs.toFixed(0)} decibels under full scale`);
   mark(document.documentElement, "data-sounding", sounding && !muted);
+  rest(!sounding);
   if (beganHere && sounding && next.outlet === "nowhere") open(showOutlet);
   if (next.outlet.startsWith("on ")) notNeeded();
 });

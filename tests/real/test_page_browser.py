@@ -1,6 +1,5 @@
 """The page in Debian's Chromium, driven as a player drives it; the sound is the browser's own, recorded."""
 
-import json
 from pathlib import Path
 
 import numpy as np
@@ -380,7 +379,21 @@ def test_pictures_for_the_readme(opened):
     page.click(".caution button")
     page.wait_for_selector("[data-pair='4-3']")
     page.screenshot(path=PICTURES / "page-wide.png")
+    page.click("nav [data-part=temper]")
+    page.select_option("#scene", "e9-dance-band")
+    page.wait_for_selector("[data-wanted='B major E 4-5-7'][aria-pressed=true]")
+    page.click("#run")
+    page.wait_for_selector("#take")
+    page.screenshot(path=PICTURES / "page-temper.png")
+    page.click("nav [data-part=order]")
+    page.click("#make-plan")
+    page.wait_for_selector(".step")
+    page.click("#step-next")
+    page.wait_for_selector(".count-of:has-text('Step 2 of')")
+    page.screenshot(path=PICTURES / "page-order.png")
     phone = opened(390, 844)
     phone.click(".caution button")
     phone.screenshot(path=PICTURES / "page-phone.png")
-    assert json.loads(page.evaluate("JSON.stringify([innerWidth, innerHeight])")) == [1440, 900]
+    assert {file.name for file in PICTURES.glob("page-*.png")} == {
+        "page-wide.png", "page-temper.png", "page-order.png", "page-phone.png",
+    }  # fmt: skip

@@ -133,6 +133,7 @@ class Engine:
         self._stirred = asyncio.Event()
         self._quick_until = 0.0
         self._saving: asyncio.TimerHandle | None = None
+        self._writing = asyncio.Lock()
         self._found: tempering.Found | None = None
         self._along = -1
         self._plan: Order | None = None
@@ -270,7 +271,7 @@ class Engine:
         self._revision += 1
         self._publish()
         if self._saving is None:
-            self._saving = asyncio.get_running_loop().call_later(_SAVE_AFTER_SECONDS, self.write_down)
+            self._saving = asyncio.get_running_loop().call_later(_SAVE_AFTER_SECONDS, self._write_down_soon)
 
     def _publish(self) -> None:
         self._view = self._viewed()
@@ -298,13 +299,28 @@ class Engine:
     def _complain(self, text: str) -> None:
         self._post("fault", Fault(text))
 
+    def _write_down_soon(self) -> None:
+        self._saving = None
+        self._work(self._write_down_in_a_thread())
+
+    async def _write_down_in_a_thread(self) -> None:
+        """A disk can be slow; the pages need not wait for it."""
+        async with self._writing:
+            try:
+                await asyncio.to_thread(self._save, self._to_keep())
+            except TonegenError as error:
+                self._complain(str(error))
+
+    def _to_keep(self) -> Kept:
+        return Kept(self._history.present, self._playing, self._stage.device_name)
+
     def write_down(self) -> None:
         """Save what was set and played."""
         if self._saving is not None:
             self._saving.cancel()
             self._saving = None
         try:
-            self._save(Kept(self._history.present, self._playing, self._stage.device_name))
+            self._save(self._to_keep())
         except TonegenError as error:
             self._complain(str(error))
 
@@ -580,7 +596,8 @@ class Engine:
 
     async def close(self) -> None:
         """Write everything down, and let the sound fade out."""
-        self.write_down()
+        async with self._writing:
+            self.write_down()
         if self._keyboards is not None:
             await self._keyboards.close()
         await self._stage.close()

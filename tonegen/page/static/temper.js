@@ -81,7 +81,7 @@ const showOffer = () => {
         make("td", {}, one.before), make("td", {}, one.after)))))));
 };
 
-const noted = (note) => make("p", { class: "note" }, note);
+const noted = (note) => make("p", { class: "to-know" }, note);
 
 // The places of the trade-off as a curve to walk along: a slider, with the curve above it.
 const tradeOff = () => {

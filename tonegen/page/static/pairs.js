@@ -9,6 +9,8 @@ const still = matchMedia("(prefers-reduced-motion: reduce)");
 const rows = new Map();
 let view = null;
 let drawnAt = 0;
+let drawnLook = 0;
+const drawn = new WeakMap();
 let running = false;
 
 const rowOf = (pair) => {
@@ -65,7 +67,13 @@ const picture = (now) => {
   for (const { canvas, pair } of rows.values()) {
     const turns = view.playing.sounding ? turnsAt(pair.low, pair.high, now) : null;
     const perSecond = turns === null ? pair.beats_per_second : turnsPerSecond(pair.low, pair.high);
-    draw(canvas, turns ?? 0, perSecond, { rough: pair.audible === "roughness", quiet: turns === null });
+    const rough = pair.audible === "roughness", quiet = turns === null;
+    // What does not move need not be drawn again.
+    const stays = rough || quiet || pair.rate === "pure";
+    const seen = stays && `${rough} ${quiet} ${perSecond} ${rough ? 0 : (turns ?? 0).toFixed(2)} ${canvas.clientWidth} ${drawnLook}`;
+    if (stays && drawn.get(canvas) === seen) continue;
+    drawn.set(canvas, seen);
+    draw(canvas, turns ?? 0, perSecond, { rough, quiet });
   }
 };
 
@@ -86,5 +94,6 @@ const frame = (now) => {
 
 document.addEventListener("visibilitychange", run);
 addEventListener("resize", () => view && picture(performance.now()));
-addEventListener("look", () => { repaint(); if (view) picture(performance.now()); });
+addEventListener("part", () => view && picture(performance.now()));
+addEventListener("look", () => { repaint(); drawnLook += 1; if (view) picture(performance.now()); });
 hear("view", show);

@@ -13,38 +13,33 @@ import msgspec
 from msgspec import Struct
 from msgspec.structs import replace
 
-from tonegen import presets
-from tonegen.errors import BadPreset, BadValue, NoSuchDevice, TonegenError
-from tonegen.instrument import TuningPoint
+from tonegen.errors import BadValue, NoSuchDevice, TonegenError
 from tonegen.listening import Listening
 from tonegen.order import Order
 from tonegen.page import messages as asks
 from tonegen.page import ordering, tempering
 from tonegen.page.counting import count_of
+from tonegen.page.doing import Done, Standing
 from tonegen.page.keeping import Kept
 from tonegen.page.outlet import InPage
-from tonegen.page.rig import Rig, read_presets_again, rig_of, with_moved
-from tonegen.page.setting import History, MovedPoint, Playing, SavedGrip, Setting
+from tonegen.page.rig import Rig, read_presets_again, rig_of
+from tonegen.page.setting import History, Playing, Setting
 from tonegen.page.stage import Stage
 from tonegen.page.view import (
-    LEAST_OFFSET_CENTS,
-    MOST_OFFSET_CENTS,
     View,
     choices,
     engaging_keys,
     pair_name,
     refitted,
-    signed,
     view,
 )
 from tonegen.player import (
     HEARING_CAUTION,
     QUIET_LEVEL_DBFS,
-    checked_level_dbfs,
 )
 from tonegen.presets.own import save_temperament
-from tonegen.scene import Scene, checked_point
-from tonegen.sounding import Sounding, SoundingInterval, places, tones_to_play
+from tonegen.scene import Scene
+from tonegen.sounding import Sounding, places, tones_to_play
 from tonegen.temperament import OwnTemperament
 from tonegen.timbre import Tone, beating_only
 
@@ -180,82 +175,39 @@ class Engine:
             self._order(asked)
         elif isinstance(asked, asks.Keys | asks.Receiver | asks.Send | asks.Through | asks.PutBack):
             self._tune_keyboards(asked)
+        elif isinstance(asked, asks.Keep):
+            kept = self._kept(asked.name)
+            self._accept(Done(kept, self._playing, f"kept as {asked.name}"))
+        elif isinstance(asked, asks.TakeOffer):
+            self._accept(Done(self._tempered(), self._playing, "tempered"))
         else:
-            self._change(asked)
+            self._accept(self._standing().done(asked))
 
-    def _change(self, asked: asks.Asked) -> None:
-        setting, playing = self._history.present, self._playing
-        words = gesture = ""
-        match asked:
-            case asks.Engage():
-                playing = replace(playing, travels=self._engaged(asked.change, asked.travel))
-            case asks.Release():
-                playing = replace(playing, travels={})
-            case asks.Strings():
-                playing = self._on_strings(asked.strings)
-            case asks.Grip():
-                playing = self._taken(asked.name)
-            case asks.Bar():
-                playing = replace(playing, fret=self._rig.instrument.checked_fret(asked.fret))
-            case asks.Only():
-                pair = None if asked.low is None or asked.high is None else (asked.low, asked.high)
-                playing = replace(playing, only=pair)
-            case asks.Split():
-                playing = replace(playing, split=asked.on)
-            case asks.Sound():
-                playing = replace(playing, sounding=asked.on, muted=False)
-            case asks.Mute():
-                playing = replace(playing, muted=asked.on)
-            case asks.Level():
-                playing = replace(playing, level_dbfs=checked_level_dbfs(asked.dbfs))
-            case asks.Offset() | asks.Pure() | asks.Equal() | asks.Target():
-                setting, words = self._moved(asked)
-                gesture = asked.gesture if isinstance(asked, asks.Offset) else ""
-            case asks.Targets():
-                setting, words = replace(setting, moved=()), "everything back to its target"
-            case asks.SaveGrip():
-                setting, words = self._with_grip(asked.name), f"grip {asked.name} saved"
-            case asks.ForgetGrip():
-                left = tuple(grip for grip in setting.grips if grip.name != asked.name)
-                setting, words = replace(setting, grips=left), f"grip {asked.name} forgotten"
-            case asks.Choose():
-                setting, words = _chosen(setting, asked)
-            case asks.Keep():
-                setting, words = self._kept(asked.name), f"kept as {asked.name}"
-            case asks.Scene():
-                setting, words = self._with_scene(asked.name), f"scene {asked.name or 'none'}"
-            case asks.Weigh():
-                weights = {**setting.weights, asked.grip: asked.weight}
-                setting, words = replace(setting, weights=weights), f"{asked.grip} weighs {asked.weight:g}"
-            case asks.Pin():
-                setting, words = self._with_pin(asked)
-            case asks.Objective():
-                setting, words = replace(setting, objective=asked.name), f"least {asked.name}"
-            case asks.TakeOffer():
-                if self._found is None:
-                    raise BadValue("there is nothing to keep; temper first")
-                moved = tempering.moved_to(self._found, self._along)
-                setting, words = replace(setting, moved=moved), "tempered"
-        self._accept(setting, playing, words, gesture)
+    def _standing(self) -> Standing:
+        return Standing(self._history.present, self._playing, self._rig, self._sounding)
 
-    def _accept(self, setting: Setting, playing: Playing, words: str = "", gesture: str = "") -> None:
+    def _accept(self, done: Done) -> None:
         """Work everything out, then make it so; where something does not fit nothing is changed."""
-        rig = self._rig
+        rig, setting, playing = self._rig, done.setting, done.playing
         if setting != self._history.present:
             rig = rig_of(setting)
             playing = refitted(playing, rig.instrument) if rig.instrument != self._rig.instrument else playing
         sounding = rig.sounding(playing)
         if rig.instrument != self._rig.instrument:
             self._keys = engaging_keys(rig.instrument)
-        self._history.step(setting, words, gesture)
+        self._history.step(setting, done.words, done.gesture)
         self._show(rig, playing, sounding)
 
     def _go_back(self, forward: bool) -> None:
+        there, back = self._history.undo, self._history.redo
         if forward:
-            self._history.redo()
-        else:
-            self._history.undo()
-        rig = rig_of(self._history.present)
+            there, back = back, there
+        there()
+        try:
+            rig = rig_of(self._history.present)
+        except TonegenError:  # a preset of that time is gone
+            back()
+            raise
         playing = self._playing
         if rig.instrument != self._rig.instrument:
             playing = refitted(playing, rig.instrument)
@@ -324,102 +276,10 @@ class Engine:
         except TonegenError as error:
             self._complain(str(error))
 
-    # ------------------------------------------------------------------ what is asked
-
-    def _engaged(self, change: str, travel: float) -> dict[str, float]:
-        instrument = self._rig.instrument
-        instrument.state({change: travel})
-        rivals = {name for group in instrument.exclusive if change in group for name in group} - {change}
-        kept = {name: way for name, way in self._playing.travels.items() if name not in rivals}
-        if travel > 0:
-            return {**kept, change: travel}
-        kept.pop(change, None)
-        return kept
-
-    def _on_strings(self, strings: tuple[int, ...]) -> Playing:
-        chosen = tuple(sorted(set(strings)))
-        for number in chosen:
-            self._rig.instrument.string(number)
-        return replace(self._playing, strings=chosen, only=_still(self._playing.only, chosen))
-
-    def _taken(self, name: str) -> Playing:
-        for own in self._history.present.grips:
-            if own.name == name:
-                strings, travels = own.strings, own.travels
-                break
-        else:
-            grip = self._rig.instrument.grip(name)
-            strings, travels = grip.strings, dict.fromkeys(grip.changes, 1.0)
-        chosen = tuple(sorted(strings))
-        return replace(
-            self._playing, strings=chosen, travels=travels, only=_still(self._playing.only, chosen)
-        )
-
-    def _with_grip(self, name: str) -> Setting:
-        setting, playing = self._history.present, self._playing
-        if not name.strip():
-            raise BadValue("a grip needs a name")
-        if not playing.strings:
-            raise BadValue("touch the strings of the grip first")
-        others = tuple(grip for grip in setting.grips if grip.name != name)
-        return replace(setting, grips=(*others, SavedGrip(name.strip(), playing.strings, playing.travels)))
-
-    def _moved(self, asked: asks.Offset | asks.Pure | asks.Equal | asks.Target) -> tuple[Setting, str]:
-        rig, setting = self._rig, self._history.present
-        rig.instrument.string(asked.string)
-        point = rig.point(asked.string, self._playing)
-        match asked:
-            case asks.Target():
-                moved = with_moved(setting, point, None)
-                return replace(setting, moved=moved), f"{point} to its target"
-            case asks.Equal():
-                offset_cents = 0.0
-            case asks.Offset():
-                offset_cents = asked.offset_cents
-            case asks.Pure():
-                offset_cents = self._pure_offset(point, asked.string, asked.against)
-        if not LEAST_OFFSET_CENTS <= offset_cents <= MOST_OFFSET_CENTS:  # false for NaN as well
-            raise BadValue(
-                f"{point} at {offset_cents:+.1f} cents is out of range; "
-                f"offsets go from {LEAST_OFFSET_CENTS:g} to {MOST_OFFSET_CENTS:g}"
-            )
-        moved = with_moved(setting, point, offset_cents)
-        return replace(setting, moved=moved), f"{point} to {signed(offset_cents, 1)}"
-
-    def _interval(self, string: int, against: int) -> SoundingInterval:
-        for interval in self._sounding.intervals:
-            if {pair_name(interval.low), pair_name(interval.high)} == {string, against}:
-                return interval
-        raise BadValue(f"strings {string} and {against} do not sound together")
-
-    def _pure_offset(self, point: TuningPoint, string: int, against: int) -> float:
-        """The offset that makes the string's interval with another one pure, drop and travel considered."""
-        rig, playing = self._rig, self._playing
-        interval = self._interval(string, against)
-        now = rig.temperament.offset_cents(rig.instrument, point)
-        slope = rig.cents_moved_per_cent(string, playing)
-        if slope < 0.05:
-            raise BadValue(f"{point} hardly moves string {string} here; engage its change further")
-        wide = interval.cents_from_just if pair_name(interval.high) == string else -interval.cents_from_just
-        return now - wide / slope
-
-    def _with_scene(self, name: str) -> Setting:
-        if name and name not in presets.names("scenes"):
-            raise BadPreset(f'there is no scene called "{name[:40]}"; see: tonegen list scenes')
-        setting = tempering.with_scene(self._history.present, name)
-        tempering.scene_of(setting, self._rig)
-        return setting
-
-    def _with_pin(self, asked: asks.Pin) -> tuple[Setting, str]:
-        """Hold a point at the offset that it has; one that is held is let go."""
-        setting, rig = self._history.present, self._rig
-        point = checked_point(rig.instrument, asked.string, asked.changes)
-        others = tuple(pin for pin in setting.pins if TuningPoint(pin.string, pin.changes) != point)
-        if len(others) < len(setting.pins):
-            return replace(setting, pins=others), f"{point} let go"
-        offset_cents = rig.temperament.offset_cents(rig.instrument, point)
-        pin = MovedPoint(point.string, point.changes, offset_cents)
-        return replace(setting, pins=(*others, pin)), f"{point} held"
+    def _tempered(self) -> Setting:
+        if self._found is None:
+            raise BadValue("there is nothing to keep; temper first")
+        return replace(self._history.present, moved=tempering.moved_to(self._found, self._along))
 
     def _kept(self, name: str) -> Setting:
         """Write the offsets down as the player's own temperament, which becomes the target."""
@@ -455,7 +315,7 @@ class Engine:
 
     async def _count(self, asked: asks.Tapped) -> None:
         try:
-            interval = self._interval(asked.low, asked.high)
+            interval = self._standing().interval(asked.low, asked.high)
             counted = await asyncio.to_thread(count_of, asked.low, asked.high, interval, asked.times_ms)
         except TonegenError as error:
             self._complain(str(error))
@@ -624,42 +484,6 @@ def _to_play(sounding: Sounding, rig: Rig, playing: Playing) -> tuple[Tone, ...]
         replaced(tone, name=str(pair_name(source)))
         for tone, source in zip(tones, sounding.tones, strict=True)
     )
-
-
-def _still(only: tuple[int, int] | None, strings: tuple[int, ...]) -> tuple[int, int] | None:
-    """The pair that is heard alone, while both of it still sound."""
-    return only if only and set(only) <= {0, *strings} else None
-
-
-def _chosen(setting: Setting, asked: asks.Choose) -> tuple[Setting, str]:
-    """The setting with what was chosen; what belongs to another instrument goes with that instrument."""
-    read_presets_again()
-    given = {
-        name: value
-        for name in ("instrument", "temperament", "drop", "timbre", "reference_hz", "against")
-        if (value := getattr(asked, name)) is not None
-    }
-    words = ", ".join(f"{name.removesuffix('_hz')} {value or 'none'}" for name, value in given.items())
-    chosen = replace(setting, **given)
-    if asked.root is not None:
-        chosen = replace(chosen, root=None if asked.root < 0 else asked.root)
-        words = words or "root"
-    if chosen.instrument != setting.instrument:
-        chosen = replace(chosen, moved=(), grips=(), root=None, scene="", weights={}, pins=())
-        chosen = _fitting(chosen, "drop", "none") if asked.drop is None else chosen
-        chosen = _fitting(chosen, "temperament", "equal") if asked.temperament is None else chosen
-    elif chosen.temperament != setting.temperament:
-        chosen = replace(chosen, moved=())
-    return chosen, words
-
-
-def _fitting(setting: Setting, field: str, otherwise: str) -> Setting:
-    """The same setting, or the one with `otherwise` where the two do not go together."""
-    try:
-        rig_of(setting)
-    except (BadPreset, BadValue):
-        return replace(setting, **{field: otherwise})
-    return setting
 
 
 def _readable(setting: Setting) -> tuple[Rig, Setting]:

@@ -176,6 +176,14 @@ def with_scene(setting: Setting, name: str) -> Setting:
     return replaced(setting, scene=name, weights={}, pins=pins)
 
 
+def checked_grip(name: str, setting: Setting, rig: Rig) -> str:
+    """The name of a grip that can be asked for. Raises BadValue for any other."""
+    base = load_scene(setting.scene) if setting.scene else None
+    if name not in [wanted.grip.name for wanted in _available(base, setting, rig.instrument)]:
+        raise BadValue(f'there is no grip "{name[:60]}" to weigh')
+    return name
+
+
 def differs(one: Setting, other: Setting) -> bool:
     """Whether two settings ask for something else, or of another instrument."""
 

@@ -31,6 +31,7 @@ SUMMARIES: Final[Mapping[str, str]] = {
     "keys": "Bring keyboards and samplers to the temperament, by MIDI and OSC.",
     "list": "List the presets there are.",
     "ear": "Train ears on the purity of intervals, and measure what they hear.",
+    "page": "Open the page: see, hear and set the instrument.",
 }
 
 

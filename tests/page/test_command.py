@@ -1,0 +1,25 @@
+"""What `tonegen page` prints: the link, for a tablet as a code as well, and the caution."""
+
+import re
+
+from tonegen.cli.page import _ready
+from tonegen.player import HEARING_CAUTION
+
+
+def test_the_link_is_printed_and_for_a_tablet_drawn(capsys):
+    link = "http://192.0.2.7:8427/?token=a-token"
+    _ready(link, with_code=True, browser=False)()
+    printed = capsys.readouterr()
+    assert printed.out.startswith(f"The page is at {link}\n")
+    rows = [line for line in printed.out.splitlines() if re.fullmatch(r"[ ▀▄█]{20,}", line)]
+    assert len(rows) >= 15  # two modules of the code a row
+    assert HEARING_CAUTION in printed.err
+
+
+def test_on_this_machine_a_link_is_enough(capsys):
+    _ready("http://127.0.0.1:8427/", with_code=False, browser=False)()
+    assert "█" not in capsys.readouterr().out
+
+
+def test_a_port_that_cannot_be_is_refused(tonegen):
+    assert "--port" in tonegen.refused("tonegen page --no-browser --port 0")

@@ -1,0 +1,364 @@
+"""What a page shows and what it can do to the instrument, held against the command line and the trade."""
+
+import numpy as np
+import pytest
+
+from tests.measure import beat_of, turns_apart
+from tests.page.visitor import Visitor, in_the_loop, visitor
+from tonegen.errors import BadPreset, BadValue, TonegenError
+from tonegen.interval import Ratio, beats_per_second
+from tonegen.page import messages as asks
+from tonegen.page.engine import Engine
+from tonegen.page.keeping import Kept, load, save
+from tonegen.page.setting import MovedPoint, Playing, Setting
+
+PEDALS_DOWN = (asks.Engage("A", 1.0), asks.Engage("B", 1.0), asks.Strings((3, 4, 5)))
+
+
+def test_pedals_down_shows_what_the_command_line_prints(tonegen):
+    """Every number of the page is the core's: the same rig, asked for by the other door."""
+    chosen = "--instrument e9-ten-string --temperament five-limit-just --drop demo-soft-cabinet"
+    printed = tonegen(f"tonegen beats {chosen} --changes A,B --grip 3,4,5 --fret 3 --json").json
+
+    @in_the_loop
+    def check():
+        choose = asks.Choose(temperament="five-limit-just", drop="demo-soft-cabinet")
+        page = visitor(None, None, choose, *PEDALS_DOWN, asks.Bar(3.0))
+        assert len(page.view["pairs"]) == len(printed["intervals"]) == 3
+        for interval in printed["intervals"]:
+            pair = page.pair(interval["low_string"], interval["high_string"])
+            assert pair["beats_per_second"] == pytest.approx(interval["beats_per_second"], abs=1e-9)
+            assert (pair["ratio"], pair["direction"]) == (interval["ratio"], interval["direction"])
+        for tone in printed["tones"]:
+            string = page.string(tone["string"])
+            assert string["hz"] == f"{tone['hz']:.2f}"
+            assert string["note"] == tone["name"]
+            assert string["drop"] == f"{tone['drop_cents']:+.2f}".replace("-", "−")
+
+    check()
+
+
+@in_the_loop
+def test_a_half_stop_sounds_half_way_and_says_so():
+    """DD lowers string 2 by a whole tone and passes D4 at its measured half-stop."""
+    page = visitor(None, None, asks.Strings((2,)), asks.Engage("DD", 0.5))
+    assert page.view["state"] == "DD at 0.5"
+    assert page.string(2)["note"] == "D4"
+    page.ask(asks.Engage("DD", 1.0))
+    assert page.string(2)["note"] == "C#4"
+
+
+@in_the_loop
+def test_one_knee_cannot_do_two_things():
+    """Raising with F lets go of E, which the same knee engages."""
+    page = visitor(None, None, asks.Engage("E", 1.0), asks.Engage("F", 1.0))
+    assert page.view["state"] == "F"
+
+
+@in_the_loop
+def test_a_saved_grip_brings_its_strings_and_changes():
+    page = visitor(None, None, asks.Grip("A major A+B 3-4-5"))
+    assert page.view["state"] == "A+B"
+    assert [string["number"] for string in page.view["strings"] if string["in_grip"]] == [3, 4, 5]
+    assert [grip["name"] for grip in page.view["grips"] if grip["taken"]] == ["A major A+B 3-4-5"]
+
+
+@in_the_loop
+def test_the_players_own_grip_is_kept_taken_and_forgotten():
+    page = visitor(None, None, asks.Engage("A", 0.5), asks.Strings((4, 5)), asks.SaveGrip("half a pedal"))
+    page.ask(asks.Release(), asks.Strings((1,)), asks.Grip("half a pedal"))
+    assert page.view["state"] == "A at 0.5"
+    page.ask(asks.ForgetGrip("half a pedal"))
+    assert not [grip for grip in page.view["grips"] if grip["own"]]
+    with pytest.raises(BadValue, match="has no grip"):
+        page.ask(asks.Grip("half a pedal"))
+
+
+@pytest.mark.parametrize("string", [3, 4, 5])
+@pytest.mark.parametrize("travel", [1.0, 0.97])
+def test_pure_is_one_touch_away_whichever_string_moves(string, travel):
+    """On its way as well: the tuning point moves as far as it must for the string to arrive."""
+
+    @in_the_loop
+    def check():
+        page = visitor(
+            None, None, asks.Choose(drop="demo-soft-cabinet"), asks.Engage("A", travel),
+            asks.Engage("B", 1.0), asks.Strings((3, 4, 5)),
+        )  # fmt: skip
+        against = {3: 4, 4: 3, 5: 4}[string]
+        page.ask(asks.Pure(string, against))
+        low, high = (max(string, against), min(string, against))
+        assert abs(page.pair(low, high)["beats_per_second"]) < 0.001
+        assert page.pair(low, high)["rate"] == "pure"
+
+    check()
+
+
+@in_the_loop
+def test_equal_and_my_target_are_one_touch_away():
+    page = visitor(None, None, asks.Choose(temperament="five-limit-just"), *PEDALS_DOWN)
+    page.ask(asks.Offset(5, -7.0))
+    assert page.cell(5, "A")["offset"] == "−7.0"
+    page.ask(asks.Equal(5))
+    assert page.cell(5, "A")["offset"] == "+0.0"
+    page.ask(asks.Target(5))
+    assert page.cell(5, "A")["offset"] == "−15.6"  # C#, a just major sixth above E: 884.4 cents
+
+
+@in_the_loop
+def test_moving_a_stop_leaves_the_open_string_alone():
+    """A stop of a change is a tuning point of its own."""
+    page = visitor(None, None, *PEDALS_DOWN, asks.Offset(5, -7.0))
+    assert page.cell(5, "A")["moved"]
+    assert page.cell(5, "open")["offset"] == "+0.0"
+    page.ask(asks.Release())
+    assert page.string(5)["cents"] == "+0.00"
+
+
+@in_the_loop
+def test_a_drag_is_taken_back_at_once_and_done_again():
+    page = visitor(None, None, *PEDALS_DOWN, asks.Offset(4, 2.0))
+    for cents in (1.0, 3.0, 5.0):
+        page.ask(asks.Offset(5, cents, "one drag"))
+    assert page.view["undo"] == "string 5 with A to +5.0"
+    assert page.ask(asks.Undo())["undo"] == "string 4 open to +2.0"
+    assert page.cell(5, "A")["offset"] == "+0.0"
+    page.ask(asks.Redo())
+    assert page.cell(5, "A")["offset"] == "+5.0"
+    page.ask(asks.Undo(), asks.Undo(), asks.Undo(), asks.Undo())
+    assert page.view["undo"] == ""
+    assert page.view["state"] == "A+B"  # hands and feet stay where they are
+
+
+@in_the_loop
+def test_another_instrument_takes_what_it_can_and_undo_brings_all_back():
+    page = visitor(None, None, asks.Choose(drop="demo-soft-cabinet"), *PEDALS_DOWN, asks.Offset(5, -7.0))
+    view = page.ask(asks.Choose(instrument="bass-four-string"))
+    assert [string["number"] for string in view["strings"]] == [1, 2, 3, 4]
+    assert view["setting"]["drop"] == "none"  # the cabinet belongs to the other instrument
+    view = page.ask(asks.Undo())
+    assert view["setting"]["drop"] == "demo-soft-cabinet"
+    assert page.cell(5, "A")["offset"] == "−7.0"
+
+
+@in_the_loop
+def test_a_bass_note_is_heard_against_the_grip():
+    page = visitor(None, None, asks.Choose(against="E2"), asks.Strings((6, 8)))
+    assert page.pair(0, 6)["ratio"] == "5:2"
+    page.ask(asks.Pure(6, 0))
+    assert page.pair(0, 6)["rate"] == "pure"
+    assert page.string(6)["cents"] == "−13.69"  # a just third is 13.69 cents below an equal one
+
+
+@in_the_loop
+def test_fast_and_slow_beats_are_said_as_such():
+    page = visitor(None, None, asks.Strings((3, 5)), asks.Bar(12.0))
+    assert page.pair(5, 3)["counts"] == "rough, too fast to count"
+    assert page.pair(5, 3)["audible"] == "roughness"
+
+
+@pytest.mark.parametrize(
+    ("asked", "because"),
+    [
+        (asks.Offset(5, 51.0), "out of range"),
+        (asks.Offset(5, float("nan")), "out of range"),
+        (asks.Offset(11, 1.0), "no string 11"),
+        (asks.Strings((11,)), "no string 11"),
+        (asks.Engage("H", 1.0), "no change"),
+        (asks.Engage("A", 1.5), "cannot travel"),
+        (asks.Bar(25.0), "off the neck"),
+        (asks.Level(0.0), "ceiling"),
+        (asks.Grip("nothing like it"), "has no grip"),
+        (asks.Pure(3, 9), "do not sound together"),
+        (asks.SaveGrip("  "), "needs a name"),
+        (asks.Choose(reference_hz=10.0), "reference pitch"),
+        (asks.Choose(against="H3"), "not a note name"),
+        (asks.Choose(instrument="/etc/passwd"), "no instrument called"),
+        (asks.Choose(instrument="../instruments/e9-ten-string"), "no instrument called"),
+        (asks.Choose(temperament="./mine.toml"), "no temperament called"),
+        (asks.Choose(drop="demo-soft-cabinet", instrument="c6-ten-string"), "has no change"),
+    ],
+)
+def test_what_cannot_be_meant_changes_nothing(asked, because):
+    @in_the_loop
+    def check():
+        page = visitor(None, None, *PEDALS_DOWN)
+        before = page.view
+        with pytest.raises((BadValue, BadPreset), match=because):
+            page.ask(asked)
+        late = Visitor(page.engine)
+        assert late.view == before
+
+    check()
+
+
+@in_the_loop
+def test_two_pages_are_shown_the_same():
+    page = visitor()
+    other = Visitor(page.engine)
+    page.ask(*PEDALS_DOWN, asks.Offset(5, -7.0))
+    other.ask(asks.Bar(5.0))
+    assert page.view == other.view
+    assert page.view["bar"] == "fret 5"
+
+
+def test_everything_is_found_again_after_a_restart_but_silent_and_quiet(own_folder):
+    path = own_folder / "page.json"
+
+    @in_the_loop
+    def before():
+        page = Visitor(Engine(None, lambda kept: save(path, kept)))
+        page.ask(asks.Choose(temperament="vallotti", against="E2"), *PEDALS_DOWN, asks.Offset(5, -7.0))
+        page.ask(asks.Bar(3.0), asks.SaveGrip("mine"), asks.Sound(True), asks.Level(-10.0), asks.Mute(True))
+        page.engine.write_down()
+
+    @in_the_loop
+    def after():
+        page = Visitor(Engine(load(path), lambda kept: None))
+        assert page.view["state"] == "A+B"
+        assert page.cell(5, "A")["offset"] == "−7.0"
+        assert page.view["grips"][0]["name"] == "mine"
+        assert (page.view["bar"], page.view["setting"]["against"]) == ("fret 3", "E2")
+        playing = page.view["playing"]
+        assert (playing["sounding"], playing["muted"], playing["level_dbfs"]) == (False, False, -24.0)
+
+    before()
+    after()
+    assert [file.name for file in own_folder.iterdir()] == ["page.json"]
+
+
+@pytest.mark.parametrize("damage", [b"", b"{", b"[1]", b'{"setting": {"reference_hz": "x"}}', b"\xff" * 99])
+def test_a_damaged_file_is_put_aside_and_the_page_begins_anew(own_folder, damage):
+    own_folder.mkdir(parents=True)
+    path = own_folder / "page.json"
+    path.write_bytes(damage)
+    assert load(path) is None
+    assert [file.name for file in own_folder.iterdir()] == ["page.damaged"]
+
+
+@pytest.mark.parametrize(
+    "kept",
+    [
+        Kept(Setting(instrument="sold-last-year")),
+        Kept(Setting(temperament="gone")),
+        Kept(Setting(drop="demo-soft-cabinet", instrument="c6-ten-string")),
+        Kept(playing=Playing(travels={"Z": 1.0, "A": 7.0}, strings=(3, 44))),
+        Kept(playing=Playing(travels={"E": 1.0, "F": 1.0})),
+        Kept(playing=Playing(fret=99.0)),
+        Kept(Setting(moved=(MovedPoint(77, ("Q",), 3.0),))),
+    ],
+)
+def test_what_no_longer_fits_is_replaced_and_the_page_opens(kept):
+    @in_the_loop
+    def check():
+        page = Visitor(Engine(kept, lambda kept: None))
+        assert page.view["strings"]
+        assert page.view["pairs"] is not None
+
+    check()
+
+
+def heard(page, seconds, rate):
+    """What a page's own loudspeaker is given, mono, block by block, and the outlet it came through."""
+    outlet = page.engine.hear_in_page(rate, lambda: None)
+
+    def more(seconds):
+        blocks = []
+        for _ in range(round(seconds * rate / 1000)):
+            block = outlet.draw(1000)
+            blocks.append(np.frombuffer(block, dtype="<f4", offset=8).reshape(-1, 2)[:, 0])
+        return np.concatenate(blocks)
+
+    more(seconds)
+    return more, outlet
+
+
+@in_the_loop
+def test_a_slow_beat_is_still_where_the_page_draws_it_after_ten_minutes():
+    """The phase that pages are told against the envelope of the sound that they are given, measured."""
+    rate = 8000
+    page = visitor(None, None, asks.Strings((4, 8)), asks.Choose(timbre="organ"))
+    page.ask(asks.Offset(4, 1.3), asks.Only(8, 4), asks.Sound(True))
+    more, _ = heard(page, 600.0, rate)
+    moment = page.engine.moment()
+    (beat,) = moment.beats
+    sound = more(20.0)
+
+    measured = beat_of(sound, rate, 329.8)
+    envelope = np.abs(sound.reshape(-1, 80)).max(axis=1)
+    loudest = envelope.argmax() * 80 / rate
+    assert abs(beat.turns_per_second) == pytest.approx(measured, abs=0.002)
+    assert moment.frame == 600 * rate
+    assert turns_apart(beat.turns + beat.turns_per_second * loudest, 0.0) < 0.03
+
+
+@in_the_loop
+def test_moving_an_offset_changes_the_beat_as_shown():
+    rate = 16_000
+    page = visitor(None, None, asks.Choose(temperament="five-limit-just"), asks.Strings((5, 6)))
+    page.ask(asks.Sound(True), asks.Only(6, 5))
+    page.ask(asks.Offset(6, -16.0, "drag"))
+    more, _ = heard(page, 1.0, rate)
+    for cents in np.arange(-16.0, -20.05, -0.25):
+        page.ask(asks.Offset(6, float(cents), "drag"))
+        more(0.0625)
+    sound = more(8.0)
+
+    shown = page.pair(6, 5)["beats_per_second"]
+    low, high = float(page.string(6)["hz"]), float(page.string(5)["hz"])
+    assert shown == pytest.approx(float(beats_per_second(low, high, Ratio(6, 5))), abs=0.1)
+    assert beat_of(sound, rate, 1236.0) == pytest.approx(abs(shown), abs=0.01)
+
+
+@in_the_loop
+def test_one_pair_alone_silences_the_other_strings():
+    page = visitor(None, None, *PEDALS_DOWN, asks.Only(4, 3), asks.Sound(True))
+    more, _ = heard(page, 1.0, 16_000)
+    spectrum = np.abs(np.fft.rfft(more(4.0) * np.hanning(64_000)))
+    loud = np.flatnonzero(spectrum > spectrum.max() / 100) / 4
+    assert np.all(np.abs(loud - 1319) < 8)  # the fourth's coincident partials: 4 of E4, 3 of A4
+
+
+@in_the_loop
+def test_escape_mutes_and_the_phases_go_on():
+    page = visitor(None, None, *PEDALS_DOWN, asks.Sound(True))
+    more, _ = heard(page, 1.0, 16_000)
+    page.ask(asks.Mute(True))
+    more(0.5)
+    assert np.abs(more(0.5)).max() == 0.0
+    assert page.engine.moment().beats
+    page.ask(asks.Mute(False))
+    more(0.5)
+    assert np.abs(more(0.5)).max() > 0.01
+
+
+@in_the_loop
+def test_the_sound_begins_with_a_fade_and_stays_under_its_level():
+    page = visitor(None, None, *PEDALS_DOWN, asks.Sound(True))
+    outlet = page.engine.hear_in_page(48_000, lambda: None)
+    blocks = [np.frombuffer(outlet.draw(480), dtype="<f4", offset=8) for _ in range(100)]
+    peaks = [float(np.abs(block).max()) for block in blocks]
+    assert peaks[0] < 0.001
+    assert max(peaks) <= 10 ** (-24 / 20)
+
+
+@in_the_loop
+def test_the_sound_is_in_one_place_at_a_time():
+    page = visitor(None, None, asks.Sound(True))
+    taken = []
+    page.engine.hear_in_page(48_000, lambda: taken.append("first"))
+    second = page.engine.hear_in_page(44_100, lambda: taken.append("second"))
+    assert taken == ["first"]
+    assert page.engine.moment().sample_rate == 44_100
+    page.engine.no_longer_in_page(second)
+    assert page.view["outlet"] == "opening"
+
+
+@pytest.mark.parametrize("rate", [0, 100, 10**7])
+def test_a_loudspeaker_of_no_such_rate_is_refused(rate):
+    @in_the_loop
+    def check():
+        with pytest.raises(TonegenError, match="sample rate"):
+            visitor().engine.hear_in_page(rate, lambda: None)
+
+    check()

@@ -1,0 +1,236 @@
+"""The server as a user runs it, met by friends, strangers and broken pages."""
+
+import http.client
+import json
+import random
+import signal
+import struct
+import subprocess
+import sys
+
+import pytest
+from websockets.exceptions import ConnectionClosed, InvalidStatus
+from websockets.sync.client import connect
+
+from tests.page.running import RunningPage
+from tonegen.page.server import LARGEST_MESSAGE_BYTES
+
+AB = {"do": "grip", "name": "A major A+B 3-4-5"}
+
+
+@pytest.fixture(scope="module")
+def running(tmp_path_factory):
+    with RunningPage(tmp_path_factory.mktemp("own")) as page:
+        yield page
+
+
+def get(running, path, **headers):
+    """A request with its path and headers exactly as given."""
+    connection = http.client.HTTPConnection("127.0.0.1", running.port, timeout=10)
+    connection.putrequest(headers.pop("method", "GET"), path, skip_host=True)
+    for name, value in {"Host": running.host, **headers}.items():
+        connection.putheader(name, value)
+    connection.endheaders()
+    response = connection.getresponse()
+    body = response.read()
+    connection.close()
+    return response, body
+
+
+def test_the_page_and_its_parts_come_from_the_package_and_forbid_all_else(running):
+    response, body = get(running, "/")
+    assert response.status == 200
+    assert b"<title>tonegen</title>" in body
+    policy = response.headers["content-security-policy"]
+    assert "default-src 'none'" in policy
+    assert "unsafe" not in policy
+    assert b"http://" not in body.replace(b"http://www.w3.org", b"")
+    assert b"https://" not in body
+    for name, kind in [("main.js", "text/javascript"), ("style.css", "text/css"), ("icon.svg", "image/svg")]:
+        response, _ = get(running, f"/{name}")
+        assert (response.status, response.headers["content-type"].startswith(kind)) == (200, True)
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/../server.py", "/../../../../etc/passwd", "/%2e%2e/server.py", "/..%2fserver.py",
+        "/static/../server.py", "//etc/passwd", "/static/index.html", "/server.py", "/index.html/",
+        "/index.html%00.js", "/.", "/engine", "/..\\server.py", "/index.html/../../engine.py",
+        "/" + "../" * 40 + "etc/passwd",
+    ],
+)  # fmt: skip
+def test_no_other_path_reaches_a_file(running, path):
+    response, body = get(running, path)
+    assert response.status == 404
+    assert body == b"tonegen: there is no such page\n"
+
+
+def test_pages_are_only_read(running):
+    assert get(running, "/", method="POST")[0].status == 405
+
+
+def test_a_wrong_host_and_a_foreign_origin_are_refused(running):
+    assert get(running, "/", Host="elsewhere.example")[0].status == 403
+    assert get(running, "/", Origin="http://elsewhere.example")[0].status == 403
+    for path in ("engine", "sound?rate=48000"):
+        for origin in ("http://elsewhere.example", None):
+            with (
+                pytest.raises(InvalidStatus) as refused,
+                connect(f"ws://{running.host}/{path}", origin=origin),
+            ):
+                pass
+            assert refused.value.response.status_code == 403
+
+
+def test_two_pages_see_the_same_and_a_late_one_too(running):
+    with running.page() as one, running.page() as other:
+        one.ask("grip", name="A major A+B 3-4-5")
+        seen = [page.shown("view", lambda view: view["state"] == "A+B") for page in (one, other)]
+        assert seen[0] == seen[1]
+        other.ask("bar", fret=3.0)
+        moved = one.shown("view", lambda view: view["bar"] == "fret 3")
+        with running.page() as late:
+            assert late.shown("view") == moved
+
+
+def malformed(count):
+    """Broken in every way that comes to mind, and at random, the same each time."""
+    shuffled = random.Random(20261125)
+    pieces = [
+        "", "{", "null", "[]", "3", '"engage"', "{}", '{"do":1}', '{"do":"fly"}', '{"do":"engage"}',
+        '{"do":"engage","change":"A"}', '{"do":"engage","change":"A","travel":"x"}',
+        '{"do":"bar","fret":1e999}', '{"do":"engage","change":"A","travel":1,"also":2}',
+        '{"do":"bar","fret":-1}', '{"do":"level","dbfs":99}', '{"do":"strings","strings":[-1]}',
+        '{"do":"strings","strings":[65]}', '{"do":"strings","strings":"3"}',
+        '{"do":"offset","string":5,"offset_cents":1e300}', '{"do":"grip","name":"' + "x" * 5000 + '"}',
+        '{"do":"choose","instrument":"../../etc/passwd"}', '{"do":"choose","root":99}', "\x00", "NaN",
+        '{"do":"scene","name":"../x"}', '{"do":"weigh","grip":"x","weight":-1}',
+        '{"do":"step","at":0}', '{"do":"send","where":"midi x"}', '{"do":"receiver","name":"../mpe"}',
+        "[" * 20000, '{"do":"undo"' * 500, b"\xff\xfe\x00", b"", bytes(range(256)),
+    ]  # fmt: skip
+    good = json.dumps({"do": "engage", "change": "A", "travel": 0.5})
+    for number in range(count):
+        if number < len(pieces):
+            yield pieces[number]
+        else:
+            broken = list(good)
+            for _ in range(shuffled.randint(1, 4)):
+                broken[shuffled.randrange(len(broken))] = chr(shuffled.randrange(1, 0x250))
+            broken[0] = shuffled.choice("[x\x01")
+            yield "".join(broken)
+
+
+def test_200_malformed_messages_are_answered_and_the_sound_plays_on(running):
+    with running.page() as page, running.page() as other:
+        other.connection.send(json.dumps(AB))
+        other.ask("sound", on=True)
+        before = other.shown("moment", lambda moment: moment["beats"])
+        for message in malformed(200):
+            page.connection.send(message)
+            assert page.shown("fault")["text"]
+        page.ask("engage", change="A", travel=1.0)
+        assert page.shown("view")["state"] == "A+B"
+        after = other.shown("moment", lambda moment: moment["frame"] > before["frame"])
+        assert len(after["beats"]) == 3
+        other.ask("sound", on=False)
+
+
+def test_a_message_too_large_ends_that_page_only(running):
+    with running.page() as page, running.page() as other:
+        page.connection.send("x" * (LARGEST_MESSAGE_BYTES + 1))
+        with pytest.raises(ConnectionClosed):
+            page.shown("fault")
+        other.ask("bar", fret=2.0)
+        assert other.shown("view", lambda view: view["bar"] == "fret 2")
+
+
+def test_a_page_that_takes_nothing_holds_nobody_up(running):
+    """Its messages are not piled up: what is newer replaces what it has not taken."""
+    with running.page() as stuck, running.page() as other:
+        stuck.connection.socket.settimeout(None)
+        before = running.resident_mb()
+        for step in range(1000):
+            other.ask("bar", fret=step % 24)
+        other.ask("bar", fret=7.25)
+        assert other.shown("view", lambda view: view["bar"] == "fret 7.25", seconds=60)
+        assert running.resident_mb() < before + 10
+
+
+def test_a_thousand_pages_open_and_close_and_nothing_leaks(running):
+    with running.page() as other:
+        other.connection.send(json.dumps(AB))
+        other.ask("sound", on=True)
+        other.shown("moment", lambda moment: moment["beats"])
+
+        def visit():
+            with running.page() as page:
+                page.shown("view")
+
+        for _ in range(100):  # what is made once is made
+            visit()
+        files, threads, memory = running.open_files(), running.threads(), running.resident_mb()
+        for _ in range(900):
+            visit()
+        other.ask("ping", sent_ms=1.0)
+        other.shown("pong")
+        assert running.open_files() <= files + 2
+        assert running.threads() <= threads
+        assert running.resident_mb() < memory + 8
+        first = other.shown("moment")["frame"]
+        assert other.shown("moment", lambda moment: moment["frame"] > first)
+        other.ask("sound", on=False)
+
+
+def test_more_pages_than_anyone_needs_are_turned_away(running):
+    pages = [running.page() for _ in range(64)]
+    one_more = running.page()
+    with pytest.raises(ConnectionClosed, match="too many pages"):
+        one_more.shown("view")
+    for page in (*pages, one_more):
+        page.close()
+
+
+def test_sound_for_a_page_comes_block_by_block_and_goes_elsewhere_when_another_asks(running):
+    address = f"ws://{running.host}/sound?rate=44100"
+    origin = f"http://{running.host}"
+    with connect(address, origin=origin) as first:
+        frames = []
+        for _ in range(3):
+            first.send('{"frames": 512, "heard_frame": 0}')
+            block = first.recv(timeout=10)
+            frames.append(struct.unpack_from("<d", block)[0])
+            assert len(block) == 8 + 512 * 2 * 4
+        assert frames == [0, 512, 1024]
+        with connect(address, origin=origin), pytest.raises(ConnectionClosed, match="went elsewhere"):
+            first.recv(timeout=10)
+
+
+@pytest.mark.parametrize("wrong", ["rate=3", "rate=x", "", "rate=99999999"])
+def test_a_loudspeaker_that_cannot_be_is_told_so(running, wrong):
+    with (
+        connect(f"ws://{running.host}/sound?{wrong}", origin=f"http://{running.host}") as speaker,
+        pytest.raises(ConnectionClosed, match="sample rate"),
+    ):
+        speaker.recv(timeout=10)
+
+
+@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])
+def test_a_restart_finds_everything_again(tmp_path, how):
+    with RunningPage(tmp_path) as first:
+        with first.page() as page:
+            page.connection.send(json.dumps(AB))
+            page.ask("offset", string=5, offset_cents=-7.0)
+            left = page.shown("view", lambda view: view["undo"])
+        first.end(how)
+    with RunningPage(tmp_path) as again, again.page() as page:
+        found = page.shown("view")
+        for part in ("cells", "pairs", "state", "setting"):
+            assert found[part] == left[part]
+
+
+def test_a_port_that_is_taken_is_one_line(running):
+    line = [sys.executable, "-c", "from tonegen.cli import main; main()", "page", "--no-browser"]
+    ended = subprocess.run([*line, "--port", str(running.port)], capture_output=True, text=True)
+    assert (ended.returncode, ended.stdout, ended.stderr.count("\n")) == (2, "", 1)
+    assert f"port {running.port} cannot be used" in ended.stderr

@@ -1,0 +1,191 @@
+"""Tempering, the tuning order and the keyboards as pages ask for them, held against the command line."""
+
+import pytest
+from msgspec.structs import replace
+
+from tests.page.visitor import Visitor, in_the_loop, visitor
+from tonegen.errors import BadValue, TonegenError
+from tonegen.page import messages as asks
+from tonegen.page.engine import Engine
+from tonegen.page.keeping import Kept
+
+IN_A_BAND = (asks.Choose(drop="demo-soft-cabinet"), asks.Scene("e9-dance-band"))
+
+
+def test_a_scene_is_solved_as_on_the_command_line_and_kept_at_one_touch(tonegen):
+    printed = tonegen("tonegen temper e9-dance-band --json").json
+
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, *IN_A_BAND)
+        page.ask(asks.Temper())
+        offer = await page.until("offer", lambda offer: offer["found"])
+        assert [grip["name"] for grip in offer["grips"]] == [grip["name"] for grip in printed["grips"]]
+        for grip, same in zip(offer["grips"], printed["grips"], strict=True):
+            for interval, twin in zip(grip["intervals"], same["intervals"], strict=True):
+                for when in ("before", "after"):
+                    wanted = twin[when]["beats_per_second"]
+                    assert interval[f"{when}_beats"] == pytest.approx(wanted, abs=1e-6)
+        assert page.cell(6, "open")["offset"] == "+0.0"  # an offer changes nothing yet
+
+        page.ask(asks.TakeOffer())
+        for point in printed["points"]:
+            column = "+".join(point["changes"]) or "open"
+            if column in [one["name"] for one in page.view["columns"]]:
+                offset = float(page.cell(point["string"], column)["offset"].replace("−", "-"))
+                assert offset == pytest.approx(point["offset_cents"], abs=0.051)
+        assert page.view["undo"] == "tempered"
+        page.ask(asks.Undo())
+        assert page.cell(6, "open")["offset"] == "+0.0"
+        page.ask(asks.Redo())
+        assert page.cell(6, "open")["offset"] != "+0.0"
+
+    check()
+
+
+@in_the_loop
+async def test_grips_are_chosen_and_weighed_without_a_scene():
+    """One grip alone comes out pure: nothing else asks for anything."""
+    page = visitor(None, None, asks.Choose(drop="demo-soft-cabinet"))
+    with pytest.raises(BadValue, match="choose the grips"):
+        page.ask(asks.Temper())
+    page.ask(asks.Weigh("A major A+B 3-4-5", 2.0), asks.Temper())
+    offer = await page.until("offer", lambda offer: offer["found"])
+    [grip] = offer["grips"]
+    assert [one["after"] for one in grip["intervals"]] == ["pure"] * 3
+    page.ask(asks.TakeOffer(), asks.Grip("A major A+B 3-4-5"))
+    assert [pair["rate"] for pair in page.view["pairs"]] == ["pure"] * 3
+    page.ask(asks.ThrowAway())
+    assert not page.shown["offer"]["found"]
+    with pytest.raises(BadValue, match="nothing to keep"):
+        page.ask(asks.TakeOffer())
+
+
+@in_the_loop
+async def test_what_is_touched_is_held():
+    page = visitor(None, None, asks.Strings((4, 5)), asks.Offset(5, 3.0))
+    page.ask(asks.Pin(5, ()), asks.Weigh("E major 3-4-5", 1.0), asks.Temper())
+    assert page.cell(5, "open")["pinned"]
+    assert page.shown["asked"]["pins"] == ["string 5 open at +3.0"]
+    offer = await page.until("offer", lambda offer: offer["found"])
+    assert "string 5 open" not in [point["point"] for point in offer["points"]]
+    page.ask(asks.TakeOffer())
+    assert page.cell(5, "open")["offset"] == "+3.0"
+    page.ask(asks.Pin(5, ()))
+    assert not page.cell(5, "open")["pinned"]
+    with pytest.raises(BadValue, match="does not move"):
+        page.ask(asks.Pin(1, ("A",)))
+
+
+@in_the_loop
+async def test_the_trade_off_is_walked_along():
+    page = visitor(None, None, *IN_A_BAND, asks.Temper())
+    offer = await page.until("offer", lambda offer: offer["found"])
+    last = len(offer["front"]) - 1
+    assert last > 10
+    assert (offer["front"][0]["up"], offer["front"][last]["up"]) in [(1.0, 0.0), (0.0, 1.0)]
+    worst = []
+    for place in (0, last):
+        page.ask(asks.Along(place))
+        intervals = [one for grip in page.shown["offer"]["grips"] for one in grip["intervals"]]
+        worst.append(max(abs(one["after_beats"]) for one in intervals if " with " in one["names"]))
+    assert min(worst) < max(worst) / 5  # the band is met at one end and not at the other
+    with pytest.raises(BadValue, match="no place"):
+        page.ask(asks.Along(last + 1))
+
+
+@in_the_loop
+async def test_a_scene_of_another_instrument_is_refused():
+    page = visitor()
+    with pytest.raises(BadValue, match="is for c6-ten-string"):
+        page.ask(asks.Scene("c6-swing-band"))
+    with pytest.raises(TonegenError, match="no scene called"):
+        page.ask(asks.Scene("../scenes/e9-dance-band"))
+
+
+def test_offsets_are_kept_as_the_players_own_temperament(tonegen):
+    @in_the_loop
+    async def keep():
+        page = visitor(None, None, asks.Strings((5,)), asks.Offset(5, -3.5), asks.Keep("my-e9"))
+        assert page.view["setting"]["temperament"] == "my-e9"
+        assert page.string(5)["target"] == "−3.5"
+        assert not page.cell(5, "open")["moved"]
+
+    keep()
+    tone = tonegen("tonegen beats --instrument e9-ten-string --temperament my-e9 --grip 4,5 --json").json
+    assert [round(one["offset_cents"], 3) for one in tone["tones"]] == [0.0, -3.5]
+
+
+def test_the_order_is_the_command_lines_and_each_step_sounds(tonegen):
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, asks.Choose(temperament="five-limit-just"), asks.Order())
+        plan = await page.until("order", lambda plan: plan["steps"])
+        assert "E4" in plan["steps"][0]["against"]
+        assert {step["rate"] for step in plan["steps"]} >= {"pure"}
+        assert plan["checks"]
+        page.ask(asks.Step(1), asks.Sound(True))
+        outlet = page.engine.hear_in_page(16_000, lambda: None)
+        outlet.draw(16_000)
+        [beat] = page.engine.moment().beats
+        assert beat.turns_per_second == pytest.approx(plan["steps"][1]["beats_per_second"], abs=1e-6)
+        page.ask(asks.Step(-1))
+        outlet.draw(16_000)
+        assert page.shown["order"]["at"] == -1
+        assert len(page.engine.moment().beats) == len(page.view["pairs"])
+        page.ask(asks.Strings((5,)), asks.Offset(5, 3.0))
+        assert page.shown["order"]["stale"]
+        with pytest.raises(BadValue, match="no such step"):
+            page.ask(asks.Step(999))
+
+    check()
+
+
+def test_what_the_keyboards_would_get_is_the_command_lines_plan(tonegen):
+    rig = "--instrument e9-ten-string --temperament five-limit-just --drop demo-soft-cabinet --fret 3"
+    printed = tonegen(f"tonegen keys plan {rig} --receiver twelve-channel-bend --json").json
+
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, asks.Choose(temperament="five-limit-just", drop="demo-soft-cabinet"))
+        page.ask(asks.Bar(3.0), asks.Keys())
+        shown = page.shown["keys"]
+        assert [row["name"] for row in shown["rows"]][:3] == ["C", "C#", "D"]
+        for row, key in zip(shown["rows"], printed["keys"][60:72], strict=True):
+            assert float(row["sent"].replace("−", "-")) == pytest.approx(key["sent_cents"], abs=0.0006)
+        page.ask(asks.Receiver("mts-bulk", "least beats", True))
+        assert len(page.shown["keys"]["rows"]) == 128
+        for wrong in ("../receivers/mpe", "/etc/passwd", ""):
+            with pytest.raises(TonegenError, match="no receiver called"):
+                page.ask(asks.Receiver(wrong, "mean", False))
+        with pytest.raises(BadValue, match="no way to decide"):
+            page.ask(asks.Receiver("mpe", "coin", False))
+        with pytest.raises(BadValue, match="send the tuning first"):
+            page.ask(asks.Through("anything"))
+        with pytest.raises(BadValue, match="no place"):
+            page.ask(asks.Send("osc 127.0.0.1:9000"))
+        await page.engine.close()
+
+    check()
+
+
+@in_the_loop
+async def test_taps_along_with_a_beat_say_how_far_from_pure_it_is():
+    """Two beats a second on E3-E4: the octave's pair is near 330 Hz, where a cent is 0.19 beats a second."""
+    page = visitor(None, None, asks.Strings((4, 8)), asks.Tapped(8, 4, tuple(500.0 * n for n in range(9))))
+    count = await page.until("count")
+    assert count["rate"] == "2.00 beats a second"
+    assert count["wide"] == "if wide, +10.47 cents from pure"  # 1200 log2(331.63 / 329.63), by hand
+    page.ask(asks.Tapped(8, 4, (0.0, 500.0)))
+    assert "at least three" in (await page.until("fault"))["text"]
+
+
+@in_the_loop
+async def test_kept_tempering_is_found_again():
+    saved = []
+    page = visitor(None, saved, *IN_A_BAND, asks.Weigh("B major E 4-5-7", 4.0), asks.Objective("worst-beats"))
+    page.engine.write_down()
+    again = Visitor(Engine(Kept(replace(saved[-1].setting)), lambda kept: None))
+    asked = again.shown["asked"]
+    assert (asked["scene"], asked["objective"]) == ("e9-dance-band", "worst-beats")
+    assert {"name": "B major E 4-5-7", "weight": 4.0} in asked["wanted"]

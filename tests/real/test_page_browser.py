@@ -1,0 +1,399 @@
+"""The page in Debian's Chromium, driven as a player drives it; the sound is the browser's own, recorded."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import sync_playwright
+
+from tests.measure import beat_of, splash_db
+from tests.page.chromium import CHROMIUM, FLAGS
+from tests.page.running import RunningPage
+from tonegen import presets
+from tonegen.sounding import sound, tones_of_grip
+
+PICTURES = Path(__file__).parents[1] / "pictures"
+RECORD = """
+addEventListener("loudspeaker", async ({ detail: { context, node } }) => {
+  const code = `registerProcessor("recorder", class extends AudioWorkletProcessor {
+    process([[left]]) { if (left) this.port.postMessage(left.slice()); return true; } })`;
+  await context.audioWorklet.addModule(URL.createObjectURL(new Blob([code], { type: "text/javascript" })));
+  const recorder = new AudioWorkletNode(context, "recorder");
+  window.sampleRate = context.sampleRate;
+  window.recorded = [];
+  recorder.port.onmessage = ({ data }) => recorded.push(...data);
+  node.connect(recorder);
+});
+"""
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def running(tmp_path):
+    with RunningPage(tmp_path / "own") as page:
+        yield page
+
+
+@pytest.fixture
+def opened(chromium, running):
+    """Opens pages of the running program; a fault of a script fails the test."""
+    contexts, faults = [], []
+
+    def open_page(width=1440, height=900, theme="dark", before="", **options):
+        context = chromium.new_context(
+            viewport={"width": width, "height": height}, color_scheme=theme, **options
+        )
+        contexts.append(context)
+        context.add_init_script(before)
+        page = context.new_page()
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        page.on(
+            "console",
+            lambda said: (
+                said.type == "error" and "CONNECTION_REFUSED" not in said.text and faults.append(said.text)
+            ),
+        )
+        page.on(
+            "request",
+            lambda request: request.url.startswith((running.url, "blob:")) or faults.append(request.url),
+        )
+        page.goto(running.link)
+        page.wait_for_selector("[data-ready=yes]")
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+    assert faults == []
+
+
+def rate(page, low, high):
+    """The beat that the page shows for a pair, as it is read there."""
+    return page.locator(f"[data-pair='{low}-{high}'] .rate").inner_text()
+
+
+def expected(grip, changes, fret=0.0, temperament="equal"):
+    """What the core computes, by pair of strings."""
+    instrument = presets.instrument("e9-ten-string")
+    state = instrument.state(changes)
+    tones = tones_of_grip(
+        instrument, instrument.grip_of(grip, state), state, fret, presets.temperament(temperament),
+        presets.drop("none"), 440.0,
+    )  # fmt: skip
+    return {
+        (interval.low.string, interval.high.string): interval.beats_per_second
+        for interval in sound(tones, 440.0).intervals
+    }
+
+
+def test_engage_a_and_b_pick_a_grip_and_read_the_rates(opened):
+    page = opened()
+    page.click("[data-grip='E major 3-4-5']")
+    page.click("thead [data-change=A]")
+    page.click("thead [data-change=B]")
+    page.wait_for_selector("#state:has-text('A+B')")
+    for (low, high), beats in expected((3, 4, 5), ["A", "B"]).items():
+        row = page.locator(f"[data-pair='{low}-{high}']")
+        assert row.locator(".rate").inner_text() == (
+            f"{abs(beats):.0f}/s" if abs(beats) > 15 else f"{abs(beats):.2f}/s"
+        )
+        assert row.get_attribute("data-direction") == ("wide" if beats > 0 else "narrow")
+    page.focus("#bar")
+    for _ in range(3):
+        page.keyboard.press("ArrowRight")
+    page.wait_for_selector("#state:has-text('fret 3')")
+    beats = expected((3, 4, 5), ["A", "B"], fret=3)[4, 3]
+    assert rate(page, 4, 3) == f"{abs(beats):.2f}/s"
+
+
+def test_a_half_stop_by_sliding(opened):
+    page = opened()
+    travel = page.locator("thead [data-travel=DD]")
+    box = travel.bounding_box()
+    page.mouse.move(box["x"] + 9, box["y"] + box["height"] / 2)
+    page.mouse.down()
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2, steps=4)
+    page.mouse.up()
+    page.wait_for_selector("#state:has-text('DD at 0.5')")
+    assert page.locator("tr[data-string='2'] .note").inner_text() == "D4"
+
+
+def recorded(page, seconds):
+    """What the browser's loudspeaker plays in the next seconds."""
+    start = page.evaluate("recorded.length")
+    page.wait_for_function(f"recorded.length > {start} + {seconds} * sampleRate", timeout=30_000)
+    return np.array(page.evaluate(f"recorded.slice({start})")), page.evaluate("sampleRate")
+
+
+def test_an_offset_is_dragged_and_the_recorded_beat_is_the_one_shown(opened):
+    """Without a device the page in which the sound was begun plays it; nothing clicks on the way."""
+    page = opened(bypass_csp=True)  # the recorder is the test's own script
+    page.evaluate(RECORD)
+    page.select_option("[aria-label='My targets']", "five-limit-just", force=True)
+    page.click("[data-grip='E major 4-5-6']")
+    page.click("[data-pair='6-5']")
+    page.click("#sound")
+    page.wait_for_function("window.recorded?.length > window.sampleRate")
+    assert page.input_value("#outlet") == "page"
+    assert rate(page, 6, 5) == "pure"
+
+    rail = page.locator("tr[data-string='6'] .rail").bounding_box()
+    x, y = rail["x"] + rail["width"] / 2, rail["y"] + rail["height"] / 2
+    start = page.evaluate("recorded.length")
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x - 45, y, steps=15)  # a tenth of a cent each
+    page.mouse.up()
+    page.wait_for_selector("tr[data-string='6'] .cents:has-text('−18.19')")
+    shown = float(rate(page, 6, 5).removesuffix("/s"))
+    page.wait_for_timeout(300)
+    sound, sample_rate = recorded(page, 5)
+    dragged = np.array(page.evaluate(f"recorded.slice({start}, {start} + sampleRate)"))
+
+    assert shown == pytest.approx(3.2, abs=0.05)
+    assert beat_of(sound, sample_rate, 1236.0) == pytest.approx(shown, abs=0.03)
+    assert splash_db(dragged, sample_rate, 4000.0) < -75
+
+    page.click("[data-pure='5']")
+    page.wait_for_selector("[data-pair='6-5'] .rate:has-text('pure')")
+
+
+def test_a_tablet_in_the_network_is_heard_without_worklets(opened):
+    """Browsers give them only to pages of their own machine; block after block then starts where one ends."""
+    page = opened(bypass_csp=True, before="delete BaseAudioContext.prototype.audioWorklet;")
+    page.evaluate("""
+    addEventListener("loudspeaker", ({ detail: { context, node } }) => {
+      const recorder = context.createScriptProcessor(4096, 1, 1);
+      window.sampleRate = context.sampleRate;
+      window.recorded = [];
+      recorder.onaudioprocess = ({ inputBuffer }) => recorded.push(...inputBuffer.getChannelData(0));
+      node.connect(recorder);
+      recorder.connect(context.destination);
+    });
+    """)
+    page.click("[data-grip='E major 4-5-6']")
+    page.click("[data-pair='5-4']")
+    page.click("#sound")
+    page.wait_for_function("window.recorded?.length > window.sampleRate")
+    sound, sample_rate = recorded(page, 5)
+    shown = abs(expected((4, 5, 6), [])[5, 4])
+    assert rate(page, 5, 4) == f"{shown:.2f}/s"
+    assert beat_of(sound, sample_rate, 987.8) == pytest.approx(shown, abs=0.03)
+    assert splash_db(sound, sample_rate, 4000.0) < -75  # no seam is heard
+
+
+def test_the_strands_meet_when_the_browser_is_loud(opened):
+    """The phase that the page draws at a moment, against the sound that leaves at that moment."""
+    page = opened(bypass_csp=True)
+    page.evaluate(
+        RECORD.replace(
+            "recorder.port.onmessage = ({ data }) => recorded.push(...data);",
+            """const clock = await import("/clock.js");
+        window.drawn = [];
+        recorder.port.onmessage = ({ data }) => recorded.push(...data);
+        setInterval(() => {
+          const stamp = context.getOutputTimestamp();
+          drawn.push([stamp.contextTime, clock.turnsAt(6, 5, stamp.performanceTime)]);
+        }, 50);""",
+        ).replace("this.port.postMessage(left.slice())", "this.port.postMessage([currentTime, ...left])")
+    )
+    page.select_option("[aria-label='My targets']", "five-limit-just", force=True)
+    page.click("[data-grip='E major 4-5-6']")
+    page.click("tr[data-string='6'] .note")
+    page.fill("#offset", "-15.1")
+    page.click("[data-pair='6-5']")
+    page.click("#sound")
+    page.wait_for_function("window.drawn?.length > 120", timeout=30_000)
+    raw = np.array(page.evaluate("recorded")).reshape(-1, 129)
+    times, blocks = raw[:, 0], raw[:, 1:]
+    envelope = np.array([np.abs(block).max() for block in np.split(blocks, range(8, len(blocks), 8))])
+    drawn = np.array(page.evaluate("drawn.slice(60)"), dtype=float)  # the sound has faded in
+    drawn = drawn[drawn[:, 0] < times[-1] - 0.1]
+    loud = np.interp(drawn[:, 0], times[::8][: len(envelope)] + 4 * 128 / 48000, envelope)
+    together = np.cos(2 * np.pi * drawn[:, 1])
+
+    assert np.corrcoef(loud, together)[0, 1] > 0.97
+
+
+def test_two_pages_agree_and_a_reload_finds_the_same(opened):
+    one, other = opened(), opened(820, 1180)
+    one.click("[data-grip='A major A+B 3-4-5']")
+    other.wait_for_selector("#state:has-text('A+B')")
+    other.click("tr[data-string='4'] .pick")
+    one.wait_for_selector("tr[data-string='4'][data-in=false]")
+    shown = one.locator("#pairs").inner_text()
+    assert other.locator("#pairs").inner_text() == shown
+    one.reload()
+    one.wait_for_selector("[data-ready=yes]")
+    assert one.locator("#pairs").inner_text() == shown
+
+
+def test_the_program_restarts_under_an_open_page(opened, running):
+    page = opened()
+    page.click("[data-grip='A major A+B 3-4-5']")
+    page.wait_for_selector("#state:has-text('A+B')")
+    running.end()
+    page.wait_for_selector("#fault:has-text('does not answer')")
+    with running:
+        page.wait_for_selector("[data-ready=yes]", timeout=20_000)
+        assert page.locator("#state").inner_text().startswith("A+B")
+        assert page.locator("#fault").is_hidden()
+
+
+def test_by_keyboard_alone(opened):
+    """Tab to a string, space to sound it; letters engage; arrows move the offset; Escape mutes."""
+    page = opened()
+    page.keyboard.press("a")
+    page.keyboard.press("b")
+    page.wait_for_selector("#state:has-text('A+B')")
+
+    def tab_to(selector):
+        for _ in range(200):
+            page.keyboard.press("Tab")
+            if page.evaluate("selector => document.activeElement.matches(selector)", selector):
+                return
+        raise AssertionError(f"the Tab key never comes to {selector}")
+
+    tab_to("[data-string='5'] .pick")
+    before = page.locator("[data-string='5'] .pick").get_attribute("aria-pressed")
+    page.keyboard.press("Space")
+    page.wait_for_selector(f"[data-string='5'] .pick:not([aria-pressed={before}])")
+    tab_to("[data-string='5'] .note")
+    page.keyboard.press("Enter")
+    tab_to("#offset")
+    page.keyboard.press("ArrowLeft")
+    page.wait_for_selector(".offset:has-text('−0.1 c')")
+    page.keyboard.press("ArrowLeft")
+    page.wait_for_selector(".offset:has-text('−0.2 c')")
+    page.keyboard.press("Control+z")
+    page.keyboard.press("Control+z")
+    page.wait_for_selector(".offset:has-text('+0.0 c')")
+    page.keyboard.press("Control+Shift+z")
+    page.wait_for_selector(".offset:has-text('−0.1 c')")
+    page.focus("#sound")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#sound[aria-pressed=true]")
+    page.keyboard.press("Escape")
+    page.wait_for_selector("#mute[aria-pressed=true]")
+
+
+PARTS = ["play", "temper", "order", "keys"]
+
+
+@pytest.mark.parametrize("width", [1440, 360])
+@pytest.mark.parametrize("theme", ["dark", "light"])
+def test_anyone_can_use_it(opened, width, theme):
+    """axe-core: the rules of WCAG 2.2 AA and its best practices; nothing is wider than the screen."""
+    page = opened(width, 900, theme)
+    page.click("[data-grip='A major A+B 3-4-5']")
+    page.evaluate("document.getElementById('rig-box').open = true")
+    for part in PARTS:
+        page.click(f"nav [data-part={part}]")
+        if part == "temper":
+            page.select_option("#scene", "e9-dance-band")
+            page.click("#run")
+            page.wait_for_selector("#take")
+        if part == "order":
+            page.click("#make-plan")
+            page.wait_for_selector(".step")
+        if part == "keys":
+            page.wait_for_selector("#send")
+        found = Axe().run(page, options={"resultTypes": ["violations"]})
+        wrong = found.response["violations"]
+        assert [(part, one["id"], [node["target"] for node in one["nodes"]]) for one in wrong] == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_a_scene_is_solved_kept_and_taken_back(opened, tonegen):
+    printed = tonegen("tonegen temper e9-dance-band --json").json
+    worst = {
+        grip["name"]: max((i["after"]["beats_per_second"] for i in grip["intervals"]), key=abs)
+        for grip in printed["grips"]
+    }
+    page = opened()
+    page.select_option("[aria-label='Cabinet drop']", "demo-soft-cabinet", force=True)
+    page.click("nav [data-part=temper]")
+    page.select_option("#scene", "e9-dance-band")
+    page.wait_for_selector("[data-wanted='B major E 4-5-7'][aria-pressed=true]")
+    page.click("#run")
+    page.wait_for_selector("#take")
+    rows = page.locator(".ring summary")
+    assert rows.count() == len(worst)
+    for row, beats in zip(rows.all(), worst.values(), strict=True):
+        shown = row.locator(".will").inner_text()
+        assert shown.startswith(f"{abs(beats):.0f}/s" if abs(beats) > 15 else f"{abs(beats):.2f}/s")
+    page.click("#take")
+    page.wait_for_selector(".stop.moved >> nth=12")
+    page.keyboard.press("Control+z")
+    page.wait_for_selector(".stop.moved", state="detached")
+
+    cell = page.locator("tr[data-string='5'] .stop.has .bead").first
+    cell.click()
+    page.wait_for_selector("tr[data-string='5'] .stop.pinned")
+    assert cell.get_attribute("aria-pressed") == "true"
+
+
+def test_the_order_is_gone_through_by_keys_with_its_sound(opened):
+    page = opened()
+    page.click("nav [data-part=order]")
+    page.click("#make-plan")
+    page.wait_for_selector(".count-of:has-text('Step 1 of')")
+    page.click("#step-hear")
+    page.wait_for_selector("#step-hear[aria-pressed=true]")
+    page.keyboard.press("ArrowRight")
+    page.wait_for_selector(".count-of:has-text('Step 2 of')")
+    turns = "import('/clock.js').then(clock => clock.turnsAt(-1, -2, performance.now()))"
+    while page.evaluate(turns) is None:
+        page.wait_for_timeout(20)
+    assert page.evaluate("parseFloat(getComputedStyle(document.querySelector('.step h2')).fontSize)") > 40
+    page.click("#sound")
+    page.wait_for_selector("#step-hear[aria-pressed=false]")
+
+
+def test_large_type_and_print_keep_the_chart(opened):
+    page = opened(1180, 820)
+    page.evaluate("document.getElementById('rig-box').open = true")
+    page.click("[data-look=size]")
+    assert page.evaluate("getComputedStyle(document.documentElement).fontSize") == "24px"
+    assert page.evaluate("document.documentElement.scrollWidth") <= 1180
+    page.emulate_media(media="print")
+    assert page.locator(".copedent").is_visible()
+    assert not page.locator(".sound").is_visible()
+    assert page.locator("tr[data-string='5'] .stop.has .hz").first.is_visible()
+
+
+def test_pictures_for_the_readme(opened):
+    PICTURES.mkdir(exist_ok=True)
+    page = opened(1440, 900)
+    page.select_option("[aria-label='My targets']", "five-limit-just", force=True)
+    page.select_option("[aria-label='Cabinet drop']", "demo-soft-cabinet", force=True)
+    page.click("[data-grip='A major A+B 3-4-5']")
+    page.click(".caution button")
+    page.wait_for_selector("[data-pair='4-3']")
+    page.screenshot(path=PICTURES / "page-wide.png")
+    page.click("nav [data-part=temper]")
+    page.select_option("#scene", "e9-dance-band")
+    page.wait_for_selector("[data-wanted='B major E 4-5-7'][aria-pressed=true]")
+    page.click("#run")
+    page.wait_for_selector("#take")
+    page.screenshot(path=PICTURES / "page-temper.png")
+    page.click("nav [data-part=order]")
+    page.click("#make-plan")
+    page.wait_for_selector(".step")
+    page.click("#step-next")
+    page.wait_for_selector(".count-of:has-text('Step 2 of')")
+    page.screenshot(path=PICTURES / "page-order.png")
+    phone = opened(390, 844)
+    phone.click(".caution button")
+    phone.screenshot(path=PICTURES / "page-phone.png")
+    assert {file.name for file in PICTURES.glob("page-*.png")} == {
+        "page-wide.png", "page-temper.png", "page-order.png", "page-phone.png",
+    }  # fmt: skip

@@ -1,0 +1,56 @@
+"""The page's sound on a device: what the server of the device is given beats as the page shows."""
+
+import queue
+
+import jack
+import numpy as np
+import pytest
+
+from tests.measure import beat_of
+from tests.page.running import RunningPage
+
+
+def playing_to(server, own_folder):
+    options = ("--device", "system", "--block", "256")
+    return RunningPage(own_folder, *options, environment=server.environment)
+
+
+def recorded(sound_server, seconds):
+    """Left channel of what plays to the server's own outputs."""
+    client = jack.Client("listener", servername=sound_server.name, no_start_server=True)
+    blocks = queue.Queue()
+    mine = client.inports.register("left")
+    client.set_process_callback(lambda _: blocks.put(mine.get_array().copy()))
+    with client:
+        [theirs] = client.get_all_connections("system:playback_1")
+        client.connect(theirs, mine)
+        count = round(seconds * client.samplerate / client.blocksize)
+        return np.concatenate([blocks.get(timeout=10) for _ in range(count + 4)][4:])
+
+
+def test_the_device_plays_the_beat_that_the_page_shows(sound_server, tmp_path):
+    with playing_to(sound_server, tmp_path / "own") as running, running.page() as page:
+        page.ask("choose", temperament="five-limit-just")
+        page.ask("strings", strings=[5, 6])
+        page.ask("offset", string=6, offset_cents=-18.19)
+        view = page.shown("view", lambda view: view["undo"].startswith("string 6"))
+        page.ask("only", low=6, high=5)
+        page.ask("sound", on=True)
+        page.shown("view", lambda view: view["outlet"].startswith("on "))
+        page.shown("moment", lambda moment: moment["heard_frame"] > 48_000)
+        sound = recorded(sound_server, 4)
+
+    (pair,) = view["pairs"]
+    assert beat_of(sound, 48_000, 1236.0) == pytest.approx(abs(pair["beats_per_second"]), abs=0.03)
+    assert np.abs(sound).max() < 10 ** (-24 / 20)
+
+
+def test_a_device_that_is_lost_is_said_and_the_page_goes_on(mortal_sound_server, tmp_path):
+    with playing_to(mortal_sound_server, tmp_path / "own") as running, running.page() as page:
+        page.ask("sound", on=True)
+        page.shown("view", lambda view: view["outlet"].startswith("on "))
+        mortal_sound_server.process.kill()
+        assert "was lost" in page.shown("fault", seconds=20)["text"]
+        page.shown("view", lambda view: view["outlet"] == "nowhere")
+        first = page.shown("moment")["frame"]
+        page.shown("moment", lambda moment: moment["frame"] > first)

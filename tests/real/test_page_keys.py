@@ -1,0 +1,143 @@
+"""The keyboards from the page, in Chromium: what arrives at a JACK port, byte by byte, and what undoes it."""
+
+import queue
+
+import jack
+import pytest
+from playwright.sync_api import sync_playwright
+
+from tests.page.chromium import CHROMIUM, FLAGS
+from tests.page.running import RunningPage
+from tonegen import presets
+from tonegen.keys.plan import plan
+from tonegen.keys.receivers import receiver
+from tonegen.keys.scale import Policy, heard_grips, scale_of_instrument
+
+
+class Synthesizer:
+    """A receiver on a JACK port, which keeps what it is sent."""
+
+    def __init__(self, sound_server, name="synthesizer"):
+        self.client = jack.Client(name, servername=sound_server.name, no_start_server=True)
+        self.messages = queue.Queue()
+        port = self.client.midi_inports.register("in")
+
+        def process(_):
+            for _, data in port.incoming_midi_events():
+                self.messages.put(bytes(data))
+
+        self.client.set_process_callback(process)
+        self.client.activate()
+
+    def received(self, count):
+        return [self.messages.get(timeout=20) for _ in range(count)]
+
+    def close(self):
+        self.client.deactivate()
+        self.client.close()
+
+
+@pytest.fixture
+def page(sound_server, tmp_path):
+    with (
+        RunningPage(tmp_path / "own", environment=sound_server.environment) as running,
+        sync_playwright() as playwright,
+    ):
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        page = browser.new_page(viewport={"width": 1440, "height": 900})
+        page.goto(running.link)
+        page.wait_for_selector("[data-ready=yes]")
+        yield page
+        browser.close()
+
+
+def wanted(name, temperament="five-limit-just"):
+    """The plan that the core makes for the same rig."""
+    instrument = presets.instrument("e9-ten-string")
+    heard = heard_grips(instrument)
+    scale = scale_of_instrument(
+        instrument, presets.temperament(temperament).on(instrument.root), heard, policy=Policy.MEAN,
+        first=heard[0].grip,
+    )  # fmt: skip
+    return plan(scale, receiver(name))
+
+
+def test_the_tuning_is_sent_follows_the_player_and_is_put_back(page, sound_server):
+    synthesizer = Synthesizer(sound_server)
+    page.select_option("[aria-label='My targets']", "five-limit-just", force=True)
+    page.click("nav [data-part=keys]")
+    page.select_option("#receiver", "mts-octave")
+    page.click("#ports")
+    page.wait_for_selector("#out option:has-text('synthesizer')", state="attached")
+    page.select_option("#out", page.locator("#out option:has-text('synthesizer')").get_attribute("value"))
+    page.click("#send")
+    page.wait_for_selector(".status[data-status=sent]")
+    made = wanted("mts-octave")
+    assert synthesizer.received(len(made.messages)) == list(made.messages)
+
+    page.click("nav [data-part=play]")
+    page.select_option("[aria-label='My targets']", "equal", force=True)
+    again = wanted("mts-octave", "equal")
+    assert synthesizer.received(len(again.tuning)) == list(again.tuning)
+
+    page.click("nav [data-part=keys]")
+    page.click("#put-back")
+    page.wait_for_selector(".status:has-text('put back')")
+    assert synthesizer.received(len(again.undo)) == list(again.undo)
+    synthesizer.close()
+
+
+def test_a_port_that_drops_is_shown_and_tuned_again_when_it_is_back(page, sound_server):
+    synthesizer = Synthesizer(sound_server)
+    page.click("nav [data-part=keys]")
+    page.select_option("#receiver", "mts-octave")
+    page.click("#ports")
+    page.wait_for_selector("#out option:has-text('synthesizer')", state="attached")
+    page.select_option("#out", page.locator("#out option:has-text('synthesizer')").get_attribute("value"))
+    page.click("#send")
+    page.wait_for_selector(".status[data-status=sent]")
+    synthesizer.close()
+    page.wait_for_selector(".status[data-status=gone]:has-text('is gone')")
+
+    back = Synthesizer(sound_server)
+    page.wait_for_selector(".status[data-status=sent]")
+    made = wanted("mts-octave", "equal")
+    assert back.received(len(made.messages)) == list(made.messages)
+    back.close()
+
+
+def test_notes_pass_through_retuned(page, sound_server):
+    synthesizer = Synthesizer(sound_server)
+    player = jack.Client("keyboard", servername=sound_server.name, no_start_server=True)
+    out = player.midi_outports.register("out")
+    pressed = queue.Queue()
+
+    def process(_):
+        out.clear_buffer()
+        while not pressed.empty():
+            out.write_midi_event(0, pressed.get())
+
+    player.set_process_callback(process)
+    player.activate()
+    page.select_option("[aria-label='My targets']", "five-limit-just", force=True)
+    page.click("nav [data-part=keys]")
+    page.click("#ports")
+    page.wait_for_selector("#out option:has-text('synthesizer')", state="attached")
+    page.wait_for_selector("#in option:has-text('keyboard')", state="attached")
+    page.select_option("#out", page.locator("#out option:has-text('synthesizer')").get_attribute("value"))
+    page.select_option("#in", page.locator("#in option:has-text('keyboard')").get_attribute("value"))
+    page.click("#send")
+    page.wait_for_selector(".status[data-status=sent]")
+    made = wanted("twelve-channel-bend")
+    assert synthesizer.received(len(made.messages)) == list(made.messages)
+    page.click("#through")
+    page.wait_for_selector(".status:has-text('pass through from')")
+
+    pressed.put(bytes((0x90, 64, 100)))  # E4 on channel 1
+    notes = (message for message in iter(lambda: synthesizer.messages.get(timeout=20), None))
+    note = next(message for message in notes if message[0] & 0xF0 == 0x90)
+    assert note[1:] == bytes((64, 100))
+    assert note[0] & 0x0F == made.receiver.channels[64 % 12] - 1  # each pitch class has a channel of its own
+    player.deactivate()
+    player.close()
+    synthesizer.close()

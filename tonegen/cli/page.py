@@ -1,0 +1,71 @@
+"""tonegen page."""
+
+from collections.abc import Callable
+
+import click
+
+from tonegen.errors import BadValue, NoSuchDevice
+
+_PORT = 8427
+
+
+@click.command()
+@click.option("--port", type=click.IntRange(1, 65535), default=_PORT, show_default=True, help="Where.")
+@click.option("--lan", is_flag=True, help="Let a tablet in the same network in, by a link and a QR code.")
+@click.option("--device", help="Sound device, by number or part of its name.")
+@click.option("--block", type=int, default=0, help="Frames the device asks for at a time; 0 lets it choose.")
+@click.option("--no-browser", is_flag=True, help="Only print the link.")
+def command(port: int, lan: bool, device: str | None, block: int, no_browser: bool) -> None:
+    """Open the page: see, hear and set the instrument.
+
+    \b
+    tonegen page
+    tonegen page --lan
+    """
+    from tonegen.page.engine import Engine
+    from tonegen.page.keeping import kept_file, load, save
+    from tonegen.page.server import application, lan_address, listen, serve
+
+    address = lan_address() if lan else None
+    if lan and address is None:
+        raise NoSuchDevice("this machine is in no network; connect it, or leave --lan out")
+    try:
+        sockets = [listen(host, port) for host in ("127.0.0.1", address) if host]
+    except OSError as error:
+        raise BadValue(f"port {port} cannot be used ({error.strerror}); give another --port") from None
+    token = _token() if lan else None
+    link = f"http://{address or '127.0.0.1'}:{port}/" + (f"?token={token}" if token else "")
+    path = kept_file()
+
+    def start() -> Engine:
+        return Engine(load(path), lambda kept: save(path, kept), device, block)
+
+    app = application(start, port, (address,) if address else (), token)
+    serve(app, sockets, _ready(link, with_code=lan, browser=not no_browser))
+
+
+def _token() -> str:
+    import secrets
+
+    return secrets.token_urlsafe(16)
+
+
+def _ready(link: str, with_code: bool, browser: bool) -> Callable[[], None]:
+    def ready() -> None:
+        from tonegen.player import HEARING_CAUTION
+
+        click.echo(f"The page is at {link}")
+        if with_code:
+            import segno
+
+            click.echo("Whoever has this link can play and retune; it ends with the program.")
+            segno.make(link).terminal(compact=True)
+        click.echo(HEARING_CAUTION, err=True)
+        click.echo("Ctrl-C ends.")
+        if browser:
+            import threading
+            import webbrowser
+
+            threading.Thread(target=webbrowser.open, args=(link,), daemon=True).start()
+
+    return ready

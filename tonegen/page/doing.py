@@ -1,0 +1,217 @@
+"""What becomes of setting and playing when a page asks for something: pure, all or nothing."""
+
+from dataclasses import dataclass
+
+from msgspec.structs import replace
+
+from tonegen import presets
+from tonegen.errors import BadPreset, BadValue
+from tonegen.instrument import TuningPoint
+from tonegen.page import messages as asks
+from tonegen.page import tempering
+from tonegen.page.rig import Rig, read_presets_again, rig_of, with_moved
+from tonegen.page.setting import MovedPoint, Playing, SavedGrip, Setting
+from tonegen.page.view import LEAST_OFFSET_CENTS, MOST_OFFSET_CENTS, pair_name, signed
+from tonegen.player import checked_level_dbfs
+from tonegen.scene import checked_point
+from tonegen.sounding import Sounding, SoundingInterval
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """What is set and played now. `words` say what undo would take back; steps of one `gesture` are one."""
+
+    setting: Setting
+    playing: Playing
+    words: str = ""
+    gesture: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Standing:
+    """Where everything stands when a page asks."""
+
+    setting: Setting
+    playing: Playing
+    rig: Rig
+    sounding: Sounding
+
+    def done(self, asked: asks.Asked) -> Done:
+        """What comes of it. Raises a TonegenError for what cannot be meant."""
+        setting, playing = self.setting, self.playing
+        words = gesture = ""
+        match asked:
+            case asks.Engage():
+                playing = replace(playing, travels=self._engaged(asked.change, asked.travel))
+            case asks.Release():
+                playing = replace(playing, travels={})
+            case asks.Strings():
+                playing = self._on_strings(asked.strings)
+            case asks.Grip():
+                playing = self._taken(asked.name)
+            case asks.Bar():
+                playing = replace(playing, fret=self.rig.instrument.checked_fret(asked.fret))
+            case asks.Only():
+                pair = None if asked.low is None or asked.high is None else (asked.low, asked.high)
+                playing = replace(playing, only=pair)
+            case asks.Split():
+                playing = replace(playing, split=asked.on)
+            case asks.Sound():
+                playing = replace(playing, sounding=asked.on, muted=False)
+            case asks.Mute():
+                playing = replace(playing, muted=asked.on)
+            case asks.Level():
+                playing = replace(playing, level_dbfs=checked_level_dbfs(asked.dbfs))
+            case asks.Offset() | asks.Pure() | asks.Equal() | asks.Target():
+                setting, words = self._moved(asked)
+                gesture = asked.gesture if isinstance(asked, asks.Offset) else ""
+            case asks.Targets():
+                setting, words = replace(setting, moved=()), "everything back to its target"
+            case asks.SaveGrip():
+                setting, words = self._with_grip(asked.name), f"grip {asked.name} saved"
+            case asks.ForgetGrip():
+                left = tuple(grip for grip in setting.grips if grip.name != asked.name)
+                setting, words = replace(setting, grips=left), f"grip {asked.name} forgotten"
+            case asks.Choose():
+                setting, words = _chosen(setting, asked)
+            case asks.Scene():
+                setting, words = self._with_scene(asked.name), f"scene {asked.name or 'none'}"
+            case asks.Weigh():
+                tempering.checked_grip(asked.grip, setting, self.rig)
+                weights = {**setting.weights, asked.grip: asked.weight}
+                setting, words = replace(setting, weights=weights), f"{asked.grip} weighs {asked.weight:g}"
+            case asks.Pin():
+                setting, words = self._with_pin(asked)
+            case asks.Objective():
+                setting, words = replace(setting, objective=asked.name), f"least {asked.name}"
+        return Done(setting, playing, words, gesture)
+
+    def _engaged(self, change: str, travel: float) -> dict[str, float]:
+        instrument = self.rig.instrument
+        instrument.state({change: travel})
+        rivals = {name for group in instrument.exclusive if change in group for name in group} - {change}
+        kept = {name: way for name, way in self.playing.travels.items() if name not in rivals}
+        if travel > 0:
+            return {**kept, change: travel}
+        kept.pop(change, None)
+        return kept
+
+    def _on_strings(self, strings: tuple[int, ...]) -> Playing:
+        chosen = tuple(sorted(set(strings)))
+        for number in chosen:
+            self.rig.instrument.string(number)
+        return replace(self.playing, strings=chosen, only=_still(self.playing.only, chosen))
+
+    def _taken(self, name: str) -> Playing:
+        for own in self.setting.grips:
+            if own.name == name:
+                strings, travels = own.strings, own.travels
+                break
+        else:
+            grip = self.rig.instrument.grip(name)
+            strings, travels = grip.strings, dict.fromkeys(grip.changes, 1.0)
+        chosen = tuple(sorted(strings))
+        return replace(self.playing, strings=chosen, travels=travels, only=_still(self.playing.only, chosen))
+
+    def _with_grip(self, name: str) -> Setting:
+        setting, playing = self.setting, self.playing
+        if not name.strip():
+            raise BadValue("a grip needs a name")
+        if not playing.strings:
+            raise BadValue("touch the strings of the grip first")
+        others = tuple(grip for grip in setting.grips if grip.name != name)
+        return replace(setting, grips=(*others, SavedGrip(name.strip(), playing.strings, playing.travels)))
+
+    def _moved(self, asked: asks.Offset | asks.Pure | asks.Equal | asks.Target) -> tuple[Setting, str]:
+        rig, setting = self.rig, self.setting
+        rig.instrument.string(asked.string)
+        point = rig.point(asked.string, self.playing)
+        match asked:
+            case asks.Target():
+                moved = with_moved(setting, point, None)
+                return replace(setting, moved=moved), f"{point} to its target"
+            case asks.Equal():
+                offset_cents = 0.0
+            case asks.Offset():
+                offset_cents = asked.offset_cents
+            case asks.Pure():
+                offset_cents = self._pure_offset(point, asked.string, asked.against)
+        if not LEAST_OFFSET_CENTS <= offset_cents <= MOST_OFFSET_CENTS:  # false for NaN as well
+            raise BadValue(
+                f"{point} at {offset_cents:+.1f} cents is out of range; "
+                f"offsets go from {LEAST_OFFSET_CENTS:g} to {MOST_OFFSET_CENTS:g}"
+            )
+        moved = with_moved(setting, point, offset_cents)
+        return replace(setting, moved=moved), f"{point} to {signed(offset_cents, 1)}"
+
+    def interval(self, string: int, against: int) -> SoundingInterval:
+        """The interval of two strings that sound together. Raises BadValue when they do not."""
+        for interval in self.sounding.intervals:
+            if {pair_name(interval.low), pair_name(interval.high)} == {string, against}:
+                return interval
+        raise BadValue(f"strings {string} and {against} do not sound together")
+
+    def _pure_offset(self, point: TuningPoint, string: int, against: int) -> float:
+        """The offset that makes the string's interval with another one pure, drop and travel considered."""
+        rig, playing = self.rig, self.playing
+        interval = self.interval(string, against)
+        now = rig.temperament.offset_cents(rig.instrument, point)
+        slope = rig.cents_moved_per_cent(string, playing)
+        if slope < 0.05:
+            raise BadValue(f"{point} hardly moves string {string} here; engage its change further")
+        wide = interval.cents_from_just if pair_name(interval.high) == string else -interval.cents_from_just
+        return now - wide / slope
+
+    def _with_scene(self, name: str) -> Setting:
+        if name and name not in presets.names("scenes"):
+            raise BadPreset(f'there is no scene called "{name[:40]}"; see: tonegen list scenes')
+        setting = tempering.with_scene(self.setting, name)
+        tempering.scene_of(setting, self.rig)
+        return setting
+
+    def _with_pin(self, asked: asks.Pin) -> tuple[Setting, str]:
+        """Hold a point at the offset that it has; one that is held is let go."""
+        setting, rig = self.setting, self.rig
+        point = checked_point(rig.instrument, asked.string, asked.changes)
+        others = tuple(pin for pin in setting.pins if TuningPoint(pin.string, pin.changes) != point)
+        if len(others) < len(setting.pins):
+            return replace(setting, pins=others), f"{point} let go"
+        offset_cents = rig.temperament.offset_cents(rig.instrument, point)
+        pin = MovedPoint(point.string, point.changes, offset_cents)
+        return replace(setting, pins=(*others, pin)), f"{point} held"
+
+
+def _still(only: tuple[int, int] | None, strings: tuple[int, ...]) -> tuple[int, int] | None:
+    """The pair that is heard alone, while both of it still sound."""
+    return only if only and set(only) <= {0, *strings} else None
+
+
+def _chosen(setting: Setting, asked: asks.Choose) -> tuple[Setting, str]:
+    """The setting with what was chosen; what belongs to another instrument goes with that instrument."""
+    read_presets_again()
+    given = {
+        name: value
+        for name in ("instrument", "temperament", "drop", "timbre", "reference_hz", "against")
+        if (value := getattr(asked, name)) is not None
+    }
+    words = ", ".join(f"{name.removesuffix('_hz')} {value or 'none'}" for name, value in given.items())
+    chosen = replace(setting, **given)
+    if asked.root is not None:
+        chosen = replace(chosen, root=None if asked.root < 0 else asked.root)
+        words = words or "root"
+    if chosen.instrument != setting.instrument:
+        chosen = replace(chosen, moved=(), grips=(), root=None, scene="", weights={}, pins=())
+        chosen = _fitting(chosen, "drop", "none") if asked.drop is None else chosen
+        chosen = _fitting(chosen, "temperament", "equal") if asked.temperament is None else chosen
+    elif chosen.temperament != setting.temperament:
+        chosen = replace(chosen, moved=())
+    return chosen, words
+
+
+def _fitting(setting: Setting, field: str, otherwise: str) -> Setting:
+    """The same setting, or the one with `otherwise` where the two do not go together."""
+    try:
+        rig_of(setting)
+    except (BadPreset, BadValue):
+        return replace(setting, **{field: otherwise})
+    return setting

@@ -1,0 +1,504 @@
+"""The one engine behind all pages: what is set and played, and what of it pages are shown.
+
+Everything here runs in the event loop; what takes long is worked out in a thread and shown when it is done.
+"""
+
+import asyncio
+from collections.abc import Callable, Coroutine
+from importlib.metadata import version
+from math import log10
+from typing import TYPE_CHECKING, Any, Final, Protocol
+
+import msgspec
+from msgspec import Struct
+from msgspec.structs import replace
+
+from tonegen.errors import BadValue, NoSuchDevice, TonegenError
+from tonegen.listening import Listening
+from tonegen.order import Order
+from tonegen.page import messages as asks
+from tonegen.page import ordering, tempering
+from tonegen.page.counting import count_of
+from tonegen.page.doing import Done, Standing
+from tonegen.page.keeping import Kept
+from tonegen.page.outlet import InPage
+from tonegen.page.rig import Rig, read_presets_again, rig_of
+from tonegen.page.setting import History, Playing, Setting
+from tonegen.page.stage import Stage
+from tonegen.page.view import (
+    View,
+    choices,
+    engaging_keys,
+    pair_name,
+    refitted,
+    view,
+)
+from tonegen.player import (
+    HEARING_CAUTION,
+    QUIET_LEVEL_DBFS,
+)
+from tonegen.presets.own import save_temperament
+from tonegen.scene import Scene
+from tonegen.sounding import Sounding, places, tones_to_play
+from tonegen.temperament import OwnTemperament
+from tonegen.timbre import Tone, beating_only
+
+if TYPE_CHECKING:
+    from tonegen.page.keyboards import Keyboards
+
+_SETTLED_SECONDS: Final = 0.4  # after a touch, moments come quickly until glides have ended
+_QUICK_SECONDS: Final = 0.04
+_CALM_SECONDS: Final = 0.5
+_SAVE_AFTER_SECONDS: Final = 0.3
+_SILENCE_DBFS: Final = -120.0
+_KEYS_FOLLOW_AFTER_SECONDS: Final = 0.1
+
+
+class Beat(Struct, array_like=True, frozen=True):
+    """Phase of a pair's beat at the moment's frame, 0 where it is loudest, and how fast it turns."""
+
+    low: int
+    high: int
+    turns: float
+    turns_per_second: float
+
+
+class Moment(Struct, tag="moment", frozen=True):
+    """What the engine's clock shows: beats at a frame, and which frame is heard when.
+
+    stream : another one when the sound went elsewhere; frames of two streams cannot be compared
+    heard_at_ms : on the server's clock, which a `pong` relates to the page's own
+    """
+
+    stream: int
+    frame: int
+    heard_frame: int
+    heard_at_ms: float
+    sample_rate: int
+    beats: tuple[Beat, ...]
+    peak_dbfs: float
+
+
+class Fault(Struct, tag="fault", frozen=True):
+    """What went wrong, in one line for a person."""
+
+    text: str
+
+
+class Devices(Struct, tag="devices", frozen=True):
+    """The sound devices of the machine, and the one that was chosen by name."""
+
+    names: tuple[str, ...]
+    chosen: str | None
+
+
+class Page(Protocol):
+    """An open page: takes what it shall show; of several messages of a kind only the last matters."""
+
+    def post(self, kind: str, message: bytes) -> None:
+        """Hand over a message."""
+
+
+class Engine:
+    """What all pages share.
+
+    kept : where it was left; save : writes it down again
+    device : the sound device that was asked for, None for the default; block_frames : 0 lets it choose
+    """
+
+    def __init__(
+        self,
+        kept: Kept | None,
+        save: Callable[[Kept], None],
+        device: str | None = None,
+        block_frames: int = 0,
+    ) -> None:
+        """As it was left, but silent and quiet. A preset that is gone is replaced."""
+        kept = kept or Kept()
+        self._save = save
+        self.pages: set[Page] = set()
+        self._rig, setting = _readable(kept.setting)
+        self._history = History(setting)
+        quiet = min(kept.playing.level_dbfs, QUIET_LEVEL_DBFS)
+        playing = replace(kept.playing, sounding=False, muted=False, level_dbfs=quiet)
+        self._playing, self._sounding = _fitting_playing(playing, self._rig)
+        self._keys = engaging_keys(self._rig.instrument)
+        self._revision = 0
+        self._stage = Stage(self._playing, device or kept.device, block_frames, self._publish, self._complain)
+        self._stirred = asyncio.Event()
+        self._quick_until = 0.0
+        self._saving: asyncio.TimerHandle | None = None
+        self._writing = asyncio.Lock()
+        self._found: tempering.Found | None = None
+        self._along = -1
+        self._plan: Order | None = None
+        self._plan_is_stale = False
+        self._listening: Listening | None = None
+        self._keyboards: Keyboards | None = None
+        self._working: set[asyncio.Task[None]] = set()
+        self._following: asyncio.TimerHandle | None = None
+        self._tempered_for: Setting | None = None
+        self._view = self._viewed()
+
+    # ------------------------------------------------------------------ pages
+
+    def join(self, page: Page) -> None:
+        """Show a new page everything."""
+        self.pages.add(page)
+        page.post("choices", msgspec.json.encode(choices(HEARING_CAUTION, version("tonegen"))))
+        page.post("view", msgspec.json.encode(self._view))
+        present = self._history.present
+        page.post("asked", msgspec.json.encode(tempering.asked_of(present, self._rig)))
+        page.post("offer", msgspec.json.encode(tempering.offer_of(self._found, self._along)))
+        page.post("order", msgspec.json.encode(self._plan_view()))
+        if self._keyboards is not None:
+            page.post("keys", msgspec.json.encode(self._keyboards.view()))
+        self._stir()
+
+    def leave(self, page: Page) -> None:
+        """A page was closed."""
+        self.pages.discard(page)
+
+    def ask(self, asked: asks.Asked) -> None:
+        """Do what a page asks. Raises a TonegenError, having changed nothing, when that cannot be done."""
+        if isinstance(asked, asks.Undo | asks.Redo):
+            self._go_back(forward=isinstance(asked, asks.Redo))
+        elif isinstance(asked, asks.Device):
+            self._stage.choose_device(asked.name)
+        elif isinstance(asked, asks.Devices):
+            self._work(self._show_devices())
+        elif isinstance(asked, asks.Tapped):
+            self._work(self._count(asked))
+        elif isinstance(asked, asks.Temper | asks.Along | asks.ThrowAway):
+            self._temper(asked)
+        elif isinstance(asked, asks.Order | asks.Step):
+            self._order(asked)
+        elif isinstance(asked, asks.Keys | asks.Receiver | asks.Send | asks.Through | asks.PutBack):
+            self._tune_keyboards(asked)
+        elif isinstance(asked, asks.Keep):
+            kept = self._kept(asked.name)
+            self._accept(Done(kept, self._playing, f"kept as {asked.name}"))
+        elif isinstance(asked, asks.TakeOffer):
+            self._accept(Done(self._tempered(), self._playing, "tempered"))
+        else:
+            self._accept(self._standing().done(asked))
+
+    def _standing(self) -> Standing:
+        return Standing(self._history.present, self._playing, self._rig, self._sounding)
+
+    def _accept(self, done: Done) -> None:
+        """Work everything out, then make it so; where something does not fit nothing is changed."""
+        rig, setting, playing = self._rig, done.setting, done.playing
+        if setting != self._history.present:
+            rig = rig_of(setting)
+            playing = refitted(playing, rig.instrument) if rig.instrument != self._rig.instrument else playing
+        sounding = rig.sounding(playing)
+        if rig.instrument != self._rig.instrument:
+            self._keys = engaging_keys(rig.instrument)
+        self._history.step(setting, done.words, done.gesture)
+        self._show(rig, playing, sounding)
+
+    def _go_back(self, forward: bool) -> None:
+        there, back = self._history.undo, self._history.redo
+        if forward:
+            there, back = back, there
+        there()
+        try:
+            rig = rig_of(self._history.present)
+        except TonegenError:  # a preset of that time is gone
+            back()
+            raise
+        playing = self._playing
+        if rig.instrument != self._rig.instrument:
+            playing = refitted(playing, rig.instrument)
+            self._keys = engaging_keys(rig.instrument)
+        self._show(rig, playing, rig.sounding(playing))
+
+    def _show(self, rig: Rig, playing: Playing, sounding: Sounding) -> None:
+        if rig is not self._rig and self._plan is not None and not self._plan_is_stale:
+            self._plan_is_stale = True
+            self._post("order", self._plan_view())
+        self._rig, self._playing, self._sounding = rig, playing, sounding
+        self._stage.play(playing, self._wanted_tones())
+        self._revision += 1
+        self._publish()
+        if self._saving is None:
+            self._saving = asyncio.get_running_loop().call_later(_SAVE_AFTER_SECONDS, self._write_down_soon)
+
+    def _publish(self) -> None:
+        self._view = self._viewed()
+        self._post("view", self._view)
+        present = self._history.present
+        asked_before, self._tempered_for = self._tempered_for, present
+        if asked_before is None or tempering.differs(asked_before, present):
+            self._post("asked", tempering.asked_of(present, self._rig))
+        if self._keyboards is not None and self._following is None:
+            loop = asyncio.get_running_loop()
+            self._following = loop.call_later(_KEYS_FOLLOW_AFTER_SECONDS, self._follow_with_keyboards)
+        self._stir()
+
+    def _viewed(self) -> View:
+        return view(
+            self._rig, self._history, self._playing, self._sounding, self._stage.words, self._revision,
+            self._keys,
+        )  # fmt: skip
+
+    def _post(self, kind: str, message: Struct) -> None:
+        encoded = msgspec.json.encode(message)
+        for page in self.pages:
+            page.post(kind, encoded)
+
+    def _complain(self, text: str) -> None:
+        self._post("fault", Fault(text))
+
+    def _write_down_soon(self) -> None:
+        self._saving = None
+        self._work(self._write_down_in_a_thread())
+
+    async def _write_down_in_a_thread(self) -> None:
+        """A disk can be slow; the pages need not wait for it."""
+        async with self._writing:
+            try:
+                await asyncio.to_thread(self._save, self._to_keep())
+            except TonegenError as error:
+                self._complain(str(error))
+
+    def _to_keep(self) -> Kept:
+        return Kept(self._history.present, self._playing, self._stage.device_name)
+
+    def write_down(self) -> None:
+        """Save what was set and played."""
+        if self._saving is not None:
+            self._saving.cancel()
+            self._saving = None
+        try:
+            self._save(self._to_keep())
+        except TonegenError as error:
+            self._complain(str(error))
+
+    def _tempered(self) -> Setting:
+        if self._found is None:
+            raise BadValue("there is nothing to keep; temper first")
+        return replace(self._history.present, moved=tempering.moved_to(self._found, self._along))
+
+    def _kept(self, name: str) -> Setting:
+        """Write the offsets down as the player's own temperament, which becomes the target."""
+        rig = self._rig
+        points = dict.fromkeys([*rig.instrument.tuning_points(), *rig.moved])
+        offsets = {point: rig.temperament.offset_cents(rig.instrument, point) for point in points}
+        save_temperament(OwnTemperament(name.strip(), rig.instrument.name, offsets))
+        read_presets_again()
+        self._post("choices", choices(HEARING_CAUTION, version("tonegen")))
+        return replace(self._history.present, temperament=name.strip(), root=None, moved=())
+
+    # ------------------------------------------------------------------ tempering, order, keyboards
+
+    def _temper(self, asked: asks.Temper | asks.Along | asks.ThrowAway) -> None:
+        if isinstance(asked, asks.Temper):
+            scene = tempering.scene_of(self._history.present, self._rig)
+            self._work(self._solve(scene, self._history.present.objective))
+            return
+        if isinstance(asked, asks.ThrowAway):
+            self._found = None
+        elif self._found is not None:
+            self._along = self._found.checked_place(asked.place)
+        self._post("offer", tempering.offer_of(self._found, self._along))
+
+    async def _solve(self, scene: Scene, objective: str) -> None:
+        try:
+            self._found = await asyncio.to_thread(tempering.solve, scene, objective)
+        except TonegenError as error:
+            self._complain(str(error))
+            return
+        self._along = -1
+        self._post("offer", tempering.offer_of(self._found, self._along))
+
+    async def _count(self, asked: asks.Tapped) -> None:
+        try:
+            interval = self._standing().interval(asked.low, asked.high)
+            counted = await asyncio.to_thread(count_of, asked.low, asked.high, interval, asked.times_ms)
+        except TonegenError as error:
+            self._complain(str(error))
+        else:
+            self._post("count", counted)
+
+    async def _show_devices(self) -> None:
+        try:
+            names = tuple(device.name for device in await self._stage.devices())
+        except NoSuchDevice:
+            names = ()
+        self._post("devices", Devices(names, self._stage.device_name))
+
+    def _order(self, asked: asks.Order | asks.Step) -> None:
+        if isinstance(asked, asks.Order):
+            self._work(self._make_plan(self._rig))
+            return
+        if self._plan is None or asked.at >= len(self._plan.steps):
+            raise BadValue("there is no such step; make the plan first")
+        listening = None
+        if asked.at >= 0:
+            listening = Listening(self._plan, self._rig.reference_hz, asked.at, asked.only)
+        self._listening = listening
+        self._stage.play(self._playing, self._wanted_tones())
+        self._post("order", self._plan_view())
+        self._stir()
+
+    async def _make_plan(self, rig: Rig) -> None:
+        self._plan = await asyncio.to_thread(ordering.order_of, rig)
+        self._plan_is_stale = False
+        if self._listening is not None:
+            self._listening = None
+            self._stage.play(self._playing, self._wanted_tones())
+        self._post("order", self._plan_view())
+
+    def _plan_view(self) -> ordering.Plan:
+        return ordering.plan_of(self._plan, self._listening, self._plan_is_stale)
+
+    def _tune_keyboards(
+        self, asked: asks.Keys | asks.Receiver | asks.Send | asks.Through | asks.PutBack
+    ) -> None:
+        if self._keyboards is None:
+            from tonegen.page.keyboards import Keyboards
+
+            self._keyboards = Keyboards(lambda shown: self._post("keys", shown), self._complain)
+            self._keyboards.follow(self._rig, self._playing)
+        match asked:
+            case asks.Keys():
+                self._keyboards.look_for_ports()
+            case asks.Receiver():
+                self._keyboards.choose(asked.name, asked.policy, asked.follow)
+                self._keyboards.follow(self._rig, self._playing)
+            case asks.Send():
+                self._keyboards.send(asked.where)
+            case asks.Through():
+                self._keyboards.pass_through(asked.port)
+            case asks.PutBack():
+                self._keyboards.put_back()
+        self._post("keys", self._keyboards.view())
+
+    def _follow_with_keyboards(self) -> None:
+        self._following = None
+        if self._keyboards is not None:
+            self._keyboards.follow(self._rig, self._playing)
+            self._post("keys", self._keyboards.view())
+
+    def _work(self, work: Coroutine[Any, Any, None]) -> None:
+        task = asyncio.get_running_loop().create_task(work)
+        self._working.add(task)
+        task.add_done_callback(self._working.discard)
+
+    # ------------------------------------------------------------------ sound
+
+    def _wanted_tones(self) -> tuple[Tone, ...]:
+        if self._listening is not None:
+            return ordering.tones_of(self._listening, self._rig)
+        return _to_play(self._sounding, self._rig, self._playing)
+
+    def hear_in_page(self, sample_rate: int, taken_away: Callable[[], None]) -> InPage:
+        """Send the sound to a page's own loudspeaker. Raises BadValue for a sample rate that cannot be."""
+        return self._stage.hear_in_page(sample_rate, taken_away)
+
+    def no_longer_in_page(self, outlet: InPage) -> None:
+        """The page that had the sound went away."""
+        self._stage.no_longer_in_page(outlet)
+
+    # ------------------------------------------------------------------ moments
+
+    def moment(self) -> Moment:
+        """What the clock shows now."""
+        player = self._stage.player
+        frame = player.frame
+        heard = self._stage.heard()
+        peak = player.take_peak()
+        return Moment(
+            stream=self._stage.stream,
+            frame=frame,
+            heard_frame=heard.frame if heard else frame,
+            heard_at_ms=1000 * heard.at_seconds if heard else 0.0,
+            sample_rate=player.sample_rate,
+            beats=tuple(self._beats(frame)) if self._playing.sounding else (),
+            peak_dbfs=20 * log10(peak) if peak > 1e-6 else _SILENCE_DBFS,
+        )
+
+    def _beats(self, frame: int) -> list[Beat]:
+        beats = []
+        heard = self._listening.sounding() if self._listening else self._sounding
+        for interval in heard.intervals:
+            low, high = pair_name(interval.low), pair_name(interval.high)
+            if self._listening is not None:
+                low, high = ordering.LOW, ordering.HIGH
+            try:
+                turns = self._stage.player.beat_phase_turns(str(low), str(high), interval.ratio, frame)
+            except BadValue:  # its coincident partials are not in this timbre, or above what is made
+                continue
+            beats.append(Beat(low, high, turns, interval.beats_per_second))
+        return beats
+
+    def _stir(self) -> None:
+        self._quick_until = asyncio.get_running_loop().time() + _SETTLED_SECONDS
+        self._stirred.set()
+
+    async def run(self) -> None:
+        """Send moments while something sounds: quickly after a touch, else now and then."""
+        loop = asyncio.get_running_loop()
+        while True:
+            quick = loop.time() < self._quick_until
+            if not (quick or (self._playing.sounding and self.pages)):
+                self._stirred.clear()
+                await self._stirred.wait()
+                continue
+            self._post("moment", self.moment())
+            self._stirred.clear()
+            if quick:
+                await asyncio.sleep(_QUICK_SECONDS)
+            else:
+                await _either(self._stirred, _CALM_SECONDS)
+
+    async def close(self) -> None:
+        """Write everything down, and let the sound fade out."""
+        async with self._writing:
+            self.write_down()
+        if self._keyboards is not None:
+            await self._keyboards.close()
+        await self._stage.close()
+
+
+async def _either(event: asyncio.Event, seconds: float) -> None:
+    try:
+        async with asyncio.timeout(seconds):
+            await event.wait()
+    except TimeoutError:
+        pass
+
+
+def _to_play(sounding: Sounding, rig: Rig, playing: Playing) -> tuple[Tone, ...]:
+    """The tones for the player, each named by its string, so that it is known again in another grip."""
+    from dataclasses import replace as replaced
+
+    tones = tones_to_play(sounding, rig.timbre, split=playing.split)
+    if playing.only is not None:
+        for interval in sounding.intervals:
+            if {pair_name(interval.low), pair_name(interval.high)} == set(playing.only):
+                tones = beating_only(tones, [(*places(sounding, interval), interval.ratio)])
+    return tuple(
+        replaced(tone, name=str(pair_name(source)))
+        for tone, source in zip(tones, sounding.tones, strict=True)
+    )
+
+
+def _readable(setting: Setting) -> tuple[Rig, Setting]:
+    """The rig of a kept setting; a fresh one where its presets are gone or no longer fit."""
+    try:
+        return rig_of(setting), setting
+    except TonegenError:
+        return rig_of(Setting()), Setting()
+
+
+def _fitting_playing(playing: Playing, rig: Rig) -> tuple[Playing, Sounding]:
+    """Kept hands and feet, and what they sound; fresh ones where they do not fit the instrument any more."""
+    try:
+        playing = refitted(playing, rig.instrument)
+        return playing, rig.sounding(playing)
+    except TonegenError:
+        playing = refitted(Playing(), rig.instrument)
+        return playing, rig.sounding(playing)

@@ -1,0 +1,340 @@
+"""Keyboards and samplers brought to the steel from a page: planned, sent, passed through and put back.
+
+All that waits for a port happens in one thread of its own, in the order in which it was asked.
+"""
+
+import asyncio
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from typing import TYPE_CHECKING, Final, TypeVar
+
+from msgspec import Struct
+
+from tonegen import presets
+from tonegen.errors import BadPreset, BadValue, TonegenError
+from tonegen.keys.plan import plan
+from tonegen.keys.receivers import Osc, Receiver, receiver
+from tonegen.keys.scale import Policy, heard_grips, heard_state, scale_of_instrument
+from tonegen.page.rig import Rig
+from tonegen.page.setting import Playing
+from tonegen.page.view import signed
+from tonegen.pitch import note_name, pitch_class_name
+
+if TYPE_CHECKING:
+    from tonegen.keys.live import Rig as LiveRig
+    from tonegen.keys.live import Through
+    from tonegen.keys.plan import Plan
+    from tonegen.keys.ports import MidiInput
+
+Result = TypeVar("Result")
+
+_LOOK_SECONDS: Final = 0.5
+_ENDING_SECONDS: Final = 25.0
+
+
+class KeyRow(Struct, frozen=True):
+    """A pitch class or a key: what the steel has there, what is sent, and what remains."""
+
+    name: str
+    wanted: str
+    sent: str
+    left: str
+
+
+class KeysView(Struct, tag="keys", frozen=True):
+    """Receivers, ports and offsets. `status` is one of "", "sent", "gone"; `words` says it for a person."""
+
+    receiver: str
+    receivers: dict[str, str]
+    policy: str
+    policies: tuple[str, ...]
+    follow: bool
+    per: str
+    by_osc: bool
+    rows: tuple[KeyRow, ...]
+    spread: tuple[str, ...]
+    worst: str
+    outputs: tuple[str, ...]
+    inputs: tuple[str, ...]
+    status: str
+    words: str
+
+
+class Chosen(Struct, frozen=True):
+    """What is chosen for the keyboards. `follow` takes all strings in the state of the pedals."""
+
+    receiver: str = "twelve-channel-bend"
+    policy: str = Policy.MEAN.value
+    follow: bool = False
+
+
+class Keyboards:
+    """The receiver of one rig: what it would get, and the port that it is tuned through.
+
+    show : takes the view whenever it changed; complain : a line for a person. Both in the event loop.
+    """
+
+    def __init__(self, show: Callable[[KeysView], None], complain: Callable[[str], None]) -> None:
+        """Nothing is looked for, and nothing sent."""
+        self.chosen = Chosen()
+        self._show = show
+        self._complain = complain
+        self._receiver: Receiver = receiver(self.chosen.receiver)
+        self._plan: Plan | None = None
+        self._outputs: tuple[str, ...] = ()
+        self._inputs: tuple[str, ...] = ()
+        self._status = self._words = ""
+        self._live: LiveRig | None = None
+        self._through: Through | None = None
+        self._input: MidiInput | None = None
+        self._thread = ThreadPoolExecutor(1, "keyboards")
+        self._watching: asyncio.Task[None] | None = None
+        self._retuning: asyncio.Task[None] | None = None
+        self._tasks: set[asyncio.Task[None]] = set()
+        self._wanted = False
+
+    def follow(self, rig: Rig, playing: Playing) -> None:
+        """Make the plan for the rig as it is now; a receiver that is tuned already follows."""
+        try:
+            scale = scale_of_instrument(
+                rig.instrument,
+                rig.temperament,
+                heard := (
+                    heard_state(rig.instrument, rig.state(playing.travels))
+                    if self.chosen.follow
+                    else heard_grips(rig.instrument)
+                ),
+                drop=rig.drop,
+                fret=round(playing.fret),
+                policy=Policy(self.chosen.policy),
+                first=heard[0].grip,
+                reference_hz=rig.reference_hz,
+            )
+            self._plan = plan(scale, self._receiver)
+        except BadValue as error:
+            self._plan = None
+            self._words = str(error)
+        if self._status == "sent" and self._plan is not None:
+            self._retune()
+
+    def choose(self, name: str, policy: str, follow: bool) -> None:
+        """Another receiver or policy. Raises BadPreset or BadValue; another receiver only once put back."""
+        chosen = Chosen(name, policy, follow)
+        if policy not in [one.value for one in Policy]:
+            raise BadValue(f'"{policy[:40]}" is no way to decide; choose one of those shown')
+        if chosen.receiver != self.chosen.receiver:
+            if self._status:
+                raise BadValue("put the receiver back before choosing another")
+            if chosen.receiver not in presets.names("receivers"):
+                raise BadPreset(f'there is no receiver called "{chosen.receiver[:40]}"')
+            self._receiver = receiver(chosen.receiver)
+        self.chosen, self._words = chosen, ""
+
+    def view(self) -> KeysView:
+        """What pages show."""
+        made = self._plan
+        per_class = made is not None and made.receiver.per == "class"
+        return KeysView(
+            self.chosen.receiver,
+            {name: presets.files.title("receivers", name) for name in presets.names("receivers")},
+            self.chosen.policy,
+            tuple(policy.value for policy in Policy),
+            self.chosen.follow,
+            "pitch class" if per_class else "key",
+            isinstance(self._receiver, Osc),
+            _rows(made, per_class) if made else (),
+            tuple(
+                f"{one.note}: {signed(one.lowest_cents, 1)} to {signed(one.highest_cents, 1)} cents, "
+                f"{one.beats_per_second:.1f} beats a second; {'; '.join(one.strings)}"
+                for one in (made.scale.spread if made else ())
+            ),
+            _worst(made),
+            self._outputs,
+            self._inputs,
+            self._status,
+            self._words,
+        )
+
+    def look_for_ports(self) -> None:
+        """List the MIDI ports there are."""
+
+        def look() -> tuple[tuple[str, ...], tuple[str, ...]]:
+            from tonegen.keys.ports import inputs, outputs
+
+            return tuple(port.name for port in outputs()), tuple(port.name for port in inputs())
+
+        def seen(ports: tuple[tuple[str, ...], tuple[str, ...]]) -> None:
+            self._outputs, self._inputs = ports
+
+        self._do(look, seen)
+
+    def send(self, where: str) -> None:
+        """Tune the receiver at "midi NAME", "virtual NAME" or "osc HOST:PORT", under a guard.
+
+        Raises BadValue where there is nothing to send, or it cannot go there.
+        """
+        made = self._plan
+        if made is None:
+            raise BadValue(self._words or "there is nothing to send")
+        if self._status:
+            raise BadValue("a receiver is tuned; put it back first")
+        kind, _, name = where.partition(" ")
+        if not name or kind not in (("osc",) if isinstance(self._receiver, Osc) else ("midi", "virtual")):
+            raise BadValue(f'"{where[:60]}" is no place that this receiver can be sent to')
+
+        def begin() -> None:
+            from tonegen.keys.live import Rig as LiveRig
+
+            self._live = LiveRig(where, made)
+
+        def begun(_: None) -> None:
+            self._status, self._words = "sent", f"tuned, at {name}"
+            self._watching = asyncio.get_running_loop().create_task(self._watch(name))
+
+        self._do(begin, begun)
+
+    def pass_through(self, port: str) -> None:
+        """Retune what a keyboard plays into a port on its way to the receiver."""
+        made, live = self._plan, self._live
+        if made is None or live is None:
+            raise BadValue("send the tuning first, then notes can pass through")
+
+        def begin() -> None:
+            from tonegen.keys.live import Through
+            from tonegen.keys.ports import MidiInput
+
+            self._end_through()
+            through = Through(made, live.door.send)
+            virtual = port.startswith("virtual ")
+            self._input = MidiInput(port.removeprefix("virtual "), through.receive, virtual)
+            self._through = through
+
+        def begun(_: None) -> None:
+            self._words += f"; notes pass through from {port.removeprefix('virtual ')}"
+
+        self._do(begin, begun)
+
+    def put_back(self) -> None:
+        """Take everything back and let go of the ports."""
+        if self._watching is not None:
+            self._watching.cancel()
+            self._watching = None
+
+        def ended(_: None) -> None:
+            self._status, self._words = "", "put back"
+
+        self._do(self._end, ended)
+
+    async def close(self) -> None:
+        """Put back, and wait for it."""
+        if self._watching is not None:
+            self._watching.cancel()
+        loop = asyncio.get_running_loop()
+        await asyncio.wait([loop.run_in_executor(self._thread, self._end)], timeout=_ENDING_SECONDS)
+        self._thread.shutdown(wait=False)
+
+    # ------------------------------------------------------------------ in the thread
+
+    def _end_through(self) -> None:
+        if self._input is not None:
+            self._input.close()
+            self._input = None
+        if self._through is not None:
+            self._through.finish()
+            self._through = None
+
+    def _end(self) -> None:
+        live, self._live = self._live, None
+        if live is not None:
+            self._end_through()
+            live.close()
+
+    def _look(self) -> str:
+        from tonegen.keys.live import Presence
+
+        if self._live is None:
+            return ""
+        presence = self._live.look()
+        if presence is Presence.BACK:
+            if self._through is not None:
+                self._through.start_over()
+            else:
+                self._live.tune_again()
+        return "gone" if presence is Presence.GONE else "sent"
+
+    # ------------------------------------------------------------------ in the event loop
+
+    def _do(self, what: Callable[[], Result], then: Callable[[Result], None]) -> None:
+        """Do something that waits, in the thread, then say what came of it."""
+
+        async def run() -> None:
+            try:
+                result = await asyncio.get_running_loop().run_in_executor(self._thread, what)
+            except TonegenError as error:
+                self._complain(str(error))
+            else:
+                then(result)
+            self._show(self.view())
+
+        task = asyncio.get_running_loop().create_task(run())
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+    def _retune(self) -> None:
+        """Send the newest plan; while one is under way the next waits, and only the last is sent."""
+        self._wanted = True
+        if self._retuning is None:
+            self._retuning = asyncio.get_running_loop().create_task(self._retune_until_done())
+
+    async def _retune_until_done(self) -> None:
+        loop = asyncio.get_running_loop()
+        try:
+            while self._wanted:
+                self._wanted = False
+                made = self._plan
+                if made is not None:
+                    await loop.run_in_executor(self._thread, self._send_again, made)
+        except TonegenError as error:
+            self._complain(str(error))
+        finally:
+            self._retuning = None
+
+    def _send_again(self, made: "Plan") -> None:
+        if self._live is not None:
+            self._live.retune(made)
+            if self._through is not None:
+                self._through.retune(made)
+
+    async def _watch(self, name: str) -> None:
+        """Say so when the port goes away, and when it is back."""
+        loop = asyncio.get_running_loop()
+        tuned = self._words
+        while True:
+            await asyncio.sleep(_LOOK_SECONDS)
+            status = await loop.run_in_executor(self._thread, self._look)
+            if status and status != self._status:
+                self._status = status
+                gone = f"{name} is gone; it is tuned again when it comes back"
+                self._words = gone if status == "gone" else tuned
+                self._show(self.view())
+
+
+def _rows(made: "Plan", per_class: bool) -> tuple[KeyRow, ...]:
+    scale = made.scale
+    keys = range(60, 72) if per_class else range(128)
+    return tuple(
+        KeyRow(
+            pitch_class_name(key, scale.flats) if per_class else f"{key} {note_name(key, scale.flats)}",
+            signed(float(scale.class_cents[key % 12] if per_class else scale.key_cents[key])),
+            signed(float(made.sent_cents[key]), 3),
+            signed(float(made.left_cents[key]), 3),
+        )
+        for key in keys
+    )
+
+
+def _worst(made: "Plan | None") -> str:
+    if made is None:
+        return ""
+    worst = made.worst_left
+    return f"at worst {abs(worst.cents):.3f} cents remain, {worst.beats_per_second:.3f} beats a second"

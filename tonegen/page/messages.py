@@ -1,0 +1,259 @@
+"""What pages ask for: small typed messages, one JSON object each, told apart by their `do`.
+
+Strings go by number, 0 being the bass note that the grip is heard against.
+"""
+
+from typing import Annotated, Literal
+
+from msgspec import Meta, Struct
+
+Name = Annotated[str, Meta(max_length=120)]
+StringNumber = Annotated[int, Meta(ge=0, le=64)]
+
+
+class Asked(Struct, tag_field="do", tag=str.lower, forbid_unknown_fields=True, frozen=True):
+    """The base of everything that a page asks for."""
+
+
+class Engage(Asked, frozen=True):
+    """Engage a change: 0 is at rest, 1 at its stop."""
+
+    change: Name
+    travel: float
+
+
+class Release(Asked, frozen=True):
+    """Let go of every change."""
+
+
+class Strings(Asked, frozen=True):
+    """Sound these strings together."""
+
+    strings: Annotated[tuple[StringNumber, ...], Meta(max_length=64)]
+
+
+class Grip(Asked, frozen=True):
+    """Take a saved grip, with its changes."""
+
+    name: Name
+
+
+class Bar(Asked, frozen=True):
+    """Put the bar at a fret; 0 is open."""
+
+    fret: float
+
+
+class Offset(Asked, frozen=True):
+    """Move the tuning point that a string stands on now; one drag is one `gesture`."""
+
+    string: StringNumber
+    offset_cents: float
+    gesture: Name = ""
+
+
+class Pure(Asked, frozen=True):
+    """Move a string until it is pure with another one that sounds."""
+
+    string: StringNumber
+    against: StringNumber
+
+
+class Equal(Asked, frozen=True):
+    """Put the tuning point that a string stands on at equal temperament."""
+
+    string: StringNumber
+
+
+class Target(Asked, frozen=True):
+    """Put it back to the player's target, which the temperament gives."""
+
+    string: StringNumber
+
+
+class Targets(Asked, frozen=True):
+    """Put every moved tuning point back to its target."""
+
+
+class Keep(Asked, frozen=True):
+    """Keep all offsets as they are now as the player's own temperament."""
+
+    name: Name
+
+
+class Choose(Asked, frozen=True):
+    """Choose what is given, leave the rest. `root` counts semitones from C; -1 is the instrument's own."""
+
+    instrument: Name | None = None
+    temperament: Name | None = None
+    root: Annotated[int, Meta(ge=-1, le=11)] | None = None
+    drop: Name | None = None
+    timbre: Name | None = None
+    reference_hz: float | None = None
+    against: Name | None = None
+
+
+class SaveGrip(Asked, frozen=True):
+    """Save the strings and changes of this moment as a grip."""
+
+    name: Name
+
+
+class ForgetGrip(Asked, frozen=True):
+    """Forget a grip that the player saved."""
+
+    name: Name
+
+
+class Only(Asked, frozen=True):
+    """Hear only the beating partials of a pair; of nothing to hear everything again."""
+
+    low: StringNumber | None = None
+    high: StringNumber | None = None
+
+
+class Split(Asked, frozen=True):
+    """The lowest tone in the left ear and the others in the right, or all in both."""
+
+    on: bool
+
+
+class Sound(Asked, frozen=True):
+    """Begin or end the sound."""
+
+    on: bool
+
+
+class Mute(Asked, frozen=True):
+    """Fall silent at once, or be heard again."""
+
+    on: bool
+
+
+class Level(Asked, frozen=True):
+    """The level that all tones together stay under."""
+
+    dbfs: float
+
+
+class Device(Asked, frozen=True):
+    """Send the sound to a device of the machine, by name; its default one for None."""
+
+    name: Name | None = None
+
+
+class Devices(Asked, frozen=True):
+    """Show the sound devices that the machine has."""
+
+
+class Tapped(Asked, frozen=True):
+    """Taps along with the beat of a pair, by when they came."""
+
+    low: StringNumber
+    high: StringNumber
+    times_ms: Annotated[tuple[float, ...], Meta(max_length=400)]
+
+
+class Undo(Asked, frozen=True):
+    """Take back the last step."""
+
+
+class Redo(Asked, frozen=True):
+    """Do the last undone step again."""
+
+
+class Ping(Asked, frozen=True):
+    """Ask what the engine's clock shows."""
+
+    sent_ms: float
+
+
+class Scene(Asked, frozen=True):
+    """Take a scene, its grips, weights, pins and band; "" for the instrument's own grips alone."""
+
+    name: Name
+
+
+class Weigh(Asked, frozen=True):
+    """Say how much a grip matters in tempering; 0 leaves it out."""
+
+    grip: Name
+    weight: Annotated[float, Meta(ge=0, le=100)]
+
+
+class Pin(Asked, frozen=True):
+    """Hold a tuning point where it is, or let it go again."""
+
+    string: StringNumber
+    changes: Annotated[tuple[Name, ...], Meta(max_length=12)]
+
+
+class Objective(Asked, frozen=True):
+    """What tempering makes least."""
+
+    name: Literal["beats", "cents", "worst-beats", "worst-cents"]
+
+
+class Temper(Asked, frozen=True):
+    """Find the best offsets."""
+
+
+class Along(Asked, frozen=True):
+    """Look at another place of the trade-off; -1 is the solution itself."""
+
+    place: Annotated[int, Meta(ge=-1, le=1000)]
+
+
+class TakeOffer(Asked, frozen=True):
+    """Keep what was found: every tuning point moves there."""
+
+
+class ThrowAway(Asked, frozen=True):
+    """Forget what was found."""
+
+
+class Order(Asked, frozen=True):
+    """Make a plan to tune by ear, to the offsets as they are."""
+
+
+class Step(Asked, frozen=True):
+    """Go to a step of the plan; -1 goes back to the grip. `only` leaves just the partials that beat."""
+
+    at: Annotated[int, Meta(ge=-1, le=10_000)]
+    only: bool = False
+
+
+class Keys(Asked, frozen=True):
+    """Show the keyboards: what a receiver would get, and the ports there are."""
+
+
+class Receiver(Asked, frozen=True):
+    """Choose a receiver, who is right where strings disagree, and whether all strings are followed."""
+
+    name: Name
+    policy: Name
+    follow: bool
+
+
+class Send(Asked, frozen=True):
+    """Tune the receiver at "midi NAME", "virtual NAME" or "osc HOST:PORT", and keep it in tune."""
+
+    where: Name
+
+
+class Through(Asked, frozen=True):
+    """Retune what is played into a port on its way to the receiver."""
+
+    port: Name
+
+
+class PutBack(Asked, frozen=True):
+    """Take everything back that was sent."""
+
+
+ASKED = (
+    Engage | Release | Strings | Grip | Bar | Offset | Pure | Equal | Target | Targets | Keep | Choose
+    | SaveGrip | ForgetGrip | Only | Split | Sound | Mute | Level | Device | Undo | Redo | Ping
+    | Scene | Weigh | Pin | Objective | Temper | Along | TakeOffer | ThrowAway | Order | Step
+    | Keys | Receiver | Send | Through | PutBack | Devices | Tapped
+)  # fmt: skip

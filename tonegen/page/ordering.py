@@ -1,0 +1,115 @@
+"""The tuning order as a page shows it, step by step, and the two tones that each step sounds."""
+
+from dataclasses import replace
+
+from msgspec import Struct
+
+from tonegen.instrument import TuningPoint
+from tonegen.interval import audible
+from tonegen.listening import Listening
+from tonegen.order import Check, Node, Order, Step, tuning_order
+from tonegen.page.rig import Rig
+from tonegen.page.view import rate_in_words
+from tonegen.timbre import Tone
+
+LOW, HIGH = -1, -2  # by which pages know the two tones of a step
+
+
+class StepView(Struct, frozen=True):
+    """One step in words: what to tune, against what, how it must beat, and how sure it will be."""
+
+    tune: str
+    against: str
+    engaged: str
+    bar: str
+    count: str
+    rate: str
+    interval: str
+    listen: str
+    sounds_like: str
+    sure: str
+    beats_per_second: float
+    audible: str
+
+
+class CheckView(Struct, frozen=True):
+    """An interval that closes a loop."""
+
+    pair: str
+    engaged: str
+    should: str
+    within: str
+
+
+class Plan(Struct, tag="order", frozen=True):
+    """The plan; `at` is the step that is heard, -1 for none. `stale` when the targets changed since."""
+
+    steps: tuple[StepView, ...]
+    checks: tuple[CheckView, ...]
+    at: int
+    only_beating: bool
+    stale: bool
+
+
+NO_PLAN = Plan((), (), -1, False, False)
+
+
+def order_of(rig: Rig) -> Order:
+    """The plan for everything that is tuned by itself, to the offsets as they are."""
+    return tuning_order(rig.instrument, rig.temperament, rig.drop, rig.reference_hz)
+
+
+def plan_of(order: Order | None, listening: Listening | None, stale: bool) -> Plan:
+    """The plan in the words of the page."""
+    if order is None:
+        return NO_PLAN
+    return Plan(
+        tuple(_step_view(step, order) for step in order.steps),
+        tuple(_check_view(check, order) for check in order.checks),
+        listening.at if listening else -1,
+        listening.only_beating if listening else False,
+        stale,
+    )
+
+
+def tones_of(listening: Listening, rig: Rig) -> tuple[Tone, ...]:
+    """The two tones of the step, as the pages know them."""
+    sounding = listening.sounding()
+    low = min(range(2), key=lambda index: sounding.tones[index].hz)
+    return tuple(
+        replace(tone, name=str(LOW if index == low else HIGH))
+        for index, tone in enumerate(listening.tones(rig.timbre))
+    )
+
+
+def _node(node: Node, order: Order) -> str:
+    if not isinstance(node, TuningPoint):
+        return str(node)
+    return f"{node}, {order.instrument.note(node)}"
+
+
+def _step_view(step: Step, order: Order) -> StepView:
+    return StepView(
+        tune=_node(step.tune, order),
+        against=_node(step.against, order),
+        engaged=str(step.state) if step.state.travels else "nothing",
+        bar="open" if step.fret == 0 else f"fret {step.fret:g}",
+        count=step.count,
+        rate=rate_in_words(step.beats_per_second),
+        interval=f"{step.ratio} {step.ratio.name}".rstrip(),
+        listen=f"{step.coincident_hz:.0f} Hz, {step.pair}",
+        sounds_like=step.sounds_like,
+        sure=f"{step.accuracy_cents:.1f} cents",
+        beats_per_second=step.beats_per_second,
+        audible=str(audible(step.beats_per_second)),
+    )
+
+
+def _check_view(check: Check, order: Order) -> CheckView:
+    pair = f"{_node(check.low, order)} with {_node(check.high, order)}"
+    return CheckView(
+        f"{pair}: {check.ratio} {check.ratio.name}".rstrip(),
+        str(check.state) if check.state.travels else "nothing",
+        rate_in_words(check.beats_per_second),
+        f"{check.within_beats_per_second:.2f} beats a second",
+    )

@@ -1,0 +1,155 @@
+"""The rig that a setting describes: instrument, temperament, drop and timbre, read and made ready."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Any
+
+from tonegen import presets
+from tonegen.errors import BadPreset, BadValue
+from tonegen.instrument import NO_DROP, Drop, Grip, Instrument, State, TuningPoint
+from tonegen.page.setting import MovedPoint, Playing, Setting
+from tonegen.pitch import WrittenPitch, checked_reference_hz, parse_pitch
+from tonegen.sounding import Sounding, SoundingTone, sound, tone_of_hz, tone_of_key, tones_of_grip
+from tonegen.temperament import OwnTemperament, PitchClassTemperament, Temperament, string_cents
+from tonegen.timbre import Timbre
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """A temperament with some tuning points moved by hand."""
+
+    base: Temperament
+    offsets_cents: Mapping[TuningPoint, float]
+
+    @property
+    def name(self) -> str:
+        """That of the temperament below."""
+        return self.base.name
+
+    def offset_of_key(self, key: int) -> float:
+        """As the temperament below has it."""
+        return self.base.offset_of_key(key)
+
+    def offset_cents(self, instrument: Instrument, point: TuningPoint) -> float:
+        """The offset that the player gave the point, else that of the temperament."""
+        if point in self.offsets_cents:
+            return self.offsets_cents[point]
+        return self.base.offset_cents(instrument, point)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rig:
+    """Everything of a setting that sound and picture are made from."""
+
+    instrument: Instrument
+    targets: Temperament  # the player's targets, nothing moved
+    temperament: Temperament  # the same with what he moved by hand
+    drop: Drop
+    timbre: Timbre
+    reference_hz: float
+    against: WrittenPitch | None
+    moved: Mapping[TuningPoint, float]
+
+    def state(self, travels: Mapping[str, float]) -> State:
+        """The state of these travels; changes that this instrument does not have are left out."""
+        known = {change.name for change in self.instrument.changes}
+        return self.instrument.state({name: way for name, way in travels.items() if name in known})
+
+    def grip(self, playing: Playing) -> Grip:
+        """The strings that sound together; with roles and ratios where a preset has them."""
+        return self.instrument.grip_of(playing.strings, self.state(playing.travels))
+
+    def tones(self, playing: Playing) -> tuple[SoundingTone, ...]:
+        """The strings of the grip as they sound, and the note that they are heard against."""
+        tones = self._tones_of(self.grip(playing), playing)
+        if self.against is not None and tones:
+            return (_tone(self.against, self.reference_hz, self.timbre), *tones)
+        return tones
+
+    def every_string(self, playing: Playing) -> tuple[SoundingTone, ...]:
+        """Each string as it sounds in this state under the bar, whether it is in the grip or not."""
+        numbers = tuple(string.number for string in self.instrument.strings)
+        return self._tones_of(Grip("all", numbers), playing)
+
+    def sounding(self, playing: Playing) -> Sounding:
+        """What sounds together, with every interval in it."""
+        return sound(self.tones(playing), self.reference_hz)
+
+    def point(self, string: int, playing: Playing) -> TuningPoint:
+        """The tuning point that a string stands on."""
+        return self.instrument.point(string, self.state(playing.travels))
+
+    def cents_moved_per_cent(self, string: int, playing: Playing) -> float:
+        """How far the string moves when its tuning point moves by a cent: 1 at a stop, less on the way."""
+        state, point = self.state(playing.travels), self.point(string, playing)
+        higher = Moved(self.temperament, {point: self.temperament.offset_cents(self.instrument, point) + 1.0})
+        above = string_cents(self.instrument, higher, string, state)
+        return above - string_cents(self.instrument, self.temperament, string, state)
+
+    def _tones_of(self, grip: Grip, playing: Playing) -> tuple[SoundingTone, ...]:
+        return tones_of_grip(
+            self.instrument, grip, self.state(playing.travels), playing.fret, self.temperament,
+            self.drop, self.reference_hz, self.timbre,
+        )  # fmt: skip
+
+
+def rig_of(setting: Setting) -> Rig:
+    """The rig of a setting. Raises BadPreset or BadValue when its parts do not fit together."""
+    instrument = _preset("instruments", setting.instrument)
+    targets = _preset("temperaments", setting.temperament)
+    if isinstance(targets, PitchClassTemperament):
+        targets = targets.on(instrument.root if setting.root is None else setting.root)
+    targets.offset_cents(instrument, TuningPoint(1))  # says so where it belongs to another instrument
+    points = {TuningPoint(moved.string, moved.changes): moved.offset_cents for moved in setting.moved}
+    if isinstance(targets, OwnTemperament):
+        merged = {**targets.offsets_cents, **points}
+        temperament: Temperament = replace(targets, offsets_cents=merged)
+    else:
+        temperament = Moved(targets, points)
+    return Rig(
+        instrument,
+        targets,
+        temperament,
+        instrument.checked_drop(NO_DROP if setting.drop == NO_DROP.name else _preset("drops", setting.drop)),
+        _preset("timbres", setting.timbre),
+        checked_reference_hz(setting.reference_hz),
+        _written(setting.against),
+        points,
+    )
+
+
+def with_moved(setting: Setting, point: TuningPoint, offset_cents: float | None) -> tuple[MovedPoint, ...]:
+    """The moved points of a setting once this one has that offset; None puts it back to its target."""
+    others = [moved for moved in setting.moved if TuningPoint(moved.string, moved.changes) != point]
+    if offset_cents is None:
+        return tuple(others)
+    return (*others, MovedPoint(point.string, point.changes, round(offset_cents, 4) + 0.0))
+
+
+def _written(text: str) -> WrittenPitch | None:
+    if not text:
+        return None
+    written = parse_pitch(text)
+    if written.key is None and written.hz is None:
+        raise BadValue(f'"{text}" counts from another tone; write a note or hz to hear the grip against')
+    return written
+
+
+def _tone(written: WrittenPitch, reference_hz: float, timbre: Timbre) -> SoundingTone:
+    if written.key is not None:
+        return tone_of_key(written.key, written.cents, reference_hz, written.text, timbre)
+    return tone_of_hz(written.hz_at(reference_hz), reference_hz, "", timbre)
+
+
+def read_presets_again() -> None:
+    """Forget the presets that were read, so that files changed since are seen."""
+    _preset.cache_clear()
+
+
+@lru_cache(maxsize=32)
+def _preset(kind: str, name: str) -> Any:
+    """A preset by its listed name; a page never names a file. Raises BadPreset for any other name."""
+    if name not in presets.names(kind):
+        raise BadPreset(f'there is no {kind[:-1]} called "{name[:40]}"; see: tonegen list {kind}')
+    return getattr(presets, kind[:-1])(name)

@@ -1,0 +1,238 @@
+"""The server: the packaged files of the page, one WebSocket for what is asked and shown, one for sound."""
+
+import asyncio
+import contextlib
+import socket
+from collections.abc import AsyncIterator, Callable
+from importlib.resources import files
+from typing import Final, Literal
+
+import msgspec
+from msgspec import Struct
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Route, WebSocketRoute
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from tonegen.errors import TonegenError
+from tonegen.page.engine import Engine, Fault
+from tonegen.page.guard import Guard
+from tonegen.page.messages import ASKED, Ping
+from tonegen.page.outlet import LARGEST_WANT_FRAMES, InPage
+
+LARGEST_MESSAGE_BYTES: Final = 65_536
+_MOST_PAGES: Final = 64
+_TAKEN_ELSEWHERE: Final = 4001
+_TOO_MANY: Final = 4429
+_KINDS: Final = {
+    ".html": "text/html; charset=utf-8",
+    ".css": "text/css; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".svg": "image/svg+xml",
+    ".webmanifest": "application/manifest+json",
+}
+_HEADERS: Final = {
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
+        "worker-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Cache-Control": "no-cache",
+}
+
+
+class Pong(Struct, tag="pong", frozen=True):
+    """The answer to a ping: what it carried, and the server's clock."""
+
+    sent_ms: float
+    clock_ms: float
+
+
+class Want(Struct, forbid_unknown_fields=True, frozen=True):
+    """What a page's loudspeaker asks for: so many frames more, and the frame that it hears now."""
+
+    frames: int
+    heard_frame: int
+
+
+def application(
+    start: Callable[[], Engine], port: int, names: tuple[str, ...] = (), token: str | None = None
+) -> Starlette:
+    """The web application; `start` makes the engine once the event loop runs."""
+    packaged = _packaged_files()
+
+    @contextlib.asynccontextmanager
+    async def lifespan(app: Starlette) -> AsyncIterator[None]:
+        engine = app.state.engine = start()
+        moments = asyncio.create_task(engine.run())
+        yield
+        moments.cancel()
+        await engine.close()
+
+    async def file(request: Request) -> Response:
+        path = request.url.path.removeprefix("/") or "index.html"
+        if path not in packaged:
+            return PlainTextResponse("tonegen: there is no such page\n", 404, _HEADERS)
+        content, kind = packaged[path]
+        return Response(content, media_type=kind, headers=_HEADERS)
+
+    return Starlette(
+        routes=[
+            WebSocketRoute("/engine", _engine),
+            WebSocketRoute("/sound", _sound),
+            Route("/{path:path}", file),
+        ],
+        middleware=[Middleware(Guard, port=port, names=names, token=token)],
+        lifespan=lifespan,
+    )
+
+
+def _packaged_files() -> dict[str, tuple[bytes, str]]:
+    """Every file of the page by its path; no other path means anything to the server."""
+    static = files("tonegen.page") / "static"
+    return {
+        entry.name: (entry.read_bytes(), _KINDS[ending])
+        for entry in static.iterdir()
+        if (ending := entry.name[entry.name.rfind(".") :]) in _KINDS
+    }
+
+
+class _OpenPage:
+    """A page's WebSocket; what it has not taken yet is replaced by what is newer, so nothing piles up."""
+
+    def __init__(self, socket: WebSocket) -> None:
+        self._socket = socket
+        self._waiting: dict[str, bytes] = {}
+        self._posted = asyncio.Event()
+
+    def post(self, kind: str, message: bytes) -> None:
+        self._waiting[kind] = message
+        self._posted.set()
+
+    async def deliver(self) -> None:
+        while True:
+            await self._posted.wait()
+            self._posted.clear()
+            while self._waiting:
+                kind = next(iter(self._waiting))
+                await self._socket.send_text(self._waiting.pop(kind).decode())
+
+
+async def _engine(socket: WebSocket) -> None:
+    """What a page asks, and what it is shown."""
+    engine: Engine = socket.app.state.engine
+    await socket.accept()
+    if len(engine.pages) >= _MOST_PAGES:
+        await socket.close(_TOO_MANY, "too many pages are open")
+        return
+    page = _OpenPage(socket)
+    delivering = asyncio.create_task(page.deliver())
+    engine.join(page)
+    decoder = msgspec.json.Decoder(ASKED)
+    try:
+        while True:
+            message = await socket.receive()
+            if message["type"] == "websocket.disconnect":
+                break
+            try:
+                asked = decoder.decode(message.get("text") or message.get("bytes") or b"")
+                if isinstance(asked, Ping):
+                    pong = Pong(asked.sent_ms, 1000 * asyncio.get_running_loop().time())
+                    page.post("pong", msgspec.json.encode(pong))
+                else:
+                    engine.ask(asked)
+            except TonegenError as error:
+                page.post("fault", msgspec.json.encode(Fault(str(error))))
+            except (msgspec.MsgspecError, RecursionError, UnicodeDecodeError) as error:
+                page.post("fault", msgspec.json.encode(Fault(f"not understood: {error}")))
+    finally:
+        engine.leave(page)
+        delivering.cancel()
+        with contextlib.suppress(asyncio.CancelledError, WebSocketDisconnect, RuntimeError, OSError):
+            await delivering
+
+
+async def _sound(socket: WebSocket) -> None:
+    """A page's own loudspeaker: it asks for frames as it plays them, and is sent blocks."""
+    engine: Engine = socket.app.state.engine
+    await socket.accept()
+
+    def taken_away() -> None:
+        closing = asyncio.ensure_future(_close(socket, _TAKEN_ELSEWHERE, "the sound went elsewhere"))
+        _closing.add(closing)
+        closing.add_done_callback(_closing.discard)
+
+    outlet: InPage | None = None
+    decoder = msgspec.json.Decoder(Want)
+    try:
+        outlet = engine.hear_in_page(_whole_number(socket.query_params.get("rate", "")), taken_away)
+        while True:
+            want = decoder.decode(await socket.receive_text())
+            outlet.now_hears(want.heard_frame)
+            await socket.send_bytes(outlet.draw(min(want.frames, LARGEST_WANT_FRAMES)))
+    except (TonegenError, msgspec.MsgspecError, KeyError) as error:
+        await _close(socket, 1008, str(error)[:100])
+    except (WebSocketDisconnect, RuntimeError, OSError):
+        pass
+    finally:
+        if outlet is not None:
+            engine.no_longer_in_page(outlet)
+
+
+_closing: set[asyncio.Future[None]] = set()
+
+
+async def _close(socket: WebSocket, code: int, why: str) -> None:
+    with contextlib.suppress(RuntimeError, OSError):
+        await socket.close(code, why)
+
+
+def _whole_number(text: str) -> int:
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 8 else 0
+
+
+def listen(host: str, port: int) -> socket.socket:
+    """A socket that listens at an address. Raises OSError when the port is taken."""
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind((host, port))
+        listening.listen(128)
+    except OSError:
+        listening.close()
+        raise
+    return listening
+
+
+def lan_address() -> str | None:
+    """The address by which this machine is known in its network; None without one. Nothing is sent."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
+        try:
+            asking.connect(("192.0.2.1", 9))  # RFC 5737: an address that belongs to nobody
+            address: str = asking.getsockname()[0]
+        except OSError:
+            return None
+    return None if address.startswith("127.") else address
+
+
+def serve(app: Starlette, sockets: list[socket.socket], ready: Callable[[], None]) -> None:
+    """Serve until Ctrl-C or a signal to end; `ready` is called once pages can be opened."""
+    import uvicorn
+
+    class Server(uvicorn.Server):
+        async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+            await super().startup(sockets)
+            if self.started:
+                ready()
+
+    loop: Literal["asyncio"] = "asyncio"
+    config = uvicorn.Config(
+        app, loop=loop, http="h11", ws="websockets-sansio", lifespan="on", log_level="warning",
+        access_log=False, server_header=False, ws_max_size=LARGEST_MESSAGE_BYTES,
+        ws_per_message_deflate=False, timeout_graceful_shutdown=1,
+    )  # fmt: skip
+    Server(config).run(sockets)

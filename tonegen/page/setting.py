@@ -1,0 +1,115 @@
+"""What the player has set up, and what he is doing with it: frozen records, and the way back.
+
+Conventions: a *setting* is work that is undone and redone: instrument, temperament, moved offsets, saved
+grips. *Playing* is what hands and feet do: engaged changes, strings, bar, level. Offsets are cents from
+equal temperament.
+"""
+
+from typing import Final
+
+from msgspec import Struct
+
+from tonegen.pitch import REFERENCE_HZ
+from tonegen.player import QUIET_LEVEL_DBFS
+
+_MOST_STEPS_BACK: Final = 200
+
+
+class MovedPoint(Struct, frozen=True):
+    """A tuning point that the player moved by hand, with the offset that he gave it."""
+
+    string: int
+    changes: tuple[str, ...]
+    offset_cents: float
+
+
+class SavedGrip(Struct, frozen=True):
+    """A grip that the player saved: its strings, and how far each change is engaged."""
+
+    name: str
+    strings: tuple[int, ...]
+    travels: dict[str, float]
+
+
+class Setting(Struct, frozen=True):
+    """What is undone and redone. `root` is a pitch class, None for the instrument's own; `against` a note.
+
+    scene, weights, pins, objective : what tempering is asked; a scene of "" is the instrument's own grips,
+    and a grip that has no weight has that of the scene.
+    """
+
+    instrument: str = "e9-ten-string"
+    temperament: str = "equal"
+    root: int | None = None
+    drop: str = "none"
+    reference_hz: float = REFERENCE_HZ
+    timbre: str = "harmonic"
+    against: str = ""
+    moved: tuple[MovedPoint, ...] = ()
+    grips: tuple[SavedGrip, ...] = ()
+    scene: str = ""
+    weights: dict[str, float] = {}
+    pins: tuple[MovedPoint, ...] = ()
+    objective: str = "beats"
+
+
+class Playing(Struct, frozen=True):
+    """What sounds now. `only` is the pair, by string, of which only what beats is heard; 0 is the bass."""
+
+    travels: dict[str, float] = {}
+    strings: tuple[int, ...] = ()
+    fret: float = 0.0
+    only: tuple[int, int] | None = None
+    split: bool = False
+    sounding: bool = False
+    muted: bool = False
+    level_dbfs: float = QUIET_LEVEL_DBFS
+
+
+class History:
+    """The settings before and after the present one, each with the words for the step that left it."""
+
+    def __init__(self, present: Setting) -> None:
+        """Begin with nothing to go back to."""
+        self.present = present
+        self._past: list[tuple[str, Setting]] = []
+        self._future: list[tuple[str, Setting]] = []
+        self._gesture = ""
+
+    @property
+    def undo_words(self) -> str:
+        """What would be undone; empty when there is nothing."""
+        return self._past[-1][0] if self._past else ""
+
+    @property
+    def redo_words(self) -> str:
+        """What would be done again; empty when there is nothing."""
+        return self._future[-1][0] if self._future else ""
+
+    def step(self, setting: Setting, words: str, gesture: str = "") -> None:
+        """Go to another setting; steps of one gesture, such as a drag, are undone together."""
+        if setting == self.present:
+            return
+        if not (gesture and gesture == self._gesture and self._past):
+            self._past.append((words, self.present))
+            del self._past[:-_MOST_STEPS_BACK]
+        else:
+            self._past[-1] = (words, self._past[-1][1])
+        self._gesture = gesture
+        self._future.clear()
+        self.present = setting
+
+    def undo(self) -> None:
+        """Go back one step, if there is one."""
+        self._move(self._past, self._future)
+
+    def redo(self) -> None:
+        """Do the last undone step again, if there is one."""
+        self._move(self._future, self._past)
+
+    def _move(self, source: list[tuple[str, Setting]], kept: list[tuple[str, Setting]]) -> None:
+        if source:
+            words, setting = source.pop()
+            kept.append((words, self.present))
+            self.present = setting
+            self._gesture = ""

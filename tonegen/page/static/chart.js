@@ -1,0 +1,160 @@
+// The chart, drawn as players draw it: strings as rows, changes as columns, a bead where a change stops a string.
+
+import { ask, askSoon, hear } from "./wire.js";
+import { byId, make, mark, say } from "./parts.js";
+import { part as partOfPage } from "./nav.js";
+import { choose, chosen } from "./string.js";
+
+const CENTS_PER_PIXEL = 0.1;
+let view = null;
+let shape = "";
+let heads = new Map();
+let rows = new Map();
+
+export const toggleChange = (name) => {
+  const change = view?.changes.find((one) => one.name === name);
+  if (change) ask("engage", { change: name, travel: change.travel > 0 ? 0 : 1 });
+};
+export const changeOfKey = (key) => view?.changes.find((change) => change.key === key)?.name;
+
+export const toggleString = (number) => {
+  const strings = view.playing.strings;
+  choose(number);
+  ask("strings", { strings: strings.includes(number) ? strings.filter((one) => one !== number) : [...strings, number] });
+};
+
+// The half-stop can be felt under a knee; here the slider catches a little beside it.
+const felt = (travel) => Math.abs(travel - 0.5) < 0.04 ? 0.5 : travel;
+
+const changeControls = (change) => {
+  const button = make("button", { class: "change", "aria-pressed": "false", "data-change": change.name,
+    "aria-keyshortcuts": change.key, onclick: () => toggleChange(change.name) },
+    make("b", {}, change.name), make("small", {}, change.place), make("kbd", {}, change.key));
+  const travel = make("input", { type: "range", min: 0, max: 1, step: 0.01, class: "travel", "data-travel": change.name,
+    "aria-label": `Travel of ${change.name}, ${change.place}`, title: "Slide for a half-stop",
+    oninput: () => askSoon("engage", { change: change.name, travel: felt(Number(travel.value)) }) });
+  return { button, travel };
+};
+
+const build = () => {
+  heads = new Map(view.changes.map((change) => [change.name, []]));
+  const head = (column) => {
+    const single = column.changes.length === 1 && view.changes.find((change) => change.name === column.name);
+    if (!single) return make("th", { scope: "col", class: "plain" }, column.name);
+    const controls = changeControls(single);
+    heads.get(single.name).push(controls);
+    return make("th", { scope: "col" }, controls.button, controls.travel);
+  };
+  rows = new Map();
+  const body = view.strings.map((string) => {
+    const part = {
+      button: make("button", { class: "pick", "aria-pressed": "false", "data-string": string.number,
+        onclick: () => toggleString(string.number) }, make("b", {}, String(string.number))),
+      note: make("button", { class: "note", "aria-pressed": "false", onclick: () => choose(string.number) }),
+      cents: make("span", { class: "cents" }), hz: make("span", { class: "hz" }),
+      drop: make("span", { class: "drop" }), role: make("span", { class: "role" }),
+      rail: make("div", { class: "rail", "aria-hidden": "true", title: "Drag along the string to move its offset" },
+        make("i", { class: "aim" }), make("i", { class: "bead" })),
+    };
+    draggable(part.rail, string.number);
+    const cells = new Map(view.columns.map((column) => [column.name, make("td", { class: "stop" })]));
+    rows.set(string.number, { part, cells });
+    const element = make("tr", { "data-string": string.number },
+      make("th", { scope: "row" }, part.button), ...cells.values(),
+      make("td", { class: "now" }, make("div", {}, part.note, part.cents, part.hz, part.drop, part.role), part.rail));
+    rows.get(string.number).element = element;
+    return element;
+  });
+  const now = make("th", { scope: "col", class: "plain now" }, "sounds now");
+  byId("copedent").replaceChildren(
+    make("caption", {}, view.title),
+    make("thead", {}, make("tr", {}, make("th", { scope: "col", class: "plain" }, make("span", { class: "hidden" }, "string")),
+      ...view.columns.map(head), now)),
+    make("tbody", {}, ...body));
+  byId("board").replaceChildren(...view.changes.map((change) => {
+    const controls = changeControls(change);
+    heads.get(change.name).push(controls);
+    return make("div", {}, controls.button, controls.travel);
+  }));
+};
+
+// While tempering a touch holds a bead where it is; otherwise it engages what leads there.
+const touch = (cell) => {
+  if (partOfPage() === "temper") ask("pin", { string: cell.string, changes: cell.changes });
+  else {
+    choose(cell.string);
+    const whole = cell.changes.every((name) => view.changes.find((change) => change.name === name).travel === 1);
+    for (const change of cell.changes) ask("engage", { change, travel: whole ? 0 : 1 });
+  }
+};
+
+const draggable = (rail, number) => {
+  let from = null;
+  const string = () => view.strings.find((one) => one.number === number);
+  rail.addEventListener("pointerdown", (event) => {
+    rail.setPointerCapture(event.pointerId);
+    choose(number);
+    from = { x: event.clientX, cents: string().offset_cents, gesture: `drag ${number} ${event.timeStamp}` };
+    event.preventDefault();
+  });
+  rail.addEventListener("pointermove", (event) => {
+    if (!from) return;
+    const cents = Math.max(-50, Math.min(50, from.cents + CENTS_PER_PIXEL * (event.clientX - from.x)));
+    askSoon("offset", { string: number, offset_cents: Math.round(cents * 100) / 100, gesture: from.gesture });
+  });
+  for (const end of ["pointerup", "pointercancel"]) rail.addEventListener(end, () => { from = null; });
+};
+
+const place = (element, cents) => { element.style.left = `${50 + cents}%`; };
+
+export const show = (next) => {
+  view = next;
+  const nextShape = JSON.stringify([view.title, view.columns, view.strings.length, view.changes.map((one) => one.key)]);
+  if (shape !== nextShape) { shape = nextShape; build(); }
+  for (const change of view.changes) {
+    for (const { button, travel } of heads.get(change.name)) {
+      mark(button, "aria-pressed", change.travel > 0);
+      mark(button, "data-half", change.travel > 0 && change.travel < 1);
+      if (document.activeElement !== travel || Math.abs(travel.value - change.travel) > 0.02) travel.value = change.travel;
+      travel.style.setProperty("--way", change.travel);
+    }
+  }
+  for (const cell of view.cells) {
+    const { cells } = rows.get(cell.string);
+    const element = cells.get(cell.column);
+    const text = `${cell.note} ${cell.offset} ${cell.hz}`;
+    mark(element, "class", ["stop has", cell.stands && "stands", cell.moved && "moved", cell.pinned && "pinned"].filter(Boolean).join(" "));
+    const bead = element.firstElementChild ?? element.appendChild(make("button", { class: "bead" }));
+    if (bead.dataset.text !== text) {
+      bead.dataset.text = text;
+      bead.replaceChildren(make("b", {}, cell.note), make("small", {}, cell.offset), make("small", { class: "hz" }, cell.hz));
+    }
+    bead.onclick = () => touch(cell);
+    const pinning = partOfPage() === "temper";
+    bead.tabIndex = pinning ? 0 : -1;
+    mark(bead, "aria-label", `String ${cell.string} ${cell.column}, ${cell.note} ${cell.offset}: ${pinning ? "hold it" : "stand on it"}`);
+    if (pinning) mark(bead, "aria-pressed", cell.pinned);
+    else bead.removeAttribute("aria-pressed");
+  }
+  for (const string of view.strings) {
+    const { part, element } = rows.get(string.number);
+    mark(element, "data-in", string.in_grip);
+    mark(element, "data-chosen", string.number === chosen());
+    mark(part.button, "aria-pressed", string.in_grip);
+    mark(part.button, "aria-label", `String ${string.number}, ${string.note}: sound it`);
+    mark(part.note, "aria-pressed", string.number === chosen());
+    mark(part.note, "aria-label", `Set string ${string.number}, ${string.note}`);
+    say(part.note, string.note);
+    say(part.cents, `${string.cents} c`);
+    say(part.hz, `${string.hz} Hz`);
+    say(part.drop, string.drop ? `drop ${string.drop}` : "");
+    say(part.role, string.role);
+    const [aim, bead] = part.rail.children;
+    place(aim, string.target_cents);
+    place(bead, string.offset_cents);
+  }
+};
+
+hear("view", show);
+addEventListener("chosen", () => view && show(view));
+addEventListener("part", () => view && show(view));

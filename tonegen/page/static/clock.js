@@ -1,0 +1,77 @@
+// Which frame of the engine is heard at a moment of this page, and so where each beat is at that moment.
+//
+// The engine says how far each beat has turned at a frame; nothing here runs beside it. Moments of the page are
+// milliseconds of performance.now(). Between two words of the engine a beat goes on evenly, as its sound does.
+
+import { hear } from "./wire.js";
+
+const JUMP_SECONDS = 0.25;
+const SMOOTH = 0.15;
+const SLEW_MS = 90;
+
+let serverAhead = null;   // server's clock minus this page's, in ms
+let leastTrip = Infinity;
+let relation = null;      // { stream, frame, at, rate }
+let ownLoudspeaker = null; // says which frame this page itself plays, or null
+const beats = new Map();
+
+const wrapped = (turns) => turns - Math.round(turns);
+export const pairKey = (low, high) => `${low} ${high}`;
+
+hear("open", () => { leastTrip = Infinity; serverAhead = null; relation = null; });
+hear("pong", ({ sent_ms, clock_ms }) => {
+  const now = performance.now();
+  const trip = now - sent_ms;
+  leastTrip += 0.5;  // an old short trip counts less and less: clocks drift
+  if (trip <= leastTrip || serverAhead === null) {
+    leastTrip = trip;
+    serverAhead = clock_ms - (sent_ms + now) / 2;
+  }
+});
+
+export const useLoudspeaker = (frameNow) => { ownLoudspeaker = frameNow; relation = null; };
+
+const anchor = (stream, frame, at, rate) => {
+  if (relation?.stream === stream && relation.rate === rate) {
+    const off = frame - frameAt(at);
+    if (Math.abs(off) < JUMP_SECONDS * rate) {
+      relation = { stream, frame: frameAt(at) + SMOOTH * off, at, rate };
+      return;
+    }
+  }
+  relation = { stream, frame, at, rate };
+};
+
+export const frameAt = (at) => relation ? relation.frame + (at - relation.at) * relation.rate / 1000 : 0;
+
+hear("moment", (moment) => {
+  const now = performance.now();
+  const own = ownLoudspeaker?.(now);
+  if (own) anchor(moment.stream, own.frame, own.at, moment.sample_rate);
+  else if (serverAhead !== null && moment.heard_at_ms) {
+    anchor(moment.stream, moment.heard_frame, moment.heard_at_ms - serverAhead, moment.sample_rate);
+  }
+  const gone = new Set(beats.keys());
+  for (const [low, high, turns, turnsPerSecond] of moment.beats) {
+    const key = pairKey(low, high);
+    gone.delete(key);
+    const before = beats.get(key);
+    const shown = before?.stream === moment.stream ? turnsAt(low, high, now) : null;
+    const beat = { stream: moment.stream, frame: moment.frame, rate: moment.sample_rate, turns, turnsPerSecond,
+      late: 0, lateAt: now };
+    beats.set(key, beat);
+    if (shown !== null) beat.late = wrapped(shown - turnsAt(low, high, now));
+  }
+  gone.forEach((key) => beats.delete(key));
+});
+
+// How far the beat of a pair has turned, loudest at whole turns; null when it does not sound.
+export const turnsAt = (low, high, at) => {
+  const beat = beats.get(pairKey(low, high));
+  if (!beat || !relation) return null;
+  const passed = (frameAt(at) - beat.frame) / beat.rate;
+  const late = beat.late * Math.exp(-Math.max(at - beat.lateAt, 0) / SLEW_MS);
+  return beat.turns + beat.turnsPerSecond * passed + late;
+};
+
+export const turnsPerSecond = (low, high) => beats.get(pairKey(low, high))?.turnsPerSecond ?? 0;

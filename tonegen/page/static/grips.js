@@ -1,0 +1,30 @@
+// Saved grips at hand, and saving the one under the hands.
+
+import { ask, hear } from "./wire.js";
+import { byId, make, mark } from "./parts.js";
+
+let shape = "";
+const name = make("input", { type: "text", id: "grip-name", maxlength: 60, placeholder: "name it", autocomplete: "off" });
+const save = make("form", { class: "save" }, make("label", { for: "grip-name" }, "Keep this grip"), name,
+  make("button", { type: "submit" }, "Keep"));
+save.addEventListener("submit", (event) => {
+  event.preventDefault();
+  if (name.value.trim()) ask("savegrip", { name: name.value.trim() });
+  name.value = "";
+});
+
+hear("view", (view) => {
+  const box = byId("grips");
+  const next = JSON.stringify(view.grips.map((grip) => [grip.name, grip.own]));
+  if (shape !== next) {
+    shape = next;
+    box.replaceChildren(
+      make("div", { class: "chips" }, ...view.grips.map((grip) => make("span", { class: "chip" },
+        make("button", { "data-grip": grip.name, onclick: () => ask("grip", { name: grip.name }) }, grip.name),
+        ...(grip.own ? [make("button", { class: "forget", "aria-label": `Forget ${grip.name}`,
+          onclick: () => ask("forgetgrip", { name: grip.name }) }, "×")] : [])))),
+      save);
+  }
+  const chips = box.querySelectorAll("[data-grip]");
+  view.grips.forEach((grip, at) => mark(chips[at], "aria-pressed", grip.taken));
+});

@@ -1,0 +1,48 @@
+// Begin: every part listens for what it shows, then the page connects.
+
+import { ask, connect, hear, pingEvery } from "./wire.js";
+import "./clock.js";
+import "./string.js";
+import "./chart.js";
+import "./pairs.js";
+import "./neck.js";
+import "./tap.js";
+import "./grips.js";
+import "./rig.js";
+import "./sound.js";
+import "./keyboard.js";
+import "./temper.js";
+import "./order.js";
+import "./keys.js";
+import { openPart } from "./nav.js";
+import { byId, make, mark, say } from "./parts.js";
+
+const undo = make("button", { id: "undo", disabled: true, "aria-keyshortcuts": "Control+Z", onclick: () => ask("undo") }, "Undo");
+const redo = make("button", { id: "redo", disabled: true, "aria-keyshortcuts": "Control+Shift+Z", onclick: () => ask("redo") }, "Redo");
+byId("back").append(undo, redo);
+openPart();
+
+hear("view", (view) => {
+  say(byId("title"), view.title);
+  say(byId("state"), `${view.state === "open" ? "no change engaged" : view.state}, ${view.bar}`);
+  for (const [button, words] of [[undo, view.undo], [redo, view.redo]]) {
+    button.disabled = !words;
+    mark(button, "title", words);
+  }
+  byId("cautions").replaceChildren(...view.cautions.map((words) => make("p", { class: "caution" }, words)));
+  document.documentElement.dataset.ready = "yes";
+});
+
+const caution = byId("caution");
+hear("choices", ({ hearing_caution }) => say(caution.firstElementChild, hearing_caution));
+caution.lastElementChild.addEventListener("click", () => { caution.hidden = true; });
+
+const fault = byId("fault");
+const complain = (text) => { fault.hidden = false; say(fault.firstElementChild, text); };
+fault.lastElementChild.addEventListener("click", () => { fault.hidden = true; });
+hear("fault", ({ text }) => complain(text));
+hear("closed", () => { document.documentElement.dataset.ready = "no"; complain("The program does not answer; trying again."); });
+hear("open", () => { fault.hidden = true; });
+
+pingEvery(5);
+connect();

@@ -1,0 +1,96 @@
+// The tuning order, one step at a time, large enough for arm's length, each with its sound.
+
+import { ask, hear } from "./wire.js";
+import { turnsAt, turnsPerSecond } from "./clock.js";
+import { byId, make } from "./parts.js";
+import { part } from "./nav.js";
+import { draw } from "./strands.js";
+
+const LOW = -1, HIGH = -2;
+let plan = { steps: [], checks: [], at: -1 };
+let place = 0;
+let sounding = false;
+let canvas = null;
+
+const go = (to) => {
+  place = Math.max(0, Math.min(plan.steps.length - 1, to));
+  ask("step", { at: place, only: plan.only_beating });
+};
+
+const fact = (name, value) => make("div", {}, make("dt", {}, name), make("dd", {}, value));
+
+const show = () => {
+  const box = byId("order");
+  if (!plan.steps.length) {
+    box.replaceChildren(make("p", {}, "A plan to tune by ear: each string against one that is tuned, with the beat to listen for."),
+      make("button", { class: "primary", id: "make-plan", onclick: () => ask("order") }, "Make the plan"));
+    canvas = null;
+    return;
+  }
+  if (plan.at >= 0) place = plan.at;
+  place = Math.min(place, plan.steps.length - 1);
+  const step = plan.steps[place];
+  canvas = make("canvas", { "aria-hidden": "true" });
+  const focused = document.activeElement?.id;
+  box.replaceChildren(
+    ...(plan.stale ? [make("p", { class: "caution" }, "The targets have changed since. ",
+      make("button", { id: "make-plan", onclick: () => ask("order") }, "Make the plan anew"))] : []),
+    make("article", { class: "step", "aria-live": "polite" },
+      make("p", { class: "count-of" }, `Step ${place + 1} of ${plan.steps.length}`),
+      make("h2", {}, "Tune ", make("em", {}, step.tune)),
+      make("p", { class: "against" }, "against ", make("em", {}, step.against)),
+      make("dl", {}, fact("engage", step.engaged), fact("bar", step.bar), fact("as", step.interval), fact("sure to", step.sure)),
+      canvas,
+      make("p", { class: "count" }, step.count),
+      make("p", { class: "hint" }, `Listen near ${step.listen}. When it is right: ${step.sounds_like}.`)),
+    make("div", { class: "steps", role: "group", "aria-label": "Steps" },
+      make("button", { id: "step-back", onclick: () => go(place - 1) }, "Back"),
+      make("button", { id: "step-hear", "aria-pressed": String(plan.at >= 0 && sounding), onclick: hearStep }, "Hear it"),
+      make("button", { id: "step-only", "aria-pressed": String(plan.only_beating), onclick: () => ask("step", { at: place, only: !plan.only_beating }) }, "Only its beat"),
+      make("button", { id: "step-next", class: "primary", onclick: () => go(place + 1) }, "Next")),
+    make("details", {}, make("summary", {}, "All steps"), make("ol", { class: "all" }, ...plan.steps.map((one, at) =>
+      make("li", {}, make("button", { onclick: () => go(at), "aria-current": at === place ? "step" : "false" },
+        `${one.tune}, against ${one.against}: ${one.rate}`))))),
+    make("details", {}, make("summary", {}, "Checks at the end"), make("ul", {}, ...plan.checks.map((check) =>
+      make("li", {}, `${check.pair}; engage ${check.engaged}: ${check.should}, give or take ${check.within}`)))));
+  if (focused) byId(focused)?.focus();
+  picture();
+};
+
+const hearStep = () => {
+  if (plan.at >= 0 && sounding) { ask("sound", { on: false }); return; }
+  go(place);
+  if (!sounding) byId("sound").click();
+};
+
+const picture = () => {
+  if (!canvas || part() !== "order") return;
+  const step = plan.steps[place];
+  const turns = sounding && plan.at >= 0 ? turnsAt(LOW, HIGH, performance.now()) : null;
+  draw(canvas, turns ?? 0, turns === null ? step.beats_per_second : turnsPerSecond(LOW, HIGH),
+    { rough: step.audible === "roughness", quiet: turns === null });
+};
+
+let running = false;
+const run = () => {
+  if (running || !sounding || part() !== "order" || document.hidden) return;
+  running = true;
+  setTimeout(() => requestAnimationFrame(() => { running = false; picture(); run(); }), 30);
+};
+
+hear("order", (next) => { plan = next; show(); run(); });
+hear("view", ({ playing }) => {
+  if (sounding !== playing.sounding) { sounding = playing.sounding; show(); }
+  run();
+});
+addEventListener("part", () => {
+  if (part() !== "order" && plan.at >= 0) ask("step", { at: -1 });
+  picture();
+  run();
+});
+addEventListener("keydown", (event) => {
+  if (part() !== "order" || !plan.steps.length || event.target.matches("input, select")) return;
+  if (event.key === "ArrowRight") go(place + 1);
+  if (event.key === "ArrowLeft") go(place - 1);
+});
+addEventListener("resize", picture);

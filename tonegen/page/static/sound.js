@@ -1,0 +1,59 @@
+// Begin and end the sound, its level, where it is heard, and the meter.
+
+import { ask, askSoon, hear } from "./wire.js";
+import { close, isHere, notNeeded, open, prepare, rest } from "./here.js";
+import { byId, make, mark, say } from "./parts.js";
+
+let view = null;
+
+let device = "machine";
+const showOutlet = () => { byId("outlet").value = isHere() ? "page" : device; };
+
+// Where the machine has no device, the page in which the sound was begun plays it itself.
+let beganHere = false;
+export const toggleSound = () => {
+  beganHere = !view.playing.sounding;
+  if (beganHere && !isHere()) prepare();
+  ask("sound", { on: beganHere });
+};
+
+byId("sound").addEventListener("click", toggleSound);
+byId("mute").addEventListener("click", () => ask("mute", { on: !view.playing.muted }));
+byId("level").addEventListener("input", ({ target }) => askSoon("level", { dbfs: Number(target.value) }));
+byId("outlet").addEventListener("change", ({ target }) => {
+  if (target.value === "page") { open(showOutlet); return; }
+  if (isHere()) close(showOutlet);
+  ask("device", { name: target.value.startsWith("on ") ? target.value.slice(3) : null });
+});
+byId("outlet").addEventListener("focus", () => ask("devices"));
+hear("devices", ({ names, chosen }) => {
+  const box = byId("outlet"), [machine, page] = box.querySelectorAll("[value=machine], [value=page]");
+  box.replaceChildren(machine, ...names.map((name) => make("option", { value: `on ${name}` }, name)), page);
+  device = names.includes(chosen) ? `on ${chosen}` : "machine";
+  showOutlet();
+});
+
+export const muteNow = () => ask("mute", { on: true });
+
+hear("view", (next) => {
+  view = next;
+  const { sounding, muted, level_dbfs } = view.playing;
+  mark(byId("sound"), "aria-pressed", sounding);
+  say(byId("sound"), sounding ? "Stop" : "Sound");
+  mark(byId("mute"), "aria-pressed", muted);
+  if (document.activeElement !== byId("level")) byId("level").value = level_dbfs;
+  say(byId("level-words"), `${level_dbfs.toFixed(0)} dBFS`);
+  mark(byId("level"), "aria-valuetext", `${level_dbfs.toFixed(0)} decibels under full scale`);
+  mark(document.documentElement, "data-sounding", sounding && !muted);
+  rest(!sounding);
+  if (beganHere && sounding && next.outlet === "nowhere") open(showOutlet);
+  if (next.outlet.startsWith("on ")) notNeeded();
+});
+
+const meter = document.querySelector(".meter");
+hear("moment", ({ peak_dbfs }) => {
+  const level = Math.max(-60, Math.min(0, peak_dbfs));
+  mark(meter, "aria-valuenow", level.toFixed(0));
+  meter.firstElementChild.style.transform = `scaleX(${(level + 60) / 60})`;
+});
+hear("closed", () => close(showOutlet));

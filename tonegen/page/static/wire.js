@@ -1,0 +1,45 @@
+// The WebSocket to the engine: what is asked goes out, what is shown comes in, by kind.
+
+const listeners = new Map();
+let socket = null;
+let waitSeconds = 0.2;
+
+export const hear = (kind, listener) => {
+  listeners.set(kind, [...(listeners.get(kind) ?? []), listener]);
+};
+
+const tell = (kind, message) => (listeners.get(kind) ?? []).forEach((listener) => listener(message));
+
+export const ask = (action, fields = {}) => {
+  if (socket?.readyState === WebSocket.OPEN) socket.send(JSON.stringify({ do: action, ...fields }));
+};
+
+// At most one message a frame: a drag gives many positions, and only the last matters.
+const waiting = new Map();
+export const askSoon = (action, fields) => {
+  if (waiting.size === 0) requestAnimationFrame(() => {
+    for (const [what, those] of waiting) ask(what, those);
+    waiting.clear();
+  });
+  waiting.set(action, fields);
+};
+
+export const connect = () => {
+  socket = new WebSocket(`ws://${location.host}/engine`);
+  socket.onopen = () => { waitSeconds = 0.2; tell("open"); };
+  socket.onmessage = ({ data }) => {
+    const message = JSON.parse(data);
+    tell(message.type, message);
+  };
+  socket.onclose = () => {
+    tell("closed");
+    setTimeout(connect, 1000 * waitSeconds);
+    waitSeconds = Math.min(2 * waitSeconds, 3);
+  };
+};
+
+export const pingEvery = (seconds) => {
+  const ping = () => { if (!document.hidden) ask("ping", { sent_ms: performance.now() }); };
+  hear("open", () => { ping(); setTimeout(ping, 100); setTimeout(ping, 300); });
+  setInterval(ping, 1000 * seconds);
+};

@@ -1,0 +1,333 @@
+"""Tempering from a page: the scene that is asked, and what was found, with the trade-off beside it.
+
+What is asked is part of the setting and is undone with it. What was found is an offer: it sounds only once it
+is kept, as one step that can be taken back.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from msgspec import Struct
+
+from tonegen.errors import BadValue
+from tonegen.instrument import Instrument, TuningPoint
+from tonegen.page.rig import Rig
+from tonegen.page.setting import MovedPoint, Setting
+from tonegen.page.view import rate_in_words, signed
+from tonegen.pitch import note_name
+from tonegen.presets.scenes import scene as load_scene
+from tonegen.scene import BandPart, Pin, Scene, WantedGrip
+
+if TYPE_CHECKING:
+    from tonegen.front import Front
+    from tonegen.temper import GripPurity, IntervalPurity, Tempered
+
+OBJECTIVES = {
+    "beats": "all beats as slow as can be",
+    "cents": "all intervals as near as can be",
+    "worst-beats": "the fastest beat as slow as can be",
+    "worst-cents": "the worst interval as near as can be",
+}
+OWN_SCENE = "grips of the instrument"
+
+
+class IntervalOffer(Struct, frozen=True):
+    """One interval before and after."""
+
+    names: str
+    ratio: str
+    before: str
+    after: str
+    before_beats: float
+    after_beats: float
+
+
+class GripOffer(Struct, frozen=True):
+    """One grip before and after; `before` and `after` are of its worst interval, `better` compares them."""
+
+    name: str
+    before: str
+    after: str
+    better: bool
+    intervals: tuple[IntervalOffer, ...]
+
+
+class FrontMark(Struct, frozen=True):
+    """A place on the trade-off: across against the band, up against itself, 0 to 1, and in words."""
+
+    across: float
+    up: float
+    words: str
+
+
+class PointOffer(Struct, frozen=True):
+    """A tuning point that moves."""
+
+    point: str
+    before: str
+    after: str
+
+
+class Offer(Struct, tag="offer", frozen=True):
+    """What tempering found, or nothing. `chosen` is the place on the trade-off that is shown."""
+
+    found: bool
+    summary: str = ""
+    grips: tuple[GripOffer, ...] = ()
+    points: tuple[PointOffer, ...] = ()
+    notes: tuple[str, ...] = ()
+    front: tuple[FrontMark, ...] = ()
+    across: str = ""
+    up: str = ""
+    chosen: int = -1
+
+
+class WantedView(Struct, frozen=True):
+    """A grip that can be asked for, and how much it matters; 0 leaves it out."""
+
+    name: str
+    weight: float
+
+
+class Asked(Struct, tag="asked", frozen=True):
+    """What tempering is asked."""
+
+    scene: str
+    scene_title: str
+    band: str
+    objective: str
+    objectives: dict[str, str]
+    wanted: tuple[WantedView, ...]
+    pins: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Found:
+    """A solution with its trade-off, worked out in a thread of its own."""
+
+    solved: "Tempered"
+    front: "Front | None"
+
+    def offsets(self, chosen: int) -> tuple[float, ...]:
+        """The offsets at a place of the trade-off; of the solution itself for -1."""
+        if chosen < 0 or self.front is None:
+            return tuple(map(float, self.solved.offsets))
+        return self.front.points[chosen].offsets_cents
+
+    def checked_place(self, place: int) -> int:
+        """A place of the trade-off. Raises BadValue when there is none there."""
+        if place >= (len(self.front.points) if self.front else 0):
+            raise BadValue(f"the trade-off has no place {place}")
+        return place
+
+
+def scene_of(setting: Setting, rig: Rig) -> Scene:
+    """The scene that is asked: the chosen one with the player's weights and pins, on his rig as it is.
+
+    Raises BadValue where it does not fit the instrument, or no grip is left in it.
+    """
+    base = load_scene(setting.scene) if setting.scene else None
+    if base is not None and base.instrument.name != rig.instrument.name:
+        raise BadValue(f"scene {base.name} is for {base.instrument.name}; choose that instrument")
+    weights = dict(setting.weights)
+    grips = [
+        replace(wanted, weight=weight)
+        for wanted in _available(base, setting, rig.instrument)
+        if (weight := weights.get(wanted.grip.name, wanted.weight if base else 0.0)) > 0
+    ]
+    if not grips:
+        raise BadValue("choose the grips that shall ring")
+    pins = tuple(
+        Pin(TuningPoint(pin.string, pin.changes), pin.offset_cents) for pin in setting.pins
+    )  # fmt: skip
+    band: tuple[BandPart, ...] = ()
+    limits = base.limits if base else ()
+    if base is not None:
+        names = {wanted.grip.name for wanted in grips}
+        band = tuple(
+            replace(part, grips=tuple(name for name in part.grips if name in names))
+            for part in base.band
+            if not part.grips or names & set(part.grips)
+        )
+    return Scene(
+        base.name if base else "page",
+        rig.instrument,
+        tuple(grips),
+        drop=rig.drop,
+        reference_hz=rig.reference_hz,
+        pins=pins,
+        limits=limits,
+        band=band,
+        pull=base.pull if base else 0.0,
+        before=rig.temperament,
+        title=base.title if base else OWN_SCENE,
+    )
+
+
+def with_scene(setting: Setting, name: str) -> Setting:
+    """The setting with a scene taken: its grips, weights and pins; none for the instrument's own grips."""
+    from msgspec.structs import replace as replaced
+
+    if not name:
+        return replaced(setting, scene="", weights={}, pins=())
+    base = load_scene(name)
+    pins = tuple(MovedPoint(pin.point.string, pin.point.changes, pin.cents) for pin in base.pins)
+    return replaced(setting, scene=name, weights={}, pins=pins)
+
+
+def checked_grip(name: str, setting: Setting, rig: Rig) -> str:
+    """The name of a grip that can be asked for. Raises BadValue for any other."""
+    base = load_scene(setting.scene) if setting.scene else None
+    if name not in [wanted.grip.name for wanted in _available(base, setting, rig.instrument)]:
+        raise BadValue(f'there is no grip "{name[:60]}" to weigh')
+    return name
+
+
+def differs(one: Setting, other: Setting) -> bool:
+    """Whether two settings ask for something else, or of another instrument."""
+
+    def asked(setting: Setting) -> tuple[object, ...]:
+        return (
+            setting.instrument, setting.grips, setting.scene, setting.weights, setting.pins, setting.objective
+        )  # fmt: skip
+
+    return asked(one) != asked(other)
+
+
+def asked_of(setting: Setting, rig: Rig) -> Asked:
+    """What is asked, as pages show it."""
+    base = load_scene(setting.scene) if setting.scene else None
+    weights = dict(setting.weights)
+    return Asked(
+        scene=setting.scene,
+        scene_title=base.title if base else OWN_SCENE,
+        band=", ".join(part.name for part in base.band) if base else "",
+        objective=setting.objective,
+        objectives=OBJECTIVES,
+        wanted=tuple(
+            WantedView(name, weights.get(name, wanted.weight if base else 0.0))
+            for wanted in _available(base, setting, rig.instrument)
+            for name in [wanted.grip.name]
+        ),
+        pins=tuple(
+            f"{TuningPoint(pin.string, pin.changes)} at {signed(pin.offset_cents, 1)}" for pin in setting.pins
+        ),
+    )
+
+
+def solve(scene: Scene, objective: str) -> Found:
+    """Find the offsets, and the trade-off where there is a band. Raises BadValue for pins that conflict."""
+    from tonegen.front import front_of
+    from tonegen.temper import Objective, temper
+
+    goal = Objective(objective)
+    return Found(temper(scene, goal), front_of(scene, goal) if scene.band else None)
+
+
+def offer_of(found: Found | None, chosen: int) -> Offer:
+    """What was found, in the words and numbers of the page."""
+    if found is None:
+        return Offer(False)
+    import numpy as np
+
+    from tonegen.temper import offsets_before, purity_of
+
+    solved = found.solved
+    demands, instrument = solved.demands, solved.scene.instrument
+    before, after = offsets_before(demands), np.array(found.offsets(chosen))
+    kind = "worst" if solved.objective.of_worst else "root mean square"
+    notes = [
+        *(f"Holds back: {bound.what}" for bound in solved.binding),
+        *(f"Contradiction: {each}" for each in solved.contradictions()),
+        *(f"Undecided: {each}" for each in solved.undetermined()),
+    ]
+    return Offer(
+        True,
+        f"{kind} {solved.value:.2f} {solved.objective.unit}; proved best, {solved.residual:.0e} from perfect",
+        tuple(_grip_offer(grip, instrument) for grip in purity_of(demands, before, after)),
+        tuple(
+            PointOffer(str(point), signed(was, 1), signed(will, 1))
+            for point, was, will in zip(demands.points, before, after, strict=True)
+            if abs(was - will) >= 0.05
+        ),
+        tuple(notes),
+        *_front_marks(found.front, solved.objective.unit),
+        chosen,
+    )
+
+
+def moved_to(found: Found, chosen: int) -> tuple[MovedPoint, ...]:
+    """Every tuning point at the offset that is offered."""
+    points = found.solved.demands.points
+    return tuple(
+        MovedPoint(point.string, point.changes, round(cents, 4) + 0.0)
+        for point, cents in zip(points, found.offsets(chosen), strict=True)
+    )
+
+
+def _available(base: Scene | None, setting: Setting, instrument: Instrument) -> Iterable[WantedGrip]:
+    """Grips of the scene, then the player's own, then those of the instrument, each name once."""
+    names = set()
+    own = [
+        WantedGrip(replace(instrument.grip_of(grip.strings, state), name=grip.name), state)
+        for grip in setting.grips
+        for state in [instrument.state(grip.travels)]
+    ]
+    shipped = [WantedGrip(grip, instrument.state(grip.changes)) for grip in instrument.grips]
+    for wanted in (*(base.grips if base else ()), *own, *shipped):
+        if wanted.grip.name not in names:
+            names.add(wanted.grip.name)
+            in_scene = base is not None and wanted in base.grips
+            yield wanted if in_scene else replace(wanted, weight=0.0)
+
+
+def _grip_offer(grip: "GripPurity", instrument: Instrument) -> GripOffer:
+    intervals = tuple(_interval_offer(interval, instrument) for interval in grip.intervals)
+    worst_before = max(intervals, key=lambda each: abs(each.before_beats))
+    worst_after = max(intervals, key=lambda each: abs(each.after_beats))
+    return GripOffer(
+        grip.wanted.grip.name,
+        worst_before.before,
+        worst_after.after,
+        abs(worst_after.after_beats) < abs(worst_before.before_beats),
+        intervals,
+    )
+
+
+def _interval_offer(interval: "IntervalPurity", instrument: Instrument) -> IntervalOffer:
+    before, after = interval.before.beats_per_second, interval.after.beats_per_second
+    names = [note_name(voice.key(interval.fret), instrument.flats) for voice in (interval.low, interval.high)]
+    return IntervalOffer(
+        f"{names[0]}–{names[1]}{f' with {interval.against}' if interval.against else ''}",
+        f"{interval.ratio} {interval.ratio.name}".rstrip(),
+        rate_in_words(before),
+        rate_in_words(after),
+        before,
+        after,
+    )
+
+
+def _front_marks(front: "Front | None", unit: str) -> tuple[tuple[FrontMark, ...], str, str]:
+    if front is None or len(front.points) < 2:
+        return (), "", ""
+    across = [point.band_error for point in front.points]
+    up = [point.self_error for point in front.points]
+
+    def placed(value: float, values: list[float]) -> float:
+        width = max(values) - min(values)
+        return (value - min(values)) / width if width else 0.0
+
+    marks = tuple(
+        FrontMark(
+            placed(point.band_error, across),
+            placed(point.self_error, up),
+            f"with the band {point.band_error:.2f}, with itself {point.self_error:.2f} {unit}",
+        )
+        for point in front.points
+    )
+    return (
+        marks,
+        f"with the band: {min(across):.2f} to {max(across):.2f} {unit}",
+        f"with itself: {min(up):.2f} to {max(up):.2f} {unit}",
+    )

@@ -1,0 +1,355 @@
+"""What a page shows: every number and word of it, worked out here so that a page computes none.
+
+Strings go by number, 0 being the note that the grip is heard against. Travel runs from 0 to 1.
+"""
+
+from collections.abc import Sequence
+from functools import lru_cache
+
+from msgspec import Struct
+
+from tonegen import presets
+from tonegen.copedent import copedent
+from tonegen.instrument import Instrument, TuningPoint
+from tonegen.interval import Audible, Direction, audible, direction
+from tonegen.page.rig import Rig
+from tonegen.page.setting import History, Playing, Setting
+from tonegen.pitch import pitch_class_name
+from tonegen.sounding import Sounding, SoundingInterval, SoundingTone
+
+LEAST_OFFSET_CENTS = -50.0
+MOST_OFFSET_CENTS = 50.0
+
+
+class ChangeView(Struct, frozen=True):
+    """A pedal or a lever; `key` is the letter or digit that engages it."""
+
+    name: str
+    place: str
+    key: str
+    travel: float
+
+
+class Cell(Struct, frozen=True):
+    """One tuning point of the chart; `stands` when the string stands on it now."""
+
+    string: int
+    column: str
+    note: str
+    offset: str
+    hz: str
+    moved: bool
+    stands: bool
+    pinned: bool
+    changes: tuple[str, ...]
+
+
+class Column(Struct, frozen=True):
+    """A column of the chart, and the changes that select it."""
+
+    name: str
+    changes: tuple[str, ...]
+
+
+class StringView(Struct, frozen=True):
+    """A string as it sounds now, and where its tuning point can be put."""
+
+    number: int
+    note: str
+    cents: str
+    hz: str
+    drop: str
+    role: str
+    in_grip: bool
+    point: str
+    changes: tuple[str, ...]
+    pinned: bool
+    offset_cents: float
+    target_cents: float
+    target: str
+    pure_with: tuple[int, ...]
+
+
+class PairView(Struct, frozen=True):
+    """Two strings and how they beat; `plays` when the timbre has the partials that do."""
+
+    low: int
+    high: int
+    names: str
+    strings: str
+    ratio: str
+    interval: str
+    cents: str
+    direction: str
+    audible: str
+    beats_per_second: float
+    rate: str
+    counts: str
+    pulse: str
+    listen: str
+    plays: bool
+
+
+class GripView(Struct, frozen=True):
+    """A grip at hand; `own` when the player saved it himself, `taken` when it sounds now."""
+
+    name: str
+    own: bool
+    taken: bool
+
+
+class View(Struct, tag="view", frozen=True):
+    """Everything that pages show of the instrument; of two with one `revision` either will do."""
+
+    revision: int
+    title: str
+    root_name: str
+    frets: int
+    fret: float
+    bar: str
+    state: str
+    changes: tuple[ChangeView, ...]
+    columns: tuple[Column, ...]
+    cells: tuple[Cell, ...]
+    strings: tuple[StringView, ...]
+    pairs: tuple[PairView, ...]
+    grips: tuple[GripView, ...]
+    cautions: tuple[str, ...]
+    setting: Setting
+    playing: Playing
+    outlet: str
+    undo: str
+    redo: str
+
+
+class PresetName(Struct, frozen=True):
+    """A preset that can be chosen."""
+
+    name: str
+    title: str
+
+
+class Choices(Struct, tag="choices", frozen=True):
+    """What can be chosen, and the words that do not change while a page is open."""
+
+    presets: dict[str, tuple[PresetName, ...]]
+    roots: tuple[str, ...]
+    hearing_caution: str
+    version: str
+
+
+def view(
+    rig: Rig,
+    history: History,
+    playing: Playing,
+    sounding: Sounding,
+    outlet: str,
+    revision: int,
+    keys: dict[str, str],
+) -> View:
+    """The picture of this moment; `outlet` says where the sound goes, `keys` what engages each change."""
+    instrument, state = rig.instrument, rig.state(playing.travels)
+    chart = copedent(instrument, rig.temperament, rig.drop, rig.reference_hz)
+    every = rig.every_string(playing)
+    roles = {tone.string: tone.role for tone in sounding.tones}
+    stands_on = {number.number: rig.point(number.number, playing) for number in instrument.strings}
+    engaged = {name for name, travel in state.travels.items() if travel > 0}
+    pinned = {TuningPoint(pin.string, pin.changes) for pin in history.present.pins}
+    timbre_partials = set(rig.timbre.multiples)
+    return View(
+        revision=revision,
+        title=instrument.title,
+        root_name=instrument.root_name,
+        frets=instrument.frets,
+        fret=playing.fret,
+        bar="open" if playing.fret == 0 else f"fret {playing.fret:g}",
+        state=str(state),
+        changes=tuple(
+            ChangeView(change.name, change.place, keys[change.name], state.travels.get(change.name, 0.0))
+            for change in instrument.changes
+        ),
+        columns=tuple(Column(_column(changes), changes) for changes in chart.columns),
+        cells=tuple(
+            Cell(
+                target.point.string,
+                _column(target.point.changes),
+                target.note,
+                signed(target.offset_cents, 1),
+                f"{target.hz:.2f}",
+                target.point in rig.moved,
+                stands_on[target.point.string] == target.point,
+                target.point in pinned,
+                target.point.changes,
+            )
+            for target in chart.targets
+        ),
+        strings=tuple(
+            _string_view(rig, tone, stands_on[tone.string], stands_on[tone.string] in pinned, playing, roles)
+            for tone in every
+            if tone.string is not None
+        ),
+        pairs=tuple(_pair_view(interval, timbre_partials) for interval in sounding.intervals),
+        grips=_grips(instrument, history.present, playing, engaged),
+        cautions=tuple(
+            f"string {target.point.string} would stand at {target.note} {signed(target.offset_cents, 1)}"
+            + (f", {share:.0%} of its wire's least strength" if share is not None else "")
+            + ": strings can break; ask its maker or a technician first"
+            for target, share in chart.strained()
+        ),
+        setting=history.present,
+        playing=playing,
+        outlet=outlet,
+        undo=history.undo_words,
+        redo=history.redo_words,
+    )
+
+
+def choices(hearing_caution: str, version: str) -> Choices:
+    """What can be chosen now."""
+    kinds = ("instruments", "temperaments", "drops", "timbres", "scenes")
+    found = {
+        kind: tuple(PresetName(name, _title(kind, name)) for name in presets.names(kind)) for kind in kinds
+    }
+    found["drops"] = (PresetName("none", "No drop"), *found["drops"])
+    return Choices(found, tuple(pitch_class_name(root) for root in range(12)), hearing_caution, version)
+
+
+def _title(kind: str, name: str) -> str:
+    """The title of a preset, read again only when its file changed."""
+    return _title_of(kind, name, presets.locate(kind, name).stat().st_mtime_ns)
+
+
+@lru_cache(maxsize=512)
+def _title_of(kind: str, name: str, written_ns: int) -> str:
+    return presets.files.title(kind, name)
+
+
+def engaging_keys(instrument: Instrument) -> dict[str, str]:
+    """A key of the keyboard for each change: a letter or digit of its name, else the next free one."""
+    keys: dict[str, str] = {}
+    for change in instrument.changes:
+        wanted = (*change.name.lower(), *"qwertyuiopasdfghjklzxcvbnm")
+        keys[change.name] = next(key for key in wanted if key.isalnum() and key not in keys.values())
+    return keys
+
+
+def signed(value: float, digits: int = 2) -> str:
+    """A number with its sign; nothing is written as minus zero."""
+    return f"{round(value, digits) + 0.0:+.{digits}f}".replace("-", "−")
+
+
+def pair_name(tone: SoundingTone) -> int:
+    """The number by which a page knows a tone: its string, or 0."""
+    return tone.string or 0
+
+
+def _column(changes: tuple[str, ...]) -> str:
+    return "+".join(changes) or "open"
+
+
+def _stop(point: TuningPoint) -> str:
+    return f"with {_column(point.changes)}" if point.changes else "open"
+
+
+def _string_view(
+    rig: Rig,
+    tone: SoundingTone,
+    point: TuningPoint,
+    pinned: bool,
+    playing: Playing,
+    roles: dict[int | None, str],
+) -> StringView:
+    target_cents = rig.targets.offset_cents(rig.instrument, point)
+    number = pair_name(tone)
+    others = [other for other in playing.strings if other != number]
+    return StringView(
+        number=number,
+        note=tone.name,
+        cents=signed(tone.offset_cents),
+        hz=f"{tone.hz:.2f}",
+        drop=signed(tone.drop_cents) if tone.drop_cents else "",
+        role=roles.get(tone.string, ""),
+        in_grip=number in playing.strings,
+        point=f"{rig.instrument.note(point)} {_stop(point)}",
+        changes=point.changes,
+        pinned=pinned,
+        offset_cents=rig.temperament.offset_cents(rig.instrument, point),
+        target_cents=target_cents,
+        target=signed(target_cents, 1),
+        pure_with=(*((0,) if rig.against and others else ()), *others),
+    )
+
+
+def _pair_view(interval: SoundingInterval, partials: set[float]) -> PairView:
+    low, high = pair_name(interval.low), pair_name(interval.high)
+    rate, counts, pulse = _beats_in_words(interval.beats_per_second)
+    return PairView(
+        low=low,
+        high=high,
+        names=f"{interval.low.name}–{interval.high.name}",
+        strings=f"{low or 'bass'} and {high or 'bass'}",
+        ratio=str(interval.ratio),
+        interval=interval.ratio.name,
+        cents=signed(interval.cents_from_just),
+        direction=interval.direction.value,
+        audible=interval.audible.value,
+        beats_per_second=interval.beats_per_second,
+        rate=rate,
+        counts=counts,
+        pulse=pulse,
+        listen=f"{interval.coincident_hz:.0f} Hz",
+        plays={float(interval.ratio.upper), float(interval.ratio.lower)} <= partials,
+    )
+
+
+def rate_in_words(beats_per_second: float) -> str:
+    """The rate and its side, such as "2.40/s wide"."""
+    rate, _, _ = _beats_in_words(beats_per_second)
+    return rate if rate == Direction.PURE.value else f"{rate} {direction(beats_per_second)}"
+
+
+def _beats_in_words(beats_per_second: float) -> tuple[str, str, str]:
+    """The rate, what is counted in ten seconds, and the pulse; no counts where none can be made."""
+    rate, kind = abs(beats_per_second), str(audible(beats_per_second))
+    if str(direction(beats_per_second)) == Direction.PURE.value:
+        return "pure", "stands still", ""
+    if kind == Audible.ROUGHNESS.value:
+        return f"{rate:.0f}/s", "rough, too fast to count", ""
+    if kind == Audible.TOO_SLOW.value:
+        return f"1 in {1 / rate:.0f} s", "slower than you can count", ""
+    return f"{rate:.2f}/s", f"{rate * 10:.1f} in 10 s", f"{rate * 60:.0f} a minute"
+
+
+def _grips(
+    instrument: Instrument, setting: Setting, playing: Playing, engaged: set[str]
+) -> tuple[GripView, ...]:
+    strings = set(playing.strings)
+    own = [
+        GripView(
+            grip.name, True, strings == set(grip.strings) and dict(playing.travels) == dict(grip.travels)
+        )
+        for grip in setting.grips
+    ]
+    shipped = [
+        GripView(grip.name, False, strings == set(grip.strings) and engaged == set(grip.changes))
+        for grip in instrument.grips
+    ]
+    return (*own, *shipped)
+
+
+def refitted(playing: Playing, instrument: Instrument) -> Playing:
+    """Hands and feet moved over to another instrument: what it does not have is let go."""
+    from msgspec.structs import replace
+
+    known = {change.name for change in instrument.changes}
+    travels = {name: travel for name, travel in playing.travels.items() if name in known}
+    strings: Sequence[int] = [number for number in playing.strings if number <= len(instrument.strings)]
+    if not strings:
+        strings = instrument.grips[0].strings if instrument.grips else [1]
+    return replace(
+        playing,
+        travels=travels,
+        strings=tuple(sorted(strings)),
+        fret=min(playing.fret, float(instrument.frets)),
+        only=None,
+    )

@@ -1,8 +1,15 @@
 """Every test has its own empty folder for the user's presets, so that nobody's real ones are touched."""
 
+import os
+import tempfile
+
 import pytest
 
 from tests.cli import CommandLine
+
+# Tests are collected by the names of presets: of those that ship, not of those of whoever runs the tests.
+_NOBODY = tempfile.TemporaryDirectory(prefix="tonegen-nobody-")
+os.environ["XDG_CONFIG_HOME"] = _NOBODY.name
 
 
 @pytest.fixture(autouse=True)

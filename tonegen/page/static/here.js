@@ -7,7 +7,7 @@ let ready = null;
 
 // Some browsers let a page sound only if it asked during a touch: ask then, in case it will be needed.
 export const prepare = () => {
-  ready ??= new AudioContext({ latencyHint: "interactive" });
+  ready ??= new AudioContext({ latencyHint: "balanced" });
   ready.resume();
 };
 export const notNeeded = () => {

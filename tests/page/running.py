@@ -24,7 +24,7 @@ class RunningPage:
         self.host = f"127.0.0.1:{self.port}"
         self.url = f"http://{self.host}/"
         self._options = options
-        self._environment = {**os.environ, **(environment or {}), "XDG_DATA_HOME": str(own_folder)}
+        self._environment = {**os.environ, **(environment or {}), "XDG_CONFIG_HOME": str(own_folder)}
 
     def __enter__(self):
         self.started = time.perf_counter()

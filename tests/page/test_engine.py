@@ -340,6 +340,8 @@ def test_the_sound_begins_with_a_fade_and_stays_under_its_level():
     peaks = [float(np.abs(block).max()) for block in blocks]
     assert peaks[0] < 0.001
     assert max(peaks) <= 10 ** (-24 / 20)
+    assert page.engine.moment().peak_dbfs == pytest.approx(20 * np.log10(max(peaks)), abs=1e-4)
+    assert page.engine.moment().peak_dbfs == -120.0  # nothing since
 
 
 @in_the_loop

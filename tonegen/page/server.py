@@ -149,6 +149,7 @@ async def _engine(socket: WebSocket) -> None:
                 page.post("fault", msgspec.json.encode(Fault(str(error))))
             except (msgspec.MsgspecError, RecursionError, UnicodeDecodeError) as error:
                 page.post("fault", msgspec.json.encode(Fault(f"not understood: {error}")))
+            await asyncio.sleep(0)  # however fast a page asks, the others have their turn
     finally:
         engine.leave(page)
         delivering.cancel()

@@ -1,7 +1,7 @@
 // The chart, drawn as players draw it: strings as rows, changes as columns, a bead where a change stops a string.
 
 import { ask, askSoon, hear } from "./wire.js";
-import { byId, make, mark, say } from "./parts.js";
+import { byId, follows, make, mark, say } from "./parts.js";
 import { part as partOfPage } from "./nav.js";
 import { choose, chosen } from "./string.js";
 
@@ -33,7 +33,7 @@ const changeControls = (change) => {
   const travel = make("input", { type: "range", min: 0, max: 1, step: 0.01, class: "travel", "data-travel": change.name,
     "aria-label": `Travel of ${change.name}, ${change.place}`, title: "Slide for a half-stop",
     oninput: () => askSoon("engage", { change: change.name, travel: felt(Number(travel.value)) }) });
-  return { button, travel };
+  return { button, travel, follow: follows(travel) };
 };
 
 const build = () => {
@@ -112,10 +112,10 @@ export const show = (next) => {
   const nextShape = JSON.stringify([view.title, view.columns, view.strings.length, view.changes.map((one) => one.key)]);
   if (shape !== nextShape) { shape = nextShape; build(); }
   for (const change of view.changes) {
-    for (const { button, travel } of heads.get(change.name)) {
+    for (const { button, travel, follow } of heads.get(change.name)) {
       mark(button, "aria-pressed", change.travel > 0);
       mark(button, "data-half", change.travel > 0 && change.travel < 1);
-      if (document.activeElement !== travel || Math.abs(travel.value - change.travel) > 0.02) travel.value = change.travel;
+      follow(change.travel);
       travel.style.setProperty("--way", change.travel);
     }
   }

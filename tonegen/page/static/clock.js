@@ -6,13 +6,13 @@
 import { hear } from "./wire.js";
 
 const JUMP_SECONDS = 0.25;
-const SMOOTH = 0.15;
+const SMOOTH = 0.4;
 const SLEW_MS = 90;
 
 let serverAhead = null;   // server's clock minus this page's, in ms
 let leastTrip = Infinity;
 let relation = null;      // { stream, frame, at, rate }
-let ownLoudspeaker = null; // says which frame this page itself plays, or null
+let ownLoudspeaker = null; // tells { frame, at, rate } of what this page itself plays, or null
 const beats = new Map();
 
 const wrapped = (turns) => turns - Math.round(turns);
@@ -42,13 +42,14 @@ const anchor = (stream, frame, at, rate) => {
   relation = { stream, frame, at, rate };
 };
 
-export const frameAt = (at) => relation ? relation.frame + (at - relation.at) * relation.rate / 1000 : 0;
+export const frameAt = (at) => {
+  const known = ownLoudspeaker?.(at) ?? relation;  // a page's own loudspeaker knows to the frame
+  return known ? known.frame + (at - known.at) * known.rate / 1000 : 0;
+};
 
 hear("moment", (moment) => {
   const now = performance.now();
-  const own = ownLoudspeaker?.(now);
-  if (own) anchor(moment.stream, own.frame, own.at, moment.sample_rate);
-  else if (serverAhead !== null && moment.heard_at_ms) {
+  if (serverAhead !== null && moment.heard_at_ms) {
     anchor(moment.stream, moment.heard_frame, moment.heard_at_ms - serverAhead, moment.sample_rate);
   }
   const gone = new Set(beats.keys());
@@ -68,7 +69,7 @@ hear("moment", (moment) => {
 // How far the beat of a pair has turned, loudest at whole turns; null when it does not sound.
 export const turnsAt = (low, high, at) => {
   const beat = beats.get(pairKey(low, high));
-  if (!beat || !relation) return null;
+  if (!beat || !(relation || ownLoudspeaker?.(at))) return null;
   const passed = (frameAt(at) - beat.frame) / beat.rate;
   const late = beat.late * Math.exp(-Math.max(at - beat.lateAt, 0) / SLEW_MS);
   return beat.turns + beat.turnsPerSecond * passed + late;

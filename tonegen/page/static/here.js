@@ -7,7 +7,7 @@ let ready = null;
 
 // Some browsers let a page sound only if it asked during a touch: ask then, in case it will be needed.
 export const prepare = () => {
-  ready ??= new AudioContext({ latencyHint: "interactive" });
+  ready ??= new AudioContext({ latencyHint: "balanced" });
   ready.resume();
 };
 export const notNeeded = () => {
@@ -61,7 +61,8 @@ const heard = ({ context, said }, now) => {
   const stamp = context.getOutputTimestamp?.() ?? { performanceTime: 0 };
   const known = stamp.performanceTime > 0;
   const contextTime = known ? stamp.contextTime : context.currentTime - (context.outputLatency || context.baseLatency || 0);
-  return { frame: said.frame + (contextTime - said.time) * context.sampleRate, at: known ? stamp.performanceTime : now };
+  const frame = said.frame + (contextTime - said.time) * context.sampleRate;
+  return { frame, at: known ? stamp.performanceTime : now, rate: context.sampleRate };
 };
 
 const worklet = async (mine) => {

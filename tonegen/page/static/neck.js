@@ -1,7 +1,7 @@
 // The bar along the neck.
 
 import { askSoon, hear } from "./wire.js";
-import { byId, make, mark, say } from "./parts.js";
+import { byId, follows, make, mark, say } from "./parts.js";
 
 const DOTS = new Set([3, 5, 7, 9, 12, 15, 17, 19, 21, 24]);
 let built = null;
@@ -22,7 +22,7 @@ const build = () => {
   });
   const marks = make("div", { class: "frets", "aria-hidden": "true" });
   byId("neck").replaceChildren(make("label", { for: "bar" }, "Bar"), make("div", { class: "wood" }, marks, slider), words);
-  return { words, slider, marks };
+  return { words, slider, marks, follow: follows(slider) };
 };
 
 hear("view", (view) => {
@@ -33,7 +33,7 @@ hear("view", (view) => {
     built.marks.replaceChildren(...Array.from({ length: frets + 1 }, (_, fret) =>
       make("i", { class: DOTS.has(fret) ? "dot" : "" }, DOTS.has(fret) ? String(fret) : "")));
   }
-  if (Math.abs(built.slider.value - view.fret) > 0.16) built.slider.value = view.fret;
+  built.follow(view.fret);
   mark(built.slider, "aria-valuetext", view.bar);
   say(built.words, view.bar);
 });

@@ -18,4 +18,20 @@ export const mark = (element, name, value) => {
   if (element.getAttribute(name) !== text) element.setAttribute(name, text);
 };
 
+// A slider shows what the engine has, but not while a hand is on it: an answer to an earlier place of the hand
+// must not push it back.
+const HAND_MS = 400;
+export const follows = (slider) => {
+  let value = null, touchedAt = -HAND_MS, later = null;
+  const show = () => { if (value !== null && Number(slider.value) !== value) slider.value = value; };
+  for (const hand of ["input", "keydown", "pointerdown"]) slider.addEventListener(hand, () => { touchedAt = performance.now(); });
+  return (next) => {
+    value = next;
+    clearTimeout(later);
+    const left = touchedAt + HAND_MS - performance.now();
+    if (left > 0) later = setTimeout(show, left);
+    else show();
+  };
+};
+
 export const byId = (id) => document.getElementById(id);

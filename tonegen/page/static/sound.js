@@ -2,10 +2,11 @@
 
 import { ask, askSoon, hear } from "./wire.js";
 import { close, isHere, notNeeded, open, prepare, rest } from "./here.js";
-import { byId, make, mark, say } from "./parts.js";
+import { byId, follows, make, mark, say } from "./parts.js";
 
 let view = null;
 
+const followLevel = follows(byId("level"));
 let device = "machine";
 const showOutlet = () => { byId("outlet").value = isHere() ? "page" : device; };
 
@@ -41,7 +42,7 @@ hear("view", (next) => {
   mark(byId("sound"), "aria-pressed", sounding);
   say(byId("sound"), sounding ? "Stop" : "Sound");
   mark(byId("mute"), "aria-pressed", muted);
-  if (document.activeElement !== byId("level")) byId("level").value = level_dbfs;
+  followLevel(level_dbfs);
   say(byId("level-words"), `${level_dbfs.toFixed(0)} dBFS`);
   mark(byId("level"), "aria-valuetext", `${level_dbfs.toFixed(0)} decibels under full scale`);
   mark(document.documentElement, "data-sounding", sounding && !muted);
@@ -49,6 +50,7 @@ hear("view", (next) => {
   if (beganHere && sounding && next.outlet === "nowhere") open(showOutlet);
   if (next.outlet.startsWith("on ")) notNeeded();
 });
+
 
 const meter = document.querySelector(".meter");
 hear("moment", ({ peak_dbfs }) => {

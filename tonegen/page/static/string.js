@@ -1,7 +1,7 @@
 // The string that is being set: its offset by a slider, and pure, equal or the player's target at one touch.
 
 import { ask, askSoon, hear } from "./wire.js";
-import { byId, make, mark, say } from "./parts.js";
+import { byId, follows, make, mark, say } from "./parts.js";
 
 let view = null;
 let number = null;
@@ -27,6 +27,7 @@ const build = () => {
     hold: make("button", { "data-to": "hold", "aria-pressed": "false",
       onclick: () => ask("pin", { string: number, changes: current().changes }) }, "Hold it there"),
   };
+  part.follow = follows(part.slider);
   let gesture = "";
   part.slider.addEventListener("pointerdown", (event) => { gesture = `slide ${event.timeStamp}`; });
   part.slider.addEventListener("keydown", (event) => { if (!event.repeat) gesture = `step ${event.timeStamp}`; });
@@ -52,7 +53,7 @@ const show = (next) => {
   say(built.point, string.point);
   say(built.cents, `${string.offset_cents < 0 ? "−" : "+"}${Math.abs(string.offset_cents).toFixed(1)} c`);
   say(built.target, `My target ${string.target}`);
-  if (Math.abs(built.slider.value - string.offset_cents) > 0.051) built.slider.value = string.offset_cents;
+  built.follow(string.offset_cents);
   mark(built.slider, "aria-valuetext", `${string.offset_cents.toFixed(1)} cents`);
   mark(built.hold, "aria-pressed", string.pinned);
   const wanted = string.pure_with.join();

@@ -16,7 +16,6 @@ import numpy as np
 import pytest
 import soundfile
 
-from tests.keys.rig import Programs
 from tonegen.keys.osc import Message, decode, encode
 from tonegen.keys.scale import scale_of_temperament
 from tonegen.presets import temperament
@@ -93,13 +92,6 @@ def spectral_peak_hz(sound, around_hz, rate=RATE):
     peak = first + int(spectrum[first:last].argmax())
     left, top, right = spectrum[peak - 1 : peak + 2]
     return (peak + 0.5 * (left - right) / (left - 2 * top + right)) * rate / size
-
-
-@pytest.fixture
-def start():
-    programs = Programs()
-    yield programs.start
-    programs.close()
 
 
 @pytest.fixture(scope="module")

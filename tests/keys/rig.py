@@ -1,55 +1,14 @@
-"""Real rigs for tests: a MIDI system of the test's own, and the program as a process of its own."""
+"""Real rigs for tests: a receiver's port to listen at, and the program as a process of its own."""
 
-import os
 import queue
-import shutil
 import signal
 import subprocess
 import sys
 import time
-import uuid
-from contextlib import contextmanager
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 PATIENCE_SECONDS = 20.0
-
-
-@contextmanager
-def jack_server(period_frames=1024, in_step=False):
-    """A JACK server without hardware, alone for whoever started it: MIDI ports as on a real machine.
-
-    in_step : wait for every client in each period, so that a late one loses and doubles nothing; but a
-    client that is killed then holds the others up for seconds.
-    """
-    assert shutil.which("jackd"), "the Debian package jackd2 is needed"
-    name = f"tonegen-{uuid.uuid4().hex[:8]}"
-    before = {key: os.environ.get(key) for key in ("JACK_DEFAULT_SERVER", "JACK_NO_AUDIO_RESERVATION")}
-    os.environ.update({"JACK_DEFAULT_SERVER": name, "JACK_NO_AUDIO_RESERVATION": "1"})
-    command = [
-        "jackd",
-        "--no-realtime",
-        *(["--sync"] if in_step else []),
-        "-n",
-        name,
-        "-d",
-        "dummy",
-        "-r",
-        "48000",
-    ]
-    command += ["-p", str(period_frames)]
-    server = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    try:
-        waiting = ["jack_wait", "--server", name, "--wait", "--timeout", "20"]
-        subprocess.run(waiting, check=True, capture_output=True, timeout=30)
-        yield
-    finally:
-        server.terminate()
-        server.wait(10)
-        for key, value in before.items():
-            os.environ.pop(key, None)
-            if value is not None:
-                os.environ[key] = value
 
 
 class Ear:

@@ -17,13 +17,17 @@ from tonegen.presets import instrument, temperament
 
 class Speakers:
     def __init__(self):
-        self.hz = ()
+        self.hz = {}
 
     def play(self, hz):
-        self.hz = tuple(hz)
+        self.hz = dict(hz)
+
+    def glide(self, hz):
+        assert hz.keys() == self.hz.keys()
+        self.hz = dict(hz)
 
     def stop(self):
-        self.hz = ()
+        self.hz = {}
 
 
 def desk(**more):
@@ -64,10 +68,17 @@ def test_a_foot_controller_turns_every_knob(rig):
     state = json.loads(ask("/tonegen/temperament", "quarter-comma-meantone", "Eb").arguments[0])
     assert (state["temperament"], state["root"]) == ("quarter-comma-meantone", "D#")
     assert len(plans) == 6, "each change made a plan"
-    ask("/tonegen/play", "A4", 275.6)
-    assert made.sounder.hz == (pytest.approx(made.scale().hz[69]), pytest.approx(275.6, rel=1e-6))
-    ask("/tonegen/stop")
-    assert made.sounder.hz == ()
+    state = json.loads(ask("/tonegen/play", "A4", "E major 4-5-6", 440).arguments[0])
+    assert state["playing"] == ["A4", "E major 4-5-6", "440.0"]
+    assert list(made.sounder.hz) == ["A4", "string 4", "string 5", "string 6", "440.0"]
+    assert made.sounder.hz["A4"] == pytest.approx(made.scale().hz[69])
+    assert made.sounder.hz["440.0"] == 440
+    before = made.sounder.hz
+    ask("/tonegen/engage", "A")
+    assert {name for name, hz in made.sounder.hz.items() if hz != before[name]} >= {"string 5"}
+    ask("/tonegen/song", "Waltz")
+    assert json.loads(ask("/tonegen/stop").arguments[0])["playing"] == []
+    assert made.sounder.hz == {}
 
 
 @pytest.mark.parametrize(

@@ -3,9 +3,6 @@
 import time
 from collections import Counter
 
-import pytest
-
-from tests.keys.rig import Ear, Programs, jack_server
 from tonegen.keys.plan import plan
 from tonegen.keys.ports import MidiOutput
 from tonegen.keys.receivers import receiver
@@ -15,17 +12,7 @@ from tonegen.presets import temperament
 NOTES = 3000
 
 
-@pytest.fixture
-def rig():
-    with jack_server(64, in_step=True):
-        ear, programs = Ear("Stage Piano"), Programs()
-        yield ear, programs.start
-        programs.close()
-        ear.close()
-
-
-def test_three_seconds_in_real_time_lose_nothing(rig):
-    ear, start = rig
+def test_three_seconds_in_real_time_lose_nothing(ear, start):
     made = plan(scale_of_temperament(temperament("quarter-comma-meantone")), receiver("mpe"))
     program = start(
         "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver", "mpe",

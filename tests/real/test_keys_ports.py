@@ -8,35 +8,15 @@ import time
 import pytest
 
 from tests.keys.listener import Listener
-from tests.keys.rig import Ear, Programs, jack_server
+from tests.keys.rig import Ear
 from tonegen.keys.plan import plan
 from tonegen.keys.ports import MidiInput, MidiOutput
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_temperament
 from tonegen.presets import temperament
 
-pytestmark = pytest.mark.usefixtures("jack")
+pytestmark = pytest.mark.usefixtures("midi_system")
 MEANTONE = scale_of_temperament(temperament("quarter-comma-meantone"))
-
-
-@pytest.fixture(scope="module")
-def jack():
-    with jack_server():
-        yield
-
-
-@pytest.fixture
-def ear():
-    ear = Ear("Stage Piano")
-    yield ear
-    ear.close()
-
-
-@pytest.fixture
-def start():
-    programs = Programs()
-    yield programs.start
-    programs.close()
 
 
 @pytest.fixture

@@ -2,7 +2,7 @@
 
 import tempfile
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, fields
 from functools import wraps
@@ -21,7 +21,7 @@ from tonegen.cli.asked import (
     parse_travels,
 )
 from tonegen.cli.show import as_json, print_json, print_table, signed
-from tonegen.errors import BadValue, CannotWrite, NoSuchDevice, TonegenError
+from tonegen.errors import BadValue, CannotWrite, NoSuchDevice
 from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class
 
 if TYPE_CHECKING:
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from tonegen.keys.messages import Tuning
     from tonegen.keys.plan import Plan
     from tonegen.keys.receivers import Receiver
+    from tonegen.keys.tones import Tones
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 _LOOK_SECONDS = 0.25
@@ -209,6 +210,9 @@ _receiver = click.option(
 _out = click.option("--out", metavar="PORT", help="MIDI output, by name or part of it.")
 _virtual_out = click.option("--virtual-out", metavar="NAME", help="Make a MIDI output of this name.")
 _to = click.option("--to", metavar="HOST:PORT", help="Where OSC goes.")
+_song = click.option(
+    "--song", multiple=True, type=Parsed("name=key", parse_song), help="A song and its key, such as Waltz=D."
+)
 _seconds = click.option("--seconds", type=float, help="How long; until Ctrl-C when left out.")
 
 
@@ -514,8 +518,13 @@ def file(source: Path, target: Path, asked: AskedScale, receiver: str, in_json: 
 @_to
 @click.option(
     "--pedal", multiple=True, type=Parsed("controller=change", parse_pedal),
-    help="A MIDI controller that is a pedal or lever, such as 20=A; the scale follows it.",
+    help="A MIDI controller that is a pedal or lever, such as 20=A; scale and tones follow it.",
 )  # fmt: skip
+@click.option(
+    "--listen", "listen_at", metavar="HOST:PORT",
+    help="Take OSC in as well, to move pedals, bar and temperament, and to play tones.",
+)  # fmt: skip
+@_song
 @_seconds
 def through(
     asked: AskedScale,
@@ -526,6 +535,8 @@ def through(
     virtual_out: str | None,
     to: str | None,
     pedal: tuple[tuple[int, str], ...],
+    listen_at: str | None,
+    song: tuple[tuple[str, int], ...],
     seconds: float | None,
 ) -> None:
     """Retune what is played, as it is played.
@@ -533,13 +544,14 @@ def through(
     \b
     tonegen keys through --in PORT --out PORT --receiver mpe --temperament my-e9
     """
-    from tonegen.keys.live import Through
+    from tonegen.keys.live import Pedals, Through
     from tonegen.keys.ports import MidiInput
     from tonegen.keys.receivers import receiver as load
 
     if bool(in_port) == bool(virtual_in):
         raise BadValue("say where notes come from: --in PORT (see: tonegen keys ports), or --virtual-in NAME")
     desk = asked.desk(load(receiver))
+    desk.songs = dict(song)
     made = desk.plan()
     for _, change in pedal:
         if desk.instrument is None:
@@ -555,16 +567,9 @@ def through(
 
         def retuned(made: "Plan") -> None:
             player.retune(made)
-            rig.retune(made)
+            rig.retune(made, send=player.rotation is None)
 
-        def follow() -> None:
-            travels, player.travels = player.travels, {}
-            if travels:
-                try:
-                    desk.move(travels)
-                except TonegenError as error:
-                    click.echo(f"tonegen: {error}", err=True)
-
+        pedals = Pedals(desk.move, lambda why: click.echo(f"tonegen: {why}", err=True))
         plays = [True]
 
         def listen() -> None:
@@ -577,9 +582,26 @@ def through(
                 click.echo("The keyboard is back.", err=True)
 
         desk.changed = retuned
-        click.echo("Notes pass through retuned. Ctrl-C ends and puts the receiver back.", err=True)
+        heard = f"; listening at {_driven_by_osc(stack, desk, listen_at)}" if listen_at else ""
+        click.echo(f"Notes pass through retuned{heard}. Ctrl-C ends and puts the receiver back.", err=True)
         _keep_pauses_short()
+
+        def follow() -> None:
+            pedals.follow(player.travels)
+
         _stay([_looking(rig, player.start_over), follow, listen], seconds, player.moved)
+
+
+def _driven_by_osc(stack: ExitStack, desk: "Desk", listen: str) -> str:
+    """Let OSC turn the desk's knobs and play tones; where it is heard, its port a real one."""
+    from tonegen.keys.osc_port import OscInput, parse_address
+
+    host, port = parse_address(listen)
+    desk.sounder = speakers = _Speakers()
+    stack.callback(speakers.close)
+    source = OscInput(desk, host, port)
+    stack.callback(source.close)
+    return f"{host}:{source.port}"
 
 
 def _keep_pauses_short() -> None:
@@ -643,9 +665,7 @@ def ports(in_json: bool) -> None:
     "--listen", metavar="HOST:PORT", default="127.0.0.1:9001", show_default=True,
     help="Where OSC is taken in, to move pedals, bar and temperament.",
 )  # fmt: skip
-@click.option(
-    "--song", multiple=True, type=Parsed("name=key", parse_song), help="A song and its key, such as Waltz=D."
-)
+@_song
 @_seconds
 def osc(
     asked: AskedScale,
@@ -660,7 +680,6 @@ def osc(
     \b
     tonegen keys osc --temperament my-e9 --to 127.0.0.1:9000 --receiver osc-per-key
     """
-    from tonegen.keys.osc_port import OscInput, parse_address
     from tonegen.keys.receivers import Osc
     from tonegen.keys.receivers import receiver as load
 
@@ -672,53 +691,53 @@ def osc(
     made = desk.plan()
     with ExitStack() as stack:
         rig = stack.enter_context(_rig(_where(None, None, to, made), made))
-        sounder = _Speakers()
-        stack.callback(sounder.close)
-        desk.sounder = sounder
         desk.changed = rig.retune
-        host, port = parse_address(listen)
-        source = OscInput(desk, host, port)
-        stack.callback(source.close)
-        click.echo(f"Tuned by OSC; listening at {host}:{source.port}. Ctrl-C puts it back.", err=True)
+        heard = _driven_by_osc(stack, desk, listen)
+        click.echo(f"Tuned by OSC; listening at {heard}. Ctrl-C puts it back.", err=True)
         _stay([], seconds)
 
 
 class _Speakers:
-    """Tones on the default sound device, opened when the first is asked for."""
+    """Tones on the default sound device, which is opened when the first is asked for, and then stays open."""
 
     def __init__(self) -> None:
-        self._player: Any = None
+        self._tones: Tones | None = None
         self._thread: threading.Thread | None = None
         self._end = threading.Event()
 
-    def play(self, hz: Sequence[float]) -> None:
+    def play(self, hz: Mapping[str, float]) -> None:
+        if self._tones is None or self._thread is None or not self._thread.is_alive():
+            self._tones = self._opened()
+        self._tones.play(hz)
+
+    def glide(self, hz: Mapping[str, float]) -> None:
+        if self._tones is not None:
+            self._tones.glide(hz)
+
+    def stop(self) -> None:
+        if self._tones is not None:
+            self._tones.stop()
+
+    def close(self) -> None:
+        self._end.set()
+        if self._thread is not None:
+            self._thread.join(5.0)
+
+    def _opened(self) -> "Tones":
+        from tonegen.keys.tones import Tones
         from tonegen.player import HEARING_CAUTION, Player
         from tonegen.sound.device import choose, output_devices, play
-        from tonegen.timbre import Tone
 
-        tones = [Tone(one, name=str(place)) for place, one in enumerate(hz)]
-        if self._thread is not None and self._thread.is_alive():
-            self._player.set(tones)
-            return
         device = choose(None, output_devices())
-        self._player = Player(device.sample_rate, channels=min(device.channels, 2))
-        self._player.set(tones)
-        self._end.clear()
+        player = Player(device.sample_rate, channels=min(device.channels, 2))
         click.echo(HEARING_CAUTION, err=True)
 
         def sound() -> None:
             try:
-                play(self._player, device, stop=self._end)
+                play(player, device, stop=self._end)
             except NoSuchDevice as error:
                 click.echo(f"tonegen: {error}", err=True)
 
         self._thread = threading.Thread(target=sound, name="tones", daemon=True)
         self._thread.start()
-
-    def stop(self) -> None:
-        self._end.set()
-
-    def close(self) -> None:
-        self.stop()
-        if self._thread is not None:
-            self._thread.join(5.0)
+        return Tones(player, presets.timbre("harmonic"))

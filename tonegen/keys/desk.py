@@ -1,13 +1,14 @@
 """What is set on the rig: instrument, temperament, bar, pedals; and the scale and the plan that follow.
 
 A foot controller by OSC, pedals by MIDI, and the page all turn the same knobs; each change makes a new plan,
-which goes to whoever keeps the receiver in tune.
+which goes to whoever keeps the receiver in tune, and moves the tones that sound to where they now belong.
 """
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from threading import RLock
-from typing import Any, Protocol
+from typing import Any, Final, Protocol
 
 from tonegen import presets
 from tonegen.errors import BadValue
@@ -25,14 +26,20 @@ from tonegen.keys.scale import (
     scale_of_temperament,
 )
 from tonegen.pitch import REFERENCE_HZ, parse_pitch, parse_pitch_class, pitch_class_name
+from tonegen.sounding import tones_of_grip
 from tonegen.temperament import EQUAL, PitchClassTemperament, Temperament
+
+_STRINGS: Final = re.compile(r"\d{1,3}([,-]\d{1,3})+", re.ASCII)
 
 
 class Sounder(Protocol):
-    """What plays tones through the speakers."""
+    """What plays tones through the speakers; each has a name, by which it is known again."""
 
-    def play(self, hz: Sequence[float]) -> None:
+    def play(self, hz: Mapping[str, float]) -> None:
         """Sound these, in place of those before."""
+
+    def glide(self, hz: Mapping[str, float]) -> None:
+        """Bring the tones that sound to these frequencies, phases kept."""
 
     def stop(self) -> None:
         """Fade out."""
@@ -45,6 +52,7 @@ class Desk:
     grips : names of those heard, in place of all that the instrument has; the first leads.
     follow : take all strings in the state of the pedals, in place of grips; set by the first pedal.
     songs : by name, the pitch class of each song's key. sounder : None where nothing can be heard.
+    played : what sounds there, as it was asked for; it follows the knobs.
     """
 
     receiver: Receiver
@@ -63,6 +71,7 @@ class Desk:
     songs: Mapping[str, int] = field(default_factory=dict)
     song_now: str = ""
     sounder: Sounder | None = None
+    played: tuple[str, ...] = ()
     changed: Callable[[Plan], None] = lambda made: None
 
     def __post_init__(self) -> None:
@@ -109,10 +118,13 @@ class Desk:
                 setattr(self, name, value)
             try:
                 made = self.plan()
+                tones = self._tones(self.played)
             except Exception:
                 for name, value in before.items():
                     setattr(self, name, value)
                 raise
+            if tones and self.sounder is not None:
+                self.sounder.glide(tones)
             self.changed(made)
 
     def _instrument(self) -> Instrument:
@@ -128,9 +140,10 @@ class Desk:
 
     def move(self, travels: Mapping[str, float]) -> None:
         """Move several pedals and levers at once."""
-        travels = {**self.travels, **travels}
-        self._instrument().state(travels)  # refused before anything moves
-        self._set(travels={name: travel for name, travel in travels.items() if travel}, follow=True)
+        with self._lock:
+            travels = {**self.travels, **travels}
+            self._instrument().state(travels)  # refused before anything moves
+            self._set(travels={name: travel for name, travel in travels.items() if travel}, follow=True)
 
     def fret(self, fret: float) -> None:
         """Put the bar to a fret."""
@@ -147,26 +160,65 @@ class Desk:
         self._set(temperament_used=chosen, fixed_scale=None)
 
     def play(self, tones: tuple[str, ...]) -> None:
-        """Sound notes, in the temperament's tune, or frequencies."""
+        """Sound notes in the temperament's tune, frequencies, or grips; they follow every knob from then on.
+
+        A grip is a saved one by name, or strings such as "3,4,5", under the bar and the pedals; a saved one
+        has its own changes until the first pedal moves.
+        """
         if self.sounder is None:
             raise BadValue("there is no sound device to play tones on")
-        hz = []
-        for text in tones:
-            written = parse_pitch(text)
-            offset = float(self.scale().key_cents[written.key]) if written.key is not None else 0.0
-            hz.append(written.hz_at(self.reference_hz, offset))
-        self.sounder.play(hz)
+        with self._lock:
+            self.sounder.play(self._tones(tones))
+            self.played = tones
 
     def stop(self) -> None:
         """End the tones."""
-        if self.sounder is not None:
-            self.sounder.stop()
+        with self._lock:
+            if self.sounder is not None:
+                self.sounder.stop()
+            self.played = ()
+
+    def _tones(self, played: Sequence[str]) -> dict[str, float]:
+        """The frequency of everything played, by name. Raises BadValue for what is neither note nor grip."""
+        hz: dict[str, float] = {}
+        for text in played:
+            if grip := self._grip(text):
+                hz |= self._strings(grip)
+                continue
+            written = parse_pitch(text)
+            offset = float(self.scale().key_cents[written.key]) if written.key is not None else 0.0
+            hz[text] = written.hz_at(self.reference_hz, offset)
+        return hz
+
+    def _grip(self, text: str) -> Grip | None:
+        """The grip that a text names; None for a note or a frequency."""
+        if _STRINGS.fullmatch(text):
+            strings = tuple(map(int, re.split("[,-]", text)))
+            instrument = self._instrument()
+            return instrument.grip_of(strings, instrument.state(self.travels))
+        saved = self.instrument.grips if self.instrument is not None else ()
+        return next((grip for grip in saved if grip.name == text), None)
+
+    def _strings(self, grip: Grip) -> dict[str, float]:
+        instrument = self._instrument()
+        tones = tones_of_grip(
+            instrument,
+            grip,
+            instrument.state(self.travels if self.follow else grip.changes),
+            self.fret_at,
+            self.temperament_used,
+            self.drop,
+            self.reference_hz,
+        )
+        return {f"string {tone.string}": tone.hz for tone in tones}
 
     def song(self, name: str) -> None:
         """Bring the bar, or without an instrument the temperament's root, to a song's key."""
         if name not in self.songs:
             known = ", ".join(self.songs) or "none; name them with --song NAME=KEY"
             raise BadValue(f'there is no song "{name}"; there are: {known}')
+        if self.fixed_scale is not None:
+            raise BadValue("a tuning dump stands in one key; choose a temperament, then the song")
         key = self.songs[name]
         if self.instrument is not None:
             self._set(fret_at=float(fret_of_song_key(self.instrument, key)), song_now=name)
@@ -183,5 +235,6 @@ class Desk:
             "fret": self.fret_at,
             "travels": self.travels,
             "song": self.song_now or None,
+            "playing": list(self.played),
             "reference_hz": self.reference_hz,
         }

@@ -23,8 +23,6 @@ from tonegen.keys.rotation import Rotation, is_reset
 _USUAL_TEMPO_US: Final = 500_000
 _END_OF_TRACK: Final = b"\xff\x2f\x00"
 _SMPTE_FRAMES_PER_SECOND: Final = {24: 24.0, 25: 25.0, 29: 30000 / 1001, 30: 30.0}
-# On a MIDI cable, 31250 baud and ten bits to the byte.
-_SECONDS_PER_BYTE: Final = 0.00032
 _RING_OUT_SECONDS: Final = 2.0  # before the rig is put back, so that the last chord's ring keeps its tune
 
 
@@ -65,7 +63,7 @@ def retune(data: bytes, made: Plan) -> RetunedFile:
     return RetunedFile(
         bytes(out),
         sum(part.notes for part in parts),
-        sum(map(len, made.messages)) * _SECONDS_PER_BYTE,
+        sum(map(len, made.messages)) * midi.SECONDS_PER_BYTE,
         sum(part.clipped for part in parts),
     )
 

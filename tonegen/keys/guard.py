@@ -22,6 +22,7 @@ from typing import Final
 
 import tonegen
 from tonegen.errors import NoSuchDevice, TonegenError
+from tonegen.keys.messages import SECONDS_PER_BYTE
 from tonegen.keys.plan import Door
 
 # The guard runs from the same copy of the program, wherever this one was started.
@@ -31,15 +32,13 @@ _START: Final = (
 _READY: Final = b"ready\n"
 _SECONDS_TO_START: Final = 20.0
 _SECONDS_TO_FINISH: Final = 20.0
-# A MIDI cable carries 31250 baud, ten bits to the byte; no receiver needs to be sent more slowly.
-_SECONDS_PER_BYTE: Final = 0.00032
 
 
 def send_all(door: Door, messages: Iterable[bytes], sysex_seconds: float = 0.0) -> None:
-    """Send messages no faster than a MIDI cable carries them, waiting after each system exclusive one."""
+    """Send messages no faster than the door's way carries them, waiting after each system exclusive one."""
     for message in messages:
         door.send(message)
-        time.sleep(len(message) * _SECONDS_PER_BYTE + (sysex_seconds if message[0] == 0xF0 else 0.0))
+        time.sleep(len(message) * door.seconds_per_byte + (sysex_seconds if message[0] == 0xF0 else 0.0))
 
 
 def open_door(where: str) -> Door:
@@ -56,6 +55,8 @@ def open_door(where: str) -> Door:
 
 class Guard:
     """The program's end of the pipe. Close it, or die: either way the rig is put back."""
+
+    seconds_per_byte = SECONDS_PER_BYTE  # as a door, it leads to a MIDI port of its own
 
     def __init__(self, where: str) -> None:
         """Start the guard and let it open its own door to `where`. Raises NoSuchDevice when it cannot."""

@@ -9,6 +9,7 @@ from enum import Enum
 from threading import Event, Lock
 from time import perf_counter
 
+from tonegen.errors import TonegenError
 from tonegen.keys import messages as midi
 from tonegen.keys import osc
 from tonegen.keys.guard import Guard, open_door, send_all
@@ -49,11 +50,15 @@ class Rig:
         """Send everything once more."""
         send_all(self.door, self._plan.messages, self._plan.receiver.sysex_seconds)
 
-    def retune(self, made: Plan) -> None:
-        """Send the tuning of another plan for the same receiver."""
+    def retune(self, made: Plan, send: bool = True) -> None:
+        """Take over another plan for the same receiver, and send its tuning.
+
+        send : false where notes bring their tuning along, so that those that sound keep theirs.
+        """
         self._plan = made
         self.guard.hold(made.undo, made.receiver.sysex_seconds)
-        send_all(self.door, made.tuning, made.receiver.sysex_seconds)
+        if send:
+            send_all(self.door, made.tuning, made.receiver.sysex_seconds)
 
     def look(self) -> Presence:
         """See whether the receiver is there; one that came back is opened again, and must be tuned again."""
@@ -79,7 +84,7 @@ class Through:
     """A player's messages in, retuned ones out. `receive` may be called from the MIDI system's thread.
 
     pedals : controllers that are pedals and levers of the instrument, by their number; they are not passed
-    on, and set `moved`.
+    on. Where each stands is in `travels`, and `moved` is set.
     """
 
     def __init__(
@@ -160,3 +165,31 @@ class Through:
             elif isinstance(self._plan.receiver, Osc):
                 for key in list(self._playing):
                     self._to_osc(bytes((midi.NOTE_OFF, key, 64)), perf_counter())
+
+
+class Pedals:
+    """Brings the desk to where pedals and levers stand that come in as controllers.
+
+    What is refused, such as two levers that exclude each other, is told once, and tried again with the next
+    move: the one that stays down counts as soon as the other is up.
+    """
+
+    def __init__(self, move: Callable[[Mapping[str, float]], object], tell: Callable[[str], object]) -> None:
+        """Take what moves the desk, and what tells the player."""
+        self._move = move
+        self._tell = tell
+        self._seen: dict[str, float] = {}
+        self._done: dict[str, float] = {}
+
+    def follow(self, travels: Mapping[str, float]) -> None:
+        """Move what stands elsewhere than before. `travels` may go on changing meanwhile."""
+        now = dict(travels)
+        if now == self._seen:
+            return
+        self._seen = now
+        try:
+            self._move({name: travel for name, travel in now.items() if self._done.get(name) != travel})
+        except TonegenError as error:
+            self._tell(str(error))
+        else:
+            self._done = now

@@ -53,6 +53,8 @@ MPE_CONFIGURATION: Final = 6
 USUAL_BEND_RANGE_SEMITONES: Final = 2  # the General MIDI 2 default
 ALL_CHANNELS: Final = tuple(range(1, 17))
 ALL_DEVICES: Final = 0x7F
+# A cable carries 31250 baud, ten bits to the byte; no receiver needs to be sent more slowly.
+SECONDS_PER_BYTE: Final = 0.00032
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,6 +28,8 @@ def parse_address(text: str) -> tuple[str, int]:
 class OscOutput:
     """An address that packets are sent to: a door. UDP tells nobody whether they arrive."""
 
+    seconds_per_byte = 8e-6  # a megabit a second: no receiver's buffer overflows, and a pedal is not held up
+
     def __init__(self, host: str, port: int) -> None:
         """Look the host up once. Raises NoSuchDevice when there is none."""
         try:
@@ -77,7 +79,7 @@ class Controller(Protocol):
         """Choose a temperament, by name or file, and what it is built on."""
 
     def play(self, tones: tuple[str, ...]) -> None:
-        """Sound tones, each a note or a frequency."""
+        """Sound tones, each a note, a frequency, or a grip of strings."""
 
     def stop(self) -> None:
         """End what sounds."""
@@ -122,7 +124,7 @@ ADDRESSES: Final[Mapping[str, tuple[str, int, int, _Call]]] = {
     "/tonegen/temperament": (
         "name, root", 1, 2, lambda to, v: to.temperament(_text(v[0]), _root(v)),
     ),
-    "/tonegen/play": ("tones", 1, 16, lambda to, v: to.play(tuple(map(_tone, v)))),
+    "/tonegen/play": ("tones or grips", 1, 16, lambda to, v: to.play(tuple(map(_tone, v)))),
     "/tonegen/stop": ("nothing", 0, 0, lambda to, v: to.stop()),
     "/tonegen/song": ("name", 1, 1, lambda to, v: to.song(_text(v[0]))),
     "/tonegen/state": ("nothing", 0, 0, lambda to, v: None),

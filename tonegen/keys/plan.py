@@ -33,6 +33,8 @@ _ON_A_STEP: Final = 1e-9  # what stands on a step of the receiver is not cut dow
 class Door(Protocol):
     """Where messages leave the program: a MIDI port, an OSC address, a file, or a list in a test."""
 
+    seconds_per_byte: float  # how long the way takes; tables are sent no faster
+
     def send(self, message: bytes) -> object:
         """Hand one message over."""
 
@@ -228,7 +230,8 @@ def _octave_tuning(receiver: OctaveTuning, aim: NDArray[np.float64], scale: Scal
 
 def _osc(receiver: Osc, aim: NDArray[np.float64], scale: Scale) -> _Sent:
     places = {"key": range(KEYS), "class": range(12), "note": range(0)}[receiver.each]
-    sent = [receiver.template.fill(osc_values(place, float(aim[place]), receiver)) for place in places]
+    template = receiver.template
+    sent = [template.fill(osc_values(place, float(aim[place]), receiver)) for place in places]
     # A float32 number of hz or cents keeps the pitch to 0.0001 cents; that is as good as nothing left.
     return (), [osc.encode(message) for message in sent], np.zeros(KEYS)
 

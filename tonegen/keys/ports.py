@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from tonegen.errors import NoSuchDevice
+from tonegen.keys.messages import SECONDS_PER_BYTE
 
 if TYPE_CHECKING:
     import rtmidi
@@ -119,6 +120,8 @@ def _quiet() -> Iterator[None]:
 
 class MidiOutput:
     """A port that messages are sent to: a door."""
+
+    seconds_per_byte = SECONDS_PER_BYTE
 
     def __init__(self, asked: str, virtual: bool = False) -> None:
         """Open the port that matches `asked`, or make a virtual one of that name. Raises NoSuchDevice."""

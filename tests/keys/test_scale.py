@@ -170,6 +170,53 @@ def test_least_beats_is_the_least():
         assert best < beating(key, made.key_cents[key] - 0.05)
 
 
+@pytest.mark.parametrize(
+    ("semitones", "upper", "lower"),
+    [(7, 3, 2), (4, 5, 4), (12, 2, 1), (19, 3, 1), (-7, 3, 2), (-4, 5, 4), (-9, 5, 3)],
+)
+def test_least_beats_against_one_string_is_a_pure_interval(semitones, upper, lower):
+    """Above the string its partial `upper` meets the key's `lower`; below it the other way round."""
+    alone = Grip("alone", (1,))
+    string = Instrument("one", "One string", (String(1, 60),), grips=(alone,))
+    made = scale_of_instrument(
+        string, own({1: 9.0}, "one"), [Heard(alone, string.state())], policy=Policy.LEAST_BEATS
+    )
+    ratio = upper / lower if semitones > 0 else lower / upper
+
+    assert made.hz[60 + semitones] / made.hz[60] == pytest.approx(ratio, rel=1e-12)
+    assert made.hz[60] == pytest.approx(float(hz_from_key(60, 9.0)), rel=1e-12)
+
+
+def test_least_beats_of_a_pitch_class_is_the_least_of_all_its_octaves():
+    """A receiver with twelve offsets: one for every F, whose octaves the chord pulls to different places."""
+    rough = {60: 4.0, 64: -6.0, 67: -3.0}
+    made = least(own(dict(zip((1, 2, 3), rough.values(), strict=True)), "triad"))
+    tones = {key: float(hz_from_key(key, cents)) for key, cents in rough.items()}
+
+    def beating(pitch_class, cents):
+        total = 0.0
+        for key in range(pitch_class, 128, 12):
+            for nominal, hz in tones.items():
+                apart = abs(key - nominal)
+                octaves = max(0, apart // 12)
+                consonance = (CONSONANT | {2: (9, 8)}).get(apart % 12)  # 9:4 and 9:2 are simple enough
+                if consonance is None or apart > 31:
+                    continue
+                ratio = Ratio(consonance[0] << octaves, consonance[1])
+                if ratio.upper * ratio.lower > 40:
+                    continue
+                low, high = sorted((hz, float(hz_from_key(key, cents))))
+                total += float(beats_per_second(low, high, ratio)) ** 2 / (ratio.upper * ratio.lower)
+        return total
+
+    for pitch_class in (0, 3, 4, 5, 7, 8, 9):
+        offset = made.class_cents[pitch_class]
+        assert beating(pitch_class, offset) < beating(pitch_class, offset + 0.1), pitch_class
+        assert beating(pitch_class, offset) < beating(pitch_class, offset - 0.1), pitch_class
+    f = [made.key_cents[key] for key in range(5, 128, 12)]
+    assert max(f) - min(f) > 1, "its octaves do differ"
+
+
 def test_straight_from_a_temperament():
     made = scale_of_temperament(temperament("quarter-comma-meantone").on(0), 442.0)
 

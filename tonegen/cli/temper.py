@@ -1,6 +1,7 @@
 """tonegen temper."""
 
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import click
@@ -36,6 +37,12 @@ from tonegen.temper import Objective, Tempered, offsets_before, temper
 @click.option(
     "--front", "with_front", is_flag=True, help='The trade-off of "with the band" and "with itself".'
 )
+@click.option(
+    "--front-out",
+    type=click.Path(path_type=Path),
+    help="Draw that trade-off to a file: .pdf, .svg or .png.",
+)
+@click.option("--force", is_flag=True, help="Draw over a file that exists.")
 @click.option("--intervals", is_flag=True, help="Every interval of every grip, not only the worst.")
 @click.option("--save", metavar="NAME", help="Keep the offsets as your own temperament.")
 @as_json
@@ -44,6 +51,8 @@ def command(
     objective: str,
     pins: tuple[str, ...],
     with_front: bool,
+    front_out: Path | None,
+    force: bool,
     intervals: bool,
     save: str | None,
     in_json: bool,
@@ -61,14 +70,21 @@ def command(
     asked = with_pins(load_scene(scene), pins)
     goal = Objective(objective)
     solved = temper(asked, goal)
-    front = front_of(asked, goal) if with_front else None
-    saved = save_temperament(solved.temperament(save)) if save else None
+    front = front_of(asked, goal) if with_front or front_out else None
+    if front and front_out:
+        from tonegen.printing import write_figure
+        from tonegen.tradeoff import draw
+
+        write_figure(lambda: draw(front), front_out, force=force)
+    saved = save_temperament(solved.temperament(save)) if save is not None else None
     if in_json:
         print_json(_json(solved, front) | ({"saved": str(saved)} if saved else {}))
         return
     _print(solved, intervals)
-    if front:
+    if front and with_front:
         _print_front(front)
+    if front_out:
+        click.echo(f"Written: {front_out}")
     if saved:
         click.echo(f"Saved as {saved.stem}: {saved}")
 
@@ -147,6 +163,12 @@ def _json(solved: Tempered, front: Front | None) -> dict[str, Any]:
             }
             for point in front.points
         ]
+        with_itself, with_band = front.before
+        result["front_before"] = {"self_error": with_itself, "band_error": with_band}
+        result["front_chosen"] = {
+            "self_error": front.chosen.self_error,
+            "band_error": front.chosen.band_error,
+        }
     return result
 
 

@@ -1,4 +1,4 @@
-"""How a drawn page becomes a file that prints well. Imports matplotlib where a page is written, not before."""
+"""How a drawn page becomes a file that prints well. Imports matplotlib when it writes one, not before."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 FORMATS: Final = ("pdf", "svg", "png")
-DASHES: Final = ("-", "--", "-.", ":", (0, (6, 2)), (0, (1, 1)))
+DASHES: Final = ("-", "--", "-.", ":", (0, (9, 2)), (0, (6, 2, 1, 2, 1, 2)))
 GREY: Final = "0.9"  # still white enough for black print on it
 _DOTS_PER_INCH: Final = 200  # of a png
 

@@ -41,7 +41,9 @@ def draw(front: Front) -> "Figure":
     axes.grid(color="0.75", linewidth=0.5)
     across = [point.band_error for point in front.points]
     up = [point.self_error for point in front.points]
-    axes.plot(across, up, color="black", linewidth=1.6, marker="o", markersize=4, label="best that can be had")
+    axes.plot(
+        across, up, color="black", linewidth=1.6, marker="o", markersize=4, label="best that can be had"
+    )
     chosen = (front.chosen.band_error, front.chosen.self_error)
     before = (front.before[1], front.before[0])
     axes.plot(

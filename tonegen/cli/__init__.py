@@ -106,5 +106,5 @@ def _end_in_order(number: int, _: FrameType | None) -> NoReturn:
 
 
 def _fail(message: str, exit_code: int) -> NoReturn:
-    click.echo(f"tonegen: {message}", err=True)
+    click.echo(f"tonegen: {' '.join(message.splitlines())}", err=True)
     sys.exit(exit_code)

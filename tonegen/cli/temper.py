@@ -8,7 +8,7 @@ import click
 
 from tonegen.cli.asked import Preset
 from tonegen.cli.purity import grip_json, point_json, print_grips
-from tonegen.cli.show import as_json, print_json, print_table, signed
+from tonegen.cli.show import as_json, print_json, print_sentence, print_table, signed
 from tonegen.errors import BadValue
 from tonegen.front import Front, front_of
 from tonegen.instrument import TuningPoint
@@ -87,6 +87,9 @@ def command(
         click.echo(f"Written: {front_out}")
     if saved:
         click.echo(f"Saved as {saved.stem}: {saved}")
+        click.echo(f"Next, tune to it: tonegen order {scene} --temperament {saved.stem}")
+    else:
+        click.echo("Next, keep it with --save NAME, or try --pin 4=3 to see what changes")
 
 
 def with_pins(scene: Scene, pins: tuple[str, ...]) -> Scene:
@@ -180,22 +183,22 @@ def _print(solved: Tempered, every_interval: bool) -> None:
     print_table(
         ["string", "stop", "note", ">before", ">after", ">Hz to read", ""],
         [_point_row(solved, point, float(before[point]), point in pinned) for point in solved.demands.points],
-        f"{scene.title or scene.name}\nA4 = {scene.reference_hz:g} Hz, drop {scene.drop.name}; "
-        f"least {solved.objective.value}: {kind} {solved.value:.2f} {solved.objective.unit}; "
-        f"offsets in cents from equal",
+        f"{scene.title or scene.name}\n"
+        f"A4 = {scene.reference_hz:g} Hz, drop {scene.drop.name}; offsets in cents from equal\n"
+        f"Least {solved.objective.value}: {solved.value:.2f} {solved.objective.unit}, {kind}",
     )
     print_grips(solved.grips(), "before", "after", every_interval)
     for bound in solved.binding:
         side = {1: "; higher would be better", -1: "; lower would be better"}.get(bound.towards, "")
-        click.echo(
+        print_sentence(
             f"Holds back: {bound.what}, {bound.price_beats_per_cent:.3f} beats a second per cent{side}"
         )
     for found in solved.contradictions():
-        click.echo(f"Contradiction: {found}")
+        print_sentence(f"Contradiction: {found}")
     for each in solved.undetermined():
-        click.echo(f"Undecided: {each}")
+        print_sentence(f"Undecided: {each}")
     proof = "duality gap" if solved.objective.of_worst else "residual of the optimality conditions"
-    click.echo(f"Optimal: {proof} {solved.residual:.0e}")
+    click.echo(f"Proved, nothing is better: {proof} {solved.residual:.0e}")
 
 
 def _point_row(solved: Tempered, point: TuningPoint, before: float, pinned: bool) -> tuple[str, ...]:
@@ -215,9 +218,13 @@ def _print_front(front: Front) -> None:
     print_table(
         [">band counts", f">with itself, {unit}", f">with the band, {unit}"],
         [
-            (f"{point.band_weight:.3g} times", f"{point.self_error:.3f}", f"{point.band_error:.3f}")
+            (_times(point.band_weight), f"{point.self_error:.3f}", f"{point.band_error:.3f}")
             for point in front.points
         ],
         "The trade-off: neither can be better without the other getting worse",
     )
     click.echo(front.picture())
+
+
+def _times(weight: float) -> str:
+    return f"{weight:.0f} times" if weight >= 1000 else f"{weight:.3g} times"

@@ -1,5 +1,9 @@
 """temper, compare, drop and order as they are typed, and what scripts get from them."""
 
+import subprocess
+import sys
+from pathlib import Path
+
 import pytest
 
 from tonegen import presets
@@ -320,3 +324,17 @@ def test_solved_scene_agrees_with_what_is_printed(tonegen):
     result = tonegen(f"tonegen temper {SCENE} --json").json
 
     assert point(result, 5, "A")["offset_cents"] == solved.offsets_cents[TuningPoint(5, ("A",))]
+
+
+@pytest.mark.parametrize("how", ["", "--json"])
+def test_a_result_that_cannot_be_printed_is_one_line(how):
+    code = "from tonegen.cli import main; main()"
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-c", code, "temper", SCENE, *how.split()],
+            stdout=full, stderr=subprocess.PIPE, text=True,
+        )  # fmt: skip
+
+    assert (done.returncode, done.stderr) == (
+        2, "tonegen: the result cannot be printed: No space left on device\n"
+    )  # fmt: skip

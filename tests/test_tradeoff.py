@@ -1,5 +1,7 @@
 """The drawn trade-off: its words, its marks, black on white."""
 
+import subprocess
+import sys
 from xml.etree import ElementTree
 
 import numpy as np
@@ -99,3 +101,24 @@ def test_front_marks_for_scripts(tonegen):
     assert set(result["front_before"]) == set(result["front_chosen"]) == {"self_error", "band_error"}
     assert result["front_before"]["band_error"] == pytest.approx(0, abs=1e-9)  # equal, with an equal band
     assert result["front_chosen"]["self_error"] < result["front_before"]["self_error"]
+
+
+@pytest.mark.parametrize("ending", ["pdf", "svg", "png"])
+def test_a_disk_that_is_full(tmp_path, ending):
+    """The system refuses to write more than a few bytes of the picture."""
+    path = tmp_path / f"front.{ending}"
+    code = """
+import resource, signal, sys
+from tonegen.cli import main
+import matplotlib.figure  # its own cache is written before
+signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))
+main()
+"""
+    arguments = ["temper", "c6-swing-band", "--front-out", str(path)]
+    done = subprocess.run([sys.executable, "-B", "-c", code, *arguments], capture_output=True, text=True)
+
+    assert done.returncode == 2
+    assert done.stderr.startswith(f"tonegen: {path}: cannot be written: file too large; nothing was kept")
+    assert done.stderr.count("\n") == 1
+    assert list(tmp_path.glob("*front*")) == list(tmp_path.glob(".tonegen*")) == []

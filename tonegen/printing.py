@@ -1,6 +1,7 @@
 """How a drawn page becomes a file that prints well. Imports matplotlib when it writes one, not before."""
 
 from collections.abc import Callable
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -35,5 +36,8 @@ def write_figure(draw: Callable[[], "Figure"], path: Path, *, force: bool) -> No
     kind = _format_of(path)
     settings: Any = {"pdf.fonttype": 42, "svg.fonttype": "none", "svg.hashsalt": "tonegen"}
     stamp: dict[str, Any] = {"pdf": {"CreationDate": None}, "svg": {"Date": None}, "png": {}}[kind]
-    with written_whole(path, force=force) as beside, rc_context(settings):
-        draw().savefig(beside, format=kind, dpi=_DOTS_PER_INCH, metadata=stamp)
+    with written_whole(path, force=force) as beside:
+        drawn = BytesIO()  # on a full disk matplotlib itself fails with more than the disk's error
+        with rc_context(settings):
+            draw().savefig(drawn, format=kind, dpi=_DOTS_PER_INCH, metadata=stamp)
+        beside.write_bytes(drawn.getvalue())

@@ -24,10 +24,12 @@ LOADERS = {
     "lessons": lesson,
     "receivers": receiver,
 }
+# Not presets.names(): that lists the presets of whoever runs the tests as well.
+SHIPPED_PRESETS = [(kind, file.stem) for kind in LOADERS for file in sorted((SHIPPED / kind).glob("*.toml"))]
 E9 = (SHIPPED / "instruments" / "e9-ten-string.toml").read_text()
 
 
-@pytest.mark.parametrize(("kind", "name"), [(kind, name) for kind in LOADERS for name in presets.names(kind)])
+@pytest.mark.parametrize(("kind", "name"), SHIPPED_PRESETS)
 def test_every_shipped_preset_loads_and_says_where_it_is_from(kind, name):
     assert LOADERS[kind](name)
     fields = tomllib.loads((SHIPPED / kind / f"{name}.toml").read_text())
@@ -91,7 +93,7 @@ FAULTS = [
     ('name = "B"\nplace', 'nam = "B"\nplace', r"changes\[1\]: object"),
     ("moves = { 5 = +2, 10 = +2 }", "moves = { 5 = +2, 11 = +2 }", r'changes\[0\]: "11" is not a string'),
     ("moves = { 5 = +2, 10 = +2 }", "moves = { 5 = +2, 05 = +2 }", r"changes\[0\]: string 5 is there twice"),
-    ("moves = { 5 = +2, 10 = +2 }", "moves = { 5 = 2.5 }", r"changes\[0\].moves.*expected .int."),
+    ("moves = { 5 = +2, 10 = +2 }", "moves = { 5 = 2.5 }", r"changes\[0\].moves.*expected a whole number"),
     ('[["F", "E"]', '[["F", "Q"]', r'exclusive\[0\]: .* no change "Q"'),
     ("2 = [[0.5, -100]]", "2 = [[1.5, -100]]", r"half_stops: travels must rise"),
     ("2 = [[0.5, -100]]", "3 = [[0.5, -100]]", r"half_stops: string 3 is not among the moves"),

@@ -99,7 +99,7 @@ GRIP = '[[grips]]\nname = "E major 3-4-5"\n'
         (
             'title = "t"\ninstrument = "c6-ten-string"\ndrop = "demo-soft-cabinet"\n'
             '[[grips]]\nname = "C major 7-6-5"\n',
-            'scene: c6-ten-string has no change "',
+            'drop: c6-ten-string has no change "',
         ),
         ("title = 3", "title"),
     ],
@@ -183,8 +183,11 @@ def test_what_he_wrote_into_it_survives(own_folder):
     assert "# the one that hurts\n[[points]]\nstring = 5 # B, with A\n" in after
     assert after.index("string = 8") < after.index("string = 5") < after.index("string = 1")
     assert temperament("my-e9").offsets_cents == {
-        TuningPoint(8): 4.0, TuningPoint(5, ("A",)): -13.0, TuningPoint(1): 1.0
-    }  # fmt: skip
+        TuningPoint(8): 4.0,
+        TuningPoint(5, ("A",)): -13.0,
+        TuningPoint(5, ("A", "C")): -10.0,  # the new offsets say nothing of it
+        TuningPoint(1): 1.0,
+    }
 
 
 @pytest.mark.parametrize("name", ["equal", "../evil", "", "a b", "none"])
@@ -206,6 +209,55 @@ def test_a_broken_file_is_not_written_over(own_folder):
     with pytest.raises(BadPreset, match="mend or remove it"):
         save_temperament(own(OFFSETS))
     assert path.read_text() == "title = "
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ('title = "C6"\ninstrument = "c6-ten-string"\npoints = []\n', "c6-ten-string"),
+        ('title = "Mine"\ncomma = "syntonic"\nfifths = {}\nclosing_fifth = "G#-Eb"\n', "to no instrument"),
+        ('title = "Mine"\ninstrument = "e9-ten-string"\npoints = 3\n', "mend or remove it"),
+        ('title = "Mine"\ninstrument = "e9-ten-string"\n[[points]]\nstring = "B"\n', "mend or remove it"),
+        ("", "mend or remove it"),
+    ],
+)  # fmt: skip
+def test_a_file_of_another_kind_is_not_written_over(own_folder, text, says):
+    path = save_temperament(own(OFFSETS))
+    path.write_text(text)
+    with pytest.raises((BadValue, BadPreset), match=says) as refusal:
+        save_temperament(own(OFFSETS))
+    assert path.read_text() == text
+    assert "\n" not in str(refusal.value)
+
+
+def test_a_file_from_another_system_keeps_its_line_ends(own_folder):
+    path = save_temperament(own(OFFSETS))
+    path.write_bytes(b"\xef\xbb\xbf# mine\r\n" + path.read_bytes().replace(b"\n", b"\r\n"))
+    save_temperament(own({TuningPoint(8): 5.0}))
+
+    assert path.read_bytes().startswith(b"# mine\r\n")
+    assert path.read_bytes().count(b"\r\n") == path.read_bytes().count(b"\n")
+    assert temperament("my-e9").offsets_cents[TuningPoint(8)] == 5.0
+
+
+def test_a_link_to_a_file_that_he_keeps_elsewhere(own_folder, tmp_path):
+    kept = tmp_path / "kept.toml"
+    path = save_temperament(own(OFFSETS))
+    path.rename(kept)
+    path.symlink_to(kept)
+    save_temperament(own({TuningPoint(8): 5.0}))
+
+    assert path.is_symlink()
+    assert "offset_cents = 5.0" in kept.read_text()
+
+
+@pytest.mark.parametrize("text", ['title = "d"\ncents = 3\n', 'title = "d"\n[cents]\nA = 3\n'])
+def test_a_broken_drop_is_not_written_over(own_folder, text):
+    path = save_drop(Drop("my-cabinet", {"A": {8: -2.3}}))
+    path.write_text(text)
+    with pytest.raises(BadPreset, match="mend or remove it"):
+        save_drop(Drop("my-cabinet", {"A": {8: -2.3}}))
+    assert path.read_text() == text
 
 
 def test_a_saved_drop_is_read_back():
@@ -261,6 +313,17 @@ def test_readings_in_cents_hz_and_beats(tmp_path):
         ("string,changes,cents\n4,F+E,1\n", "exclude each other"),
         ("string,changes,cents,hz\n4,A,1,329\n", "gives cents and hz"),
         ("string,changes,cents\n4,A,-1,5\n", "4 values under 3 columns; write decimals with a point"),
+        (
+            "string;changes;cents\n4;A;1,5\n",
+            "line 1: columns stand between semicolons; save the table with commas",
+        ),
+        ("string\tchanges\tcents\n4\tA\t1\n", "line 1: columns stand between tabs"),
+        ("string,changes,cents\n\u00b2,A,1\n", "is not the number of a string"),
+        ("string,changes,cents\n\u0664,A,1\n", "is not the number of a string"),
+        (f"string,changes,cents\n{'4' * 5000},A,1\n", "is not the number of a string"),
+        ('string,changes,cents\n4,"A,B",1\n', r"joined by \+, such as A\+B"),
+        ('string,changes,cents\n4,"A\nB",1\n', "line 2: cannot be taken apart .* quotation marks"),
+        ("string,changes,cents\n4,A,-1.5 cents\n", '"-1.5 cents" is not a number'),
         ("string,changes,beats\n4,A,1\n", "name the tone in the column against"),
         ("string,changes,beats,against\n4,A,1,H4\n", "H4"),
         ("string,changes,beats,against,ratio\n4,A,1,C4,5-4\n", "5-4"),
@@ -270,6 +333,21 @@ def test_readings_that_cannot_be_meant(tmp_path, text, says):
     with pytest.raises(BadPreset, match=says) as error:
         readings(csv(tmp_path, text), E9)
     assert "\n" not in str(error.value)
+
+
+def test_readings_as_a_spreadsheet_writes_them(tmp_path):
+    """With a byte order mark, the line ends of another system, spaces and a true minus."""
+    file = tmp_path / "readings.csv"
+    file.write_bytes("\ufeffString, Changes, Cents\r\n4, A, \u22122.5\r\n".encode())
+
+    (reading,) = readings(file, E9)
+    assert (reading.string, reading.changes, reading.cents) == (4, ("A",), -2.5)
+
+
+@pytest.mark.parametrize("endless", ["/dev/zero"])
+def test_readings_without_end(endless):
+    with pytest.raises(BadPreset, match="larger than a megabyte"):
+        readings(Path(endless), E9)
 
 
 def test_readings_that_are_not_there(tmp_path):

@@ -4,16 +4,15 @@ Black on white, large type, lines told apart by their dashes: it is read at arm'
 """
 
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from tonegen.copedent import Copedent
-from tonegen.errors import BadValue
 from tonegen.instrument import Drop, Grip, Instrument, TuningPoint
 from tonegen.interval import FASTEST_COUNTABLE_BEATS_PER_SECOND, Audible
 from tonegen.order import Node, Order, Reference, Step
+from tonegen.printing import DASHES, GREY
 from tonegen.sounding import Sounding, SoundingInterval, sound, tones_of_grip
 from tonegen.temperament import Temperament
 
@@ -21,10 +20,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-FORMATS: Final = ("pdf", "svg", "png")
 _A4_INCHES: Final = (8.27, 11.69)
 _MARGIN_INCHES: Final = 0.4
-_DOTS_PER_INCH: Final = 200  # of a png
 _TITLE_INCHES: Final = 0.22
 _RULE_INCHES: Final = 0.1
 _GRIP_INCHES: Final = 0.34
@@ -33,8 +30,6 @@ _NECK_INCHES: Final = 1.65
 _MOST_GRIPS: Final = 10
 _MOST_PAIRS: Final = 4
 _ORDER_COLUMNS: Final = 3
-_DASHES: Final = ("-", "--", "-.", ":", (0, (6, 2)), (0, (1, 1)))
-_GREY: Final = "0.9"  # still white enough for black print on it
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,14 +53,6 @@ class Card:
         reference_hz = self.chart.reference_hz
         tones = tones_of_grip(self.instrument, grip, state, fret, self.temperament, self.drop, reference_hz)
         return sound(tones, reference_hz)
-
-
-def figure_format(path: Path) -> str:
-    """The format that a path asks for by its ending. Raises BadValue for another."""
-    ending = path.suffix.lower().removeprefix(".")
-    if ending not in FORMATS:
-        raise BadValue(f"{path}: a card is written as {', '.join(FORMATS)}; end its name in .pdf, say")
-    return ending
 
 
 def grips_for_card(instrument: Instrument) -> tuple[Grip, ...]:
@@ -99,20 +86,6 @@ def draw(card: Card) -> "Figure":
     return figure
 
 
-def write(card: Card, path: Path, kind: str) -> None:
-    """Draw the page into a file, of one of FORMATS.
-
-    Type stays type in a pdf and an svg, so that it can be searched and enlarged.
-    """
-    from matplotlib import rc_context
-
-    settings: Any = {"pdf.fonttype": 42, "svg.fonttype": "none", "svg.hashsalt": "tonegen"}
-    with rc_context(settings):
-        figure = draw(card)
-        stamp: dict[str, Any] = {"pdf": {"CreationDate": None}, "svg": {"Date": None}, "png": {}}[kind]
-        figure.savefig(path, format=kind, dpi=_DOTS_PER_INCH, metadata=stamp)
-
-
 class _Page:
     """A page that is filled from the top, in inches."""
 
@@ -138,7 +111,7 @@ class _Page:
 
         box = (left / self.width, bottom / self.height)
         size = (width / self.width, height / self.height)
-        self.figure.add_artist(Rectangle(box, *size, facecolor=_GREY, edgecolor="none", zorder=-1))
+        self.figure.add_artist(Rectangle(box, *size, facecolor=GREY, edgecolor="none", zorder=-1))
 
     def title(self, words: str) -> None:
         self.text(self.left, self.top, words, 10.5, weight="bold")
@@ -293,12 +266,12 @@ def _along_the_neck(page: _Page, card: Card) -> None:
     axes = page.axes(height - 0.23)
     frets = np.arange(0, min(card.instrument.frets, 15) + 1)
     highest = 1.0
-    for line, dashes in zip(lines, _DASHES, strict=False):
+    for line, dashes in zip(lines, DASHES, strict=False):
         rates = [line.rate(card.sounding(line.grip, float(fret))) for fret in frets]
         highest = max(highest, rates[-1])
         axes.plot(frets, rates, color="black", linestyle=dashes, linewidth=1.6, label=line.label)
     too_fast = FASTEST_COUNTABLE_BEATS_PER_SECOND
-    axes.axhspan(too_fast, 10 * too_fast, color=_GREY, zorder=-1)
+    axes.axhspan(too_fast, 10 * too_fast, color=GREY, zorder=-1)
     axes.set_ylim(0, min(highest * 1.1, 1.3 * too_fast))
     axes.set_xlim(0, frets[-1])
     axes.set_xticks(frets)
@@ -336,7 +309,7 @@ def _lines(card: Card) -> list[_Line]:
             strings = (fastest.low.string, fastest.high.string)
             label = f"{state}: {strings[0]}–{strings[1]}, {fastest.ratio} {fastest.direction.value}"
             found[state] = _Line(grip, strings, label)
-    return list(found.values())[: len(_DASHES)]
+    return list(found.values())[: len(DASHES)]
 
 
 def _signed(value: float) -> str:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from tonegen.demands import Demands, Kind, demands_of
 from tonegen.errors import BadValue
 from tonegen.scene import Scene
-from tonegen.temper import Objective, Tempered, temper_demands
+from tonegen.temper import Objective, offsets_before, temper_demands
 
 Array = NDArray[np.float64]
 
@@ -42,18 +42,26 @@ class FrontPoint:
 
 @dataclass(frozen=True, slots=True)
 class Front:
-    """The trade-off of a scene, from pure with itself to agreeing with the band."""
+    """The trade-off of a scene, from pure with itself to agreeing with the band.
 
+    chosen : what the scene's own weights give, a point of the front; before : (self_error, band_error) of the
+    temperament that the scene starts from, most likely far from it.
+    """
+
+    scene: Scene
     objective: Objective
     points: tuple[FrontPoint, ...]
+    chosen: FrontPoint
+    before: tuple[float, float]
 
     def picture(self, width: int = 48, height: int = 12) -> str:
         """The front as lines of text: the grips' error upward, the band's error to the right."""
-        across = np.array([point.band_error for point in self.points])
-        up = np.array([point.self_error for point in self.points])
+        places = [(point.self_error, point.band_error) for point in (*self.points, self.chosen)]
+        up, across = np.array([*places, self.before]).T
         cells = [[" "] * width for _ in range(height)]
-        for x, y in zip(_placed(across, width), _placed(up, height), strict=True):
-            cells[height - 1 - y][x] = "o"
+        marks = ["o"] * len(self.points) + ["X", "B"]
+        for x, y, mark in zip(_placed(across, width), _placed(up, height), marks, strict=True):
+            cells[height - 1 - y][x] = mark
         lines = [f"{up.max():8.2f} ┤" if row == 0 else "         │" for row in range(height)]
         lines[-1] = f"{up.min():8.2f} ┤"
         drawn = [line + "".join(row).rstrip() for line, row in zip(lines, cells, strict=True)]
@@ -65,6 +73,7 @@ class Front:
             f"         └{'─' * width}",
             f"          {scale}",
             f"          with the band, {unit}",
+            f"          X: chosen, by the scene's weights   B: before, {self.scene.before.name}",
         ])  # fmt: skip
 
 
@@ -89,7 +98,9 @@ def front_of(scene: Scene, objective: Objective = Objective.BEATS, count: int = 
             break
         middle = float(np.sqrt(found[gap].band_weight * found[gap + 1].band_weight))
         found.insert(gap + 1, _point(demands, objective, middle))
-    return Front(objective, tuple(_undominated(found)))
+    now = offsets_before(demands)
+    before = (_error(demands, objective, now, Kind.GRIP), _error(demands, objective, now, Kind.BAND))
+    return Front(scene, objective, tuple(_undominated(found)), _point(demands, objective, 1.0), before)
 
 
 def _undominated(points: list[FrontPoint]) -> list[FrontPoint]:
@@ -133,17 +144,16 @@ def _point(demands: Demands, objective: Objective, band_weight: float) -> FrontP
         squares_weight=demands.squares_weight * factor,
         worst_weight=demands.worst_weight * factor,
     )
-    solved = temper_demands(weighed, objective)
-    grips = error_of(solved, demands, Kind.GRIP)
-    band = error_of(solved, demands, Kind.BAND)
-    return FrontPoint(band_weight, grips, band, tuple(map(float, solved.offsets)))
+    offsets = temper_demands(weighed, objective).offsets
+    grips = _error(demands, objective, offsets, Kind.GRIP)
+    band = _error(demands, objective, offsets, Kind.BAND)
+    return FrontPoint(band_weight, grips, band, tuple(map(float, offsets)))
 
 
-def error_of(solved: Tempered, demands: Demands, kind: Kind) -> float:
+def _error(demands: Demands, objective: Objective, offsets: Array, kind: Kind) -> float:
     """Root mean square or worst error of one kind of demand, by the weights that `demands` has."""
-    objective = solved.objective
     chosen = demands.of_kind(kind)
-    errors = demands.cents_from_just(solved.offsets)[chosen]
+    errors = demands.cents_from_just(offsets)[chosen]
     if objective.of_worst:
         slope = demands.worst_slope[chosen] if objective.in_beats else 1.0
         return float(np.abs(errors * slope * demands.worst_weight[chosen]).max())

@@ -88,14 +88,20 @@ class Step:
         return f"partial {self.ratio.upper} of the lower with {self.ratio.lower} of the upper"
 
     @property
-    def count(self) -> str:
-        """How to count it, and from where: "7 beats in 10 seconds, narrow: start from pure and lower"."""
+    def move(self) -> str:
+        """Whether to raise or to lower the string once it is pure; nothing where it stays so."""
         rate = self.beats_per_second
         if abs(rate) < SLOWEST_COUNTABLE_BEATS_PER_SECOND:
+            return ""
+        return "raise" if (rate > 0) == self.tune_is_high else "lower"
+
+    @property
+    def count(self) -> str:
+        """How to count it, and from where: "7 beats in 10 seconds, narrow: start from pure and lower"."""
+        if not self.move:
             return "pure: no beat in 20 seconds"
-        side = "wide" if rate > 0 else "narrow"
-        move = "raise" if (rate > 0) == self.tune_is_high else "lower"
-        return f"{counted(rate)}, {side}: start from pure and {move}"
+        side = "wide" if self.beats_per_second > 0 else "narrow"
+        return f"{counted(self.beats_per_second)}, {side}: start from pure and {self.move}"
 
     @property
     def sounds_like(self) -> str:
@@ -140,10 +146,15 @@ def counted(beats_per_second: float) -> str:
     >>> counted(-0.7), counted(4.2)
     ('7 beats in 10 seconds', '21 beats in 5 seconds')
     """
+    beats, seconds = count_of(beats_per_second)
+    return f"{beats:g} beat{'' if beats == 1 else 's'} in {seconds} seconds"
+
+
+def count_of(beats_per_second: float) -> tuple[float, int]:
+    """How many beats to count, in how many seconds."""
     rate = abs(beats_per_second)
     seconds = 10 if rate <= 3 else 5
-    beats = round(rate * seconds, 0 if rate * seconds >= 3 else 1)
-    return f"{beats:g} beat{'' if beats == 1 else 's'} in {seconds} seconds"
+    return round(rate * seconds, 0 if rate * seconds >= 3 else 1), seconds
 
 
 def sounds_like(beats_per_second: float) -> str:

@@ -2,9 +2,8 @@
 
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
-from tempfile import mkstemp
 
 from tonegen.errors import CannotWrite
 
@@ -13,22 +12,25 @@ from tonegen.errors import CannotWrite
 def written_whole(path: Path, *, force: bool) -> Iterator[Path]:
     """A place beside `path` to write to, renamed to it when the block ends well, and removed otherwise.
 
+    Where `path` is a link, the file that it leads to is replaced and the link stays.
     force : replace a file that exists. Raises CannotWrite for one without, and whatever the disk refuses.
     """
     if not force and path.exists():
         raise CannotWrite(f"{path}: exists already; give another name, or --force to replace it")
-    beside: Path | None = None
+    place = Path(os.path.realpath(path))
+    beside = place.with_name(f".tonegen-{os.urandom(4).hex()}.part{place.suffix}")
     try:
-        handle, name = mkstemp(dir=path.parent, prefix=f".{path.stem}-", suffix=f".part{path.suffix}")
-        os.close(handle)
-        beside = Path(name)
+        beside.touch(exist_ok=False)  # says why it cannot, which not every library does
         yield beside
-        with beside.open("rb") as file:
-            os.fsync(file.fileno())
-        beside.chmod(0o644)
-        beside.replace(path)
+        with beside.open("rb+") as file:
+            os.fsync(file.fileno())  # a full disk may only say so now
+        beside.replace(place)
     except OSError as error:
-        raise CannotWrite(f"{path}: cannot be written: {error.strerror}; choose another place") from None
+        reason = error.strerror or str(error)
+        reason = reason[:1].lower() + reason[1:]
+        raise CannotWrite(
+            f"{path}: cannot be written: {reason}; nothing was kept, choose another place"
+        ) from error
     finally:
-        if beside is not None:
-            beside.unlink(missing_ok=True)
+        with suppress(OSError):  # renamed, or never made
+            beside.unlink()

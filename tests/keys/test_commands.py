@@ -196,7 +196,7 @@ def test_a_damaged_file_is_refused_and_the_old_one_kept(tonegen, tmp_path, song)
 
 def test_a_file_cannot_go_where_there_is_no_folder(tonegen, song):
     why = tonegen.refused(f"tonegen keys file {song} /nonesuch/out.mid --receiver mpe")
-    assert "no such file or directory; nothing was written" in why
+    assert "no such file or directory; nothing was kept" in why
 
 
 def test_no_midi_system_is_one_line(tmp_path):

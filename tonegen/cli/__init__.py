@@ -98,6 +98,9 @@ def main() -> NoReturn:
         # The reader of a pipe went away; point stdout at nothing so that Python's own flush at exit is quiet.
         sys.stdout = None
         sys.exit(0)
+    except OSError as error:  # files and devices answer for themselves; what is left is what is printed to
+        sys.stdout = None
+        _fail(f"the result cannot be printed: {error.strerror}", 2)
     sys.exit(result if isinstance(result, int) else 0)
 
 
@@ -107,5 +110,5 @@ def _end_in_order(number: int, _: FrameType | None) -> NoReturn:
 
 
 def _fail(message: str, exit_code: int) -> NoReturn:
-    click.echo(f"tonegen: {message}", err=True)
+    click.echo(f"tonegen: {' '.join(message.splitlines())}", err=True)
     sys.exit(exit_code)

@@ -55,15 +55,13 @@ def command(
     target, sag = load_temperament_of(played, temperament, root), load_drop(played, drop)
     chart = copedent(played, target, sag, reference_hz)
     if out is not None:
-        from tonegen.card import Card, figure_format, grips_for_card, write
+        from tonegen.card import Card, draw, grips_for_card
         from tonegen.order import tuning_order
-        from tonegen.writing import written_whole
+        from tonegen.printing import write_figure
 
-        kind = figure_format(out)
         plan = tuning_order(played, target, sag, reference_hz)
         card = Card(chart, target, sag, plan, grips_for_card(played))
-        with written_whole(out, force=force) as beside:
-            write(card, beside, kind)
+        write_figure(lambda: draw(card), out, force=force)
         if not in_json:
             click.echo(f"Written: {out}")
             for caution in _cautions(chart):

@@ -62,6 +62,6 @@ def command(first: str, second: str, scene: str, intervals: bool, in_json: bool)
             )
             for point, one, other in pairs
         ],
-        f"{asked.title or asked.name}; offsets in cents from equal",
+        f"{asked.title or asked.name}\nOffsets in cents from equal",
     )
     print_grips(grips, first, second, intervals)

@@ -7,7 +7,7 @@ import click
 
 from tonegen import presets
 from tonegen.cli.asked import Preset
-from tonegen.cli.show import as_json, print_json, print_table, signed
+from tonegen.cli.show import as_json, print_json, print_sentence, print_table, signed
 from tonegen.dropfit import METER_CENTS, DropFit, NextReading, PitchReading, fit_drop
 from tonegen.pitch import REFERENCE_HZ, checked_reference_hz
 from tonegen.presets.own import save_drop
@@ -42,13 +42,14 @@ def command(
     """
     played = presets.instrument(instrument)
     fit = fit_drop(played, load_readings(readings, played, checked_reference_hz(reference)), meter)
-    saved = save_drop(fit.profile(save)) if save else None
+    saved = save_drop(fit.profile(save)) if save is not None else None
     if in_json:
         print_json(_json(fit) | ({"saved": str(saved)} if saved else {}))
         return
     _print(fit)
     if saved:
         click.echo(f"Saved as {saved.stem}: {saved}")
+        click.echo(f"Next, give it to other commands as --drop {saved.stem}, or to a scene")
 
 
 def _json(fit: DropFit) -> dict[str, Any]:
@@ -93,27 +94,37 @@ def _json(fit: DropFit) -> dict[str, Any]:
 
 
 def _print(fit: DropFit) -> None:
-    print_table(
-        [">string", "change", ">drop", ">give or take"],
-        [
-            (str(each.string), each.change, signed(each.cents), f"{each.standard_error_cents:.2f}")
-            for each in fit.drops
-        ],
-        f"{fit.instrument.title}; cents, a string that sags is negative; the readings scatter by "
-        f"{fit.scatter_cents:.2f} cents",
-    )
+    click.echo(fit.instrument.title)
+    if fit.drops:
+        print_table(
+            [">string", "change", ">drop", ">give or take"],
+            [
+                (str(each.string), each.change, signed(each.cents), f"{each.standard_error_cents:.2f}")
+                for each in fit.drops
+            ],
+            f"Cents, a string that sags is negative; the readings scatter by {fit.scatter_cents:.2f} cents",
+        )
+    else:
+        print_sentence(
+            "These readings tell no drop yet: each string needs one with a change that does not move it, "
+            "and one without."
+        )
     for slip in fit.outliers:
         verdict = f"the others say {signed(slip.expected_cents)}"
         if not slip.refused:
             verdict = "another says otherwise, and nothing decides between them: read it again"
-        click.echo(
+        print_sentence(
             f"Does not fit: {slip.reading.place}, {_where(slip.reading)} read {signed(slip.reading.cents)}; "
             f"{verdict}"
         )
     for string, change in fit.undecided:
         click.echo(f"Not decided: drop of string {string} with {change}")
+    read = {each.point.string for each in fit.points}
     for each in fit.next_readings:
-        click.echo(f"Read next: {_where(each)} (makes its figures {each.gain_cents:.2f} cents surer)")
+        why = (
+            f"makes its figures {each.gain_cents:.2f} cents surer" if each.string in read else "not read yet"
+        )
+        click.echo(f"Read next: {_where(each)} ({why})")
 
 
 def _where(reading: PitchReading | NextReading) -> str:

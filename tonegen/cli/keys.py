@@ -1,6 +1,5 @@
 """tonegen keys."""
 
-import tempfile
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
@@ -21,8 +20,9 @@ from tonegen.cli.asked import (
     parse_travels,
 )
 from tonegen.cli.show import as_json, print_json, print_table, signed
-from tonegen.errors import BadValue, CannotWrite, NoSuchDevice
+from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class
+from tonegen.writing import written_whole
 
 if TYPE_CHECKING:
     from tonegen.keys.desk import Desk
@@ -380,22 +380,8 @@ def _write_syx(path: Path, plans: Sequence["Plan"]) -> None:
     sysex = b"".join(message for made in plans for message in made.messages if message[0] == 0xF0)
     if not sysex:
         raise BadValue("--out-syx: this receiver is not tuned by system exclusive messages; take an mts one")
-    _write_whole(path, sysex)
-
-
-def _write_whole(path: Path, data: bytes) -> None:
-    """Write a file under a temporary name and rename it, so that none is ever half written."""
-    part = None
-    try:
-        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=f".{path.name}.", delete=False) as file:
-            part = Path(file.name)
-            file.write(data)
-        part.chmod(0o644)
-        part.replace(path)
-    except OSError as error:
-        if part is not None:
-            part.unlink(missing_ok=True)
-        raise CannotWrite(f"{path}: {(error.strerror or str(error)).lower()}; nothing was written") from None
+    with written_whole(path, force=True) as beside:
+        beside.write_bytes(sysex)
 
 
 def _where(out: str | None, virtual_out: str | None, to: str | None, made: "Plan") -> str:
@@ -487,7 +473,8 @@ def file(source: Path, target: Path, asked: AskedScale, receiver: str, in_json: 
         raise BadValue(f"{source}: cannot be read: {(error.strerror or str(error)).lower()}") from None
     except BadValue as error:
         raise BadValue(f"{source}: {error}") from None
-    _write_whole(target, retuned.data)
+    with written_whole(target, force=True) as beside:
+        beside.write_bytes(retuned.data)
     result = {
         "receiver": receiver,
         "notes": retuned.notes,

@@ -1,18 +1,18 @@
 """tonegen order."""
 
 import threading
-from typing import Any
+from typing import Any, Final
 
 import click
 
 from tonegen import presets
 from tonegen.cli.asked import Preset, load_temperament_of
 from tonegen.cli.purity import point_json
-from tonegen.cli.show import as_json, print_json, print_table
-from tonegen.errors import NoSuchDevice
+from tonegen.cli.show import as_json, print_json, print_sentence, print_table
+from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.instrument import TuningPoint
 from tonegen.listening import KEYS, Listening
-from tonegen.order import Check, Node, Order, Step, counted, tuning_order
+from tonegen.order import Check, Node, Order, Reference, Step, count_of, sounds_like, tuning_order
 from tonegen.presets.scenes import scene as load_scene
 from tonegen.scene import Scene
 from tonegen.temper import temper
@@ -50,6 +50,8 @@ def command(
     tonegen order e9-dance-band --listen
     """
     asked = load_scene(scene)
+    if listen and in_json:
+        raise BadValue("--listen is for a person, --json for a script; give one of them")
     target = _target(asked, temperament)
     plan = tuning_order(asked.instrument, target, asked.drop, asked.reference_hz, points=asked.points())
     if listen:
@@ -57,7 +59,7 @@ def command(
     elif in_json:
         print_json(_json(plan, asked, target))
     else:
-        _print(plan, asked, target)
+        _print(plan, asked, temperament or "its least beats")
 
 
 def _target(scene: Scene, name: str | None) -> Temperament:
@@ -112,13 +114,18 @@ def _node_json(node: Node, plan: Order) -> dict[str, Any]:
     return {"tone": node.name, "hz": node.hz}
 
 
-def _print(plan: Order, scene: Scene, target: Temperament) -> None:
+def _print(plan: Order, scene: Scene, target: str) -> None:
+    tones = dict.fromkeys(str(step.against) for step in plan.steps if isinstance(step.against, Reference))
     print_table(
-        [">", "tune", "against", "engaged", "as", "count", ">listen at", ">sure to"],
+        [">", "tune", "against", "engaged", "as", "beats", "then", ">at Hz", ">sure"],
         [_step_row(number, step, plan) for number, step in enumerate(plan.steps, start=1)],
-        f"{scene.title or scene.name}, to {target.name}; A4 = {scene.reference_hz:g} Hz, "
-        f"drop {scene.drop.name}; sure to so many cents",
+        f"{scene.title or scene.name}\n"
+        f"To {target}; A4 = {scene.reference_hz:g} Hz, drop {scene.drop.name}"
+        f"{''.join(f'; {tone}' for tone in tones)}",
     )
+    for sentence in _HOW_TO_READ:
+        print_sentence(sentence)
+    click.echo()
     print_table(
         ["check", "with", "engaged", "as", "should beat", "give or take"],
         [_check_row(check, plan) for check in plan.checks],
@@ -126,29 +133,43 @@ def _print(plan: Order, scene: Scene, target: Temperament) -> None:
     )
 
 
+_HOW_TO_READ: Final = (
+    "Tune each pure first, then raise or lower it until it beats so; sure: to how many cents you are then.",
+    "5:4 says that partial 5 of the lower tone beats with partial 4 of the upper: listen at the Hz given.",
+    f"Passed, a pure one {sounds_like(0)}; fewer than 10 beats in 10 s are {sounds_like(0.5)}; "
+    f"up to 40, {sounds_like(2)}; more, {sounds_like(5)}.",
+)
+
+
 def _step_row(number: int, step: Step, plan: Order) -> tuple[str, ...]:
     return (
         str(number),
         named(step.tune, plan),
-        named(step.against, plan),
+        named(step.against, plan) if isinstance(step.against, TuningPoint) else step.against.name,
         str(step.state) + (f" fret {step.fret:g}" if step.fret else ""),
         str(step.ratio),
-        step.count,
-        f"{step.coincident_hz:.0f} Hz",
+        _count(step.beats_per_second) if step.move else "pure",
+        step.move,
+        f"{step.coincident_hz:.0f}",
         f"{step.accuracy_cents:.1f}",
     )
 
 
 def _check_row(check: Check, plan: Order) -> tuple[str, ...]:
-    side = "wide" if check.beats_per_second > 0 else "narrow"
+    beats, seconds = count_of(check.within_beats_per_second)
     return (
         named(check.low, plan),
         named(check.high, plan),
         str(check.state),
         str(check.ratio),
-        f"{counted(check.beats_per_second)} {side}",
-        counted(check.within_beats_per_second),
+        _count(check.beats_per_second),
+        f"{beats:g} in {seconds} s",
     )
+
+
+def _count(beats_per_second: float) -> str:
+    beats, seconds = count_of(beats_per_second)
+    return f"{beats:g} in {seconds} s {'wide' if beats_per_second > 0 else 'narrow'}"
 
 
 def named(node: Node, plan: Order) -> str:

@@ -1,13 +1,18 @@
 """How intervals before and after are shown, by temper and compare."""
 
-from typing import Any
+from textwrap import fill
+from typing import Any, Final
 
-from tonegen.cli.show import print_table, signed
+from tonegen.cli.show import print_table, signed, terminal_columns
 from tonegen.demands import Voice
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.interval import Audible, audible
 from tonegen.pitch import note_name
 from tonegen.temper import GripPurity, IntervalPurity, Purity
+
+_WORST_PAIR: Final = "worst pair"
+_PAIR_COLUMNS: Final = 22  # what a worst pair's cents and beats take in a table, with the space between
+_NARROWEST_NAME: Final = 12
 
 
 def point_json(point: TuningPoint) -> dict[str, Any]:
@@ -59,34 +64,62 @@ def print_grips(grips: tuple[GripPurity, ...], before: str, after: str, every_in
         for grip in grips:
             print_table(
                 [
-                    "pair",
+                    "pair\n",
                     "stands for",
-                    f">{before}: cents",
-                    "beats",
-                    f">{after}: cents",
-                    "beats",
-                    ">listen at",
+                    f">{before}\ncents",
+                    "\nbeats/s",
+                    f">{after}\ncents",
+                    "\nbeats/s",
+                    ">listen\nat",
                 ],
                 [_row(each) for each in grip.intervals],
                 f"{grip.wanted.grip.name} ({grip.wanted.state})",
             )
         return
+    pairs = sum(_PAIR_COLUMNS + max(len(side), len(_WORST_PAIR)) for side in (before, after))
+    room = max(_NARROWEST_NAME, terminal_columns() - pairs)
     rows = []
     for grip in grips:
         for against in dict.fromkeys(each.against for each in grip.intervals):
             chosen = [each for each in grip.intervals if each.against == against]
-            name = f"  against {against}" if against else grip.wanted.grip.name
             was = max(chosen, key=lambda each: abs(each.before.cents_from_just))
             now = max(chosen, key=lambda each: abs(each.after.cents_from_just))
-            rows.append((name, *_worst(was, was.before), *_worst(now, now.after)))
+            name, indent = (f"against {against}", "  ") if against else (grip.wanted.grip.name, "")
+            rows.append([
+                _folded(name, room, indent),
+                *_worst(was, was.before),
+                *_worst(now, now.after),
+            ])  # fmt: skip
     print_table(
-        ["grip", f"{before}: worst pair", ">cents", "beats", f"{after}: worst pair", ">cents", "beats"], rows
+        [
+            "grip\n",
+            f"{before}\n{_WORST_PAIR}",
+            ">\ncents",
+            "\nbeats/s",
+            f"{after}\n{_WORST_PAIR}",
+            ">\ncents",
+            "\nbeats/s",
+        ],
+        rows,
     )
 
 
+def _folded(name: str, room: int, indent: str = "") -> str:
+    """The name of a row in as many lines as it takes for the table to fit the terminal."""
+    return fill(
+        name, room, initial_indent=indent, subsequent_indent=indent, break_long_words=False,
+        break_on_hyphens=False,
+    )  # fmt: skip
+
+
 def _worst(interval: IntervalPurity, purity: Purity) -> tuple[str, str, str]:
-    pair = f"{_voice(interval.low)}–{_voice(interval.high)} {interval.ratio}"
-    return pair, signed(purity.cents_from_just, 1), rate_in_words(purity.beats_per_second)
+    voices = (interval.low, interval.high)
+    strings = "–".join(str(each.string) for each in voices if each.string is not None)
+    return (
+        f"{strings} {interval.ratio}",
+        signed(purity.cents_from_just, 1),
+        rate_in_words(purity.beats_per_second),
+    )
 
 
 def _row(interval: IntervalPurity) -> tuple[str, ...]:
@@ -111,7 +144,8 @@ def rate_in_words(beats_per_second: float) -> str:
     kind = Audible(str(audible(beats_per_second)))
     if kind is Audible.TOO_SLOW:
         return "pure" if abs(beats_per_second) < 0.001 else "slow"
-    side = "wide" if beats_per_second > 0 else "narrow"
     if kind is Audible.ROUGHNESS:
-        return f"rough, {side}"
-    return f"{abs(beats_per_second):.2f}/s {side}"
+        return "rough"
+    side = "wide" if beats_per_second > 0 else "narrow"
+    rate = abs(beats_per_second)
+    return f"{rate:.{1 if rate >= 10 else 2}f} {side}"

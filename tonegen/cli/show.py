@@ -2,6 +2,8 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from shutil import get_terminal_size
+from textwrap import fill
 from typing import Any
 
 import click
@@ -15,6 +17,18 @@ as_json = click.option("--json", "in_json", is_flag=True, help="Print JSON, at f
 def print_json(result: Mapping[str, Any]) -> None:
     """Print one JSON object. Numbers keep full precision; there are no NaN in it."""
     click.echo(json.dumps(result, ensure_ascii=False, allow_nan=False))
+
+
+def print_sentence(text: str) -> None:
+    """Print a sentence, broken between words where the terminal ends, all but its first line indented."""
+    click.echo(
+        fill(text, terminal_columns(), subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
+    )
+
+
+def terminal_columns() -> int:
+    """How wide a line may be: that of the terminal, 80 without one, and not so wide that reading is hard."""
+    return max(40, min(get_terminal_size().columns, 110))
 
 
 def print_table(

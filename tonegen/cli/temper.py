@@ -1,13 +1,14 @@
 """tonegen temper."""
 
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import click
 
 from tonegen.cli.asked import Preset
 from tonegen.cli.purity import grip_json, point_json, print_grips
-from tonegen.cli.show import as_json, print_json, print_table, signed
+from tonegen.cli.show import as_json, print_json, print_sentence, print_table, signed
 from tonegen.errors import BadValue
 from tonegen.front import Front, front_of
 from tonegen.instrument import TuningPoint
@@ -36,6 +37,12 @@ from tonegen.temper import Objective, Tempered, offsets_before, temper
 @click.option(
     "--front", "with_front", is_flag=True, help='The trade-off of "with the band" and "with itself".'
 )
+@click.option(
+    "--front-out",
+    type=click.Path(path_type=Path),
+    help="Draw that trade-off to a file: .pdf, .svg or .png.",
+)
+@click.option("--force", is_flag=True, help="Draw over a file that exists.")
 @click.option("--intervals", is_flag=True, help="Every interval of every grip, not only the worst.")
 @click.option("--save", metavar="NAME", help="Keep the offsets as your own temperament.")
 @as_json
@@ -44,6 +51,8 @@ def command(
     objective: str,
     pins: tuple[str, ...],
     with_front: bool,
+    front_out: Path | None,
+    force: bool,
     intervals: bool,
     save: str | None,
     in_json: bool,
@@ -61,16 +70,26 @@ def command(
     asked = with_pins(load_scene(scene), pins)
     goal = Objective(objective)
     solved = temper(asked, goal)
-    front = front_of(asked, goal) if with_front else None
-    saved = save_temperament(solved.temperament(save)) if save else None
+    front = front_of(asked, goal) if with_front or front_out else None
+    if front and front_out:
+        from tonegen.printing import write_figure
+        from tonegen.tradeoff import draw
+
+        write_figure(lambda: draw(front), front_out, force=force)
+    saved = save_temperament(solved.temperament(save)) if save is not None else None
     if in_json:
         print_json(_json(solved, front) | ({"saved": str(saved)} if saved else {}))
         return
     _print(solved, intervals)
-    if front:
+    if front and with_front:
         _print_front(front)
+    if front_out:
+        click.echo(f"Written: {front_out}")
     if saved:
         click.echo(f"Saved as {saved.stem}: {saved}")
+        click.echo(f"Next, tune to it: tonegen order {scene} --temperament {saved.stem}")
+    else:
+        click.echo("Next, keep it with --save NAME, or try --pin 4=3 to see what changes")
 
 
 def with_pins(scene: Scene, pins: tuple[str, ...]) -> Scene:
@@ -147,6 +166,12 @@ def _json(solved: Tempered, front: Front | None) -> dict[str, Any]:
             }
             for point in front.points
         ]
+        with_itself, with_band = front.before
+        result["front_before"] = {"self_error": with_itself, "band_error": with_band}
+        result["front_chosen"] = {
+            "self_error": front.chosen.self_error,
+            "band_error": front.chosen.band_error,
+        }
     return result
 
 
@@ -158,22 +183,22 @@ def _print(solved: Tempered, every_interval: bool) -> None:
     print_table(
         ["string", "stop", "note", ">before", ">after", ">Hz to read", ""],
         [_point_row(solved, point, float(before[point]), point in pinned) for point in solved.demands.points],
-        f"{scene.title or scene.name}\nA4 = {scene.reference_hz:g} Hz, drop {scene.drop.name}; "
-        f"least {solved.objective.value}: {kind} {solved.value:.2f} {solved.objective.unit}; "
-        f"offsets in cents from equal",
+        f"{scene.title or scene.name}\n"
+        f"A4 = {scene.reference_hz:g} Hz, drop {scene.drop.name}; offsets in cents from equal\n"
+        f"Least {solved.objective.value}: {solved.value:.2f} {solved.objective.unit}, {kind}",
     )
     print_grips(solved.grips(), "before", "after", every_interval)
     for bound in solved.binding:
         side = {1: "; higher would be better", -1: "; lower would be better"}.get(bound.towards, "")
-        click.echo(
+        print_sentence(
             f"Holds back: {bound.what}, {bound.price_beats_per_cent:.3f} beats a second per cent{side}"
         )
     for found in solved.contradictions():
-        click.echo(f"Contradiction: {found}")
+        print_sentence(f"Contradiction: {found}")
     for each in solved.undetermined():
-        click.echo(f"Undecided: {each}")
+        print_sentence(f"Undecided: {each}")
     proof = "duality gap" if solved.objective.of_worst else "residual of the optimality conditions"
-    click.echo(f"Optimal: {proof} {solved.residual:.0e}")
+    click.echo(f"Proved, nothing is better: {proof} {solved.residual:.0e}")
 
 
 def _point_row(solved: Tempered, point: TuningPoint, before: float, pinned: bool) -> tuple[str, ...]:
@@ -193,9 +218,13 @@ def _print_front(front: Front) -> None:
     print_table(
         [">band counts", f">with itself, {unit}", f">with the band, {unit}"],
         [
-            (f"{point.band_weight:.3g} times", f"{point.self_error:.3f}", f"{point.band_error:.3f}")
+            (_times(point.band_weight), f"{point.self_error:.3f}", f"{point.band_error:.3f}")
             for point in front.points
         ],
         "The trade-off: neither can be better without the other getting worse",
     )
     click.echo(front.picture())
+
+
+def _times(weight: float) -> str:
+    return f"{weight:.0f} times" if weight >= 1000 else f"{weight:.3g} times"

@@ -20,6 +20,7 @@ import msgspec
 from tonegen.ear.session import Answered, Plan, Session
 from tonegen.ear.trials import Trial, chord_name
 from tonegen.errors import BadValue, CannotWrite
+from tonegen.writing import written_whole
 
 _VERSION: Final = 1
 _APPLICATION_ID: Final = 0x546F6E45  # "TonE"
@@ -181,18 +182,15 @@ class History:
         Raises CannotWrite for a file that exists, or a place where nothing can be written.
         """
         rows = self.rows(person)
-        half = path.with_name(path.name + ".part")
-        try:
-            if path.exists():
-                raise CannotWrite(f"{path} is there already; give another name")
-            with half.open("w", newline="", encoding="utf-8") as file:
-                writer = csv.writer(file)
-                writer.writerow(COLUMNS)
-                writer.writerows([getattr(row, column) for column in COLUMNS] for row in rows)
-            half.rename(path)
-        except OSError as error:
-            half.unlink(missing_ok=True)
-            raise CannotWrite(f"{path} cannot be written: {error.strerror}") from None
+        if path.exists():
+            raise CannotWrite(f"{path} is there already; give another name")
+        with (
+            written_whole(path, force=False) as beside,
+            beside.open("w", newline="", encoding="utf-8") as file,
+        ):
+            writer = csv.writer(file)
+            writer.writerow(COLUMNS)
+            writer.writerows([getattr(row, column) for column in COLUMNS] for row in rows)
         return len(rows)
 
     def delete(self, person: str) -> int:

@@ -12,6 +12,7 @@ from matplotlib.ticker import FixedLocator
 from tonegen.ear.progress import Day
 from tonegen.ear.trials import Kind
 from tonegen.errors import BadValue, CannotWrite
+from tonegen.writing import written_whole
 
 # Lines are told apart by their marks and strokes as well as by colour: a page may be printed in black.
 _MARKS: Final = ("o", "s", "^", "D", "v", "P", "X", "*")
@@ -59,13 +60,8 @@ def write_progress(days: Sequence[Day], path: Path, title: str) -> None:
         axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))  # type: ignore[no-untyped-call]
         axes.grid(alpha=0.3)
         axes.legend(fontsize="small")
-    half = path.with_name(path.name + ".part")
-    try:
-        figure.savefig(half, format="png", dpi=130)
-        half.rename(path)
-    except OSError as error:
-        half.unlink(missing_ok=True)
-        raise CannotWrite(f"{path} cannot be written: {error.strerror}") from None
+    with written_whole(path, force=False) as beside:
+        figure.savefig(beside, format="png", dpi=130)
 
 
 _Points = list[tuple[object, float, float, float]]

@@ -86,11 +86,7 @@ class BendPerClass(_Bending, tag="bend per pitch class", tag_field="means"):
     def check(self) -> None:
         """Twelve different channels."""
         super().check()
-        _distinct(self.channels, self.untouched)
-        if len(self.channels) != 12:
-            raise BadValue(
-                f"channels: twelve are needed, one for each pitch class; {len(self.channels)} given"
-            )
+        _twelve(self.channels, self.untouched)
 
 
 class BendPerNote(_Bending, tag="bend per note", tag_field="means"):
@@ -147,11 +143,7 @@ class TuningPerClass(Common, tag="channel tuning", tag_field="means"):
     def check(self) -> None:
         """Twelve different channels."""
         super().check()
-        _distinct(self.channels, self.untouched)
-        if len(self.channels) != 12:
-            raise BadValue(
-                f"channels: twelve are needed, one for each pitch class; {len(self.channels)} given"
-            )
+        _twelve(self.channels, self.untouched)
 
 
 class KeyTuning(Common, tag="key tuning", tag_field="means"):

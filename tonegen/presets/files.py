@@ -4,6 +4,7 @@ A preset is TOML that people read and copy. It is found by name, first in the us
 those that come with the program; a name that ends in .toml, or has a path in it, is a file.
 """
 
+import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -22,6 +23,12 @@ _LARGEST_PRESET_BYTES: Final = 1_000_000
 # An installed copy carries its presets inside the package; a checkout has them beside it.
 _INSIDE: Final = Path(__file__).parent.parent / "_presets"
 SHIPPED: Final = _INSIDE if _INSIDE.is_dir() else Path(__file__).parent.parent.parent / "presets"
+
+_IN_WORDS: Final = {
+    "array": "a list", "float": "a number", "int": "a whole number", "str": "a text", "object": "a table",
+    "bool": "true or false",
+}  # fmt: skip
+_KIND_OF_VALUE: Final = re.compile(f"`({'|'.join(_IN_WORDS)})`")
 
 Cents = Annotated[float, Meta(ge=-1200, le=1200)]
 Model = TypeVar("Model")
@@ -82,10 +89,11 @@ def read(path: Path, model: type[Model]) -> Model:
     try:
         if path.stat().st_size > _LARGEST_PRESET_BYTES:
             raise BadPreset(f"{path}: larger than a megabyte; that is no preset")
-        return msgspec.convert(tomllib.loads(path.read_bytes().decode()), model)
+        return msgspec.convert(tomllib.loads(path.read_bytes().decode("utf-8-sig")), model)
     except msgspec.ValidationError as error:
         text, _, where = str(error).partition(" - at ")
         field = where.strip("`").removeprefix("$").lstrip(".")
+        text = _KIND_OF_VALUE.sub(lambda found: _IN_WORDS[found[1]], text)
         raise BadPreset(f"{path}: {field + ': ' if field else ''}{_lower_first(text)}") from None
     except UnicodeDecodeError as error:
         raise BadPreset(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from None
@@ -99,10 +107,10 @@ def read(path: Path, model: type[Model]) -> Model:
 
 @contextmanager
 def named(path: Path, field: str) -> Iterator[None]:
-    """Turn a BadValue raised inside into a BadPreset that names the file and the field."""
+    """Turn what is refused inside into a BadPreset that names the file and the field."""
     try:
         yield
-    except BadValue as error:
+    except (BadValue, BadPreset) as error:
         raise BadPreset(f"{path}: {field}: {error}") from None
 
 

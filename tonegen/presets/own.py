@@ -5,13 +5,15 @@ is written beside its place and renamed into it, so that it is never half writte
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
 from tonegen.errors import BadPreset, BadValue, CannotWrite
 from tonegen.instrument import Drop, TuningPoint
-from tonegen.presets.files import SHIPPED, own_folder
+from tonegen.presets.drops import DropFields, drop_from
+from tonegen.presets.files import SHIPPED, own_folder, read
+from tonegen.presets.temperaments import TemperamentFields, temperament_from
 from tonegen.temperament import OwnTemperament
 from tonegen.writing import written_whole
 
@@ -22,23 +24,31 @@ _DECIMALS: Final = 4  # of a cent: a hundredth of what any meter shows
 def save_temperament(own: OwnTemperament) -> Path:
     """Store offsets as the player's own temperament under its name; every command then takes that name.
 
-    Raises BadValue for a name that is no name, or that of a preset that comes with the program; CannotWrite.
+    Points of a file that is there already and that `own` says nothing about stay as they are.
+    Raises BadValue for a name that is no name, or that of a preset that comes with the program, or of a
+    temperament of another kind or instrument; BadPreset for a file that is broken; CannotWrite.
     """
     path = _place("temperaments", own.name)
-    document = _document(path)
+    document = _document(path, _check_temperament)
+    if document and document.get("instrument") != own.instrument_name:
+        whose = document.get("instrument", "no instrument, but to notes")
+        raise BadValue(
+            f'"{own.name}" is there already and belongs to {whose}; it stays; save under another name'
+        )
     document.setdefault("title", own.title or own.name)
     document["instrument"] = own.instrument_name
-    for rule in ("fifths", "ratios", "comma", "closing_fifth"):
-        document.pop(rule, None)
     _update_points(document, own.offsets_cents)
     _write(path, document)
     return path
 
 
 def save_drop(drop: Drop) -> Path:
-    """Store a drop profile under its name. Raises BadValue for a bad name, CannotWrite."""
+    """Store a drop profile under its name; what a file that is there says of other strings and changes stays.
+
+    Raises BadValue for a bad name, BadPreset for a file that is broken, CannotWrite.
+    """
     path = _place("drops", drop.name)
-    document = _document(path)
+    document = _document(path, _check_drop)
     document.setdefault("title", drop.title or drop.name)
     cents = document.setdefault("cents", {})
     for change, values in drop.cents.items():
@@ -50,19 +60,16 @@ def save_drop(drop: Drop) -> Path:
 
 
 def _update_points(document: Any, offsets_cents: Mapping[TuningPoint, float]) -> None:
-    from tomlkit import aot, array, table
+    from tomlkit import aot, array, nl, table
 
     if "points" not in document:
+        document.add(nl())
         document["points"] = aot()
     left = dict(offsets_cents)
-    points = document["points"]
-    for index in reversed(range(len(points))):
-        entry = points[index]
-        point = TuningPoint(entry.get("string"), tuple(entry.get("changes", [])))
+    for entry in document["points"]:
+        point = TuningPoint(entry["string"], tuple(entry.get("changes", [])))
         if point in left:
             entry["offset_cents"] = _rounded(left.pop(point))
-        else:
-            del points[index]
     for point, cents in left.items():
         entry = table()
         entry["string"] = point.string
@@ -71,7 +78,7 @@ def _update_points(document: Any, offsets_cents: Mapping[TuningPoint, float]) ->
             changes.extend(point.changes)
             entry["changes"] = changes
         entry["offset_cents"] = _rounded(cents)
-        points.append(entry)
+        document["points"].append(entry)
 
 
 def _rounded(cents: float) -> float:
@@ -86,18 +93,28 @@ def _place(kind: str, name: str) -> Path:
     return own_folder() / kind / f"{name}.toml"
 
 
-def _document(path: Path) -> Any:
+def _document(path: Path, check: Callable[[Path], object]) -> Any:
+    """The file as he wrote it, once it has been read as a preset; an empty one where there is none."""
     import tomlkit
     from tomlkit.exceptions import TOMLKitError
 
-    try:
-        return tomlkit.parse(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
+    if not path.exists():
         return tomlkit.document()
-    except (TOMLKitError, UnicodeDecodeError) as error:
+    try:
+        check(path)
+        return tomlkit.parse(path.read_bytes().decode("utf-8-sig"))
+    except BadPreset as error:
+        raise BadPreset(f"{error}; mend or remove it before saving under its name") from None
+    except TOMLKitError as error:
         raise BadPreset(f"{path}: {error}; mend or remove it before saving under its name") from None
-    except OSError as error:
-        raise BadPreset(f"{path}: cannot be read: {error.strerror}") from None
+
+
+def _check_temperament(path: Path) -> None:
+    temperament_from(read(path, TemperamentFields), path)
+
+
+def _check_drop(path: Path) -> None:
+    drop_from(read(path, DropFields), path)
 
 
 def _write(path: Path, document: Any) -> None:
@@ -108,4 +125,4 @@ def _write(path: Path, document: Any) -> None:
     except OSError as error:
         raise CannotWrite(f"{path}: cannot be written: {error.strerror}; choose another place") from None
     with written_whole(path, force=True) as beside:
-        beside.write_text(tomlkit.dumps(document), encoding="utf-8")
+        beside.write_bytes(tomlkit.dumps(document).encode())  # his line ends stay

@@ -53,9 +53,11 @@ def readings(
 
 def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
     try:
-        if path.stat().st_size > _LARGEST_BYTES:
+        with path.open("rb") as file:
+            data = file.read(_LARGEST_BYTES + 1)
+        if len(data) > _LARGEST_BYTES:
             raise BadPreset(f"{path}: larger than a megabyte; that is no list of readings")
-        lines = path.read_bytes().decode("utf-8-sig").splitlines()
+        lines = data.decode("utf-8-sig").splitlines()
     except UnicodeDecodeError as error:
         raise BadPreset(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from None
     except OSError as error:
@@ -77,10 +79,18 @@ def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
                 )
             yield number, dict(zip(heading, cells, strict=False))
     except csv.Error as error:
-        raise BadPreset(f"{path}: line {number}: {error}") from None
+        raise BadPreset(
+            f"{path}: line {number}: cannot be taken apart at its commas: {error}; check its quotation marks"
+        ) from None
 
 
 def _check_heading(path: Path, line: int, heading: list[str]) -> None:
+    for mark, words in ((";", "semicolons"), ("\t", "tabs")):
+        if any(mark in name for name in heading):
+            raise BadPreset(
+                f"{path}: line {line}: columns stand between {words}; save the table with commas between "
+                f"columns and points in decimals"
+            )
     for name in heading:
         if name not in COLUMNS:
             raise BadPreset(
@@ -100,9 +110,12 @@ def _reading(
         return None
     if len(given) > 1:
         raise BadValue(f"gives {' and '.join(given)}; give one of them")
-    if not row.get("string", "").isdigit():
-        raise BadValue(f'"{row.get("string", "")}" is not the number of a string')
-    string = instrument.string(int(row["string"])).number
+    number = row.get("string", "")
+    if not (number.isascii() and number.isdigit() and len(number) < 3):
+        raise BadValue(f'"{number}" is not the number of a string')
+    string = instrument.string(int(number)).number
+    if "," in row.get("changes", ""):
+        raise BadValue(f'changes are joined by +, such as A+B, not "{row["changes"]}"')
     changes = tuple(name.strip() for name in row.get("changes", "").split("+") if name.strip())
     state = instrument.state(changes)
     ((unit, text),) = given.items()
@@ -142,7 +155,7 @@ def _from_beats(beats: float, row: dict[str, str], nominal: float, reference_hz:
 
 def _number(text: str, unit: str) -> float:
     try:
-        value = float(text)
+        value = float(text.replace("\N{MINUS SIGN}", "-"))
     except ValueError:
         raise BadValue(f'{unit}: "{text}" is not a number; write it such as -2.5') from None
     if not abs(value) < 1e6:

@@ -94,7 +94,12 @@ def scene_from(fields: SceneFields, path: Path) -> Scene:
     """A scene from its checked fields. Raises BadPreset naming the field that does not fit."""
     with named(path, "reference_hz"):
         reference_hz = checked_reference_hz(fields.reference_hz)
-    chosen = instrument(fields.instrument)
+    with named(path, "instrument"):
+        chosen = instrument(fields.instrument)
+    with named(path, "drop"):
+        sag = chosen.checked_drop(drop(fields.drop))
+    with named(path, "before"):
+        before = temperament(fields.before)
     grips, pins, limits, band = [], [], [], []
     for index, grip in enumerate(fields.grips):
         with named(path, f"grips[{index}]"):
@@ -114,13 +119,13 @@ def scene_from(fields: SceneFields, path: Path) -> Scene:
             title=fields.title,
             instrument=chosen,
             grips=tuple(grips),
-            drop=chosen.checked_drop(drop(fields.drop)),
+            drop=sag,
             reference_hz=reference_hz,
             pins=tuple(pins),
             limits=tuple(limits),
             band=tuple(band),
             pull=fields.pull,
-            before=temperament(fields.before),
+            before=before,
         )
         if fields.within_cents is None:
             return found

@@ -1,10 +1,8 @@
 """A player's sound as a WAV or FLAC file, streamed.
 
-The file is written under a temporary name beside its own and renamed when it is whole: whatever goes wrong,
-nothing half written is left and an existing file is what it was.
+Whatever goes wrong, nothing half written is left and an existing file is what it was.
 """
 
-import os
 import shutil
 from collections.abc import Callable
 from enum import StrEnum
@@ -16,6 +14,7 @@ from numpy.typing import NDArray
 
 from tonegen.errors import BadValue, CannotWrite
 from tonegen.player import FADE_SECONDS, Player
+from tonegen.writing import written_whole
 
 if TYPE_CHECKING:
     import soundfile
@@ -80,26 +79,23 @@ def write(
         _check_place(path, force)
         _check_free_space(path, size)
     except OSError as failure:
-        raise CannotWrite(f"{path}: {_reason(failure, path)}; choose another name") from failure
+        raise CannotWrite(f"{path}: cannot be written: {failure.strerror}; choose another name") from failure
     fade_frames = min(round(fade_out_seconds * player.sample_rate), frames // 2)
 
     import soundfile
 
-    part = path.with_name(f".tonegen-{os.getpid()}.part")
-    try:
-        part.touch(exist_ok=False)  # says why it cannot, which libsndfile does not
-        with soundfile.SoundFile(
-            part, "w", player.sample_rate, player.channels, _SUBTYPES[sample_format], format=container
-        ) as file:
-            _stream(file, player, frames, fade_frames, sample_format, progress)
-        _flush_to_disk(part)
-        if not _is_whole(part, frames):
+    subtype = _SUBTYPES[sample_format]
+    with written_whole(path, force=True) as part:
+        try:
+            with soundfile.SoundFile(
+                part, "w", player.sample_rate, player.channels, subtype, format=container
+            ) as file:
+                _stream(file, player, frames, fade_frames, sample_format, progress)
+            whole = _is_whole(part, frames)
+        except (soundfile.SoundFileError, AssertionError) as failure:  # it asserts that all was taken
+            raise OSError(_reason(failure, path)) from failure
+        if not whole:
             raise OSError("the disk did not keep all of it")
-        part.replace(path)
-    except (OSError, soundfile.SoundFileError, AssertionError) as failure:  # it asserts that all was taken
-        raise CannotWrite(f"{path}: {_reason(failure, path)}; nothing was kept") from failure
-    finally:
-        part.unlink(missing_ok=True)
     return frames
 
 
@@ -188,12 +184,6 @@ def _check_free_space(path: Path, size: int) -> None:
         )
 
 
-def _flush_to_disk(path: Path) -> None:
-    """Wait until the disk has it: a full one may only say so now."""
-    with path.open("rb+") as file:
-        os.fsync(file.fileno())
-
-
 def _readable(size: float) -> str:
     return f"{size / 1e9:.1f} GB" if size >= 1e9 else f"{size / 1e6:.0f} MB"
 
@@ -209,7 +199,6 @@ def _is_whole(path: Path, frames: int) -> bool:
 
 def _reason(failure: Exception, path: Path) -> str:
     """Why it failed, in a few words. libsndfile only knows a system error."""
-    said = getattr(failure, "strerror", None)
-    if not said and shutil.disk_usage(path.parent).free < _FULL_DISK_BYTES:
+    if shutil.disk_usage(path.parent).free < _FULL_DISK_BYTES:
         return "the disk is full"
-    return f"could not be written ({said or str(failure).rstrip('.')})"
+    return str(failure).rstrip(".")

@@ -35,6 +35,7 @@ def test_chosen_is_on_the_curve_and_before_is_never_under_it(objective):
     between = np.interp(chosen[0], curve[::-1, 0], curve[::-1, 1])
     assert chosen[1] == pytest.approx(between, abs=0.02 * np.ptp(curve[:, 1]))
     assert not ((curve > before + 1e-9).all(axis=1)).any()
+    assert front.chosen.offsets_cents == pytest.approx(temper(front.scene, objective).offsets)
 
 
 def test_before_by_hand():

@@ -1,7 +1,5 @@
 """The file that outlives the program: what was set and played, written whole or not at all."""
 
-import os
-import tempfile
 from pathlib import Path
 from typing import Final
 
@@ -11,6 +9,7 @@ from msgspec import Struct
 from tonegen.errors import CannotWrite
 from tonegen.page.setting import Playing, Setting
 from tonegen.presets import own_folder
+from tonegen.writing import written_whole
 
 _NAME: Final = "page.json"
 _LARGEST_BYTES: Final = 4_000_000
@@ -43,18 +42,10 @@ def load(path: Path) -> Kept | None:
 
 
 def save(path: Path, kept: Kept) -> None:
-    """Write to a temporary name, then rename. Raises CannotWrite."""
+    """Keep it in its folder, which is made where there is none. Raises CannotWrite."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=path.name)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(msgspec.json.encode(kept))
-                file.flush()
-                os.fsync(file.fileno())
-            Path(temporary).replace(path)
-        except BaseException:
-            Path(temporary).unlink(missing_ok=True)
-            raise
     except OSError as error:
         raise CannotWrite(f"{path}: cannot be written: {error.strerror}") from None
+    with written_whole(path, force=True) as beside:
+        beside.write_bytes(msgspec.json.encode(kept))

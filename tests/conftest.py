@@ -4,12 +4,17 @@ import os
 import tempfile
 
 import pytest
+from hypothesis import settings
 
 from tests.cli import CommandLine
 
 # Tests are collected by the names of presets: of those that ship, not of those of whoever runs the tests.
 _NOBODY = tempfile.TemporaryDirectory(prefix="tonegen-nobody-")
 os.environ["XDG_CONFIG_HOME"] = _NOBODY.name
+
+# A busy machine is no reason for a test to fail: no example has a deadline.
+settings.register_profile("no deadline", deadline=None)
+settings.load_profile("no deadline")
 
 
 @pytest.fixture(autouse=True)

@@ -8,12 +8,14 @@ import io
 import os
 import re
 import shlex
+import shutil
 import sys
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
 README = Path(__file__).parents[1] / "README.md"
+CARD = Path(__file__).parent / "pictures" / "card.png"
 _BLOCK = re.compile(r"```console\n(.*?)```\n", re.DOTALL)
 
 
@@ -36,6 +38,24 @@ def run(block: list[Example], folder: Path) -> list[Example]:
 def written(block: list[Example]) -> str:
     """A console block."""
     return "".join(f"$ {example.command}\n{example.output}" for example in block)
+
+
+def draw_card(folder: Path) -> Path:
+    """The picture of the card, made by the README's own two commands."""
+    _printed("tonegen temper e9-dance-band --save my-e9", folder)
+    line = (
+        "tonegen chart --instrument e9-ten-string --temperament my-e9 --drop demo-soft-cabinet --out card.png"
+    )
+    assert line in README.read_text()
+    _printed(line, folder)
+    return folder / "card.png"
+
+
+def shell_lines(text: str) -> list[str]:
+    """Every line of the README's sh blocks that calls the program, without its comment."""
+    blocks = re.findall(r"```sh\n(.*?)```", text, re.DOTALL)
+    lines = (line.partition(" #")[0].strip() for block in blocks for line in block.splitlines())
+    return [line for line in lines if line.startswith("tonegen ")]
 
 
 def _split(block: str) -> list[Example]:
@@ -73,6 +93,8 @@ def refresh() -> None:
                 return f"```console\n{written(run(_split(found[1]), Path(folder)))}```\n"
 
         README.write_text(_BLOCK.sub(again, README.read_text()))
+        with tempfile.TemporaryDirectory() as folder:
+            shutil.copy(draw_card(Path(folder)), CARD)
 
 
 if __name__ == "__main__":

@@ -2,11 +2,14 @@
 
 import doctest
 import re
+import shlex
 
+import click
 import pytest
 
-from tests.readme import README, examples, run, written
+from tests.readme import CARD, README, draw_card, examples, run, shell_lines, written
 from tonegen.cli import SUMMARIES
+from tonegen.cli import tonegen as program
 
 BLOCKS = examples(README.read_text())
 
@@ -15,6 +18,31 @@ BLOCKS = examples(README.read_text())
 def test_an_example_prints_what_the_readme_shows(block, tmp_path, monkeypatch):
     monkeypatch.setenv("COLUMNS", "80")
     assert written(run(block, tmp_path)) == written(block)
+
+
+@pytest.mark.parametrize("line", shell_lines(README.read_text()))
+def test_a_line_for_the_shell_is_understood(line):
+    """Its command, options and values are parsed as they would be; nothing is run."""
+    _, *words = shlex.split(line)
+    command: click.Command = program
+    context = click.Context(program, info_name="tonegen")
+    while isinstance(command, click.Group):
+        name, command, words = command.resolve_command(context, words)
+        context = click.Context(command, parent=context, info_name=name)
+    command.make_context(context.info_name, words, parent=context.parent)
+
+
+def test_the_picture_of_the_card_is_what_the_program_draws(tmp_path):
+    """The same size in pixels; the letters may be those of another machine."""
+    drawn, shown = draw_card(tmp_path).read_bytes(), CARD.read_bytes()
+    png_head = slice(0, 24)  # signature, then the first chunk with width and height
+    assert drawn[png_head] == shown[png_head]
+    assert len(drawn) == pytest.approx(len(shown), rel=0.3)
+
+
+def test_every_picture_is_there():
+    for picture in re.findall(r"!\[.*?\]\((.*?)\)", README.read_text()):
+        assert (README.parent / picture).is_file(), picture
 
 
 def test_every_command_is_shown():

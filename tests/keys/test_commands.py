@@ -194,6 +194,41 @@ def test_a_damaged_file_is_refused_and_the_old_one_kept(tonegen, tmp_path, song)
     assert target.read_bytes() == b"mine"
 
 
+def test_a_file_with_smpte_time(tonegen, tmp_path, song):
+    """25 frames of 40 ticks are taken; a rate that no standard knows is refused by the name of the file."""
+    data = song.read_bytes()
+    target = tmp_path / "out.mid"
+    for division, taken in ((b"\xe7\x28", True), (b"\xf0\x28", False)):
+        song.write_bytes(data[:12] + division + data[14:])
+        line = f"tonegen keys file {song} {target} --receiver mpe"
+        if taken:
+            assert tonegen(line).code == 0
+            assert target.read_bytes()[12:14] == division
+            target.unlink()
+        else:
+            assert tonegen.refused(line).startswith(f"{song}: the MIDI file's SMPTE time of 16 frames")
+            assert not target.exists()
+
+
+@pytest.mark.parametrize("command", ["plan", "send --out a", "file {song} {out}", "through --in a --out b"])
+def test_a_bend_range_too_small_is_refused_before_anything_is_sent(tonegen, tmp_path, song, command):
+    """A tuning dump whose A is more than a semitone high, for a receiver that bends by one."""
+    channels = ", ".join(str(channel) for channel in range(1, 17) if channel not in (10, 14, 15, 16))
+    small = tmp_path / "small.toml"
+    small.write_text(
+        'title = "Small"\nmeans = "bend per pitch class"\nbend_range_semitones = 1\n'
+        f"channels = [{channels}]\n"
+    )
+    sysex = midi.key_dump([108.0 if key % 12 == 9 else 0.0 for key in range(128)], "FAR").messages[0]
+    (tmp_path / "far.syx").write_bytes(sysex)
+    words = command.format(song=song, out=tmp_path / "out.mid")
+
+    why = tonegen.refused(f"tonegen keys {words} --receiver {small} --temperament {tmp_path / 'far.syx'}")
+
+    assert "A: a bend range of 1 semitones cannot hold 108.002 cents; raise" in why
+    assert not (tmp_path / "out.mid").exists()
+
+
 def test_a_file_cannot_go_where_there_is_no_folder(tonegen, song):
     why = tonegen.refused(f"tonegen keys file {song} /nonesuch/out.mid --receiver mpe")
     assert "no such file or directory; nothing was kept" in why

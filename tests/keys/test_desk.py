@@ -12,6 +12,7 @@ from tonegen.keys.desk import Desk
 from tonegen.keys.live import Pedals, Through
 from tonegen.keys.osc import decode
 from tonegen.keys.receivers import receiver
+from tonegen.keys.scale import scale_of_classes
 from tonegen.keys.tones import Tones
 from tonegen.pitch import cents_between
 from tonegen.player import RAMP_SECONDS, Player
@@ -278,6 +279,18 @@ def test_a_refused_change_moves_neither_scale_nor_tones():
 
     assert stage.hz(E4, B3) == near(E4, B3)
     assert stage.plans == []
+
+
+def test_a_song_cannot_move_a_tuning_dump():
+    fixed = scale_of_classes("dump", [0, 4, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0])
+    desk = Desk(receiver("mts-octave"), fixed_scale=fixed, songs={"Waltz": 7})
+    with pytest.raises(BadValue, match="choose a temperament, then the song"):
+        desk.song("Waltz")
+    assert desk.state()["song"] is None
+
+    desk.temperament("five-limit-just", "C")
+    desk.song("Waltz")
+    assert desk.state()["root"] == "G"
 
 
 def test_tones_end_and_begin_anew():

@@ -93,6 +93,12 @@ def test_a_foot_controller_turns_every_knob(rig):
         ("/tonegen/fret", ("three",), "not a finite number"),
         ("/tonegen/temperament", ("nonesuch",), 'no temperament called "nonesuch"'),
         ("/tonegen/temperament", ("equal", "H"), '"H" is not the name of a note'),
+        ("/tonegen/fret", (-1,), "fret -1 is off the neck"),
+        ("/tonegen/engage", ("A", -0.1), "cannot travel -0.1"),
+        ("/tonegen/play", ("4,99",), "has no string 99"),
+        ("/tonegen/play", (0.0,), "0"),
+        ("/tonegen/play", tuple(["A4"] * 17), "takes tones or grips"),
+        ("/tonegen/song", (7,), "7 is not a text"),
         ("/tonegen/song", ("Polka",), 'no song "Polka"; there are: Waltz'),
         ("/tonegen/play", (-1.0,), ""),
         ("/tonegen/loud", (), "there is no /tonegen/loud; there are /tonegen/engage"),
@@ -108,6 +114,35 @@ def test_what_is_out_of_range_is_answered_and_changes_nothing(rig, address, argu
     assert says in reply.arguments[1]
     assert made.state() == before
     assert plans == []
+
+
+@pytest.mark.parametrize(
+    "bits", ["7fc00000", "7f800000", "ff800000"], ids=["nan", "infinite", "minus infinite"]
+)
+def test_a_number_that_is_none_is_answered(rig, bits):
+    """Bytes that no honest sender makes, but that a float32 can hold."""
+    _, made, plans, player, source = rig
+    player.sendto(b"/tonegen/fret\0\0\0,f\0\0" + bytes.fromhex(bits), ("127.0.0.1", source.port))
+
+    (reply,) = decode(player.recv(65536))
+    assert reply.arguments[0] == "/tonegen/fret"
+    assert "not a finite number" in reply.arguments[1]
+    assert (made.fret_at, plans) == (0, [])
+
+
+def test_a_receiver_that_cannot_be_reached_is_answered_and_tuned_when_it_is_back():
+    """The desk stands where it was put; the one who asked is told that the receiver did not hear of it."""
+    made, _ = desk(songs={"Waltz": 7})
+
+    def gone(plan):
+        raise NoSuchDevice("the receiver has gone")
+
+    made.changed = gone
+    (reply,) = answer(encode(Message("/tonegen/song", ("Waltz",))), made)
+
+    assert decode(reply)[0] == Message("/tonegen/error", ("/tonegen/song", "the receiver has gone"))
+    assert made.state()["song"] == "Waltz"
+    assert made.plan().scale.name.endswith("fret 3")
 
 
 def test_a_packet_that_is_no_osc_is_answered(rig):

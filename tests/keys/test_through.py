@@ -108,6 +108,24 @@ def test_osc_plays_each_note_with_its_frequency():
     assert messages[0].arguments[2] == 1.0
 
 
+@pytest.mark.parametrize("name", ["mpe", "twelve-channel-bend", "mono-bend", "channel-tuning", "mts-octave"])
+def test_notes_whose_note_off_never_comes_are_ended(name):
+    """The keyboard's cable is out, a pedal down: nothing hangs, and what comes after is played."""
+    made = plan(JUST, receiver(name))
+    listener = Listener()
+    for message in made.messages:
+        listener.send(message)
+    through = Through(made, listener.send)
+    for message in (b"\xb0\x40\x7f", b"\x90\x3c\x40", b"\x90\x40\x40", b"\x80\x40\x40"):
+        through.receive(message)
+    assert listener.sounding()
+    through.finish()
+    assert listener.sounding() == set()
+
+    through.receive(b"\x90\x43\x40")
+    assert {key for _, key in listener.sounding()} == {67}
+
+
 def test_pedals_are_kept_from_the_receiver():
     out = []
     through = Through(plan(JUST, receiver("mpe")), out.append, {20: "A"})

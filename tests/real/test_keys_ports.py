@@ -1,6 +1,7 @@
 """Real MIDI ports, a real guard: what is sent arrives, and is taken back however the program ends."""
 
 import queue
+import re
 import signal
 import socket
 import time
@@ -8,7 +9,10 @@ import time
 import pytest
 
 from tests.keys.listener import Listener
-from tests.keys.rig import Ear
+from tests.keys.rig import Ear, Programs
+from tests.measure import hz_of
+from tests.real.test_device import RATE, Recorder
+from tonegen.keys.osc import Message, decode, encode
 from tonegen.keys.plan import plan
 from tonegen.keys.ports import MidiInput, MidiOutput
 from tonegen.keys.receivers import receiver
@@ -145,6 +149,123 @@ def test_pedals_by_midi_move_the_scale(start, ear):
     program.send_signal(signal.SIGINT)
     assert program.wait(20) == 0
     player.close()
+
+
+@pytest.fixture
+def by_osc():
+    """A foot controller: asks the program, and gives its answer."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as foot:
+        foot.settimeout(20)
+
+        def ask(heard, address, *arguments):
+            port = int(re.search(r"listening at 127\.0\.0\.1:(\d+)", heard)[1])
+            foot.sendto(encode(Message(address, arguments)), ("127.0.0.1", port))
+            return decode(foot.recv(65536))[0]
+
+        yield ask
+
+
+def record(server, seconds):
+    """What goes to the sound device, once something is connected to it."""
+    until = time.monotonic() + 20
+    while True:
+        try:
+            return Recorder(server).record(seconds)[0]
+        except ValueError:  # the program's stream is not open yet; no event tells of it
+            assert time.monotonic() < until, "nothing plays"
+
+
+def test_tones_and_scale_follow_a_pedal_by_midi_and_the_rest_by_osc(start, midi_system, by_osc):
+    """Strings 4 and 5, E and B, sound from the device; each key's frequency goes to an OSC receiver."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as receiver_:
+        receiver_.bind(("127.0.0.1", 0))
+        receiver_.settimeout(20)
+
+        def hz_of_keys():
+            return [decode(receiver_.recv(65536))[0].arguments[1] for _ in range(128)]
+
+        program = start(
+            "keys", "through", "--virtual-in", "Keys", "--receiver", "osc-per-key",
+            "--to", f"127.0.0.1:{receiver_.getsockname()[1]}", "--instrument", "e9-ten-string",
+            "--changes", "", "--pedal", "20=A", "--listen", "127.0.0.1:0", "--song", "Waltz=G",
+        )  # fmt: skip
+        hz_of_keys()
+        heard = program.stderr.readline()
+        assert '"4,5"' in by_osc(heard, "/tonegen/play", "4,5").arguments[0]
+        assert hz_of(record(midi_system, 2), RATE, 246.942) == pytest.approx(246.942, abs=0.02)
+
+        player = MidiOutput("Keys")
+        player.send(b"\xb0\x14\x30")  # a half-stop: 48 of 127
+        half = 246.942 * 2 ** (2 * 48 / 127 / 12)
+        assert hz_of_keys()[60] == pytest.approx(half, rel=1e-5)
+        assert hz_of(record(midi_system, 2), RATE, half) == pytest.approx(half, abs=0.02)
+
+        assert by_osc(heard, "/tonegen/song", "Waltz").address == "/tonegen/state"
+        in_g = half * 2 ** (3 / 12)
+        assert hz_of_keys()[63] == pytest.approx(in_g, rel=1e-5)
+        assert hz_of(record(midi_system, 2), RATE, in_g) == pytest.approx(in_g, abs=0.02)
+
+        refused = by_osc(heard, "/tonegen/song", "Polka")
+        assert refused.arguments == ("/tonegen/song", 'there is no song "Polka"; there are: Waltz')
+        program.send_signal(signal.SIGINT)
+        assert hz_of_keys()[69] == 440.0
+        assert program.wait(20) == 0
+        player.close()
+
+
+def test_a_change_of_the_scale_leaves_notes_that_sound_as_they_are(start, ear, by_osc):
+    """A bend for each pitch class: B, key 71, goes up only when it is struck anew."""
+    program = start(
+        "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver",
+        "twelve-channel-bend", "--instrument", "e9-ten-string", "--changes", "", "--listen", "127.0.0.1:0",
+    )  # fmt: skip
+    heard = program.stderr.readline()
+    player = MidiOutput("Keys")
+    player.send(b"\x90\x47\x40")
+    before = ear.until(bytes((0x9C, 0x47, 0x40)))[0]
+    assert by_osc(heard, "/tonegen/engage", "A", 0.2).address == "/tonegen/state"
+    for message in (b"\x80\x47\x40", b"\x90\x47\x40"):
+        player.send(message)
+    off, bend, on = ear.take(3)
+
+    assert (off, on) == (bytes((0x8C, 0x47, 0x40)), bytes((0x9C, 0x47, 0x40)))
+    assert bend[0] == 0xEC
+    listener = Listener()
+    for message in (*before, off, bend, on):
+        listener.send(message)
+    # two semitones at the stop: a fifth of the way is 40 cents
+    assert [pitch for _, _, pitch in listener.struck] == pytest.approx([7100, 7140], abs=0.02)
+    program.send_signal(signal.SIGINT)
+    assert program.wait(20) == 0
+    player.close()
+
+
+def test_a_midi_system_that_dies_ends_in_a_line_not_a_crash(mortal_sound_server):
+    """All ports vanish at once, with the system behind them: the sender's, a keyboard's and a virtual one."""
+    with mortal_sound_server.as_the_own():
+        programs = Programs()
+        through = programs.start(
+            "keys",
+            "through",
+            "--virtual-in",
+            "Stage Piano",
+            "--virtual-out",
+            "On",
+            "--receiver",
+            "mts-octave",
+        )
+        through.stderr.readline()
+        sending = programs.start("keys", "send", "--out", "Stage Piano", "--receiver", "mts-octave")
+        sending.stderr.readline()
+        mortal_sound_server.process.terminate()
+        mortal_sound_server.process.wait(20)
+        for program in (sending, through):
+            program.send_signal(signal.SIGINT)
+        said = [program.communicate(timeout=40)[1] for program in (sending, through)]
+
+    assert "the receiver has gone and was not put back; when it is back: tonegen keys reset" in said[0]
+    assert "Traceback" not in said[0] + said[1]
+    assert [program.returncode for program in (sending, through)] == [0, 0]
 
 
 def test_reset_by_hand(start, ear):

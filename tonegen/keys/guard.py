@@ -154,8 +154,11 @@ def stand_guard() -> None:
         return
     try:
         # The receiver may have gone and come back since, which leaves an open port that leads nowhere.
-        if undo and (door.reconnect() or door.is_there()):
-            send_all(door, undo, sysex_seconds)
+        if undo and not (door.reconnect() or door.is_there()):
+            raise NoSuchDevice(
+                "the receiver has gone and was not put back; when it is back: tonegen keys reset"
+            )
+        send_all(door, undo, sysex_seconds)
     except TonegenError as error:
         sys.stderr.write(f"tonegen: {error}\n")
     door.close()

@@ -105,6 +105,7 @@ class Through:
             self._playing: set[int] = set()
             self._take = self._to_osc
         else:
+            self._channels_played: set[int] = set()
             self._take = self._as_it_is
 
     def receive(self, message: bytes) -> None:
@@ -119,6 +120,8 @@ class Through:
     def _as_it_is(self, message: bytes, now: float) -> None:
         """The receiver is tuned itself; after a reset it is tuned again."""
         self._send(message)
+        if message[0] & 0xF0 == midi.NOTE_ON:
+            self._channels_played.add((message[0] & 0x0F) + 1)
         if is_reset(message):
             for tuning in self._plan.messages:
                 self._send(tuning)
@@ -165,6 +168,9 @@ class Through:
             elif isinstance(self._plan.receiver, Osc):
                 for key in list(self._playing):
                     self._to_osc(bytes((midi.NOTE_OFF, key, 64)), perf_counter())
+            else:
+                for message in midi.notes_off(sorted(self._channels_played)):
+                    self._send(message)
 
 
 class Pedals:

@@ -118,6 +118,22 @@ def _quiet() -> Iterator[None]:
         os.close(nowhere)
 
 
+def _opened(client: Any, name: str) -> bool:
+    """Connect a client to a port; false when the port, or the system behind it, has gone meanwhile."""
+    import rtmidi
+
+    names = client.get_ports()
+    if name not in names:
+        return False
+    try:
+        with _quiet():
+            client.open_port(names.index(name))
+    except rtmidi.SystemError:
+        return False
+    time.sleep(_PERIOD_SECONDS)
+    return True
+
+
 class MidiOutput:
     """A port that messages are sent to: a door."""
 
@@ -138,24 +154,20 @@ class MidiOutput:
         self._connect(port.name)
 
     def _connect(self, name: str) -> bool:
-        names = self._out.get_ports() if self._out is not None else []
-        if name not in names:
-            return False
-        with _quiet():
-            self._out.open_port(names.index(name))
-        time.sleep(_PERIOD_SECONDS)
-        return True
+        return _opened(self._out, name)
 
     def send(self, message: bytes) -> None:
         """Hand one message over, whole, with its status."""
         self._out.send_message(message)
 
     def is_there(self) -> bool:
-        """Whether the port is still among those of the system."""
-        return self._virtual or self.name in self._out.get_ports()
+        """Whether the port is open, and still among those of the system."""
+        return self._virtual or (self._out.is_port_open() and self.name in self._out.get_ports())
 
     def reconnect(self) -> bool:
         """Open it again under whatever name it came back; whether it is there."""
+        if self._virtual:
+            return True
         names = [Port(name, 0) for name in self._out.get_ports()]
         try:
             name = choose(self._asked, names, "output").name
@@ -207,13 +219,7 @@ class MidiInput:
     def _open(self, port: Port) -> bool:
         self.name = port.name
         self._listen_with(_client(False, port.api))
-        names = self._in.get_ports()
-        if port.name not in names:
-            return False
-        with _quiet():
-            self._in.open_port(names.index(port.name))
-        time.sleep(_PERIOD_SECONDS)
-        return True
+        return _opened(self._in, port.name)
 
     def is_there(self) -> bool:
         """Whether the port is still among those of the system."""

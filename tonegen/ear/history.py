@@ -115,6 +115,10 @@ class History:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         """Close the file."""
+        self.close()
+
+    def close(self) -> None:
+        """Close the file."""
         self._database.close()
 
     def begin(self, person: str, plan: Plan) -> int:

@@ -10,7 +10,7 @@ from msgspec import Struct
 
 from tonegen.ear.history import Row
 from tonegen.ear.progress import Panel, Point, by_day, panels
-from tonegen.ear.psychometric import HEARD, Answers, fit
+from tonegen.ear.psychometric import HEARD, Answers, fit, threshold
 from tonegen.ear.session import Session
 from tonegen.ear.trials import WITH_THRESHOLD, chord_name
 
@@ -19,6 +19,7 @@ _LEAST_CENTS, _MOST_CENTS = 0.25, 64.0
 _FEWEST_ANSWERS: Final = 5  # fewer make a line of any shape
 _STEPS: Final = 60
 _MOST_DAYS_NAMED: Final = 6
+_ASIDE: Final = 0.012  # what stands on one day stands side by side
 
 
 class Tick(Struct, frozen=True, array_like=True):
@@ -69,8 +70,9 @@ class Graph(Struct, frozen=True):
 
 
 def heard_at(session: Session) -> tuple[Graph, ...]:
-    """How often each error was heard, the fitted function, and the threshold with its range, of a session.
+    """How often each error of a session was heard, the function fitted to that, its threshold and range.
 
+    Fitted by maximum likelihood, whichever method chose the trials; the range is that of the bootstrap.
     Nothing for a kind without a threshold, or for a few answers at one level.
     """
     kind = session.plan.task.kind
@@ -84,11 +86,12 @@ def heard_at(session: Session) -> tuple[Graph, ...]:
         answers = Answers.of_trials(
             [one.trial.level_cents for one in made], [one.judged.right is True for one in made]
         )
-        listener = fit(answers, guess=WITH_THRESHOLD[kind])
+        guess = WITH_THRESHOLD[kind]
+        listener = fit(answers, guess=guess)
+        found = threshold(answers, np.random.default_rng(session.plan.seed), guess=guess)
         levels = np.geomspace(_LEAST_CENTS, _MOST_CENTS, _STEPS)
-        found = result.threshold
-        surely = f"surely {found.low:.1f} to {found.high:.1f}"
-        words = f"{found.value:.1f} cents heard four times in five; {surely}"
+        range_of = f"range {found.low:.1f} to {found.high:.1f}"
+        words = f"fitted: four times in five at {found.value:.1f} cents, {range_of}"
         curves.append(
             Curve(
                 chord_name(result.chord),
@@ -131,10 +134,11 @@ def _graph(panel: Panel) -> Graph:
     up, up_ticks = (_log_place, _CENTS_TICKS) if panel.threshold else _linear(points)
     named = days if len(days) <= _MOST_DAYS_NAMED else [days[0], days[len(days) // 2], days[-1]]
     curves = []
-    for label, line in panel.lines.items():
-        last = line[-1]
+    for index, (label, line) in enumerate(panel.lines.items()):
+        last, aside = line[-1], (index - (len(panel.lines) - 1) / 2) * _ASIDE
         marks = tuple(
-            Mark(across(point.day), up(point.value), up(point.low), up(point.high), 1.0) for point in line
+            Mark(across(point.day) + aside, up(point.value), up(point.low), up(point.high), 1.0)
+            for point in line
         )
         words = f"{last.value:.1f}, from {last.low:.1f} to {last.high:.1f}, on {last.day.isoformat()}"
         curves.append(Curve(label, words, tuple((mark.across, mark.up) for mark in marks), marks))

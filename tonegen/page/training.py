@@ -5,6 +5,7 @@ Nothing here knows the event loop or where the sound goes; answers are kept the 
 
 import secrets
 from collections.abc import Sequence
+from math import isfinite
 from typing import Final
 
 from msgspec import Struct
@@ -14,7 +15,7 @@ from tonegen.ear.planning import USUAL, Wish, plan_of
 from tonegen.ear.rendering import Clip, Held, Samples, Source, one_after_another
 from tonegen.ear.session import Answered, Session
 from tonegen.ear.taps import tapped_rate
-from tonegen.ear.trials import ADJUSTED, QUESTIONS, Bed, Kind, Sound, Trial, chord_name, parse_chords
+from tonegen.ear.trials import ADJUSTED, Bed, Kind, Sound, Trial, chord_name, parse_chords
 from tonegen.ear.words import describe, result_in_words
 from tonegen.errors import BadValue
 from tonegen.page.graphs import Graph, heard_at, over_days
@@ -23,7 +24,8 @@ FARTHEST_CENTS: Final = 80.0
 ALL: Final = -1
 
 # What a page offers to touch; the command line takes any other interval. Common practice, no source.
-_OFFERED: Final = ("2:1", "3:2", "4:3", "5:4", "6:5", "5:3", "8:5", "7:4", "4:5:6", "10:12:15")
+_INTERVALS: Final = ("2:1", "3:2", "4:3", "5:4", "6:5", "5:3", "8:5", "7:4")
+_TRIADS: Final = {"4:5:6": "major triad", "10:12:15": "minor triad"}
 _REGISTERS: Final = {"": "E3 to E4", "E2,E3": "E2 to E3", "A2,A3": "A2 to A3", "A3,A4": "A3 to A4"}
 _BEDS: Final = {Bed.NONE: "nothing", Bed.NOISE: "noise", Bed.CHORD: "a chord"}
 # Kinds whose error the listener can choose: others choose it by his answers, or by a beat rate.
@@ -32,6 +34,17 @@ _SHORT: Final = {
     Kind.PURER: "which is purer", Kind.SIDE: "wide, pure or narrow", Kind.SET: "set it pure",
     Kind.RATE: "tap the beat", Kind.MATCH: "match the beat", Kind.NAME: "name it", Kind.ABX: "blind test",
 }  # fmt: skip
+
+
+_WHAT_TO_DO: Final = {
+    Kind.PURER: "Two sounds, one of them pure.",
+    Kind.SIDE: "One sound: the side of its error.",
+    Kind.SET: "Move a tone until nothing beats.",
+    Kind.RATE: "Tap along, on the pad or the space bar.",
+    Kind.MATCH: "Move a tone until it beats like another.",
+    Kind.NAME: "One sound: which interval it is.",
+    Kind.ABX: "Can you hear so many cents?",
+}
 
 
 class Named(Struct, frozen=True):
@@ -46,7 +59,7 @@ class KindView(Struct, frozen=True):
 
     name: str
     words: str
-    question: str
+    task: str
     trials: int
     cents: bool  # whether a size of the error can be given
 
@@ -123,13 +136,16 @@ def offered() -> Offered:
             KindView(
                 kind,
                 _SHORT[kind],
-                QUESTIONS[kind],
+                _WHAT_TO_DO[kind],
                 USUAL[kind].trials,
-                kind in (Kind.SET, Kind.NAME, Kind.ABX),
+                kind in _OF_A_SIZE,
             )
             for kind in Kind
         ),
-        intervals=tuple(Named(text, chord_name(parse_chords(text)[0])) for text in _OFFERED),
+        intervals=(
+            *(Named(text, chord_name(parse_chords(text)[0])) for text in _INTERVALS),
+            *(Named(text, words) for text, words in _TRIADS.items()),
+        ),
         registers=tuple(Named(text, words) for text, words in _REGISTERS.items()),
         beds=tuple(Named(bed, words) for bed, words in _BEDS.items()),
     )
@@ -268,6 +284,8 @@ class Training:
     def move(self, moved_cents: float) -> None:
         """Move the sound that is adjusted, so far from where it started; it is heard."""
         own, start = self._adjusted()
+        if not isfinite(moved_cents):
+            raise BadValue("the slider stands at a finite number of cents")
         limited = min(max(moved_cents, -FARTHEST_CENTS), FARTHEST_CENTS)
         own.move(own.sound.with_error(start + limited))
         if self.heard is not own:

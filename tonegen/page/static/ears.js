@@ -27,8 +27,8 @@ const select = (id, options) => make("select", { id }, ...options.map(({ name, w
 const feedback = () => chooser.feedback.checked;
 const person = () => chooser.person.value.trim();
 
-const kindButton = ({ name, words, question }) => make("button", { class: "kind", "data-kind": name, "aria-pressed": String(name === chosenKind),
-  onclick: () => { chosenKind = name; showChosen(); } }, make("b", {}, words), make("small", {}, question));
+const kindButton = ({ name, words, task }) => make("button", { class: "kind", "data-kind": name, "aria-pressed": String(name === chosenKind),
+  onclick: () => { chosenKind = name; showChosen(); } }, make("b", {}, words), make("small", {}, task));
 let chosenKind = "purer";
 let chosenIntervals = new Set(["5:4", "3:2"]);
 
@@ -63,7 +63,8 @@ const build = () => {
       labelled("How many", part.trials), labelled("Error in cents", part.cents),
       make("span", {}, labelled("Who answers", part.person), part.people),
       make("label", { class: "check" }, part.feedback, "Say after each answer what it was")),
-    part.begin);
+    part.begin,
+    make("p", { class: "hint" }, "Trials have a quiet level of their own, drawn anew for each sound; mute silences them. What else sounds stops meanwhile."));
   return part;
 };
 
@@ -133,6 +134,7 @@ const forms = {
   tap: () => {
     const pad = make("button", { id: "ear-pad", class: "pad" }, make("b", {}, "Tap on each beat"), make("small", {}, "or the space bar"));
     pad.addEventListener("pointerdown", ({ timeStamp }) => tap(timeStamp));
+    pad.addEventListener("click", ({ detail, timeStamp }) => { if (!detail) tap(timeStamp); });  // pressed by an aid, not by a hand
     return [pad, make("p", { id: "tap-count", class: "counted", "aria-live": "polite" }),
       make("div", { class: "answers", role: "group", "aria-label": "Answers" },
         make("button", { id: "ear-done", onclick: tapped }, "Done"),
@@ -160,7 +162,8 @@ const openTrial = () => {
     make("p", { id: "ear-said", class: "said", "aria-live": "polite" }),
     make("div", { class: "hearing", role: "group", "aria-label": "Hear" },
       ...(trial.form === "slide" && sounds.length ? [] : [make("button", { id: "ear-again", "data-hear": -1, onclick: () => again() }, trial.form === "choose" ? "Hear again" : "Hear it")]),
-      ...sounds.map((words, at) => make("button", { "data-hear": at, onclick: () => again(at) }, words))),
+      ...sounds.map((words, at) => make("button", { "data-hear": at, onclick: () => again(at) },
+        make("span", { "aria-hidden": "true" }, "▸ "), make("span", { class: "hidden" }, "Hear "), words))),
     ...forms[trial.form](),
     make("button", { id: "ear-stop", class: "quiet", onclick: stop }, "Stop here; go on another time"));
   taps = [];

@@ -136,13 +136,13 @@ def test_who_plays_it_next_takes_a_moved_sound_up_where_it_is():
 def test_a_session_stops_and_goes_on_with_the_very_trial(training, kept):
     training.begin("Ada", Wish(Kind.PURER, trials=3), feedback=False)
     training.choose(0, 0)
-    before = asked(training), training._asked
+    before = asked(training), training._asked.trial
     training.pause()
 
     assert training.heard is None
     assert training.view(OFFERED).waiting == "which is purer, 1 of 3 answered"
     training.go_on("Ada", feedback=False)
-    assert (asked(training), training._asked) == before
+    assert (asked(training), training._asked.trial) == before
     assert training.view(OFFERED).said == ""
 
 
@@ -188,7 +188,7 @@ def test_what_was_heard_is_drawn_with_its_threshold(training):
     """A listener who hears everything from 8 cents up and guesses below: the graph says so."""
     training.begin("Ada", Wish(Kind.PURER, THIRD, trials=40), feedback=False)
     while training.asking:
-        trial = training._asked
+        trial = training._asked.trial
         hears = trial.level_cents > 8 or trial.seed % 2
         training.choose(asked(training).number, int(trial.right if hears else 1 - trial.right))
     function, progress = training.graphs().graphs

@@ -55,7 +55,7 @@ class Ears:
         done = asyncio.get_running_loop().run_in_executor(
             self._thread, self._done, asked, tuple(grip), sample_rate, muted
         )
-        task = asyncio.ensure_future(self._shown_when(done, again=isinstance(asked, asks.Hear)))
+        task = asyncio.ensure_future(self._shown_when(done, sample_rate, again=isinstance(asked, asks.Hear)))
         self._waiting.add(task)
         task.add_done_callback(self._waiting.discard)
 
@@ -70,7 +70,7 @@ class Ears:
         await asyncio.get_running_loop().run_in_executor(self._thread, self._shut)
         self._thread.shutdown()
 
-    async def _shown_when(self, done: "asyncio.Future[_Outcome]", again: bool) -> None:
+    async def _shown_when(self, done: "asyncio.Future[_Outcome]", sample_rate: int, again: bool) -> None:
         outcome = await done
         before, self.asking = self.asking, outcome.asking
         if outcome.asking != before or outcome.heard is not self._heard or again:
@@ -81,6 +81,8 @@ class Ears:
             self._post(kind, message)
         if outcome.complaint:
             self._complain(outcome.complaint)
+        if outcome.heard is not None:
+            asyncio.get_running_loop().run_in_executor(self._thread, self._look_ahead, sample_rate)
 
     # ------------------------------------------------------------------ in the thread
 
@@ -111,6 +113,10 @@ class Ears:
             self._shut()
             return _Outcome({"ears": nobody(self._offered, person)}, None, False, str(error))
         return _Outcome(messages, training.heard, training.asking, complaint)
+
+    def _look_ahead(self, sample_rate: int) -> None:
+        if self._training is not None:
+            self._training.look_ahead(sample_rate)
 
     def _shut(self) -> None:
         if self._training is not None:

@@ -182,6 +182,8 @@ class Moving:
 
     def prepare(self, sample_rate: int) -> None:
         """Make it, so that it can be played at once."""
+        if self._ready is not None and self._ready[0] == sample_rate:
+            return
         held = Held(self._start, sample_rate)
         if self.sound is not self._start:
             held.move(self.sound)
@@ -189,8 +191,7 @@ class Moving:
 
     def __call__(self, sample_rate: int) -> Source:
         """A held sound of its own, which follows from now on."""
-        if self._ready is None or self._ready[0] != sample_rate:
-            self.prepare(sample_rate)
+        self.prepare(sample_rate)
         assert self._ready is not None
         (_, self._held), self._ready = self._ready, None
         return self._held
@@ -206,6 +207,23 @@ class Moving:
 Heard = Clipped | Moving
 
 
+class Booked:
+    """A trial and what is heard of it: `whole` at first, for match the one to be matched; `own` is moved."""
+
+    def __init__(self, trial: Trial) -> None:
+        """Nothing is rendered yet."""
+        kind = trial.task.kind
+        self.trial = trial
+        self.own = Moving(trial.sounds[-1]) if kind in ADJUSTED or kind is Kind.RATE else None
+        self.first = Moving(trial.sounds[0]) if kind is Kind.MATCH else None
+        self.whole: Heard = self.first or self.own or Clipped(trial.sounds)
+
+    @property
+    def adjusted(self) -> bool:
+        """Whether the listener moves a sound."""
+        return self.trial.task.kind in ADJUSTED
+
+
 class Training:
     """A person and the session that he is in; everything is told by `view`.
 
@@ -218,9 +236,8 @@ class Training:
         self._person = ""
         self._session: Session | None = None
         self._number = 0
-        self._asked: Trial | None = None
-        self._own: Moving | None = None
-        self._first: Moving | None = None
+        self._asked: Booked | None = None
+        self._ahead: dict[tuple[int, float], Booked] = {}
         self._feedback = True
         self._last: Answered | None = None
         self._at: int | None = None
@@ -262,7 +279,8 @@ class Training:
 
     def pause(self) -> None:
         """Fall silent; what is not answered waits."""
-        self._asked = self._own = self._first = self.heard = self._at = None
+        self._asked = self.heard = self._at = None
+        self._ahead = {}
 
     def hush(self) -> None:
         """Fall silent, and stay at the question."""
@@ -270,16 +288,26 @@ class Training:
 
     def hear(self, at: int = ALL) -> None:
         """Sound the whole trial again, or one of its sounds."""
-        trial = self._trial()
-        if not ALL <= at < len(trial.sounds):
+        booked = self._open()
+        sounds = booked.trial.sounds
+        if not ALL <= at < len(sounds):
             raise BadValue("this trial has no such sound")
         self._at = at
-        if self._own is None:
-            self.heard = Clipped(trial.sounds if at == ALL else trial.sounds[at : at + 1])
-        elif at == 0 and self._first is not None:
-            self.heard = self._first
+        if at == ALL:
+            self.heard = booked.whole
+        elif booked.own is None:
+            self.heard = Clipped(sounds[at : at + 1])
         else:
-            self.heard = self._own
+            self.heard = booked.first if at == 0 and booked.first else booked.own
+
+    def look_ahead(self, sample_rate: int) -> None:
+        """Render what can come after the next answer, while the listener still listens."""
+        if self._session is None or self._asked is None or self._ahead:
+            return
+        for trial in self._session.could_come():
+            booked = Booked(trial)
+            booked.whole.prepare(sample_rate)
+            self._ahead[trial.seed, trial.level_cents] = booked
 
     def move(self, moved_cents: float) -> None:
         """Move the sound that is adjusted, so far from where it started; it is heard."""
@@ -289,26 +317,26 @@ class Training:
         limited = min(max(moved_cents, -FARTHEST_CENTS), FARTHEST_CENTS)
         own.move(own.sound.with_error(start + limited))
         if self.heard is not own:
-            self._at, self.heard = len(self._trial().sounds) - 1, own
+            self._at, self.heard = len(self._open().trial.sounds) - 1, own
 
     def settle(self, number: int, moved_cents: float) -> None:
         """Answer with the sound where it is now."""
         if self._is_asked(number):
             self.move(moved_cents)
             sound = self._adjusted()[0].sound
-            self._answer(abs(sound.rate) if self._trial().task.kind is Kind.MATCH else sound.error_cents)
+            self._answer(abs(sound.rate) if self._open().trial.task.kind is Kind.MATCH else sound.error_cents)
 
     def tapped(self, number: int, times_ms: Sequence[float]) -> None:
         """Answer with the rate of taps. Raises BadValue for too few of them."""
         if self._is_asked(number):
-            if self._trial().task.kind is not Kind.RATE:
+            if self._open().trial.task.kind is not Kind.RATE:
                 raise BadValue("this trial is not tapped")
             self._answer(tapped_rate([at / 1000 for at in times_ms]).value)
 
     def choose(self, number: int, choice: int) -> None:
         """Answer with a choice. Raises BadValue for one that there is not."""
         if self._is_asked(number):
-            if not self._trial().choices:
+            if not self._open().trial.choices:
                 raise BadValue("this trial is not answered by a choice")
             self._answer(float(choice))
 
@@ -357,11 +385,10 @@ class Training:
         if self._session.finished:
             self.pause()
             return
-        self._asked = trial = self._session.next_trial()
-        adjusts, held = trial.task.kind in ADJUSTED, trial.task.kind is Kind.RATE
-        self._own = Moving(trial.sounds[-1]) if adjusts or held else None
-        self._first = Moving(trial.sounds[0]) if trial.task.kind is Kind.MATCH else None
-        self.hear(0 if self._first else ALL)
+        trial = self._session.next_trial()
+        self._asked = self._ahead.get((trial.seed, trial.level_cents)) or Booked(trial)
+        self._ahead = {}
+        self.hear(0 if self._asked.first else ALL)
 
     def _answer(self, answer: float) -> None:
         session = self._session
@@ -379,32 +406,32 @@ class Training:
 
     def _is_asked(self, number: int) -> bool:
         """Whether an answer is to the trial that is open: a second touch in haste is none."""
-        self._trial()
+        self._open()
         return self._session is not None and number == len(self._session.answered)
 
-    def _trial(self) -> Trial:
+    def _open(self) -> Booked:
         if self._asked is None:
             raise BadValue("no trial is asked; begin, or go on")
         return self._asked
 
     def _adjusted(self) -> tuple[Moving, float]:
-        trial = self._trial()
-        if self._own is None or trial.task.kind not in ADJUSTED:
+        booked = self._open()
+        if booked.own is None or not booked.adjusted:
             raise BadValue("nothing is adjusted in this trial")
-        return self._own, trial.sounds[-1].error_cents
+        return booked.own, booked.trial.sounds[-1].error_cents
 
     def _asked_view(self) -> AskedView | None:
-        trial, session = self._asked, self._session
-        if trial is None or session is None:
+        booked, session = self._asked, self._session
+        if booked is None or session is None:
             return None
-        moved = 0.0
-        if trial.task.kind in ADJUSTED and self._own is not None:
-            moved = self._own.sound.error_cents - trial.sounds[-1].error_cents
+        trial, moved = booked.trial, 0.0
+        if booked.adjusted and booked.own is not None:
+            moved = booked.own.sound.error_cents - trial.sounds[-1].error_cents
         return AskedView(
             number=len(session.answered),
             of=session.plan.trials,
             question=trial.question,
-            form="choose" if trial.choices else "slide" if trial.task.kind in ADJUSTED else "tap",
+            form="choose" if trial.choices else "slide" if booked.adjusted else "tap",
             choices=trial.choices,
             sounds=_SOUNDS.get(trial.task.kind, ()),
             moved_cents=round(moved, 3) + 0.0,

@@ -51,6 +51,27 @@ def test_a_session_goes_on_with_the_very_trial_that_would_have_come(method):
     assert Session(plan, answers).results() == whole.results()
 
 
+@pytest.mark.parametrize("method", Method)
+def test_what_can_come_next_is_known_beforehand(method):
+    """Whatever is answered, the next trial is one of those, and looking ahead changes nothing."""
+    rng = np.random.default_rng(4)
+    session = Session(Plan(Task(Kind.SIDE), method, 12, seed=6, levels_cents=(20, 10, 5)))
+    while not session.finished:
+        asked, could_come = session.next_trial(), session.could_come()
+        assert session.next_trial() == asked
+        assert len(could_come) <= 2
+        session.answer(float(rng.integers(3)))
+        assert could_come == () if session.finished else session.next_trial() in could_come
+
+
+@pytest.mark.parametrize("kind", [Kind.SET, Kind.RATE, Kind.MATCH, Kind.NAME])
+def test_what_comes_next_after_a_number_or_a_name(kind):
+    session = Session(Plan(Task(kind), Method.FIXED, 3, seed=6))
+    (coming,) = session.could_come()
+    session.answer(1.0)
+    assert session.next_trial() == coming
+
+
 def test_staircases_of_two_and_three_go_down_as_they_are_named():
     for method, rights in ((Method.TWO_DOWN, 2), (Method.THREE_DOWN, 3)):
         task = Task(Kind.ABX, chords=Task(Kind.ABX).chords[:1])

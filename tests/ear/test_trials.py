@@ -13,8 +13,6 @@ from tonegen.ear.trials import (
     Sound,
     Task,
     Trial,
-    chord_name,
-    chord_of,
     judge,
     make_trial,
     mean_square,
@@ -193,11 +191,6 @@ def test_the_start_of_an_adjustment_tells_nothing():
 
     assert np.mean(starts > 0) == pytest.approx(0.5, abs=0.03)
     assert np.std(np.abs(starts)) > 4
-
-
-def test_a_grip_becomes_a_chord():
-    """A major of four strings, A3 C#4 E4 A4, in equal temperament."""
-    assert chord_name(chord_of([440.0, 220.0, 277.18, 329.63])) == "4:5:6:8"
 
 
 def test_answers_are_judged():

@@ -3,9 +3,12 @@
 from collections.abc import Iterator
 
 import pytest
+from playwright.sync_api import sync_playwright
 
 from tests.jack import SoundServer, running_server
 from tests.keys.rig import Ear, Programs
+from tests.page.chromium import CHROMIUM, FLAGS
+from tests.page.running import RunningPage
 
 
 @pytest.fixture(scope="session")
@@ -43,3 +46,50 @@ def start(midi_system) -> Iterator:
     programs = Programs()
     yield programs.start
     programs.close()
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def running(tmp_path):
+    with RunningPage(tmp_path / "own") as page:
+        yield page
+
+
+@pytest.fixture
+def opened(chromium, running):
+    """Opens pages of the running program; a fault of a script fails the test."""
+    contexts, faults = [], []
+
+    def open_page(width=1440, height=900, theme="dark", before="", **options):
+        context = chromium.new_context(
+            viewport={"width": width, "height": height}, color_scheme=theme, **options
+        )
+        contexts.append(context)
+        context.add_init_script(before)
+        page = context.new_page()
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        page.on(
+            "console",
+            lambda said: (
+                said.type == "error" and "CONNECTION_REFUSED" not in said.text and faults.append(said.text)
+            ),
+        )
+        page.on(
+            "request",
+            lambda request: request.url.startswith((running.url, "blob:")) or faults.append(request.url),
+        )
+        page.goto(running.link)
+        page.wait_for_selector("[data-ready=yes]")
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+    assert faults == []

@@ -5,11 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import sync_playwright
 
 from tests.measure import beat_of, splash_db
-from tests.page.chromium import CHROMIUM, FLAGS
-from tests.page.running import RunningPage
 from tonegen import presets
 from tonegen.sounding import sound, tones_of_grip
 
@@ -26,53 +23,6 @@ addEventListener("loudspeaker", async ({ detail: { context, node } }) => {
   node.connect(recorder);
 });
 """
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield browser
-        browser.close()
-
-
-@pytest.fixture
-def running(tmp_path):
-    with RunningPage(tmp_path / "own") as page:
-        yield page
-
-
-@pytest.fixture
-def opened(chromium, running):
-    """Opens pages of the running program; a fault of a script fails the test."""
-    contexts, faults = [], []
-
-    def open_page(width=1440, height=900, theme="dark", before="", **options):
-        context = chromium.new_context(
-            viewport={"width": width, "height": height}, color_scheme=theme, **options
-        )
-        contexts.append(context)
-        context.add_init_script(before)
-        page = context.new_page()
-        page.on("pageerror", lambda error: faults.append(str(error)))
-        page.on(
-            "console",
-            lambda said: (
-                said.type == "error" and "CONNECTION_REFUSED" not in said.text and faults.append(said.text)
-            ),
-        )
-        page.on(
-            "request",
-            lambda request: request.url.startswith((running.url, "blob:")) or faults.append(request.url),
-        )
-        page.goto(running.link)
-        page.wait_for_selector("[data-ready=yes]")
-        return page
-
-    yield open_page
-    for context in contexts:
-        context.close()
-    assert faults == []
 
 
 def rate(page, low, high):
@@ -398,6 +348,6 @@ def test_pictures_for_the_readme(opened):
     phone = opened(390, 844)
     phone.click(".caution button")
     phone.screenshot(path=PICTURES / "page-phone.png")
-    assert {file.name for file in PICTURES.glob("page-*.png")} == {
+    assert {file.name for file in PICTURES.glob("page-*.png")} >= {
         "page-wide.png", "page-temper.png", "page-order.png", "page-phone.png",
     }  # fmt: skip

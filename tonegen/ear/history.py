@@ -6,6 +6,7 @@ one, is left as it is.
 """
 
 import csv
+import getpass
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -84,6 +85,9 @@ class Row:
         return msgspec.json.decode(self.trial, type=Trial)
 
 
+FILE_NAME: Final = "ear.sqlite"
+
+
 class History:
     """The history in a file; a context manager that closes it.
 
@@ -110,6 +114,10 @@ class History:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
+        """Close the file."""
+        self.close()
+
+    def close(self) -> None:
         """Close the file."""
         self._database.close()
 
@@ -288,6 +296,14 @@ def checked_name(person: str) -> str:
     if not name or len(name) > _LONGEST_NAME or not name.isprintable():
         raise BadValue(f"a person needs a name of 1 to {_LONGEST_NAME} letters on one line")
     return name
+
+
+def login_name() -> str:
+    """Who is logged in. Raises BadValue on a system that does not say."""
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):  # which of them depends on the system and on Python
+        raise BadValue("this system does not say who you are; give a name (--person NAME)") from None
 
 
 def _set_aside(path: Path) -> Path:

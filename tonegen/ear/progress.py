@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Final
 
 from tonegen.ear.abx import proportion_right
 from tonegen.ear.adjustment import Settings, settings
@@ -29,6 +30,57 @@ class Day:
     threshold: Estimate | None
     settings: Settings | None
     proportion: Estimate | None
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A day's value with its range."""
+
+    day: date
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """What is plotted in one frame: lines over the days, by what they stand for.
+
+    threshold : whether the values are thresholds in cents, for a logarithmic axis; else they are settings.
+    """
+
+    title: str
+    threshold: bool
+    lines: dict[str, tuple[Point, ...]]
+
+
+_SETTINGS_TITLES: Final = {
+    Kind.SET: "Set pure: constant error, with the spread, in cents",
+    Kind.RATE: "Tapped: error of the rate, with the spread, in percent",
+    Kind.MATCH: "Matched: error of the rate, with the spread, in percent",
+}
+
+
+def panels(days: Iterable[Day]) -> tuple[Panel, ...]:
+    """What there is to plot of these days, a line for each interval and register."""
+    lines: dict[tuple[str, bool], dict[str, list[Point]]] = {}
+    for day in days:
+        label = f"{day.interval}, {day.register}"
+        if day.threshold is not None:
+            one = day.threshold
+            heading = ("Heard four times in five: error in cents", True)
+            point, label = Point(day.day, one.value, one.low, one.high), f"{label} ({day.kind})"
+        elif day.settings is not None:
+            error, spread = day.settings.constant_error.value, day.settings.spread.value
+            heading = (_SETTINGS_TITLES[day.kind], False)
+            point = Point(day.day, error, error - spread, error + spread)
+        else:
+            continue
+        lines.setdefault(heading, {}).setdefault(label, []).append(point)
+    return tuple(
+        Panel(*heading, {label: tuple(points) for label, points in of_label.items()})
+        for heading, of_label in lines.items()
+    )
 
 
 def register_of(low_hz: float) -> str:

@@ -218,9 +218,14 @@ class Booth:
         self._stopped = True
 
     @property
+    def idle(self) -> bool:
+        """Nothing is played, fades out or waits to be played: a block would be silence."""
+        return self._source is None and not self._commands and not self._fading
+
+    @property
     def finished(self) -> bool:
         """Stopped, and silent since."""
-        return self._stopped and not self._commands and not self._fading
+        return self._stopped and self.idle
 
     def pull(self, out: Samples) -> None:
         """Fill the next block."""

@@ -5,6 +5,7 @@ goes on with the very trial that would have come.
 """
 
 from collections.abc import Iterable
+from copy import copy
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from random import Random
@@ -119,6 +120,26 @@ class Session:
         seed = seed_of(self.plan.seed, number)
         task = self.plan.task_of(number)
         return make_trial(task, self._level(task.chords[0], seed), seed)
+
+    def could_come(self) -> tuple[Trial, ...]:
+        """The trials that can come after the answer to the next one, to be rendered while that is heard.
+
+        Its level follows from right or wrong, or from nothing, so that there are two at most.
+        Raises BadValue when every trial is answered.
+        """
+        trial = self.next_trial()
+        answers = [trial.right]
+        if self.plan.method is not Method.FIXED:
+            answers.append((trial.right + 1) % len(trial.choices))
+        found = []
+        for answer in answers:
+            branch = copy(self)
+            branch.answered = [*self.answered]
+            branch._stairs, branch._beliefs = {**self._stairs}, {**self._beliefs}
+            branch.answer(answer)
+            if not branch.finished:
+                found.append(branch.next_trial())
+        return tuple(found)
 
     def answer(self, answer: float) -> Answered:
         """Judge the answer to the next trial, and go on. Raises BadValue, and stays, for one that is none."""

@@ -28,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonegen.errors import BadValue
-from tonegen.interval import Direction, Ratio, beats_per_second, high_hz_from_beats, nearest_ratio
+from tonegen.interval import Direction, Ratio, beats_per_second, high_hz_from_beats
 from tonegen.pitch import cents_between
 
 Chord = tuple[Ratio, ...]
@@ -230,16 +230,6 @@ def chord_name(chord: Chord) -> str:
         return chord[1].name or str(chord[1])
     whole = lcm(*(ratio.lower for ratio in chord))
     return ":".join(str(ratio.upper * whole // ratio.lower) for ratio in chord)
-
-
-def chord_of(tones_hz: Sequence[float]) -> Chord:
-    """The chord that sounding tones stand for, such as the strings of a grip; in any order.
-
-    >>> [str(ratio) for ratio in chord_of([220, 277.2, 329.6])]
-    ['1:1', '5:4', '3:2']
-    """
-    low, *others = sorted(tones_hz)
-    return (Ratio(1, 1), *(nearest_ratio(low, high) for high in others))
 
 
 def parse_chords(text: str) -> tuple[Chord, ...]:

@@ -13,6 +13,7 @@ import msgspec
 from msgspec import Struct
 from msgspec.structs import replace
 
+from tonegen.ear.history import FILE_NAME
 from tonegen.errors import BadValue, NoSuchDevice, TonegenError
 from tonegen.listening import Listening
 from tonegen.order import Order
@@ -24,7 +25,7 @@ from tonegen.page.keeping import Kept
 from tonegen.page.outlet import InPage
 from tonegen.page.rig import Rig, read_presets_again, rig_of
 from tonegen.page.setting import History, Playing, Setting
-from tonegen.page.stage import Stage
+from tonegen.page.stage import SourceAt, Stage
 from tonegen.page.view import (
     View,
     choices,
@@ -37,13 +38,15 @@ from tonegen.player import (
     HEARING_CAUTION,
     QUIET_LEVEL_DBFS,
 )
+from tonegen.presets import own_folder
 from tonegen.presets.own import save_temperament
 from tonegen.scene import Scene
-from tonegen.sounding import Sounding, places, tones_to_play
+from tonegen.sounding import Sounding, SoundingTone, places, tones_to_play
 from tonegen.temperament import OwnTemperament
 from tonegen.timbre import Tone, beating_only
 
 if TYPE_CHECKING:
+    from tonegen.page.ears import Ears
     from tonegen.page.keyboards import Keyboards
 
 _SETTLED_SECONDS: Final = 0.4  # after a touch, moments come quickly until glides have ended
@@ -135,6 +138,7 @@ class Engine:
         self._plan_is_stale = False
         self._listening: Listening | None = None
         self._keyboards: Keyboards | None = None
+        self._ears: Ears | None = None
         self._working: set[asyncio.Task[None]] = set()
         self._following: asyncio.TimerHandle | None = None
         self._tempered_for: Setting | None = None
@@ -153,11 +157,16 @@ class Engine:
         page.post("order", msgspec.json.encode(self._plan_view()))
         if self._keyboards is not None:
             page.post("keys", msgspec.json.encode(self._keyboards.view()))
+        if self._ears is not None:
+            for kind, shown in self._ears.shown.items():
+                page.post(kind, msgspec.json.encode(shown))
         self._stir()
 
     def leave(self, page: Page) -> None:
-        """A page was closed."""
+        """A page was closed; trials that nobody sees stop, and wait."""
         self.pages.discard(page)
+        if not self.pages and self._in_trials:
+            self._train(asks.Pause())
 
     def ask(self, asked: asks.Asked) -> None:
         """Do what a page asks. Raises a TonegenError, having changed nothing, when that cannot be done."""
@@ -175,6 +184,8 @@ class Engine:
             self._order(asked)
         elif isinstance(asked, asks.Keys | asks.Receiver | asks.Send | asks.Through | asks.PutBack):
             self._tune_keyboards(asked)
+        elif isinstance(asked, asks.AboutEars):
+            self._train(asked)
         elif isinstance(asked, asks.Keep):
             kept = self._kept(asked.name)
             self._accept(Done(kept, self._playing, f"kept as {asked.name}"))
@@ -219,7 +230,9 @@ class Engine:
             self._plan_is_stale = True
             self._post("order", self._plan_view())
         self._rig, self._playing, self._sounding = rig, playing, sounding
-        self._stage.play(playing, self._wanted_tones())
+        if playing.muted and self._ears is not None:
+            self._ears.hush()
+        self._play()
         self._revision += 1
         self._publish()
         if self._saving is None:
@@ -339,7 +352,7 @@ class Engine:
         if asked.at >= 0:
             listening = Listening(self._plan, self._rig.reference_hz, asked.at, asked.only)
         self._listening = listening
-        self._stage.play(self._playing, self._wanted_tones())
+        self._play()
         self._post("order", self._plan_view())
         self._stir()
 
@@ -348,7 +361,7 @@ class Engine:
         self._plan_is_stale = False
         if self._listening is not None:
             self._listening = None
-            self._stage.play(self._playing, self._wanted_tones())
+            self._play()
         self._post("order", self._plan_view())
 
     def _plan_view(self) -> ordering.Plan:
@@ -376,6 +389,23 @@ class Engine:
                 self._keyboards.put_back()
         self._post("keys", self._keyboards.view())
 
+    def _train(self, asked: asks.AboutEars) -> None:
+        if self._ears is None:
+            from tonegen.page.ears import Ears
+
+            self._ears = Ears(own_folder() / FILE_NAME, self._post, self._complain, self._play_trial)
+        grip = self._grip_to_train(asked.grip) if isinstance(asked, asks.Train) else ()
+        if isinstance(asked, asks.Train | asks.GoOn | asks.Hear) and self._playing.muted:
+            self._accept(self._standing().done(asks.Mute(False)))
+        self._ears.ask(asked, grip, self._stage.player.sample_rate, self._playing.muted)
+
+    def _grip_to_train(self, name: str | None) -> tuple[SoundingTone, ...]:
+        """The strings of a grip at the open strings, as they are tempered and drop; "" is the one set now."""
+        if name is None:
+            return ()
+        playing = self._standing().done(asks.Grip(name)).playing if name else self._playing
+        return tuple(tone for tone in self._rig.tones(replace(playing, fret=0.0)) if tone.string is not None)
+
     def _follow_with_keyboards(self) -> None:
         self._following = None
         if self._keyboards is not None:
@@ -388,6 +418,21 @@ class Engine:
         task.add_done_callback(self._working.discard)
 
     # ------------------------------------------------------------------ sound
+
+    def _play(self) -> None:
+        """Sound what is wanted; while trials are asked the booth has the stage to itself."""
+        trials = self._in_trials
+        playing = replace(self._playing, sounding=True) if trials else self._playing
+        self._stage.play(playing, () if trials else self._wanted_tones())
+
+    @property
+    def _in_trials(self) -> bool:
+        return self._ears is not None and self._ears.asking
+
+    def _play_trial(self, source: SourceAt | None) -> None:
+        self._play()
+        self._stage.play_in_booth(source)
+        self._stir()
 
     def _wanted_tones(self) -> tuple[Tone, ...]:
         if self._listening is not None:
@@ -443,7 +488,7 @@ class Engine:
         loop = asyncio.get_running_loop()
         while True:
             quick = loop.time() < self._quick_until
-            if not (quick or (self._playing.sounding and self.pages)):
+            if not (quick or ((self._playing.sounding or self._in_trials) and self.pages)):
                 self._stirred.clear()
                 await self._stirred.wait()
                 continue
@@ -460,6 +505,8 @@ class Engine:
             self.write_down()
         if self._keyboards is not None:
             await self._keyboards.close()
+        if self._ears is not None:
+            await self._ears.close()
         await self._stage.close()
 
 

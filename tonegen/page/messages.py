@@ -7,6 +7,8 @@ from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
 
+from tonegen.ear.trials import Bed, Kind
+
 Name = Annotated[str, Meta(max_length=120)]
 StringNumber = Annotated[int, Meta(ge=0, le=64)]
 
@@ -251,9 +253,80 @@ class PutBack(Asked, frozen=True):
     """Take everything back that was sent."""
 
 
+class Ears(Asked, frozen=True):
+    """Show who answers trials here, and what he has answered; "" for whoever did last."""
+
+    person: Name = ""
+
+
+class Train(Asked, frozen=True):
+    """Begin trials of a kind; what is left out stays as is usual.
+
+    intervals : as they are written, 5:4,3:2; grip : a grip of the instrument instead, "" as it is set now
+    register : two notes; cents : the errors, one number or more
+    """
+
+    kind: Kind
+    person: Name = ""
+    intervals: Name = ""
+    grip: Name | None = None
+    register: Name = ""
+    bed: Bed = Bed.NONE
+    trials: int | None = None
+    cents: Name = ""
+    feedback: bool = True
+
+
+class GoOn(Asked, frozen=True):
+    """Take up the trials that were not finished."""
+
+    person: Name = ""
+    feedback: bool = True
+
+
+class Pause(Asked, frozen=True):
+    """Stop asking; what is not answered waits."""
+
+
+class Hear(Asked, frozen=True):
+    """Hear a trial again, or one of its sounds; -1 is all of them."""
+
+    at: Annotated[int, Meta(ge=-1, le=8)] = -1
+
+
+class Answer(Asked, frozen=True):
+    """Answer the trial of that number with a choice."""
+
+    number: int
+    choice: Annotated[int, Meta(ge=0, le=100)]
+
+
+class Taps(Asked, frozen=True):
+    """Answer the trial of that number with taps on its beats, by when they came."""
+
+    number: int
+    times_ms: Annotated[tuple[float, ...], Meta(max_length=400)]
+
+
+class Move(Asked, frozen=True):
+    """Move the sound that is adjusted, so far from where it started."""
+
+    cents: float
+
+
+class Settle(Asked, frozen=True):
+    """Answer the trial of that number: the sound is right where it is."""
+
+    number: int
+    cents: float
+
+
 ASKED = (
     Engage | Release | Strings | Grip | Bar | Offset | Pure | Equal | Target | Targets | Keep | Choose
     | SaveGrip | ForgetGrip | Only | Split | Sound | Mute | Level | Device | Undo | Redo | Ping
     | Scene | Weigh | Pin | Objective | Temper | Along | TakeOffer | ThrowAway | Order | Step
     | Keys | Receiver | Send | Through | PutBack | Devices | Tapped
+    | Ears | Train | GoOn | Pause | Hear | Answer | Taps | Move | Settle
 )  # fmt: skip
+
+AboutEars = Ears | Train | GoOn | Pause | Hear | Answer | Taps | Move | Settle

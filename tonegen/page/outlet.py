@@ -14,8 +14,9 @@ from typing import Final, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from tonegen.ear.rendering import CHANNELS, Booth
 from tonegen.errors import NoSuchDevice
-from tonegen.player import Player
+from tonegen.player import FADE_SECONDS, QUIET_LEVEL_DBFS, Player
 from tonegen.sound import device as devices
 
 _NOWHERE_SECONDS: Final = 0.1
@@ -33,14 +34,36 @@ class Heard:
 
 
 class MeteredPlayer(Player):
-    """A player that remembers the highest peak since it was last asked."""
+    """A player with a booth beside it for trials, that remembers the highest peak since it was last asked."""
 
     _peak = 0.0
+
+    def __init__(self, sample_rate: int, channels: int = 2, level_dbfs: float = QUIET_LEVEL_DBFS) -> None:
+        """Silent until tones are set, or the booth plays."""
+        super().__init__(sample_rate, channels, level_dbfs)
+        self.booth = Booth(self.sample_rate)
+        self._from_booth = np.empty((0, CHANNELS), dtype=np.float32)
 
     def pull(self, out: NDArray[np.float32]) -> None:
         """Fill the next block, and look at it."""
         super().pull(out)
+        if not self.booth.idle:
+            if len(self._from_booth) < len(out):
+                self._from_booth = np.empty((len(out), CHANNELS), dtype=np.float32)
+            part = self._from_booth[: len(out)]
+            self.booth.pull(part)
+            out += part[:, : self.channels]
         self._peak = max(self._peak, float(out.max(initial=0.0)), -float(out.min(initial=0.0)))
+
+    def stop(self, fade_seconds: float = FADE_SECONDS) -> None:
+        """Fade everything out, and the booth."""
+        self.booth.play(None)
+        super().stop(fade_seconds)
+
+    @property
+    def finished(self) -> bool:
+        """Silent, the booth as well."""
+        return super().finished and self.booth.idle
 
     def take_peak(self) -> float:
         """The highest peak since the last call, linear."""

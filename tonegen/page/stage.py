@@ -7,6 +7,7 @@ import asyncio
 from collections.abc import Callable
 from typing import Final
 
+from tonegen.ear.rendering import Source
 from tonegen.errors import NoSuchDevice
 from tonegen.page.outlet import NOWHERE, OPENING, Heard, InPage, MeteredPlayer, Nowhere, OnDevice, Outlet
 from tonegen.page.setting import Playing
@@ -17,6 +18,10 @@ from tonegen.timbre import Tone
 _SAMPLE_RATE: Final = 48_000
 _DEVICE_RESTS_AFTER_SECONDS: Final = 20.0
 _CLOSING_SECONDS: Final = 2.0
+
+
+# Gives a source for a sample rate: where the sound goes is known late, and can change.
+SourceAt = Callable[[int], Source]
 
 
 class Stage:
@@ -40,6 +45,7 @@ class Stage:
         self.player = MeteredPlayer(_SAMPLE_RATE, level_dbfs=playing.level_dbfs)
         self._playing = playing
         self._tones: tuple[Tone, ...] = ()
+        self._source: SourceAt | None = None
         self._block_frames = block_frames
         self._changed = changed
         self._complain = complain
@@ -77,6 +83,11 @@ class Stage:
                 self.player.set(tones, glide_seconds=RAMP_SECONDS, ramp_seconds=RAMP_SECONDS)
         self._tones = tones
 
+    def play_in_booth(self, source: SourceAt | None) -> None:
+        """Play a source in the booth, from its beginning wherever the sound goes next; None is silence."""
+        self._source = source
+        self.player.booth.play(source(self.player.sample_rate) if source else None)
+
     def _begin(self, tones: tuple[Tone, ...]) -> None:
         if self._resting is not None:
             self._resting.cancel()
@@ -93,6 +104,8 @@ class Stage:
             player.mute(True)
         if self._playing.sounding:
             player.set(self._tones, ramp_seconds=FADE_SECONDS)
+        if self._source is not None:
+            player.booth.play(self._source(player.sample_rate))
         return player
 
     def _to(self, outlet: Outlet, player: MeteredPlayer | None = None) -> None:

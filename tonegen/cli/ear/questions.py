@@ -7,11 +7,9 @@ import click
 
 from tonegen.cli.ear.terminal import STOP, Keys, Speaker
 from tonegen.ear.rendering import Clip, Held, one_after_another, strip
-from tonegen.ear.session import Answered
 from tonegen.ear.taps import tapped_rate
-from tonegen.ear.trials import Kind, Sound, Trial, chord_name
+from tonegen.ear.trials import Kind, Sound, Trial
 from tonegen.errors import BadValue
-from tonegen.interval import direction
 
 FINE_CENTS: Final = 0.2
 COARSE_CENTS: Final = 2.0
@@ -33,32 +31,6 @@ def ask(trial: Trial, keys: Keys, speaker: Speaker) -> float | None:
                 return _chosen(trial, keys, speaker)
     finally:
         speaker.play(None)
-
-
-def describe(answered: Answered) -> str:
-    """What it was, and how near the answer came."""
-    trial, judged = answered.trial, answered.judged
-    name = chord_name(trial.chord)
-    match trial.task.kind:
-        case Kind.SET:
-            sound = trial.sounds[0].with_error(answered.answer)
-            return f"You set the {name} {_error(sound)}."
-        case Kind.RATE | Kind.MATCH:
-            return f"It beat {trial.right:.2f} a second, yours {answered.answer:.2f} ({judged.error:+.1f} %)."
-    verdict = "Right" if judged.right else f"No, it was: {trial.choices[int(trial.right)]}"
-    if trial.task.kind is Kind.PURER:
-        return f"{verdict}. The other {name} was {_error(trial.sounds[1 - int(trial.right)])}."
-    if trial.task.kind is Kind.ABX:
-        out = next(sound for sound in trial.sounds if sound.error_cents)
-        return f"{verdict}. One of A and B was pure, the other {_error(out)}."
-    return f"{verdict}. It was {_error(trial.sounds[0])}."
-
-
-def _error(sound: Sound) -> str:
-    side = str(direction(sound.rate))
-    if side == "pure":
-        return "pure"
-    return f"{abs(sound.error_cents):.1f} cents {side}, beating {abs(sound.rate):.1f} times a second"
 
 
 def _chosen(trial: Trial, keys: Keys, speaker: Speaker) -> float | None:

@@ -1,6 +1,5 @@
 """A terminal that is asked key by key, and a device that plays meanwhile."""
 
-import getpass
 import os
 import select
 import shutil
@@ -15,7 +14,7 @@ from typing import Any, Final, cast
 
 import click
 
-from tonegen.ear.history import History
+from tonegen.ear.history import FILE_NAME, History, login_name
 from tonegen.ear.rendering import Booth, Source
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.player import HEARING_CAUTION, Player
@@ -46,17 +45,12 @@ no_sound_option = click.option(
 
 def person_or_login(person: str | None) -> str:
     """The name given, or that of the login."""
-    if person is not None:
-        return person
-    try:
-        return getpass.getuser()
-    except (OSError, KeyError, ImportError):  # which of them depends on the system and on Python
-        raise BadValue("this system does not say who you are; give --person NAME") from None
+    return login_name() if person is None else person
 
 
 def open_history() -> History:
     """The history in the user's own folder; says so when a damaged one was set aside."""
-    history = History(own_folder() / "ear.sqlite")
+    history = History(own_folder() / FILE_NAME)
     if history.notice:
         click.echo(f"tonegen: {history.notice}", err=True)
     return history

@@ -2,13 +2,12 @@
 
 import secrets
 from collections.abc import Mapping
-from typing import Final
 
 import click
 
 from tonegen import presets
 from tonegen.cli.asked import Parsed, Preset, choose_grip, load_drop, load_temperament_of, parse_travels
-from tonegen.cli.ear.questions import ask, describe
+from tonegen.cli.ear.questions import ask
 from tonegen.cli.ear.terminal import (
     Keys,
     Speaker,
@@ -18,41 +17,14 @@ from tonegen.cli.ear.terminal import (
     person_option,
     person_or_login,
 )
-from tonegen.cli.show import print_table, signed
+from tonegen.cli.show import print_table
 from tonegen.ear.history import History
-from tonegen.ear.session import Method, Plan, Result, Session
-from tonegen.ear.trials import Bed, Chord, Kind, Span, Task, chord_name, chord_of, parse_chords, usual_spectra
+from tonegen.ear.planning import Wish, material_of, parse_levels, parse_register, plan_of
+from tonegen.ear.session import Method, Session
+from tonegen.ear.trials import Bed, Chord, Kind, Span, chord_name, parse_chords
+from tonegen.ear.words import describe, result_in_words
 from tonegen.errors import BadValue
-from tonegen.pitch import parse_pitch
 from tonegen.sounding import tones_of_grip
-
-# What each kind begins with when nothing else is said: trials, method, level in cents.
-_USUAL: Final[Mapping[Kind, tuple[int, Method, float]]] = {
-    Kind.PURER: (60, Method.BAYES, 20.0),
-    Kind.SIDE: (60, Method.BAYES, 20.0),
-    Kind.SET: (20, Method.FIXED, 30.0),
-    Kind.RATE: (20, Method.FIXED, 20.0),
-    Kind.MATCH: (20, Method.FIXED, 20.0),
-    Kind.NAME: (30, Method.FIXED, 3.0),
-    Kind.ABX: (16, Method.FIXED, 5.0),
-}
-
-
-def _parse_register(text: str) -> Span:
-    low, separator, high = text.partition(",")
-    if not separator:
-        raise BadValue("a register is two notes, the lowest tone lies between them: A2,A3")
-    span = (float(parse_pitch(low).hz_at(440.0)), float(parse_pitch(high).hz_at(440.0)))
-    if span[0] > span[1]:
-        raise BadValue(f"register {text} goes down; give the lower note first")
-    return span
-
-
-def _parse_levels(text: str) -> tuple[float, ...]:
-    try:
-        return tuple(float(part) for part in text.split(","))
-    except ValueError:
-        raise BadValue(f'"{text}" are no cents; give one number or more, such as 5 or 2,5,10') from None
 
 
 @click.command()
@@ -61,7 +33,9 @@ def _parse_levels(text: str) -> tuple[float, ...]:
 @click.option("--instrument", type=Preset("instruments"), help="Take a grip of this instrument instead.")
 @click.option("--grip", metavar="3,4,5", help="Its strings, or a saved grip.")
 @click.option("--changes", type=Parsed("A,B", parse_travels), help="Pedals and levers of the grip.")
-@click.option("--register", type=Parsed("A2,A3", _parse_register), help="Where the lowest tone lies.")
+@click.option("--temperament", type=Preset("temperaments"), help="Yours; equal when left out.")
+@click.option("--drop", type=Preset("drops"), help="Your cabinet drop; none when left out.")
+@click.option("--register", type=Parsed("A2,A3", parse_register), help="Where the lowest tone lies.")
 @click.option("--timbre", type=Preset("timbres"), multiple=True, help="May be given more than once.")
 @click.option(
     "--bed", type=click.Choice([bed.value for bed in Bed]), default="none", help="What sounds beneath."
@@ -70,9 +44,7 @@ def _parse_levels(text: str) -> tuple[float, ...]:
 @click.option(
     "--method", type=click.Choice([method.value for method in Method]), help="How levels are chosen."
 )
-@click.option(
-    "--cents", type=Parsed("5", _parse_levels), help="Error to begin with; or, fixed, to stay with."
-)
+@click.option("--cents", type=Parsed("5", parse_levels), help="Error to begin with; or, fixed, to stay with.")
 @click.option("--feedback/--no-feedback", default=True, help="Say after each answer what it was.")
 @person_option
 @device_option
@@ -83,6 +55,8 @@ def command(
     instrument: str | None,
     grip: str | None,
     changes: Mapping[str, float] | None,
+    temperament: str | None,
+    drop: str | None,
     register: Span | None,
     timbre: tuple[str, ...],
     bed: str,
@@ -114,28 +88,18 @@ def command(
     name = person_or_login(person)
     plan = None
     if kind is not None:
-        usual_trials, usual_method, usual_cents = _USUAL[Kind(kind)]
-        chosen_method = Method(method) if method else usual_method
-        if cents and (chosen_method is Method.BAYES or kind in (Kind.RATE, Kind.MATCH)):
-            hint = "" if kind in (Kind.RATE, Kind.MATCH) else ", or give --method fixed"
-            raise BadValue(f"--cents: this chooses its errors itself; leave it out{hint}")
-        chords, low_hz = _material(interval, instrument, grip, changes, register)
-        usual = Task(Kind.SET)
-        chords = chords or usual.chords
-        task = Task(
+        chords, low_hz = _material(interval, instrument, grip, changes, temperament, drop, register)
+        wish = Wish(
             Kind(kind),
-            chords=chords,
-            low_hz=low_hz or usual.low_hz,
-            spectra=tuple(_spectrum(one) for one in timbre) or usual_spectra(chords),
-            bed=Bed(bed),
+            chords,
+            low_hz,
+            tuple(_spectrum(one) for one in timbre),
+            Bed(bed),
+            trials,
+            Method(method) if method else None,
+            cents or (),
         )
-        plan = Plan(
-            task,
-            chosen_method,
-            usual_trials if trials is None else trials,
-            secrets.randbelow(2**31),
-            cents or (usual_cents,),
-        )
+        plan = plan_of(wish, secrets.randbelow(2**31))
     with Keys() as keys, open_history() as history, Speaker(device, no_sound) as speaker:
         number = history.begin(name, plan) if plan else _unfinished(history, name)
         session = history.session(number)
@@ -174,22 +138,25 @@ def _material(
     instrument: str | None,
     grip: str | None,
     changes: Mapping[str, float] | None,
+    temperament: str | None,
+    drop: str | None,
     register: Span | None,
 ) -> tuple[tuple[Chord, ...] | None, Span | None]:
     """The chords and the register that were asked for; None for the usual ones."""
     if instrument is None:
-        if grip is not None or changes is not None:
-            raise BadValue("--grip and --changes belong to an instrument; give --instrument")
+        if any(one is not None for one in (grip, changes, temperament, drop)):
+            raise BadValue(
+                "--grip, --changes, --temperament and --drop belong to an instrument; give --instrument"
+            )
         return interval, register
     if interval is not None:
         raise BadValue("give --interval, or a grip of an instrument, not both")
     played = presets.instrument(instrument)
     chosen, state = choose_grip(played, grip, changes)
-    temperament = load_temperament_of(played, "equal", None)
-    tones = tones_of_grip(played, chosen, state, 0.0, temperament, load_drop(played, "none"), 440.0)
-    hz = [tone.hz for tone in tones]
-    # The neck's first octave: the bar is anywhere on it, also between frets, so that pitch tells nothing.
-    return (chord_of(hz),), register or (min(hz), 2 * min(hz))
+    tuned = load_temperament_of(played, temperament or "equal", None)
+    tones = tones_of_grip(played, chosen, state, 0.0, tuned, load_drop(played, drop or "none"), 440.0)
+    chord, first_octave = material_of(tones)
+    return (chord,), register or first_octave
 
 
 def _spectrum(name: str) -> tuple[float, ...]:
@@ -210,28 +177,8 @@ def _show(session: Session) -> None:
     print_table(
         ["interval", ">trials", "result", "range of 95 %"],
         [
-            (chord_name(result.chord), str(result.trials), *_words(result, session.plan.task.kind))
+            (chord_name(result.chord), str(result.trials), *result_in_words(result, session.plan.task.kind))
             for result in results
         ],
         "What your answers say",
     )
-
-
-def _words(result: Result, kind: Kind) -> tuple[str, str]:
-    if result.threshold:
-        one = result.threshold
-        return f"hears {one.value:.1f} cents, four times in five", f"{one.low:.1f} to {one.high:.1f} cents"
-    if result.settings:
-        unit = "cents" if kind is Kind.SET else "%"
-        error, spread = result.settings.constant_error, result.settings.spread
-        return (
-            f"{signed(error.value, 1)} {unit} on the average, spread {spread.value:.1f} {unit}",
-            f"{signed(error.low, 1)} to {signed(error.high, 1)}; {spread.low:.1f} to {spread.high:.1f}",
-        )
-    if result.proportion:
-        one = result.proportion
-        by_chance = (
-            "" if result.p_of_guessing is None else f"; by guessing alone p = {result.p_of_guessing:.3g}"
-        )
-        return f"{result.right} right{by_chance}", f"{one.low:.0%} to {one.high:.0%} right"
-    return "too few to say", ""

@@ -14,6 +14,7 @@ import "./keyboard.js";
 import "./temper.js";
 import "./order.js";
 import "./keys.js";
+import "./ears.js";
 import { openPart } from "./nav.js";
 import { byId, make, mark, say } from "./parts.js";
 

@@ -34,6 +34,20 @@ hear("devices", ({ names, chosen }) => {
   showOutlet();
 });
 
+// Trials are heard where the sound is; a touch lets the page play them itself if the machine has no device.
+let trials = false;
+export const readyToHear = () => {
+  beganHere = true;
+  if (!isHere()) prepare();
+};
+const follow = () => {
+  const sounds = view?.playing.sounding || trials;
+  rest(!sounds);
+  if (beganHere && sounds && view?.outlet === "nowhere") open(showOutlet);
+  if (view?.outlet.startsWith("on ")) notNeeded();
+};
+hear("ears", ({ asked }) => { trials = asked !== null; follow(); });
+
 export const muteNow = () => ask("mute", { on: true });
 
 hear("view", (next) => {
@@ -46,11 +60,8 @@ hear("view", (next) => {
   say(byId("level-words"), `${level_dbfs.toFixed(0)} dBFS`);
   mark(byId("level"), "aria-valuetext", `${level_dbfs.toFixed(0)} decibels under full scale`);
   mark(document.documentElement, "data-sounding", sounding && !muted);
-  rest(!sounding);
-  if (beganHere && sounding && next.outlet === "nowhere") open(showOutlet);
-  if (next.outlet.startsWith("on ")) notNeeded();
+  follow();
 });
-
 
 const meter = document.querySelector(".meter");
 hear("moment", ({ peak_dbfs }) => {

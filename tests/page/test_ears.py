@@ -1,0 +1,220 @@
+"""Trials behind the pages: the sound gives way and comes back, and the history can be in any state."""
+
+import sqlite3
+
+import numpy as np
+import pytest
+
+from tests.page.visitor import Visitor, in_the_loop, visitor
+from tonegen.ear.history import History
+from tonegen.ear.trials import Kind
+from tonegen.errors import BadValue
+from tonegen.page import messages as asks
+
+TRIAL = asks.Train(Kind.PURER, person="Ada", trials=3)
+
+
+@pytest.fixture
+def own(own_folder):
+    own_folder.mkdir(parents=True, exist_ok=True)
+    return own_folder / "ear.sqlite"
+
+
+def is_asked(number):
+    return lambda shown: shown["asked"] is not None and shown["asked"]["number"] == number
+
+
+def nothing_asked(shown):
+    return shown["asked"] is None
+
+
+def drawn(outlet, seconds):
+    """What a page's loudspeaker is given."""
+    blocks = [outlet.draw(1024) for _ in range(round(seconds * 48000 / 1024))]
+    return np.concatenate([np.frombuffer(block, "<f4", offset=8)[::2] for block in blocks])
+
+
+def level_at(sound, hz):
+    """How loud a partial is, in dB."""
+    turns = np.exp(-2j * np.pi * hz * np.arange(len(sound)) / 48000) * np.hanning(len(sound))
+    return 20 * np.log10(np.abs(turns @ sound) / len(sound) * 4 + 1e-9)
+
+
+def test_the_engines_tones_stop_for_a_trial_and_come_back(own):
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, asks.Strings((4, 5)), asks.Sound(True))
+        outlet = page.engine.hear_in_page(48000, lambda: None)
+        hz = float(page.string(5)["hz"])
+        before = drawn(outlet, 1.0)[24000:]
+        page.ask(TRIAL)
+        await page.until("ears", is_asked(0))
+        during = drawn(outlet, 0.7)[12000:]
+        page.ask(asks.Pause())
+        await page.until("ears", nothing_asked)
+        after = drawn(outlet, 1.5)[48000:]
+
+        assert page.view["playing"]["sounding"]
+        assert level_at(before, hz) > -60
+        assert level_at(during, hz) < level_at(before, hz) - 20
+        assert np.abs(during).max() > 0.01
+        assert level_at(after, hz) == pytest.approx(level_at(before, hz), abs=0.5)
+        await page.engine.close()
+
+    check()
+
+
+def test_a_trial_sounds_though_nothing_else_does_and_silence_follows(own):
+    @in_the_loop
+    async def check():
+        page = visitor()
+        outlet = page.engine.hear_in_page(48000, lambda: None)
+        page.ask(TRIAL)
+        await page.until("ears", is_asked(0))
+        assert np.abs(drawn(outlet, 0.5)).max() > 0.01
+        page.ask(asks.Mute(True))
+        drawn(outlet, 0.1)
+        assert np.abs(drawn(outlet, 0.5)).max() == 0.0
+        page.ask(asks.Answer(0, 0))
+        await page.until("ears", is_asked(1))
+        assert np.abs(drawn(outlet, 0.5)).max() == 0.0  # mute is mute, whatever is asked next
+        page.ask(asks.Hear())
+        await page.until("ears", lambda shown: shown["heard"] == -1)
+        assert not page.view["playing"]["muted"]
+        assert np.abs(drawn(outlet, 0.5)).max() > 0.01
+        page.ask(asks.Pause())
+        await page.until("ears", nothing_asked)
+        drawn(outlet, 0.6)
+        assert np.abs(drawn(outlet, 0.5)).max() == 0.0
+        await page.engine.close()
+
+    check()
+
+
+def test_a_trial_begins_again_where_the_sound_goes_next(own):
+    """A page that takes the sound over hears the trial from its start, at its own rate."""
+
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, TRIAL)
+        await page.until("ears", is_asked(0))
+        first = drawn(page.engine.hear_in_page(48000, lambda: None), 0.5)
+        second = drawn(page.engine.hear_in_page(48000, lambda: None), 0.5)
+        assert np.abs(first).max() > 0.01
+        assert second == pytest.approx(first)
+        await page.engine.close()
+
+    check()
+
+
+def test_trials_that_nobody_sees_stop_and_wait(own):
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, TRIAL)
+        await page.until("ears", is_asked(0))
+        page.engine.leave(page)
+        other = Visitor(page.engine)
+        shown = await other.until("ears", nothing_asked)
+        assert shown["waiting"] == "which is purer, 0 of 3 answered"
+        await page.engine.close()
+
+    check()
+
+
+def test_a_grip_is_tempered_and_drops_as_the_player_has_it(own):
+    """Strings 3, 4, 5 with A and B stand for 3:4:5 upside down: C#4 E4 A4, ratios 1, 6:5, 8:5."""
+
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, asks.Choose(temperament="five-limit-just", drop="demo-soft-cabinet"))
+        page.ask(asks.Train(Kind.SIDE, person="Ada", trials=1, grip="A major A+B 3-4-5"))
+        await page.until("ears", is_asked(0))
+        page.ask(asks.Answer(0, 0))
+        await page.until("ears", nothing_asked)
+        page.ask(asks.Grip("A major A+B 3-4-5"))
+        shown_hz.append(float(page.string(5)["hz"]))
+        await page.engine.close()
+
+    shown_hz = []
+    check()
+    with History(own) as history:
+        (row,) = history.rows("Ada")
+    assert row.interval == "5:6:8"
+    low_hz, high_hz = row.again().task.low_hz
+    assert high_hz == pytest.approx(2 * low_hz)
+    assert [low_hz] == pytest.approx(shown_hz, abs=0.01)
+    assert low_hz < 275.1  # a just C#4 is 275.0 hz at most; in equal temperament it would be 277.2
+
+
+def test_a_grip_that_there_is_not(own):
+    @in_the_loop
+    async def check():
+        page = visitor()
+        with pytest.raises(BadValue, match="has no grip"):
+            page.ask(asks.Train(Kind.SIDE, grip="nowhere"))
+        page.ask(asks.Strings((4,)), asks.Train(Kind.SIDE, grip=""))
+        fault = await page.until("fault")
+        assert "two strings or more" in fault["text"]
+        await page.engine.close()
+
+    check()
+
+
+def test_a_wish_that_cannot_be_is_told_and_nothing_begins(own):
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, asks.Train(Kind.PURER, person="Ada", register="A3,A2"))
+        assert "lower note first" in (await page.until("fault"))["text"]
+        assert page.shown["ears"]["asked"] is None
+        assert page.shown["ears"]["waiting"] == ""
+        await page.engine.close()
+
+    check()
+
+
+@pytest.mark.parametrize("state", ["newer", "damaged", "locked"])
+def test_a_history_in_any_state(own, state):
+    if state == "newer":
+        with History(own):
+            pass
+        database = sqlite3.connect(own)
+        database.execute("PRAGMA user_version = 9")
+        database.close()
+    if state == "damaged":
+        own.write_bytes(b"no database at all")
+
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, asks.Ears("Ada"))
+        if state == "newer":
+            assert "written by a newer tonegen" in (await page.until("fault"))["text"]
+            assert page.shown["ears"]["asked"] is None
+        elif state == "damaged":
+            shown = await page.until("ears")
+            assert "was damaged: it is kept as ear-damaged-" in shown["notice"]
+        else:
+            page.ask(TRIAL)
+            await page.until("ears", is_asked(0))
+            other = sqlite3.connect(own, isolation_level=None)
+            other.execute("BEGIN EXCLUSIVE")
+            page.ask(asks.Answer(0, 0))
+            assert "is locked by another program" in (await page.until("fault"))["text"]
+            other.execute("ROLLBACK")
+            other.close()
+            page.ask(asks.GoOn("Ada"))
+            await page.until("ears", is_asked(0))  # what was not kept is asked again
+        await page.engine.close()
+
+    check()
+
+
+def test_a_page_that_asks_too_fast_is_told_so(own):
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, TRIAL)
+        moves = [asks.Move(1.0)] * 500
+        with pytest.raises(BadValue, match="too much is asked"):
+            page.ask(*moves)
+        await page.engine.close()
+
+    check()

@@ -1,0 +1,222 @@
+"""Trials as a page asks them: what is asked, heard, answered and kept, without a browser."""
+
+import numpy as np
+import pytest
+
+from tests.measure import beat_of
+from tonegen.ear.history import History
+from tonegen.ear.planning import Wish
+from tonegen.ear.session import Method
+from tonegen.ear.trials import Kind, Task, make_trial, parse_chords
+from tonegen.errors import BadValue
+from tonegen.page.training import FARTHEST_CENTS, Moving, Training, offered
+
+RATE = 48000
+OFFERED = offered()
+THIRD = parse_chords("5:4")
+
+
+@pytest.fixture
+def training(tmp_path):
+    made = Training(History(tmp_path / "ear.sqlite"))
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def kept(tmp_path):
+    def rows(person="Ada"):
+        with History(tmp_path / "ear.sqlite") as history:
+            return history.rows(person)
+
+    return rows
+
+
+def heard(training, seconds):
+    out = np.empty((round(seconds * RATE), 2), dtype=np.float32)
+    training.heard(RATE).pull(out)
+    return out[:, 0]
+
+
+def asked(training):
+    return training.view(OFFERED).asked
+
+
+@pytest.mark.parametrize("kind", [Kind.PURER, Kind.SIDE, Kind.NAME, Kind.ABX])
+def test_a_choice_is_kept_and_the_next_trial_sounds(training, kept, kind):
+    training.begin("Ada", Wish(kind, trials=2), feedback=True)
+    first = training.heard
+    training.choose(0, 1)
+
+    assert [(row.kind, row.answer) for row in kept()] == [(kind, 1.0)]
+    assert training.heard is not first
+    assert np.abs(heard(training, 0.5)).max() > 0.01
+    assert training.view(OFFERED).said
+    training.choose(1, 0)
+    assert not training.asking
+    assert training.heard is None
+    assert training.view(OFFERED).results
+
+
+def test_a_second_touch_in_haste_answers_nothing(training, kept):
+    training.begin("Ada", Wish(Kind.PURER), feedback=True)
+    training.choose(0, 1)
+    training.choose(0, 1)
+
+    assert len(kept()) == 1
+    assert asked(training).number == 1
+
+
+def test_taps_are_an_answer_and_too_few_are_none(training, kept):
+    training.begin("Ada", Wish(Kind.RATE, trials=1), feedback=True)
+    with pytest.raises(BadValue, match="at least three times"):
+        training.tapped(0, [0.0, 500.0])
+    assert asked(training).number == 0
+    training.tapped(0, [1000.0 + 400.0 * beat for beat in range(8)])
+
+    (row,) = kept()
+    assert row.answer == pytest.approx(2.5)
+
+
+def test_the_sound_follows_the_slider_at_once(training, kept):
+    """The coincident partials of a major third, 5 of the lower tone, beat as fast as the slider says."""
+    training.begin("Ada", Wish(Kind.SET, THIRD, trials=1), feedback=True)
+    source = training.heard(RATE)
+    start = training.heard.sound
+    for moved in np.linspace(0, 3.0 - start.error_cents, 20):
+        training.move(float(moved))
+    out = np.empty((5 * RATE, 2), dtype=np.float32)
+    source.pull(out)
+    low_hz = training.heard.sound.tones_hz[0]
+
+    assert training.heard.sound.error_cents == pytest.approx(3.0)
+    assert beat_of(out[RATE:, 0], RATE, 5 * low_hz) == pytest.approx(training.heard.sound.rate, abs=0.05)
+    training.settle(0, 3.5 - start.error_cents)
+    (row,) = kept()
+    assert row.answer == pytest.approx(3.5)
+
+
+def test_the_slider_has_an_end(training):
+    training.begin("Ada", Wish(Kind.SET, THIRD), feedback=True)
+    start = training.heard.sound.error_cents
+    training.move(1e9)
+
+    assert training.heard.sound.error_cents == pytest.approx(start + FARTHEST_CENTS)
+    with pytest.raises(BadValue):
+        training.move(float("nan"))
+
+
+def test_a_beat_is_matched_by_moving_the_second(training, kept):
+    training.begin("Ada", Wish(Kind.MATCH, THIRD, trials=1), feedback=True)
+    first = training.heard
+    training.move(0.0)
+    second = training.heard
+    training.hear(0)
+
+    assert training.heard is first is not second
+    training.move(1.0)
+    rate = second.sound.rate
+    training.settle(0, 1.0)
+    (row,) = kept()
+    assert row.answer == pytest.approx(abs(rate))
+    assert row.again().right == pytest.approx(abs(first.sound.rate))
+
+
+def test_who_plays_it_next_takes_a_moved_sound_up_where_it_is():
+    sound = Moving(make_trial(Task(Kind.SET, THIRD), 20, 5).sounds[0])
+    sound(RATE)
+    sound.move(sound.sound.with_error(4.0))
+    later = np.empty((4 * 44100, 2), dtype=np.float32)
+    sound(44100).pull(later)
+
+    low_hz = sound.sound.tones_hz[0]
+    assert beat_of(later[22050:, 0], 44100, 5 * low_hz) == pytest.approx(sound.sound.rate, abs=0.05)
+
+
+def test_a_session_stops_and_goes_on_with_the_very_trial(training, kept):
+    training.begin("Ada", Wish(Kind.PURER, trials=3), feedback=False)
+    training.choose(0, 0)
+    before = asked(training), training._asked.trial
+    training.pause()
+
+    assert training.heard is None
+    assert training.view(OFFERED).waiting == "which is purer, 1 of 3 answered"
+    training.go_on("Ada", feedback=False)
+    assert (asked(training), training._asked.trial) == before
+    assert training.view(OFFERED).said == ""
+
+
+def test_another_person_has_nothing_that_waits(training):
+    training.begin("Ada", Wish(Kind.PURER), feedback=True)
+    training.meet("Béla")
+
+    assert not training.asking
+    assert training.view(OFFERED).waiting == ""
+    with pytest.raises(BadValue, match="no session that waits"):
+        training.go_on("Béla", feedback=True)
+
+
+@pytest.mark.parametrize(
+    ("kind", "answer", "message"),
+    [
+        (Kind.PURER, lambda training: training.choose(0, 2), "answers 1 to 2"),
+        (Kind.PURER, lambda training: training.move(1.0), "nothing is adjusted"),
+        (Kind.PURER, lambda training: training.tapped(0, [0, 1, 2]), "not tapped"),
+        (Kind.RATE, lambda training: training.choose(0, 0), "not answered by a choice"),
+        (Kind.RATE, lambda training: training.tapped(0, [0, 0, 0, 0]), "all at once"),
+        (Kind.RATE, lambda training: training.settle(0, 0.0), "nothing is adjusted"),
+        (Kind.ABX, lambda training: training.hear(3), "no such sound"),
+    ],
+)
+def test_answers_that_are_none(training, kept, kind, answer, message):
+    training.begin("Ada", Wish(kind), feedback=True)
+    with pytest.raises(BadValue, match=message):
+        answer(training)
+
+    assert kept() == ()
+    assert asked(training).number == 0
+
+
+def test_nothing_is_asked_before_anything_is_begun(training):
+    with pytest.raises(BadValue, match="begin, or go on"):
+        training.choose(0, 0)
+    with pytest.raises(BadValue, match="no threshold"):
+        training.begin("Ada", Wish(Kind.SET, method=Method.BAYES), feedback=True)
+
+
+def test_what_was_heard_is_drawn_with_its_threshold(training):
+    """A listener who hears everything from 8 cents up and guesses below: the graph says so."""
+    training.begin("Ada", Wish(Kind.PURER, THIRD, trials=40), feedback=False)
+    while training.asking:
+        trial = training._asked.trial
+        hears = trial.level_cents > 8 or trial.seed % 2
+        training.choose(asked(training).number, int(trial.right if hears else 1 - trial.right))
+    function, progress = training.graphs().graphs
+    (curve,) = function.curves
+
+    assert curve.name == "major third"
+    heights = [up for _, up in curve.path]
+    assert heights == sorted(heights)
+    assert heights[0] == pytest.approx(0.5, abs=0.1)
+    assert heights[-1] == pytest.approx(0.98, abs=0.01)
+    assert curve.span.low < curve.span.value < curve.span.high
+    ticks = {tick.name: tick.at for tick in function.across_ticks}
+    assert ticks["2"] < curve.span.value < ticks["20"]
+    at_threshold = np.interp(curve.span.value, *np.array(curve.path).T)
+    assert at_threshold == pytest.approx(0.8, abs=0.02)
+    marks = [mark for line in progress.curves for mark in line.marks]
+    assert marks
+    assert all(0 <= mark.low <= mark.up <= mark.high <= 1 for mark in marks)
+
+
+def test_settings_are_drawn_over_the_days(training):
+    training.begin("Ada", Wish(Kind.SET, THIRD, trials=4), feedback=False)
+    for number, error in enumerate((1.0, 2.0, 3.0, 2.0)):
+        training.settle(number, error - training._adjusted()[1])
+    (progress,) = training.graphs().graphs
+    ticks = {tick.name: tick.at for tick in progress.up_ticks}
+
+    assert "constant error" in progress.title
+    for line in progress.curves:
+        for mark in line.marks:
+            assert ticks["0"] < mark.up <= 1

@@ -1,0 +1,235 @@
+"""Trials by touch in Debian's Chromium; what was answered is found in the history that the terminal uses."""
+
+import signal
+
+import numpy as np
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from tests.measure import beat_of, splash_db
+from tests.real.test_page_browser import PICTURES, RECORD, recorded
+from tonegen.ear.history import History
+
+PHONE = {"width": 390, "height": 844, "has_touch": True, "is_mobile": True}
+
+
+@pytest.fixture
+def kept(tmp_path):
+    def rows(person="Ada"):
+        (path,) = (tmp_path / "own").rglob("ear.sqlite")
+        with History(path) as history:
+            return history.rows(person)
+
+    return rows
+
+
+def begin(page, kind, trials=2, touch=None, **fields):
+    """Go to the ears, choose and begin, by mouse or by touch."""
+    press = touch or page.click
+    if page.evaluate("document.documentElement.dataset.part") != "ears":
+        press("nav [data-part=ears]")
+    page.wait_for_selector("#ear-begin")
+    press(f"[data-kind={kind}]")
+    page.fill("#ear-person", "Ada")
+    page.fill("#ear-trials", str(trials))
+    for name, value in fields.items():
+        page.fill(f"#ear-{name}", value)
+    press("#ear-begin")
+    at(page, 1, trials)
+
+
+def at(page, number, trials):
+    page.wait_for_selector(f".count-of:has-text('{number} of {trials}')")
+
+
+def finished(page):
+    page.wait_for_selector("#ear-says")
+
+
+def test_every_kind_is_answered_by_touch_and_kept(opened, kept):
+    page = opened(**PHONE)
+    for kind in ("purer", "side", "name", "abx"):
+        begin(page, kind, touch=page.tap)
+        page.tap("[data-answer='1']")
+        at(page, 2, 2)
+        page.wait_for_selector("#ear-said:has-text('.')")
+        page.tap("[data-hear='-1']")
+        page.tap("[data-answer='0']")
+        finished(page)
+    begin(page, "rate", trials=1, touch=page.tap)
+    assert page.locator("#ear-done").is_disabled()
+    for _ in range(4):
+        page.tap("#ear-pad")
+    page.tap("#ear-done")
+    finished(page)
+    for kind in ("set", "match"):
+        begin(page, kind, trials=1, touch=page.tap)
+        slide = page.locator("#ear-slide").bounding_box()
+        page.touchscreen.tap(slide["x"] + slide["width"] * 0.6, slide["y"] + slide["height"] / 2)
+        page.tap("[data-step='0.2']")
+        page.tap("#ear-done")
+        finished(page)
+    rows = kept()
+
+    assert [(row.kind, row.answer) for row in rows[:8]] == [
+        (kind, answer) for kind in ("purer", "side", "name", "abx") for answer in (1.0, 0.0)
+    ]
+    assert [row.kind for row in rows[8:]] == ["rate", "set", "match"]
+    taps, set_pure, matched = rows[8:]
+    assert 0.5 < taps.answer < 100
+    start = set_pure.again().sounds[-1].error_cents
+    assert set_pure.answer - start == pytest.approx(0.2 * 160 / 2 + 0.2, abs=2.0)
+    own = matched.again().sounds[-1]
+    assert matched.answer != pytest.approx(abs(own.rate))
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def test_a_session_stops_on_the_page_and_goes_on_even_after_kill_9(opened, running, kept):
+    page = opened()
+    begin(page, "purer", trials=3)
+    page.click("[data-answer='0']")
+    at(page, 2, 3)
+    page.click("#ear-stop")
+    page.wait_for_selector(".waiting:has-text('which is purer, 1 of 3 answered')")
+    page.click("#ear-go-on")
+    at(page, 2, 3)
+    page.click("nav [data-part=play]")  # going away stops as well
+    page.click("nav [data-part=ears]")
+    page.wait_for_selector(".waiting:has-text('1 of 3 answered')")
+    running.end(signal.SIGKILL)
+    with running:
+        page.wait_for_selector("[data-ready=yes]", timeout=20_000)
+        page.fill("#ear-person", "Ada")
+        page.press("#ear-person", "Tab")
+        page.wait_for_selector(".waiting:has-text('1 of 3 answered')")
+        page.click("#ear-go-on")
+        at(page, 2, 3)
+        page.click("[data-answer='1']")
+        at(page, 3, 3)
+
+    assert [row.number for row in kept()] == [0, 1]
+
+
+def test_the_recorded_trial_is_the_one_that_was_kept(opened, kept):
+    """By the browser's own loudspeaker; the beat of the recording is the one that was set."""
+    page = opened(bypass_csp=True)
+    page.evaluate(RECORD)
+    page.click("nav [data-part=ears]")
+    page.wait_for_selector("#ear-begin")
+    page.click("[data-interval='3:2']")  # the major third alone
+    begin(page, "set", trials=1)
+    page.wait_for_function("window.recorded?.length > window.sampleRate")
+    slide = page.locator("#ear-slide").bounding_box()
+    x, y = slide["x"] + slide["width"] / 2, slide["y"] + slide["height"] / 2
+    start = page.evaluate("recorded.length")
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 40, y, steps=15)
+    page.mouse.up()
+    page.wait_for_timeout(400)  # what is in hand is played first
+    sound, sample_rate = recorded(page, 3)
+    dragged = np.array(page.evaluate(f"recorded.slice({start}, {start} + sampleRate)"))
+    page.click("#ear-done")
+    finished(page)
+    (row,) = kept()
+    own = row.again().sounds[0].with_error(row.answer)
+
+    assert own.error_cents != pytest.approx(row.again().sounds[0].error_cents)
+    assert abs(beat_of(sound, sample_rate, 5 * own.tones_hz[0])) == pytest.approx(abs(own.rate), abs=0.1)
+    assert splash_db(dragged, sample_rate, 6000.0) < -70
+    page.wait_for_function("recorded.slice(-sampleRate / 4).every((one) => one === 0)")
+
+
+def test_what_the_answers_say_is_drawn(opened, kept):
+    page = opened(1180, 820)
+    begin(page, "purer", trials=12)
+    for number in range(1, 13):
+        at(page, number, 12)
+        page.click(f"[data-answer='{number % 2}']")
+    finished(page)
+    page.wait_for_selector(".graph >> nth=1")
+    said = page.locator("#ear-results").inner_text()
+    titles = page.locator("figcaption").all_inner_texts()
+
+    assert "four times in five" in said
+    assert "fifth" in said
+    assert titles == ["This session: how often an error is heard", "Heard four times in five: error in cents"]
+    levels = {row.level_cents for row in kept() if row.interval == "fifth"}
+    legend = page.locator("figure >> nth=0").locator("li").all_inner_texts()
+    assert [line.split()[0] for line in legend] == ["major", "fifth"]
+    assert (
+        page.locator("figure >> nth=0").locator(".curve-1 rect").count() == len(levels) + 1
+    )  # and the legend's
+    PICTURES.mkdir(exist_ok=True)
+    page.screenshot(path=PICTURES / "page-ears.png", full_page=True)
+
+
+def test_by_keyboard_alone(opened, kept):
+    """Digits answer, space taps, arrows move, Enter is done; letters engage no change meanwhile."""
+    page = opened()
+    begin(page, "purer", trials=1)
+    page.keyboard.press("a")
+    page.keyboard.press("r")
+    page.keyboard.press("7")
+    page.keyboard.press("2")
+    finished(page)
+    begin(page, "rate", trials=1)
+    for _ in range(4):
+        page.keyboard.press("Space")
+    page.keyboard.press("Enter")
+    finished(page)
+    begin(page, "set", trials=1)
+    page.keyboard.press("ArrowUp")
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("Enter")
+    finished(page)
+    purer, rate, set_pure = kept()
+
+    assert purer.answer == 1.0
+    assert rate.answer > 0.5
+    assert set_pure.answer == pytest.approx(set_pure.again().sounds[0].error_cents + 1.8)
+    assert page.locator("#state").inner_text().startswith("no change engaged")
+    assert page.get_attribute("#sound", "aria-pressed") == "false"
+
+
+@pytest.mark.parametrize(("width", "theme"), [(1440, "dark"), (360, "light")])
+def test_anyone_can_train(opened, width, theme):
+    """axe-core on the choice, each form of a trial, and the picture; nothing is wider than the screen."""
+    page = opened(width, 900, theme)
+    page.click(".caution button")
+
+    def looked_at(where):
+        found = Axe().run(page, options={"resultTypes": ["violations"]})
+        wrong = found.response["violations"]
+        assert [(where, one["id"], [node["target"] for node in one["nodes"]]) for one in wrong] == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+    page.click("nav [data-part=ears]")
+    page.wait_for_selector("#ear-begin")
+    looked_at("choosing")
+    for kind in ("rate", "match"):
+        begin(page, kind)
+        looked_at(kind)
+        page.click("#ear-stop")
+    begin(page, "abx", trials=6)
+    page.click("[data-answer='0']")
+    page.wait_for_selector("#ear-said:has-text('.')")
+    looked_at("abx")
+    page.click("#ear-stop")
+    begin(page, "purer", trials=12)
+    for number in range(1, 13):
+        at(page, number, 12)
+        page.click("[data-answer='0']")
+    page.wait_for_selector(".graph")
+    looked_at("the picture")
+
+
+def test_no_feedback_says_nothing_until_the_end(opened):
+    page = opened()
+    page.click("nav [data-part=ears]")
+    page.wait_for_selector("#ear-begin")
+    page.uncheck("#ear-feedback")
+    begin(page, "side", trials=2)
+    page.click("[data-answer='1']")
+    at(page, 2, 2)
+    assert page.locator("#ear-said").inner_text() == ""

@@ -1,0 +1,112 @@
+"""From what a listener asks for to a plan: what is usual for each kind, and the material of the trials.
+
+The terminal and the page both ask in these words, so that a session begun at one goes on at the other.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from tonegen.ear.session import Method, Plan
+from tonegen.ear.trials import Bed, Chord, Kind, Span, Task, usual_spectra
+from tonegen.errors import BadValue
+from tonegen.interval import Ratio
+from tonegen.pitch import parse_pitch
+from tonegen.sounding import SoundingTone, ratio_between
+
+
+@dataclass(frozen=True, slots=True)
+class Usual:
+    """What a kind begins with when nothing else is said."""
+
+    trials: int
+    method: Method
+    level_cents: float
+
+
+USUAL: Final[Mapping[Kind, Usual]] = {
+    Kind.PURER: Usual(60, Method.BAYES, 20.0),
+    Kind.SIDE: Usual(60, Method.BAYES, 20.0),
+    Kind.SET: Usual(20, Method.FIXED, 30.0),
+    Kind.RATE: Usual(20, Method.FIXED, 20.0),
+    Kind.MATCH: Usual(20, Method.FIXED, 20.0),
+    Kind.NAME: Usual(30, Method.FIXED, 3.0),
+    Kind.ABX: Usual(16, Method.FIXED, 5.0),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What a listener asks for; what he leaves out is None, or empty, and stays as is usual."""
+
+    kind: Kind
+    chords: tuple[Chord, ...] | None = None
+    low_hz: Span | None = None
+    spectra: tuple[tuple[float, ...], ...] = ()
+    bed: Bed = Bed.NONE
+    trials: int | None = None
+    method: Method | None = None
+    levels_cents: tuple[float, ...] = ()
+
+
+def plan_of(wish: Wish, seed: int) -> Plan:
+    """The plan of a wish. Raises BadValue for what does not fit together.
+
+    >>> plan = plan_of(Wish(Kind.ABX), seed=1)
+    >>> plan.trials, plan.method.value, plan.levels_cents
+    (16, 'fixed', (5.0,))
+    """
+    usual, kind = USUAL[wish.kind], wish.kind
+    method = wish.method or usual.method
+    draws_a_rate = kind in (Kind.RATE, Kind.MATCH)
+    if wish.levels_cents and (method is Method.BAYES or draws_a_rate):
+        hint = "" if draws_a_rate else f', or take the method "{Method.FIXED}"'
+        raise BadValue(f"cents: this chooses its errors itself; leave it out{hint}")
+    usual_task = Task(Kind.SET)
+    chords = wish.chords or usual_task.chords
+    task = Task(
+        kind,
+        chords=chords,
+        low_hz=wish.low_hz or usual_task.low_hz,
+        spectra=wish.spectra or usual_spectra(chords),
+        bed=wish.bed,
+    )
+    trials = usual.trials if wish.trials is None else wish.trials
+    return Plan(task, method, trials, seed, wish.levels_cents or (usual.level_cents,))
+
+
+def parse_register(text: str) -> Span:
+    """Two notes, between which the lowest tone lies, as hz. Raises BadValue for anything else.
+
+    >>> [round(hz) for hz in parse_register("A2,A3")]
+    [110, 220]
+    """
+    low, separator, high = text.partition(",")
+    if not separator:
+        raise BadValue("a register is two notes, the lowest tone lies between them: A2,A3")
+    span = (float(parse_pitch(low).hz_at(440.0)), float(parse_pitch(high).hz_at(440.0)))
+    if span[0] > span[1]:
+        raise BadValue(f"register {text} goes down; give the lower note first")
+    return span
+
+
+def parse_levels(text: str) -> tuple[float, ...]:
+    """Cents, one number or more with commas between. Raises BadValue for anything else."""
+    try:
+        return tuple(float(part) for part in text.split(","))
+    except ValueError:
+        raise BadValue(f'"{text}" are no cents; give one number or more, such as 5 or 2,5,10') from None
+
+
+def material_of(tones: Sequence[SoundingTone]) -> tuple[Chord, Span]:
+    """The chord that the tones of a grip stand for, and where its lowest tone lies.
+
+    Each ratio is the one that the chart shows: by the degrees of the grip, else the likeliest of the pitches
+    that sound, temperament, drop and all. The register is the neck's first octave: the bar is anywhere on it,
+    also between frets, so that pitch tells nothing. Raises BadValue for a grip of fewer than two strings.
+    """
+    if len(tones) < 2:
+        raise BadValue("a trial needs a grip of two strings or more")
+    low, *others = sorted(tones, key=lambda tone: tone.hz)
+    chord = (Ratio(1, 1), *(ratio_between(low, high) for high in others))
+    return chord, (low.hz, 2 * low.hz)

@@ -1,0 +1,57 @@
+"""Answers and results in the words of the trade, for a terminal and for the page."""
+
+from tonegen.ear.session import Answered, Result
+from tonegen.ear.trials import Kind, Sound, chord_name
+from tonegen.interval import Direction, direction
+
+
+def describe(answered: Answered) -> str:
+    """What it was, and how near the answer came."""
+    trial, judged = answered.trial, answered.judged
+    name = chord_name(trial.chord)
+    match trial.task.kind:
+        case Kind.SET:
+            sound = trial.sounds[0].with_error(answered.answer)
+            return f"You set the {name} {_error(sound)}."
+        case Kind.RATE | Kind.MATCH:
+            return f"It beat {trial.right:.2f} a second, yours {answered.answer:.2f} ({judged.error:+.1f} %)."
+    verdict = "Right" if judged.right else f"No, it was: {trial.choices[int(trial.right)]}"
+    if trial.task.kind is Kind.PURER:
+        return f"{verdict}. The other {name} was {_error(trial.sounds[1 - int(trial.right)])}."
+    if trial.task.kind is Kind.ABX:
+        out = next(sound for sound in trial.sounds if sound.error_cents)
+        return f"{verdict}. One of A and B was pure, the other {_error(out)}."
+    return f"{verdict}. It was {_error(trial.sounds[0])}."
+
+
+def _error(sound: Sound) -> str:
+    side = direction(sound.rate)
+    if side == Direction.PURE:
+        return "pure"
+    return f"{abs(sound.error_cents):.1f} cents {side}, beating {abs(sound.rate):.1f} times a second"
+
+
+def result_in_words(result: Result, kind: Kind) -> tuple[str, str]:
+    """What the answers to one chord say, and the range of 95 % that it lies in."""
+    if result.threshold:
+        one = result.threshold
+        return f"hears {one.value:.1f} cents, four times in five", f"{one.low:.1f} to {one.high:.1f} cents"
+    if result.settings:
+        unit = "cents" if kind is Kind.SET else "%"
+        error, spread = result.settings.constant_error, result.settings.spread
+        return (
+            f"{_signed(error.value)} {unit} on the average, spread {spread.value:.1f} {unit}",
+            f"{_signed(error.low)} to {_signed(error.high)}; {spread.low:.1f} to {spread.high:.1f}",
+        )
+    if result.proportion:
+        one = result.proportion
+        by_chance = (
+            "" if result.p_of_guessing is None else f"; by guessing alone p = {result.p_of_guessing:.3g}"
+        )
+        return f"{result.right} right{by_chance}", f"{one.low:.0%} to {one.high:.0%} right"
+    return "too few to say", ""
+
+
+def _signed(value: float) -> str:
+    """With its sign; nothing is written as minus zero."""
+    return f"{round(value, 1) + 0.0:+.1f}"

@@ -1,0 +1,181 @@
+"""Trials behind the pages: one thread keeps answers and renders; neither pages nor sound wait for it."""
+
+import asyncio
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from msgspec import Struct
+
+from tonegen.ear.history import History
+from tonegen.ear.planning import Wish, material_of, parse_levels, parse_register
+from tonegen.ear.trials import Chord, parse_chords
+from tonegen.errors import BadValue, CannotWrite, TonegenError
+from tonegen.page import messages as asks
+from tonegen.page.stage import SourceAt
+from tonegen.page.training import Heard, Training, nobody, offered
+from tonegen.sounding import SoundingTone
+
+_MOST_WAITING: Final = 100  # a page that asks faster than it is answered is told so
+
+
+class Ears:
+    """The trials that all pages share.
+
+    post : shows pages a message of a kind; complain : takes a line for a person
+    play : called in the event loop with what shall sound; None is silence
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        post: Callable[[str, Struct], None],
+        complain: Callable[[str], None],
+        play: Callable[[SourceAt | None], None],
+    ) -> None:
+        """Nothing is opened before a page asks."""
+        self.asking = False  # whether a trial is open, and everything else silent
+        self.shown: dict[str, Struct] = {}
+        self._path = path
+        self._post = post
+        self._complain = complain
+        self._play = play
+        self._heard: Heard | None = None
+        self._training: Training | None = None
+        self._offered = offered()
+        self._thread = ThreadPoolExecutor(1, "ears")
+        self._waiting: set[asyncio.Task[None]] = set()
+
+    def ask(self, asked: asks.AboutEars, grip: Sequence[SoundingTone], sample_rate: int, muted: bool) -> None:
+        """Do what a page asks, in its turn; `grip` is the one that is asked for, if any."""
+        if len(self._waiting) >= _MOST_WAITING:
+            raise BadValue("too much is asked at once; wait a moment")
+        done = asyncio.get_running_loop().run_in_executor(
+            self._thread, self._done, asked, tuple(grip), sample_rate, muted
+        )
+        task = asyncio.ensure_future(self._shown_when(done, sample_rate, again=isinstance(asked, asks.Hear)))
+        self._waiting.add(task)
+        task.add_done_callback(self._waiting.discard)
+
+    def hush(self) -> None:
+        """Fall silent at once, and stay at the question."""
+        if self._heard is not None:
+            self._heard = None
+            self._play(None)
+
+    async def close(self) -> None:
+        """Wait for what is under way, and close the history."""
+        await asyncio.get_running_loop().run_in_executor(self._thread, self._shut)
+        self._thread.shutdown()
+
+    async def _shown_when(self, done: "asyncio.Future[_Outcome]", sample_rate: int, again: bool) -> None:
+        outcome = await done
+        before, self.asking = self.asking, outcome.asking
+        if outcome.asking != before or outcome.heard is not self._heard or again:
+            self._heard = outcome.heard
+            self._play(outcome.heard)
+        for kind, message in outcome.messages.items():
+            self.shown[kind] = message
+            self._post(kind, message)
+        if outcome.complaint:
+            self._complain(outcome.complaint)
+        if outcome.heard is not None:
+            asyncio.get_running_loop().run_in_executor(self._thread, self._look_ahead, sample_rate)
+
+    # ------------------------------------------------------------------ in the thread
+
+    def _done(
+        self, asked: asks.AboutEars, grip: tuple[SoundingTone, ...], sample_rate: int, muted: bool
+    ) -> "_Outcome":
+        """Do it all, rendering included, and say what is to be heard and shown."""
+        complaint = ""
+        try:
+            training = self._training = self._training or Training(History(self._path))
+            was_asking, before = training.asking, training.heard
+            try:
+                _do(training, asked, grip)
+            except CannotWrite:
+                raise
+            except TonegenError as error:
+                complaint = str(error)
+            if muted and not isinstance(asked, asks.Hear):
+                training.hush()
+            if training.heard is not before or isinstance(asked, asks.Hear):
+                _prepare(training.heard, sample_rate)
+            messages: dict[str, Struct] = {"ears": training.view(self._offered)}
+            if not training.asking and (was_asking or isinstance(asked, asks.Ears)):
+                messages["eargraphs"] = training.graphs()
+        except CannotWrite as error:
+            # What is kept is safe; the file is opened anew when a page asks again.
+            person = self._training.person if self._training else ""
+            self._shut()
+            return _Outcome({"ears": nobody(self._offered, person)}, None, False, str(error))
+        return _Outcome(messages, training.heard, training.asking, complaint)
+
+    def _look_ahead(self, sample_rate: int) -> None:
+        if self._training is not None:
+            self._training.look_ahead(sample_rate)
+
+    def _shut(self) -> None:
+        if self._training is not None:
+            self._training.close()
+            self._training = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Outcome:
+    """What comes of one thing asked."""
+
+    messages: dict[str, Struct]
+    heard: Heard | None
+    asking: bool
+    complaint: str
+
+
+def _prepare(heard: Heard | None, sample_rate: int) -> None:
+    """Render here, in the thread, so that it is ready when it is played."""
+    if heard is not None:
+        heard.prepare(sample_rate)
+
+
+def _do(training: Training, asked: asks.AboutEars, grip: tuple[SoundingTone, ...]) -> None:
+    match asked:
+        case asks.Ears():
+            training.meet(asked.person)
+        case asks.Train():
+            training.begin(asked.person, _wish(asked, grip), asked.feedback)
+        case asks.GoOn():
+            training.go_on(asked.person, asked.feedback)
+        case asks.Pause():
+            training.pause()
+        case asks.Hear():
+            training.hear(asked.at)
+        case asks.Answer():
+            training.choose(asked.number, asked.choice)
+        case asks.Taps():
+            training.tapped(asked.number, asked.times_ms)
+        case asks.Move():
+            training.move(asked.cents)
+        case asks.Settle():
+            training.settle(asked.number, asked.cents)
+
+
+def _wish(asked: asks.Train, grip: Sequence[SoundingTone]) -> Wish:
+    """What is asked for, in terms of the ear. Raises BadValue for what cannot be meant."""
+    chords: tuple[Chord, ...] | None = None
+    low_hz = None
+    if asked.grip is not None:
+        chord, low_hz = material_of(grip)
+        chords = (chord,)
+    elif asked.intervals:
+        chords = parse_chords(asked.intervals)
+    return Wish(
+        asked.kind,
+        chords,
+        parse_register(asked.register) if asked.register else low_hz,
+        bed=asked.bed,
+        trials=asked.trials,
+        levels_cents=parse_levels(asked.cents) if asked.cents else (),
+    )

@@ -1,0 +1,454 @@
+"""One person's trials at the page: what is asked, what was answered, what is heard meanwhile.
+
+Nothing here knows the event loop or where the sound goes; answers are kept the moment they are given.
+"""
+
+import secrets
+from collections.abc import Sequence
+from math import isfinite
+from typing import Final
+
+from msgspec import Struct
+
+from tonegen.ear.history import History, login_name
+from tonegen.ear.planning import USUAL, Wish, plan_of
+from tonegen.ear.rendering import Clip, Held, Samples, Source, one_after_another
+from tonegen.ear.session import Answered, Session
+from tonegen.ear.taps import tapped_rate
+from tonegen.ear.trials import ADJUSTED, Bed, Kind, Sound, Trial, chord_name, parse_chords
+from tonegen.ear.words import describe, result_in_words
+from tonegen.errors import BadValue
+from tonegen.page.graphs import Graph, heard_at, over_days
+
+FARTHEST_CENTS: Final = 80.0
+ALL: Final = -1
+
+# What a page offers to touch; the command line takes any other interval. Common practice, no source.
+_INTERVALS: Final = ("2:1", "3:2", "4:3", "5:4", "6:5", "5:3", "8:5", "7:4")
+_TRIADS: Final = {"4:5:6": "major triad", "10:12:15": "minor triad"}
+_REGISTERS: Final = {"": "E3 to E4", "E2,E3": "E2 to E3", "A2,A3": "A2 to A3", "A3,A4": "A3 to A4"}
+_BEDS: Final = {Bed.NONE: "nothing", Bed.NOISE: "noise", Bed.CHORD: "a chord"}
+# Kinds whose error the listener can choose: others choose it by his answers, or by a beat rate.
+_OF_A_SIZE: Final = (Kind.SET, Kind.NAME, Kind.ABX)
+_SHORT: Final = {
+    Kind.PURER: "which is purer", Kind.SIDE: "wide, pure or narrow", Kind.SET: "set it pure",
+    Kind.RATE: "tap the beat", Kind.MATCH: "match the beat", Kind.NAME: "name it", Kind.ABX: "blind test",
+}  # fmt: skip
+
+
+_WHAT_TO_DO: Final = {
+    Kind.PURER: "Two sounds, one of them pure.",
+    Kind.SIDE: "One sound: the side of its error.",
+    Kind.SET: "Move a tone until nothing beats.",
+    Kind.RATE: "Tap along, on the pad or the space bar.",
+    Kind.MATCH: "Move a tone until it beats like another.",
+    Kind.NAME: "One sound: which interval it is.",
+    Kind.ABX: "Can you hear so many cents?",
+}
+
+
+class Named(Struct, frozen=True):
+    """Something to choose, by what it is asked for with, in words."""
+
+    name: str
+    words: str
+
+
+class KindView(Struct, frozen=True):
+    """A kind of trial, and how many of it are usual."""
+
+    name: str
+    words: str
+    task: str
+    trials: int
+    cents: bool  # whether a size of the error can be given
+
+
+class Offered(Struct, frozen=True):
+    """What a session can be made of."""
+
+    kinds: tuple[KindView, ...]
+    intervals: tuple[Named, ...]
+    registers: tuple[Named, ...]
+    beds: tuple[Named, ...]
+
+
+class AskedView(Struct, frozen=True):
+    """A question; `form` is how it is answered: choose, tap or slide.
+
+    sounds : what can be heard by itself, in its order. farthest_cents : how far the slider goes either way.
+    """
+
+    number: int
+    of: int
+    question: str
+    form: str
+    choices: tuple[str, ...]
+    sounds: tuple[str, ...]
+    moved_cents: float
+    farthest_cents: float
+
+
+class ResultView(Struct, frozen=True):
+    """What the answers to one interval say."""
+
+    interval: str
+    trials: int
+    result: str
+    range: str
+
+
+class EarsView(Struct, tag="ears", frozen=True):
+    """Who answers, what he is asked, and what he has answered.
+
+    waiting : the session that can be taken up again, in words; "" for none
+    asked : None between sessions. said : of the answer before, "" without feedback
+    heard : which sound plays, -1 for all, None for silence
+    """
+
+    offered: Offered
+    people: tuple[str, ...]
+    person: str
+    waiting: str
+    asked: AskedView | None
+    said: str
+    right: bool | None
+    results: tuple[ResultView, ...]
+    heard: int | None
+    notice: str
+
+
+def nobody(offers: Offered, person: str) -> EarsView:
+    """What is shown where the history cannot be used."""
+    return EarsView(offers, (), person, "", None, "", None, (), None, "")
+
+
+class EarGraphs(Struct, tag="eargraphs", frozen=True):
+    """What the answers say, drawn."""
+
+    graphs: tuple[Graph, ...]
+
+
+def offered() -> Offered:
+    """What a page offers."""
+    return Offered(
+        kinds=tuple(
+            KindView(
+                kind,
+                _SHORT[kind],
+                _WHAT_TO_DO[kind],
+                USUAL[kind].trials,
+                kind in _OF_A_SIZE,
+            )
+            for kind in Kind
+        ),
+        intervals=(
+            *(Named(text, chord_name(parse_chords(text)[0])) for text in _INTERVALS),
+            *(Named(text, words) for text, words in _TRIADS.items()),
+        ),
+        registers=tuple(Named(text, words) for text, words in _REGISTERS.items()),
+        beds=tuple(Named(bed, words) for bed, words in _BEDS.items()),
+    )
+
+
+class Clipped:
+    """Sounds one after another, from their beginning for each who plays them."""
+
+    def __init__(self, sounds: Sequence[Sound]) -> None:
+        """Take the sounds; nothing is rendered yet."""
+        self._sounds = sounds
+        self._made: dict[int, Samples] = {}
+
+    def prepare(self, sample_rate: int) -> None:
+        """Render them, so that they can be played at once."""
+        if sample_rate not in self._made:
+            self._made[sample_rate] = one_after_another(self._sounds, sample_rate)
+
+    def __call__(self, sample_rate: int) -> Source:
+        """A clip of its own at that rate."""
+        self.prepare(sample_rate)
+        return Clip(self._made[sample_rate])
+
+
+class Moving:
+    """A held sound that the listener may move; each who plays it takes it up where it is."""
+
+    def __init__(self, sound: Sound) -> None:
+        """Take the sound."""
+        self.sound = sound
+        self._start = sound
+        self._held: Held | None = None
+        self._ready: tuple[int, Held] | None = None
+
+    def prepare(self, sample_rate: int) -> None:
+        """Make it, so that it can be played at once."""
+        if self._ready is not None and self._ready[0] == sample_rate:
+            return
+        held = Held(self._start, sample_rate)
+        if self.sound is not self._start:
+            held.move(self.sound)
+        self._ready = sample_rate, held
+
+    def __call__(self, sample_rate: int) -> Source:
+        """A held sound of its own, which follows from now on."""
+        self.prepare(sample_rate)
+        assert self._ready is not None
+        (_, self._held), self._ready = self._ready, None
+        return self._held
+
+    def move(self, sound: Sound) -> None:
+        """Glide there at once."""
+        self.sound = sound
+        for held in (self._held, self._ready[1] if self._ready else None):
+            if held is not None:
+                held.move(sound)
+
+
+Heard = Clipped | Moving
+
+
+class Booked:
+    """A trial and what is heard of it: `whole` at first, for match the one to be matched; `own` is moved."""
+
+    def __init__(self, trial: Trial) -> None:
+        """Nothing is rendered yet."""
+        kind = trial.task.kind
+        self.trial = trial
+        self.own = Moving(trial.sounds[-1]) if kind in ADJUSTED or kind is Kind.RATE else None
+        self.first = Moving(trial.sounds[0]) if kind is Kind.MATCH else None
+        self.whole: Heard = self.first or self.own or Clipped(trial.sounds)
+
+    @property
+    def adjusted(self) -> bool:
+        """Whether the listener moves a sound."""
+        return self.trial.task.kind in ADJUSTED
+
+
+class Training:
+    """A person and the session that he is in; everything is told by `view`.
+
+    heard : what shall sound now, None for silence
+    """
+
+    def __init__(self, history: History) -> None:
+        """Nobody answers yet."""
+        self._history = history
+        self._person = ""
+        self._session: Session | None = None
+        self._number = 0
+        self._asked: Booked | None = None
+        self._ahead: dict[tuple[int, float], Booked] = {}
+        self._feedback = True
+        self._last: Answered | None = None
+        self._at: int | None = None
+        self.heard: Heard | None = None
+
+    @property
+    def person(self) -> str:
+        """Who answers."""
+        return self._person
+
+    @property
+    def asking(self) -> bool:
+        """Whether a trial is open."""
+        return self._asked is not None
+
+    def meet(self, person: str) -> None:
+        """See to a person: by name, or for "" whoever answered last here, else who is logged in."""
+        name = person.strip()
+        if not name and not self._person:
+            people = self._history.people()
+            name = people[0] if len(people) == 1 else login_name()
+        if name and name != self._person:
+            self.pause()
+            self._person, self._session, self._last = name, None, None
+
+    def begin(self, person: str, wish: Wish, feedback: bool) -> None:
+        """Begin a session. Raises BadValue for a wish that does not fit together."""
+        plan = plan_of(wish, secrets.randbelow(2**31))
+        self.meet(person)
+        self._take_up(self._history.begin(self._person, plan), feedback)
+
+    def go_on(self, person: str, feedback: bool) -> None:
+        """Take up the session that was not finished. Raises BadValue when there is none."""
+        self.meet(person)
+        number = self._history.unfinished(self._person)
+        if number is None:
+            raise BadValue(f"{self._person} has no session that waits; begin one")
+        self._take_up(number, feedback)
+
+    def pause(self) -> None:
+        """Fall silent; what is not answered waits."""
+        self._asked = self.heard = self._at = None
+        self._ahead = {}
+
+    def hush(self) -> None:
+        """Fall silent, and stay at the question."""
+        self.heard = self._at = None
+
+    def hear(self, at: int = ALL) -> None:
+        """Sound the whole trial again, or one of its sounds."""
+        booked = self._open()
+        sounds = booked.trial.sounds
+        if not ALL <= at < len(sounds):
+            raise BadValue("this trial has no such sound")
+        self._at = at
+        if at == ALL:
+            self.heard = booked.whole
+        elif booked.own is None:
+            self.heard = Clipped(sounds[at : at + 1])
+        else:
+            self.heard = booked.first if at == 0 and booked.first else booked.own
+
+    def look_ahead(self, sample_rate: int) -> None:
+        """Render what can come after the next answer, while the listener still listens."""
+        if self._session is None or self._asked is None or self._ahead:
+            return
+        for trial in self._session.could_come():
+            booked = Booked(trial)
+            booked.whole.prepare(sample_rate)
+            self._ahead[trial.seed, trial.level_cents] = booked
+
+    def move(self, moved_cents: float) -> None:
+        """Move the sound that is adjusted, so far from where it started; it is heard."""
+        own, start = self._adjusted()
+        if not isfinite(moved_cents):
+            raise BadValue("the slider stands at a finite number of cents")
+        limited = min(max(moved_cents, -FARTHEST_CENTS), FARTHEST_CENTS)
+        own.move(own.sound.with_error(start + limited))
+        if self.heard is not own:
+            self._at, self.heard = len(self._open().trial.sounds) - 1, own
+
+    def settle(self, number: int, moved_cents: float) -> None:
+        """Answer with the sound where it is now."""
+        if self._is_asked(number):
+            self.move(moved_cents)
+            sound = self._adjusted()[0].sound
+            self._answer(abs(sound.rate) if self._open().trial.task.kind is Kind.MATCH else sound.error_cents)
+
+    def tapped(self, number: int, times_ms: Sequence[float]) -> None:
+        """Answer with the rate of taps. Raises BadValue for too few of them."""
+        if self._is_asked(number):
+            if self._open().trial.task.kind is not Kind.RATE:
+                raise BadValue("this trial is not tapped")
+            self._answer(tapped_rate([at / 1000 for at in times_ms]).value)
+
+    def choose(self, number: int, choice: int) -> None:
+        """Answer with a choice. Raises BadValue for one that there is not."""
+        if self._is_asked(number):
+            if not self._open().trial.choices:
+                raise BadValue("this trial is not answered by a choice")
+            self._answer(float(choice))
+
+    def view(self, offers: Offered) -> EarsView:
+        """What the page shows."""
+        session = self._session
+        return EarsView(
+            offered=offers,
+            people=self._history.people(),
+            person=self._person,
+            waiting="" if self.asking else self._waiting(),
+            asked=self._asked_view(),
+            said=describe(self._last) if self._last and self._feedback else "",
+            right=self._last.judged.right if self._last and self._feedback else None,
+            results=() if session is None or self.asking else _results(session),
+            heard=self._at,
+            notice=self._history.notice,
+        )
+
+    def graphs(self) -> EarGraphs:
+        """The function of the session at hand, and progress over the days."""
+        if self.asking or not self._person:
+            return EarGraphs(())
+        of_session = () if self._session is None else heard_at(self._session)
+        return EarGraphs((*of_session, *over_days(self._history.rows(self._person))))
+
+    def close(self) -> None:
+        """Close the history."""
+        self._history.close()
+
+    def _waiting(self) -> str:
+        number = self._history.unfinished(self._person)
+        if number is None:
+            return ""
+        session = self._history.session(number)
+        kind = _SHORT[session.plan.task.kind]
+        return f"{kind}, {len(session.answered)} of {session.plan.trials} answered"
+
+    def _take_up(self, number: int, feedback: bool) -> None:
+        self._number, self._session = number, self._history.session(number)
+        self._feedback, self._last = feedback, None
+        self._ask()
+
+    def _ask(self) -> None:
+        assert self._session is not None
+        if self._session.finished:
+            self.pause()
+            return
+        trial = self._session.next_trial()
+        self._asked = self._ahead.get((trial.seed, trial.level_cents)) or Booked(trial)
+        self._ahead = {}
+        self.hear(0 if self._asked.first else ALL)
+
+    def _answer(self, answer: float) -> None:
+        session = self._session
+        assert session is not None
+        count = len(session.answered)
+        made = session.answer(answer)
+        try:
+            self._history.keep(self._number, count, made)
+        except BaseException:
+            self.pause()  # what is not kept is asked again
+            self._session = None
+            raise
+        self._last = made
+        self._ask()
+
+    def _is_asked(self, number: int) -> bool:
+        """Whether an answer is to the trial that is open: a second touch in haste is none."""
+        self._open()
+        return self._session is not None and number == len(self._session.answered)
+
+    def _open(self) -> Booked:
+        if self._asked is None:
+            raise BadValue("no trial is asked; begin, or go on")
+        return self._asked
+
+    def _adjusted(self) -> tuple[Moving, float]:
+        booked = self._open()
+        if booked.own is None or not booked.adjusted:
+            raise BadValue("nothing is adjusted in this trial")
+        return booked.own, booked.trial.sounds[-1].error_cents
+
+    def _asked_view(self) -> AskedView | None:
+        booked, session = self._asked, self._session
+        if booked is None or session is None:
+            return None
+        trial, moved = booked.trial, 0.0
+        if booked.adjusted and booked.own is not None:
+            moved = booked.own.sound.error_cents - trial.sounds[-1].error_cents
+        return AskedView(
+            number=len(session.answered),
+            of=session.plan.trials,
+            question=trial.question,
+            form="choose" if trial.choices else "slide" if booked.adjusted else "tap",
+            choices=trial.choices,
+            sounds=_SOUNDS.get(trial.task.kind, ()),
+            moved_cents=round(moved, 3) + 0.0,
+            farthest_cents=FARTHEST_CENTS,
+        )
+
+
+_SOUNDS: Final = {
+    Kind.PURER: ("the first", "the second"),
+    Kind.MATCH: ("the first", "the second"),
+    Kind.ABX: ("A", "B", "X"),
+}
+
+
+def _results(session: Session) -> tuple[ResultView, ...]:
+    kind = session.plan.task.kind
+    return tuple(
+        ResultView(chord_name(result.chord), result.trials, *result_in_words(result, kind))
+        for result in session.results()
+    )

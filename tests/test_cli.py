@@ -11,6 +11,8 @@ import soundfile
 from tests.measure import beat_of, hz_of
 from tonegen import presets
 from tonegen.cli import SUMMARIES
+from tonegen.cli.ear import SUMMARIES as EAR_SUMMARIES
+from tonegen.cli.keys import SUMMARIES as KEYS_SUMMARIES
 from tonegen.instrument import TuningPoint
 
 TONE_KEYS = {"name", "hz", "offset_cents", "drop_cents"}
@@ -277,18 +279,24 @@ def test_bad_input_is_one_line_and_exit_code_2(tonegen, line, message):
     assert message in tonegen.refused(f"tonegen {line}")
 
 
-@pytest.mark.parametrize("name", SUMMARIES)
-def test_every_command_opens_its_help_with_what_the_overview_says(tonegen, name):
-    ended = tonegen(f"tonegen {name} --help")
+GROUPS = {"tonegen": SUMMARIES, "tonegen ear": EAR_SUMMARIES, "tonegen keys": KEYS_SUMMARIES}
+COMMANDS = [(group, name) for group, summaries in GROUPS.items() for name in summaries]
+
+
+@pytest.mark.parametrize(("group", "name"), COMMANDS)
+def test_every_command_opens_its_help_with_what_the_overview_says(tonegen, group, name):
+    ended = tonegen(f"{group} {name} --help")
     assert ended.code == 0
-    assert SUMMARIES[name] in ended.out
+    assert GROUPS[group][name] in " ".join(ended.out.split())
 
 
-def test_the_overview_names_every_command(tonegen):
-    for line in ("tonegen", "tonegen --help"):
+@pytest.mark.parametrize("group", GROUPS)
+def test_an_overview_names_every_command(tonegen, group):
+    for line in (group, f"{group} --help"):
         ended = tonegen(line)
-        assert ended.code == 0
-        assert all(summary in ended.out for summary in SUMMARIES.values())
+        assert (ended.code, ended.err) == (0, "")
+        overview = " ".join(ended.out.split())
+        assert all(summary in overview for summary in GROUPS[group].values())
 
 
 def loaded_by(arguments: str) -> set[str]:

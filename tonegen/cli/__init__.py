@@ -68,16 +68,12 @@ class Commands(click.Group):
     cls=Commands,
     package=__name__,
     summaries=SUMMARIES,
-    invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Each command explains itself: tonegen beats --help",
 )
 @click.version_option(package_name="tonegen", message="%(prog)s %(version)s")
-@click.pass_context
-def tonegen(ctx: click.Context) -> None:
+def tonegen() -> None:
     """Reference tones and beat rates for tempering an instrument by ear."""
-    if ctx.invoked_subcommand is None:
-        click.echo(ctx.get_help())
 
 
 def main() -> NoReturn:
@@ -90,6 +86,9 @@ def main() -> NoReturn:
         sys.stdout.flush()
     except TonegenError as error:
         _fail(str(error), error.exit_code)
+    except click.exceptions.NoArgsIsHelpError as alone:
+        click.echo(alone.format_message())
+        sys.exit(0)
     except click.ClickException as error:
         _fail(" ".join(error.format_message().split()), error.exit_code)
     except (click.Abort, KeyboardInterrupt):

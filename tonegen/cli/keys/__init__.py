@@ -1,0 +1,29 @@
+"""tonegen keys: keyboards and samplers brought to the temperament."""
+
+from collections.abc import Mapping
+from typing import Final
+
+import click
+
+from tonegen.cli import Commands
+
+# The same sentence opens each command's own help.
+SUMMARIES: Final[Mapping[str, str]] = {
+    "plan": "Show what each key will get, before anything is sent.",
+    "send": "Tune a receiver, keep it in tune, and put it back at the end.",
+    "through": "Retune what is played, as it is played.",
+    "file": "Retune a Standard MIDI File; tempo, tracks, programs and lyrics stay.",
+    "osc": "Tune by OSC, and let OSC move pedals, bar, temperament and tones.",
+    "reset": "Put a receiver back: notes off, bends to the centre, equal temperament.",
+    "ports": "List the MIDI ports there are.",
+}
+
+
+@click.group(
+    cls=Commands,
+    package=__name__,
+    summaries=SUMMARIES,
+    epilog="Each command explains itself: tonegen keys plan --help",
+)
+def command() -> None:
+    """Bring keyboards and samplers to the temperament, by MIDI and OSC."""

@@ -1,0 +1,199 @@
+"""What the keyboards are brought to, and where it goes: the options that the keys commands share."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from functools import wraps
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from tonegen import presets
+from tonegen.cli.asked import (
+    Parsed,
+    Preset,
+    load_drop,
+    load_temperament,
+    load_temperament_of,
+    parse_travels,
+)
+from tonegen.errors import BadValue
+from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class
+
+if TYPE_CHECKING:
+    from tonegen.keys.desk import Desk
+    from tonegen.keys.messages import Tuning
+    from tonegen.keys.receivers import Receiver
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+def parse_pair(text: str) -> tuple[str, str]:
+    """NAME=VALUE. Raises BadValue."""
+    name, equals, value = text.rpartition("=")
+    if not (equals and name.strip() and value.strip()):
+        raise BadValue(f'"{text}" needs a name, an equals sign and a value')
+    return name.strip(), value.strip()
+
+
+def parse_song(text: str) -> tuple[str, int]:
+    """A song's name and the pitch class of its key, "Waltz=D". Raises BadValue."""
+    name, key = parse_pair(text)
+    return name, parse_pitch_class(key)
+
+
+def parse_weight(text: str) -> tuple[str, float]:
+    """A grip's name and how much it counts. Raises BadValue."""
+    name, number = parse_pair(text)
+    try:
+        weight = float(number)
+    except ValueError:
+        weight = -1.0
+    if not 0 <= weight < float("inf"):
+        raise BadValue(f'"{number}" is not a weight; give 0 or more, such as 2')
+    return name, weight
+
+
+@dataclass(frozen=True, slots=True)
+class AskedScale:
+    """The options that say what the keyboards are brought to, as they were given."""
+
+    instrument: str | None
+    temperament: str
+    root: int | None
+    drop: str
+    fret: float | None
+    song_key: int | None
+    changes: dict[str, float] | None
+    grip: tuple[str, ...]
+    weight: tuple[tuple[str, float], ...]
+    policy: str | None
+    fill: str
+    reference: float
+
+    def desk(self, receiver: "Receiver") -> "Desk":
+        """The knobs set so. Raises BadValue for options that do not fit together."""
+        from tonegen.keys.desk import Desk
+        from tonegen.keys.scale import Policy, fret_of_song_key, scale_of_dumps
+        from tonegen.temperament import OwnTemperament
+
+        reference_hz = checked_reference_hz(self.reference)
+        if self.temperament.lower().endswith(".syx"):
+            return Desk(
+                receiver, fixed_scale=scale_of_dumps(_tunings(Path(self.temperament)), reference_hz),
+                reference_hz=reference_hz,
+            )  # fmt: skip
+        instrument_name = self.instrument
+        if instrument_name is None:
+            temperament = load_temperament(self.temperament, self.root or 0, self.root is not None)
+            if not isinstance(temperament, OwnTemperament):
+                self._refuse_without_instrument()
+                return Desk(receiver, temperament, reference_hz=reference_hz)
+            instrument_name = temperament.instrument_name
+        instrument = presets.instrument(instrument_name)
+        if self.fret is not None and self.song_key is not None:
+            raise BadValue("--fret and --song-key both say where the bar is; give one")
+        fret = self.fret or 0.0
+        if self.song_key is not None:
+            fret = fret_of_song_key(instrument, self.song_key)
+        policy = self.policy or ("grip-first" if self.grip else "mean")
+        for name, _ in self.weight:
+            instrument.grip(name)
+        return Desk(
+            receiver,
+            load_temperament_of(instrument, self.temperament, self.root),
+            instrument,
+            load_drop(instrument, self.drop),
+            instrument.checked_fret(fret),
+            dict(instrument.state(self.changes).travels) if self.changes is not None else {},
+            self.changes is not None,
+            self.grip,
+            dict(self.weight),
+            Policy(policy.replace("-", " ")),
+            load_temperament(self.fill, 0, False),
+            reference_hz,
+        )
+
+    def _refuse_without_instrument(self) -> None:
+        given = [
+            option
+            for option, value in (
+                ("--fret", self.fret), ("--song-key", self.song_key), ("--changes", self.changes),
+                ("--grip", self.grip or None), ("--policy", self.policy),
+            )
+            if value is not None
+        ]  # fmt: skip
+        if given:
+            raise BadValue(f"{' and '.join(given)} belong to an instrument; give --instrument")
+
+
+def _tunings(path: Path) -> list["Tuning"]:
+    """All tuning messages of a file of system exclusive messages."""
+    from tonegen.keys.messages import parse_tuning
+    from tonegen.keys.stream import Splitter
+
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise BadValue(f"{path}: cannot be read: {(error.strerror or '').lower()}") from None
+    messages = [message for message in Splitter().feed(data) if message[0] == 0xF0]
+    if not messages:
+        raise BadValue(f"{path}: holds no system exclusive message (F0 to F7)")
+    try:
+        return [parse_tuning(message) for message in messages]
+    except BadValue as error:
+        raise BadValue(f"{path}: {error}") from None
+
+
+_NOTE = Parsed("note", parse_pitch_class)
+_SCALE_OPTIONS = (
+    click.option("--instrument", type=Preset("instruments"), help="Follow its strings; name or TOML file."),
+    click.option(
+        "--temperament", type=Preset("temperaments"), default="equal", show_default=True,
+        help="A temperament, one of your own, or a tuning dump (.syx).",
+    ),
+    click.option("--root", type=_NOTE, help="What the temperament is built on."),
+    click.option("--drop", type=Preset("drops"), default="none", show_default=True, help="Cabinet drop."),
+    click.option("--fret", type=float, help="Bar position."),
+    click.option("--song-key", type=_NOTE, help="The song's key, in place of --fret."),
+    click.option(
+        "--changes", type=Parsed("A,B", parse_travels), help="Follow all strings with these engaged."
+    ),
+    click.option("--grip", multiple=True, help="A saved grip to follow; give more, the first leads."),
+    click.option(
+        "--weight", multiple=True, type=Parsed("grip=number", parse_weight), help="How much a grip counts."
+    ),
+    click.option(
+        "--policy", type=click.Choice(["grip-first", "mean", "least-beats"]),
+        help="Who is right where strings disagree: the first grip, the mean, or least beats against it.",
+    ),
+    click.option(
+        "--fill", type=Preset("temperaments"), default="equal", show_default=True,
+        help="Gives the notes that no string plays.",
+    ),
+    click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in hz."),
+)  # fmt: skip
+
+receiver_option = click.option(
+    "--receiver", type=Preset("receivers"), required=True, help="What is tuned, by name or TOML file."
+)
+out_option = click.option("--out", metavar="PORT", help="MIDI output, by name or part of it.")
+virtual_out_option = click.option("--virtual-out", metavar="NAME", help="Make a MIDI output of this name.")
+to_option = click.option("--to", metavar="HOST:PORT", help="Where OSC goes.")
+song_option = click.option(
+    "--song", multiple=True, type=Parsed("name=key", parse_song), help="A song and its key, such as Waltz=D."
+)
+seconds_option = click.option("--seconds", type=float, help="How long; until Ctrl-C when left out.")
+
+
+def asks_for_a_scale(wrapped: Command) -> Command:
+    """Give a command the options of the scale, gathered in one `AskedScale` named `asked`."""
+
+    @wraps(wrapped)
+    def gathered(**options: Any) -> Any:
+        asked = AskedScale(**{field.name: options.pop(field.name) for field in fields(AskedScale)})
+        return wrapped(asked=asked, **options)
+
+    for option in reversed(_SCALE_OPTIONS):
+        gathered = option(gathered)
+    return gathered  # type: ignore[return-value]

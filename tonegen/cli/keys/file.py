@@ -1,0 +1,59 @@
+"""tonegen keys file."""
+
+from pathlib import Path
+
+import click
+
+from tonegen.cli.keys.asked import AskedScale, asks_for_a_scale, receiver_option
+from tonegen.cli.keys.plan import plan_json
+from tonegen.cli.show import as_json, print_json
+from tonegen.errors import BadValue
+from tonegen.writing import written_whole
+
+_LARGEST_MIDI_FILE_BYTES = 200_000_000
+
+
+@click.command()
+@click.argument("source", metavar="IN.MID", type=click.Path(path_type=Path))
+@click.argument("target", metavar="OUT.MID", type=click.Path(path_type=Path))
+@asks_for_a_scale
+@receiver_option
+@as_json
+def command(source: Path, target: Path, asked: AskedScale, receiver: str, in_json: bool) -> None:
+    """Retune a Standard MIDI File; tempo, tracks, programs and lyrics stay.
+
+    \b
+    tonegen keys file in.mid out.mid --temperament five-limit-just --root G --receiver mpe
+    """
+    from tonegen.keys.files import retune
+    from tonegen.keys.receivers import receiver as load
+
+    made = asked.desk(load(receiver)).plan()
+    try:
+        if source.stat().st_size > _LARGEST_MIDI_FILE_BYTES:
+            raise BadValue(f"{source}: larger than 200 MB; that is no song")
+        retuned = retune(source.read_bytes(), made)
+    except OSError as error:
+        raise BadValue(f"{source}: cannot be read: {(error.strerror or str(error)).lower()}") from None
+    except BadValue as error:
+        raise BadValue(f"{source}: {error}") from None
+    with written_whole(target, force=True) as beside:
+        beside.write_bytes(retuned.data)
+    result = {
+        "receiver": receiver,
+        "notes": retuned.notes,
+        "set_up_seconds": retuned.set_up_seconds,
+        "clipped_bends": retuned.clipped,
+        "worst_left": plan_json(made)["worst_left"],
+    }
+    if in_json:
+        print_json(result)
+    else:
+        click.echo(
+            f"{target}: {retuned.notes} notes retuned; on a MIDI cable the set-up at the start "
+            f"takes {retuned.set_up_seconds:.1f} s"
+        )
+    if retuned.clipped:
+        click.echo(
+            f"{retuned.clipped} bends reach beyond the bend range; raise bend_range_semitones", err=True
+        )

@@ -1,0 +1,57 @@
+"""tonegen keys osc."""
+
+from contextlib import ExitStack
+
+import click
+
+from tonegen.cli.keys.asked import (
+    AskedScale,
+    asks_for_a_scale,
+    receiver_option,
+    seconds_option,
+    song_option,
+    to_option,
+)
+from tonegen.cli.keys.rig import stay, tuned_rig, where_it_goes
+from tonegen.cli.keys.speakers import driven_by_osc
+from tonegen.errors import BadValue
+
+
+@click.command()
+@asks_for_a_scale
+@receiver_option
+@to_option
+@click.option(
+    "--listen", metavar="HOST:PORT", default="127.0.0.1:9001", show_default=True,
+    help="Where OSC is taken in, to move pedals, bar and temperament.",
+)  # fmt: skip
+@song_option
+@seconds_option
+def command(
+    asked: AskedScale,
+    receiver: str,
+    to: str | None,
+    listen: str,
+    song: tuple[tuple[str, int], ...],
+    seconds: float | None,
+) -> None:
+    """Tune by OSC, and let OSC move pedals, bar, temperament and tones.
+
+    \b
+    tonegen keys osc --temperament my-e9 --to 127.0.0.1:9000 --receiver osc-per-key
+    """
+    from tonegen.keys.receivers import Osc
+    from tonegen.keys.receivers import receiver as load
+
+    loaded = load(receiver)
+    if not isinstance(loaded, Osc):
+        raise BadValue(f"{receiver} is sent MIDI, not OSC; take an osc receiver, or tonegen keys send")
+    desk = asked.desk(loaded)
+    desk.songs = dict(song)
+    made = desk.plan()
+    with ExitStack() as stack:
+        rig = stack.enter_context(tuned_rig(where_it_goes(None, None, to, made), made))
+        desk.changed = rig.retune
+        heard = driven_by_osc(stack, desk, listen)
+        click.echo(f"Tuned by OSC; listening at {heard}. Ctrl-C puts it back.", err=True)
+        stay([], seconds)

@@ -1,0 +1,100 @@
+"""tonegen keys plan."""
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from tonegen.cli.keys.asked import AskedScale, asks_for_a_scale, receiver_option
+from tonegen.cli.show import as_json, print_json, print_table, signed
+
+if TYPE_CHECKING:
+    from tonegen.keys.plan import Plan
+
+
+@click.command()
+@asks_for_a_scale
+@receiver_option
+@as_json
+def command(asked: AskedScale, receiver: str, in_json: bool) -> None:
+    """Show what each key will get, before anything is sent."""
+    from tonegen.keys.receivers import receiver as load
+
+    made = asked.desk(load(receiver)).plan()
+    if in_json:
+        print_json({"receiver": receiver, **plan_json(made)})
+    else:
+        _print_plan(receiver, made)
+
+
+def plan_json(made: "Plan") -> dict[str, Any]:
+    """The stable keys of a plan."""
+    from tonegen.pitch import note_name
+
+    rows = zip(
+        made.scale.key_cents.tolist(), made.sent_cents.tolist(), made.left_cents.tolist(), made.hz.tolist(),
+        strict=True,
+    )  # fmt: skip
+    return {
+        "keys": [
+            {
+                "key": key,
+                "note": note_name(key, made.scale.flats),
+                "offset_cents": offset,
+                "sent_cents": sent,
+                "left_cents": left,
+                "hz": hz,
+            }
+            for key, (offset, sent, left, hz) in enumerate(rows)
+        ],
+        "spread": [
+            {
+                "note": spread.note,
+                "lowest_cents": spread.lowest_cents,
+                "highest_cents": spread.highest_cents,
+                "cents": spread.cents,
+                "beats_per_second": spread.beats_per_second,
+                "strings": list(spread.strings),
+            }
+            for spread in made.scale.spread
+        ],
+        "worst_left": {
+            "cents": made.worst_left.cents,
+            "beats_per_second": made.worst_left.beats_per_second,
+        },
+    }
+
+
+def _print_plan(receiver: str, made: "Plan") -> None:
+    from tonegen.pitch import note_name
+
+    scale = made.scale
+    heard = range(60, 72) if len(scale.heard_keys) == 88 else scale.heard_keys
+    rows = [
+        (
+            note_name(key, scale.flats),
+            signed(scale.key_cents[key]),
+            signed(made.sent_cents[key], 3),
+            signed(made.left_cents[key], 3),
+            f"{made.hz[key]:.3f}",
+            f"{abs(made.beats_left[key]):.3f}",
+        )
+        for key in heard
+    ]
+    print_table(
+        ["key", ">wanted", ">sent", ">left", ">hz", ">beats/s left"],
+        rows,
+        f"{scale.name} to {receiver}; A4 = {scale.reference_hz:g} Hz, offsets in cents",
+    )
+    if scale.spread:
+        print_table(
+            ["note", ">lowest", ">highest", ">beats/s", "strings that disagree"],
+            [
+                (one.note, signed(one.lowest_cents), signed(one.highest_cents),
+                 f"{one.beats_per_second:.2f}", "; ".join(one.strings))
+                for one in scale.spread
+            ],
+        )  # fmt: skip
+    worst = made.worst_left
+    click.echo(
+        f"At worst {abs(worst.cents):.3f} cents are left, {worst.beats_per_second:.3f} beats a second."
+    )

@@ -1,0 +1,82 @@
+"""A receiver while it is tuned: where it is, whether it is there, and until when."""
+
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+import click
+
+from tonegen.errors import BadValue
+
+if TYPE_CHECKING:
+    from tonegen.keys.live import Rig
+    from tonegen.keys.plan import Plan
+
+_LOOK_SECONDS = 0.25
+
+
+def where_it_goes(out: str | None, virtual_out: str | None, to: str | None, made: "Plan") -> str:
+    """The door's text for the guard. Raises BadValue unless exactly the right one was given."""
+    from tonegen.keys.osc_port import parse_address
+    from tonegen.keys.receivers import Osc
+
+    given = [text for text in (out, virtual_out, to) if text]
+    if isinstance(made.receiver, Osc):
+        if len(given) != 1 or not to:
+            raise BadValue("an OSC receiver needs --to HOST:PORT, such as --to 127.0.0.1:9000")
+        parse_address(to)
+        return f"osc {to}"
+    if len(given) != 1 or to:
+        raise BadValue("say where MIDI goes: --out PORT (see: tonegen keys ports), or --virtual-out NAME")
+    return f"midi {out}" if out else f"virtual {virtual_out}"
+
+
+@contextmanager
+def tuned_rig(where: str, made: "Plan") -> Iterator["Rig"]:
+    """A receiver that is tuned while this lasts, and put back at its end."""
+    from tonegen.keys.live import Rig
+
+    rig = Rig(where, made)
+    try:
+        yield rig
+    finally:
+        rig.close()
+
+
+def looking(rig: "Rig", came_back: Callable[[], None]) -> Callable[[], None]:
+    """A look at the receiver, told to the player when it goes and when it comes back."""
+    from tonegen.keys.live import Presence
+
+    was = [Presence.THERE]
+
+    def look() -> None:
+        now = rig.look()
+        if now is Presence.GONE and was[0] is not Presence.GONE:
+            click.echo("The receiver has gone; it will be tuned again when it is back.", err=True)
+        if now is Presence.BACK:
+            came_back()
+            click.echo("The receiver is back, and tuned.", err=True)
+        was[0] = now
+
+    return look
+
+
+def stay(
+    each_time: Sequence[Callable[[], None]], seconds: float | None, wake: threading.Event | None = None
+) -> None:
+    """Do these again and again until the time is over or Ctrl-C; at once when woken."""
+    from time import monotonic
+
+    if seconds is not None and not seconds > 0:
+        raise BadValue(f"--seconds {seconds:g} is not possible; give more than 0")
+    wake = wake or threading.Event()
+    until = monotonic() + seconds if seconds is not None else float("inf")
+    try:
+        while (left := until - monotonic()) > 0:
+            wake.wait(min(_LOOK_SECONDS, left))
+            wake.clear()
+            for do in each_time:
+                do()
+    except KeyboardInterrupt:
+        pass  # the usual way to end

@@ -1,0 +1,93 @@
+"""tonegen keys send."""
+
+from collections.abc import Sequence
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from tonegen.cli.asked import Preset
+from tonegen.cli.keys.asked import (
+    AskedScale,
+    asks_for_a_scale,
+    out_option,
+    seconds_option,
+    to_option,
+    virtual_out_option,
+)
+from tonegen.cli.keys.plan import plan_json
+from tonegen.cli.keys.rig import looking, stay, tuned_rig, where_it_goes
+from tonegen.cli.show import as_json, print_json
+from tonegen.errors import BadValue
+from tonegen.writing import written_whole
+
+if TYPE_CHECKING:
+    from tonegen.keys.plan import Plan
+
+
+@click.command()
+@asks_for_a_scale
+@click.option(
+    "--receiver",
+    "receivers",
+    type=Preset("receivers"),
+    required=True,
+    multiple=True,
+    help="What is tuned, by name or TOML file; give more where several share the port.",
+)
+@out_option
+@virtual_out_option
+@to_option
+@click.option("--out-syx", type=click.Path(path_type=Path), help="Write the tuning message to a file.")
+@click.option("--keep", is_flag=True, help="Leave the receiver tuned and end; keys reset puts it back.")
+@seconds_option
+@as_json
+def command(
+    asked: AskedScale,
+    receivers: tuple[str, ...],
+    out: str | None,
+    virtual_out: str | None,
+    to: str | None,
+    out_syx: Path | None,
+    keep: bool,
+    seconds: float | None,
+    in_json: bool,
+) -> None:
+    """Tune a receiver, keep it in tune, and put it back at the end.
+
+    \b
+    tonegen keys send --instrument e9-ten-string --fret 3 --receiver mts-octave --out PORT
+    tonegen keys send --temperament quarter-comma-meantone --root C --receiver mts-bulk --out-syx tuning.syx
+    """
+    from tonegen.keys.receivers import check_together
+    from tonegen.keys.receivers import receiver as load
+
+    loaded = {name: load(name) for name in receivers}
+    check_together(loaded)
+    plans = {name: asked.desk(one).plan() for name, one in loaded.items()}
+    live = bool(out or virtual_out or to)
+    if live or out_syx is None:
+        doors = [(where_it_goes(out, virtual_out, to, made), made) for made in plans.values()]
+        with ExitStack() as stack:
+            rigs = [stack.enter_context(tuned_rig(where, made)) for where, made in doors]
+            if keep:
+                for rig in rigs:
+                    rig.keep()
+            else:
+                click.echo("The receiver is tuned. Ctrl-C puts it back.", err=True)
+                stay([looking(rig, rig.tune_again) for rig in rigs], seconds)
+    if out_syx is not None:
+        _write_syx(out_syx, list(plans.values()))
+    if in_json:
+        for name, made in plans.items():
+            sent = {"messages": len(made.messages), "bytes": sum(map(len, made.messages))}
+            print_json({"receiver": name, **sent, **plan_json(made)})
+
+
+def _write_syx(path: Path, plans: Sequence["Plan"]) -> None:
+    sysex = b"".join(message for made in plans for message in made.messages if message[0] == 0xF0)
+    if not sysex:
+        raise BadValue("--out-syx: this receiver is not tuned by system exclusive messages; take an mts one")
+    with written_whole(path, force=True) as beside:
+        beside.write_bytes(sysex)

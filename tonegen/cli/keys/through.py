@@ -1,0 +1,128 @@
+"""tonegen keys through."""
+
+from contextlib import ExitStack
+from typing import TYPE_CHECKING
+
+import click
+
+from tonegen.cli.asked import Parsed
+from tonegen.cli.keys.asked import (
+    AskedScale,
+    asks_for_a_scale,
+    out_option,
+    parse_pair,
+    receiver_option,
+    seconds_option,
+    song_option,
+    to_option,
+    virtual_out_option,
+)
+from tonegen.cli.keys.rig import looking, stay, tuned_rig, where_it_goes
+from tonegen.cli.keys.speakers import driven_by_osc
+from tonegen.errors import BadValue
+
+if TYPE_CHECKING:
+    from tonegen.keys.plan import Plan
+
+
+def parse_pedal(text: str) -> tuple[int, str]:
+    """A controller number and the change that it moves, "20=A". Raises BadValue."""
+    number, change = parse_pair(text)
+    if not (number.isascii() and number.isdigit() and int(number) < 120):
+        raise BadValue(f'"{number}" is not a MIDI controller; give 0 to 119')
+    return int(number), change
+
+
+@click.command()
+@asks_for_a_scale
+@receiver_option
+@click.option("--in", "in_port", metavar="PORT", help="MIDI input, by name or part of it.")
+@click.option("--virtual-in", metavar="NAME", help="Make a MIDI input of this name.")
+@out_option
+@virtual_out_option
+@to_option
+@click.option(
+    "--pedal", multiple=True, type=Parsed("controller=change", parse_pedal),
+    help="A MIDI controller that is a pedal or lever, such as 20=A; scale and tones follow it.",
+)  # fmt: skip
+@click.option(
+    "--listen", "listen_at", metavar="HOST:PORT",
+    help="Take OSC in as well, to move pedals, bar and temperament, and to play tones.",
+)  # fmt: skip
+@song_option
+@seconds_option
+def command(
+    asked: AskedScale,
+    receiver: str,
+    in_port: str | None,
+    virtual_in: str | None,
+    out: str | None,
+    virtual_out: str | None,
+    to: str | None,
+    pedal: tuple[tuple[int, str], ...],
+    listen_at: str | None,
+    song: tuple[tuple[str, int], ...],
+    seconds: float | None,
+) -> None:
+    """Retune what is played, as it is played.
+
+    \b
+    tonegen keys through --in PORT --out PORT --receiver mpe --temperament my-e9
+    """
+    from tonegen.keys.live import Pedals, Through
+    from tonegen.keys.ports import MidiInput
+    from tonegen.keys.receivers import receiver as load
+
+    if bool(in_port) == bool(virtual_in):
+        raise BadValue("say where notes come from: --in PORT (see: tonegen keys ports), or --virtual-in NAME")
+    desk = asked.desk(load(receiver))
+    desk.songs = dict(song)
+    made = desk.plan()
+    for _, change in pedal:
+        if desk.instrument is None:
+            raise BadValue("--pedal moves a change of an instrument; give --instrument")
+        desk.instrument.change(change)
+    where = where_it_goes(out, virtual_out, to, made)
+    with ExitStack() as stack:
+        rig = stack.enter_context(tuned_rig(where, made))
+        player = Through(made, rig.door.send, dict(pedal))
+        stack.callback(player.finish)
+        source = MidiInput(in_port or virtual_in or "", player.receive, virtual=bool(virtual_in))
+        stack.callback(source.close)
+
+        def retuned(made: "Plan") -> None:
+            player.retune(made)
+            rig.retune(made, send=player.rotation is None)
+
+        pedals = Pedals(desk.move, lambda why: click.echo(f"tonegen: {why}", err=True))
+        plays = [True]
+
+        def listen() -> None:
+            if plays[0] and not source.is_there():
+                plays[0] = False
+                player.finish()  # its note-offs will not come any more
+                click.echo("The keyboard has gone; it will be heard again when it is back.", err=True)
+            elif not plays[0] and source.reconnect():
+                plays[0] = True
+                click.echo("The keyboard is back.", err=True)
+
+        desk.changed = retuned
+        heard = f"; listening at {driven_by_osc(stack, desk, listen_at)}" if listen_at else ""
+        click.echo(f"Notes pass through retuned{heard}. Ctrl-C ends and puts the receiver back.", err=True)
+        _keep_pauses_short()
+
+        def follow() -> None:
+            pedals.follow(player.travels)
+
+        stay([looking(rig, player.start_over), follow, listen], seconds, player.moved)
+
+
+def _keep_pauses_short() -> None:
+    """No pause of the interpreter between a note's arrival and its way out."""
+    import gc
+    import sys
+
+    gc.collect()
+    gc.freeze()
+    gc.disable()  # what is made for each note is freed by its count alone
+    sys.setswitchinterval(0.0005)

@@ -218,3 +218,70 @@ def test_a_page_that_asks_too_fast_is_told_so(own):
         await page.engine.close()
 
     check()
+
+
+def test_a_lesson_sounds_asks_and_answers(own):
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, asks.Lesson("in-the-band"))
+        outlet = page.engine.hear_in_page(48000, lambda: None)
+        step = (await page.until("lesson"))["step"]
+        assert (step["at"], step["of"], step["verdict"]) == (0, 4, "")
+        assert "Cabinet drop" in step["title"]
+        assert any("at the end" in words for sound in step["sounds"] for words in sound["words"])
+        page.ask(asks.Demonstrate(0))
+        await page.until("lesson", lambda shown: shown["step"]["heard"] == 0)
+        assert np.abs(drawn(outlet, 0.5)).max() > 0.005
+        page.ask(asks.Reply(0))
+        step = (await page.until("lesson", lambda shown: shown["step"]["verdict"]))["step"]
+        assert step["right"]
+        assert step["verdict"].startswith("Yes. ")
+        page.ask(asks.Pause())
+        await page.until("lesson", lambda shown: shown["step"] is None)
+        drawn(outlet, 0.6)
+        assert np.abs(drawn(outlet, 0.3)).max() == 0.0
+        await page.engine.close()
+
+    check()
+
+
+def test_a_lesson_is_drawn_where_its_partials_and_beats_are(own):
+    """A beat slowed from 8 a second to none turns more often in the first half than in the second."""
+
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, asks.Lesson("hearing-beats", 2))
+        sounds = (await page.until("lesson"))["step"]["sounds"]
+        tones = [tone for sound in sounds for tone in sound["tones"]]
+        for tone in tones:
+            places = [place for place, _ in tone["rungs"]]
+            assert places == sorted(places)
+            assert 0 <= places[0] < places[-1] <= 1
+        assert any(meets for tone in tones for _, meets in tone["rungs"])
+        loud = np.array(sounds[0]["swells"][0]["loud"])
+        turns = np.flatnonzero((loud[1:-1] < loud[:-2]) & (loud[1:-1] <= loud[2:]))
+        assert (turns < len(loud) / 2).sum() > (turns >= len(loud) / 2).sum()
+        assert loud[-1] == pytest.approx(loud[-10], abs=0.05)
+        await page.engine.close()
+
+    check()
+
+
+@pytest.mark.parametrize(
+    ("asked", "message"),
+    [
+        (asks.Lesson("../../etc/passwd"), "no lesson called"),
+        (asks.Lesson("in-the-band", 99), "steps 1 to 4"),
+        (asks.Demonstrate(0), "no lesson is open"),
+        (asks.Reply(0), "no lesson is open"),
+    ],
+)
+def test_a_lesson_that_there_is_not(own, asked, message):
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, asked)
+        assert message in (await page.until("fault"))["text"]
+        assert page.shown["lesson"]["step"] is None
+        await page.engine.close()
+
+    check()

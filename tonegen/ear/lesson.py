@@ -259,61 +259,98 @@ def _tones_hz(texts: Sequence[str], first: str) -> tuple[float, ...]:
     return tuple(tones)
 
 
+@dataclass(frozen=True, slots=True)
+class Rung:
+    """A partial in the picture: 0 is the lowest place of a sound, 1 the highest, on a logarithmic scale.
+
+    meets : whether it meets a partial of another tone
+    """
+
+    place: float
+    meets: bool
+
+
+def rungs(sound: LessonSound) -> tuple[tuple[Rung, ...], ...]:
+    """The partials of each tone, low to high."""
+    hz = np.outer(sound.tones_hz, sound.timbre.multiples)
+    low, high = np.log(hz.min() / 1.03), np.log(hz.max() * 1.03)
+    meeting = {
+        place
+        for beat in sound.beats()
+        for place in ((beat.low, beat.ratio.upper), (beat.high, beat.ratio.lower))
+    }
+    return tuple(
+        tuple(
+            Rung(float((np.log(partial) - low) / (high - low)), (index, number) in meeting)
+            for number, partial in enumerate(tone, 1)
+        )
+        for index, tone in enumerate(hz)
+    )
+
+
+def beats_in_words(sound: LessonSound) -> tuple[str, ...]:
+    """What beats, each pair in a line, at the end as well where the tones glide."""
+    lines = []
+    for start, goal in zip(sound.beats(), sound.beats(of_the_goal=True), strict=True):
+        after = "" if start == goal else f"; at the end {goal.how_fast}"
+        numbers = f"partials {start.ratio.upper} and {start.ratio.lower}, at {start.at_hz:.0f} Hz"
+        lines.append(f"{_pair(sound, start)}: {numbers}: {start.how_fast}{after}")
+    return tuple(lines)
+
+
 def ladder(sound: LessonSound, columns: int) -> tuple[str, ...]:
     """The partials of each tone on one line, low to high, and beneath what beats: a picture in text.
 
     Partials stand where they lie on a logarithmic scale; those that meet another tone's are marked.
     """
     label = max(len(name) for name in sound.names) + 2
-    width = columns - label
-    hz = np.outer(sound.tones_hz, sound.timbre.multiples)
-    low, high = np.log(hz.min() / 1.03), np.log(hz.max() * 1.03)
-    at = np.floor((np.log(hz) - low) / (high - low) * width).astype(int)
-    meeting = {
-        place
-        for beat in sound.beats()
-        for place in ((beat.low, beat.ratio.upper), (beat.high, beat.ratio.lower))
-    }
-    lines = [_line(name, label, width, at, index, meeting) for index, name in enumerate(sound.names)]
-    for start, goal in zip(sound.beats(), sound.beats(of_the_goal=True), strict=True):
-        after = "" if start == goal else f"; at the end {goal.how_fast}"
-        pair = f"{sound.names[start.low]} and {sound.names[start.high]}"
-        numbers = f"partials {start.ratio.upper} and {start.ratio.lower}, at {start.at_hz:.0f} Hz"
-        lines.append(f"{pair}: {numbers}: {start.how_fast}{after}")
-    return tuple(lines)
+    lines = []
+    for name, tone in zip(sound.names, rungs(sound), strict=True):
+        cells = ["·"] * (columns - label)
+        for rung in tone:
+            cells[int(rung.place * len(cells))] = "◆" if rung.meets else "|"
+        lines.append(name.ljust(label) + "".join(cells))
+    return (*lines, *beats_in_words(sound))
 
 
-def swells(sound: LessonSound, columns: int) -> tuple[str, ...]:
-    """How each pair swells and fades over the length of the sound, glide and all: a line of blocks for each.
+@dataclass(frozen=True, slots=True, eq=False)
+class Swell:
+    """How a pair swells and fades: loudness from 0 to 1 in cells of equal length over the whole sound.
 
-    Drawn as if its two partials were equally loud; they start together. Where a cell holds more than half a
-    beat, which no eye could follow, it is grey.
+    too_fast : where a cell holds more than half a beat, which no eye could follow
     """
-    beats = sound.beats()
-    if not beats:
-        return ()
-    names = [f"{sound.names[beat.low]} and {sound.names[beat.high]}" for beat in beats]
-    label = max(map(len, names)) + 2
-    cells = columns - label
+
+    pair: str
+    loud: NDArray[np.float64]
+    too_fast: NDArray[np.bool_]
+
+
+def swelling(sound: LessonSound, cells: int) -> tuple[Swell, ...]:
+    """Every pair, glide and all, as if its two partials were equally loud; they start together."""
     fine = 32
     seconds = (np.arange(cells * fine) + 0.5) / fine * sound.seconds / cells
     tones = sound.hz_at(seconds)
-    lines = []
-    for name, beat in zip(names, beats, strict=True):
+    middle = slice(fine // 2, None, fine)
+    found = []
+    for beat in sound.beats():
         rate = beats_per_second(tones[beat.low], tones[beat.high], beat.ratio)
         turns = np.cumsum(rate) * sound.seconds / (cells * fine)
-        middle = slice(fine // 2, None, fine)
-        loud = np.abs(np.cos(np.pi * turns[middle]))
         too_fast = np.abs(rate[middle]) * sound.seconds / cells > 0.5
-        line = "".join("▒" if fast else blocks(float(one)) for one, fast in zip(loud, too_fast, strict=True))
-        lines.append(name.ljust(label) + line)
+        found.append(Swell(_pair(sound, beat), np.abs(np.cos(np.pi * turns[middle])), too_fast))
+    return tuple(found)
+
+
+def swells(sound: LessonSound, columns: int) -> tuple[str, ...]:
+    """How each pair swells, a line of blocks for each; grey where it is too fast to follow."""
+    if not sound.beats():
+        return ()
+    label = max(len(_pair(sound, beat)) for beat in sound.beats()) + 2
+    lines = []
+    for swell in swelling(sound, columns - label):
+        cells = zip(swell.loud.tolist(), swell.too_fast.tolist(), strict=True)
+        lines.append(swell.pair.ljust(label) + "".join("▒" if fast else blocks(one) for one, fast in cells))
     return tuple(lines)
 
 
-def _line(
-    name: str, label: int, width: int, at: NDArray[np.int_], index: int, meeting: set[tuple[int, int]]
-) -> str:
-    cells = ["·"] * width
-    for number, cell in enumerate(at[index], 1):
-        cells[cell] = "◆" if (index, number) in meeting else "|"
-    return name.ljust(label) + "".join(cells)
+def _pair(sound: LessonSound, beat: Beat) -> str:
+    return f"{sound.names[beat.low]} and {sound.names[beat.high]}"

@@ -15,6 +15,7 @@ from tonegen.ear.trials import Chord, parse_chords
 from tonegen.errors import BadValue, CannotWrite, TonegenError
 from tonegen.page import messages as asks
 from tonegen.page.stage import SourceAt
+from tonegen.page.teaching import Played, Teacher
 from tonegen.page.training import Heard, Training, nobody, offered
 from tonegen.sounding import SoundingTone
 
@@ -42,8 +43,9 @@ class Ears:
         self._post = post
         self._complain = complain
         self._play = play
-        self._heard: Heard | None = None
+        self._heard: Heard | Played | None = None
         self._training: Training | None = None
+        self._teacher = Teacher()
         self._offered = offered()
         self._thread = ThreadPoolExecutor(1, "ears")
         self._waiting: set[asyncio.Task[None]] = set()
@@ -90,7 +92,15 @@ class Ears:
         self, asked: asks.AboutEars, grip: tuple[SoundingTone, ...], sample_rate: int, muted: bool
     ) -> "_Outcome":
         """Do it all, rendering included, and say what is to be heard and shown."""
+        if isinstance(asked, asks.Lesson | asks.Demonstrate | asks.Reply):
+            return self._taught(asked, sample_rate, muted)
         complaint = ""
+        messages: dict[str, Struct] = {}
+        if self._teacher.teaching and isinstance(asked, asks.Train | asks.GoOn | asks.Pause):
+            self._teacher.leave()
+            messages["lesson"] = self._teacher.view()
+        elif isinstance(asked, asks.Ears):
+            messages["lesson"] = self._teacher.view()
         try:
             training = self._training = self._training or Training(History(self._path))
             was_asking, before = training.asking, training.heard
@@ -104,15 +114,41 @@ class Ears:
                 training.hush()
             if training.heard is not before or isinstance(asked, asks.Hear):
                 _prepare(training.heard, sample_rate)
-            messages: dict[str, Struct] = {"ears": training.view(self._offered)}
+            messages["ears"] = training.view(self._offered)
             if not training.asking and (was_asking or isinstance(asked, asks.Ears)):
                 messages["eargraphs"] = training.graphs()
         except CannotWrite as error:
             # What is kept is safe; the file is opened anew when a page asks again.
             person = self._training.person if self._training else ""
             self._shut()
-            return _Outcome({"ears": nobody(self._offered, person)}, None, False, str(error))
-        return _Outcome(messages, training.heard, training.asking, complaint)
+            messages["ears"] = nobody(self._offered, person)
+            return _Outcome(messages, self._teacher.heard, self._teacher.teaching, str(error))
+        heard = training.heard or self._teacher.heard
+        return _Outcome(messages, heard, training.asking or self._teacher.teaching, complaint)
+
+    def _taught(
+        self, asked: asks.Lesson | asks.Demonstrate | asks.Reply, sample_rate: int, muted: bool
+    ) -> "_Outcome":
+        """The same for lessons, which need no history."""
+        teacher, complaint = self._teacher, ""
+        try:
+            match asked:
+                case asks.Lesson():
+                    teacher.open(asked.name, asked.step)
+                case asks.Demonstrate():
+                    teacher.hear(asked.at)
+                case asks.Reply():
+                    teacher.answer(asked.at)
+        except TonegenError as error:
+            complaint = str(error)
+        if muted:
+            teacher.hush()
+        _prepare(teacher.heard, sample_rate)
+        messages: dict[str, Struct] = {"lesson": teacher.view()}
+        if teacher.teaching and self._training is not None and self._training.asking:
+            self._training.pause()
+            messages["ears"] = self._training.view(self._offered)
+        return _Outcome(messages, teacher.heard, teacher.teaching, complaint)
 
     def _look_ahead(self, sample_rate: int) -> None:
         if self._training is not None:
@@ -129,12 +165,12 @@ class _Outcome:
     """What comes of one thing asked."""
 
     messages: dict[str, Struct]
-    heard: Heard | None
+    heard: Heard | Played | None
     asking: bool
     complaint: str
 
 
-def _prepare(heard: Heard | None, sample_rate: int) -> None:
+def _prepare(heard: Heard | Played | None, sample_rate: int) -> None:
     """Render here, in the thread, so that it is ready when it is played."""
     if heard is not None:
         heard.prepare(sample_rate)

@@ -54,6 +54,8 @@ _QUICK_SECONDS: Final = 0.04
 _CALM_SECONDS: Final = 0.5
 _SAVE_AFTER_SECONDS: Final = 0.3
 _SILENCE_DBFS: Final = -120.0
+# Who asks for these wants to hear them: they end a mute, as the sound's own button does.
+_HEARD_AT_ONCE: Final = (asks.Train, asks.GoOn, asks.Hear, asks.Demonstrate)
 _KEYS_FOLLOW_AFTER_SECONDS: Final = 0.1
 
 
@@ -395,7 +397,7 @@ class Engine:
 
             self._ears = Ears(own_folder() / FILE_NAME, self._post, self._complain, self._play_trial)
         grip = self._grip_to_train(asked.grip) if isinstance(asked, asks.Train) else ()
-        if isinstance(asked, asks.Train | asks.GoOn | asks.Hear) and self._playing.muted:
+        if isinstance(asked, _HEARD_AT_ONCE) and self._playing.muted:
             self._accept(self._standing().done(asks.Mute(False)))
         self._ears.ask(asked, grip, self._stage.player.sample_rate, self._playing.muted)
 

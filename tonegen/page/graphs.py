@@ -90,8 +90,11 @@ def heard_at(session: Session) -> tuple[Graph, ...]:
         listener = fit(answers, guess=guess)
         found = threshold(answers, np.random.default_rng(session.plan.seed), guess=guess)
         levels = np.geomspace(_LEAST_CENTS, _MOST_CENTS, _STEPS)
-        range_of = f"range {found.low:.1f} to {found.high:.1f}"
-        words = f"fitted: four times in five at {found.value:.1f} cents, {range_of}"
+        words, span = f"fitted: not heard four times in five up to {_MOST_CENTS:g} cents", None
+        if found.value <= _MOST_CENTS:
+            range_of = f"range {found.low:.1f} to {found.high:.1f}"
+            words = f"fitted: four times in five at {found.value:.1f} cents, {range_of}"
+            span = Span(_log_place(found.low), _log_place(found.value), _log_place(found.high), HEARD)
         curves.append(
             Curve(
                 chord_name(result.chord),
@@ -101,7 +104,7 @@ def heard_at(session: Session) -> tuple[Graph, ...]:
                     for level, right in zip(levels.tolist(), listener.right(levels), strict=True)
                 ),
                 _shares(answers),
-                Span(_log_place(found.low), _log_place(found.value), _log_place(found.high), HEARD),
+                span,
             )
         )
     if not curves:

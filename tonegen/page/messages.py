@@ -308,6 +308,25 @@ class Taps(Asked, frozen=True):
     times_ms: Annotated[tuple[float, ...], Meta(max_length=400)]
 
 
+class Lesson(Asked, frozen=True):
+    """Open a step of a lesson."""
+
+    name: Name
+    step: Annotated[int, Meta(ge=0, le=100)] = 0
+
+
+class Demonstrate(Asked, frozen=True):
+    """Hear a sound of the step that is open."""
+
+    at: Annotated[int, Meta(ge=0, le=100)]
+
+
+class Reply(Asked, frozen=True):
+    """Answer the question of the step that is open."""
+
+    at: Annotated[int, Meta(ge=0, le=100)]
+
+
 class Move(Asked, frozen=True):
     """Move the sound that is adjusted, so far from where it started."""
 
@@ -326,7 +345,7 @@ ASKED = (
     | SaveGrip | ForgetGrip | Only | Split | Sound | Mute | Level | Device | Undo | Redo | Ping
     | Scene | Weigh | Pin | Objective | Temper | Along | TakeOffer | ThrowAway | Order | Step
     | Keys | Receiver | Send | Through | PutBack | Devices | Tapped
-    | Ears | Train | GoOn | Pause | Hear | Answer | Taps | Move | Settle
+    | Ears | Train | GoOn | Pause | Hear | Answer | Taps | Move | Settle | Lesson | Demonstrate | Reply
 )  # fmt: skip
 
-AboutEars = Ears | Train | GoOn | Pause | Hear | Answer | Taps | Move | Settle
+AboutEars = Ears | Train | GoOn | Pause | Hear | Answer | Taps | Move | Settle | Lesson | Demonstrate | Reply

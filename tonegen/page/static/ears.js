@@ -18,7 +18,7 @@ const table = make("div", { id: "ear-choose" });
 const asked = make("div", { id: "ear-asked", hidden: true });
 const results = make("div", { id: "ear-results", class: "ear-results" });
 const drawn = make("div", { id: "ear-graphs" });
-box.append(make("p", { class: "hint", id: "ear-notice", hidden: true }), asked, table, results, drawn);
+box.append(make("p", { class: "hint", id: "ear-notice", hidden: true }), asked, make("div", { id: "lessons" }), table, results, drawn);
 
 // ---------------------------------------------------------------- choosing
 

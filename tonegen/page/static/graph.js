@@ -5,7 +5,7 @@ import { make } from "./parts.js";
 const WIDE = 340, HIGH = 210, LEFT = 44, RIGHT = 12, TOP = 10, BOTTOM = 34;
 const STROKES = ["", "7 4", "2 4", "9 3 2 3"];
 
-const svg = (name, attributes = {}, ...children) => {
+export const svg = (name, attributes = {}, ...children) => {
   const element = document.createElementNS("http://www.w3.org/2000/svg", name);
   for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
   element.append(...children);

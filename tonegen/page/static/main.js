@@ -15,6 +15,7 @@ import "./temper.js";
 import "./order.js";
 import "./keys.js";
 import "./ears.js";
+import "./lesson.js";
 import { openPart } from "./nav.js";
 import { byId, make, mark, say } from "./parts.js";
 

@@ -35,18 +35,19 @@ hear("devices", ({ names, chosen }) => {
 });
 
 // Trials are heard where the sound is; a touch lets the page play them itself if the machine has no device.
-let trials = false;
+let trials = false, lesson = false;
 export const readyToHear = () => {
   beganHere = true;
   if (!isHere()) prepare();
 };
 const follow = () => {
-  const sounds = view?.playing.sounding || trials;
+  const sounds = view?.playing.sounding || trials || lesson;
   rest(!sounds);
   if (beganHere && sounds && view?.outlet === "nowhere") open(showOutlet);
   if (view?.outlet.startsWith("on ")) notNeeded();
 };
 hear("ears", ({ asked }) => { trials = asked !== null; follow(); });
+hear("lesson", ({ step }) => { lesson = step !== null; follow(); });
 
 export const muteNow = () => ask("mute", { on: true });
 

@@ -6,7 +6,7 @@ The normal end goes the same way. Where the port is virtual it belongs to the gu
 the program otherwise; messages then pass through the pipe.
 
 On the pipe: one letter, four bytes of length, and the content. T: where to send, as text. U: the undo.
-S: a message to send at once. K: forget the undo, leave the rig tuned.
+S: a message to send at once. G: the receiver was gone. K: forget the undo, leave the rig tuned.
 """
 
 import json
@@ -32,6 +32,8 @@ _START: Final = (
 _READY: Final = b"ready\n"
 _SECONDS_TO_START: Final = 20.0
 _SECONDS_TO_FINISH: Final = 20.0
+# A MIDI system loses messages in the period in which it takes out the program's own connection.
+_SECONDS_TO_PART: Final = 0.25
 
 
 def send_all(door: Door, messages: Iterable[bytes], sysex_seconds: float = 0.0) -> None:
@@ -85,6 +87,10 @@ class Guard:
         content = {"undo": [message.hex() for message in undo], "sysex_seconds": sysex_seconds}
         self._write(b"U", json.dumps(content).encode())
 
+    def was_gone(self) -> None:
+        """The receiver was away: an open port may lead nowhere, and must be opened anew before the end."""
+        self._write(b"G", b"")
+
     def keep(self) -> None:
         """Leave the rig as it is at the end."""
         self._write(b"K", b"")
@@ -93,7 +99,7 @@ class Guard:
         """Send a message through the guard's own door."""
         self._write(b"S", message)
 
-    def is_there(self) -> bool:
+    def is_there(self, thorough: bool = False) -> bool:
         """A virtual port is always there."""
         return True
 
@@ -127,6 +133,7 @@ def stand_guard() -> None:
     door: Door | None = None
     undo: list[bytes] = []
     sysex_seconds = 0.0
+    was_gone = False
     # A frame cut short is the program's end in the middle of a word: what was held before still counts.
     while len(head := pipe.read(5)) == 5:
         length = int.from_bytes(head[1:], "big")
@@ -139,6 +146,8 @@ def stand_guard() -> None:
             held = json.loads(content)
             undo = [bytes.fromhex(message) for message in held["undo"]]
             sysex_seconds = held["sysex_seconds"]
+        elif letter == b"G":
+            was_gone = True
         elif letter == b"K":
             undo = []
         elif letter == b"T":
@@ -153,11 +162,13 @@ def stand_guard() -> None:
     if door is None:
         return
     try:
-        # The receiver may have gone and come back since, which leaves an open port that leads nowhere.
-        if undo and not (door.reconnect() or door.is_there()):
-            raise NoSuchDevice(
-                "the receiver has gone and was not put back; when it is back: tonegen keys reset"
-            )
+        if undo:
+            time.sleep(_SECONDS_TO_PART)
+            # A port is opened anew only where it must be: doing so costs messages that are under way.
+            if (was_gone or not door.is_there(thorough=True)) and not door.reconnect():
+                raise NoSuchDevice(
+                    "the receiver has gone and was not put back; when it is back: tonegen keys reset"
+                )
         send_all(door, undo, sysex_seconds)
     except TonegenError as error:
         sys.stderr.write(f"tonegen: {error}\n")

@@ -7,7 +7,8 @@ by its guard at the end. `Through` takes a player's messages and gives the retun
 from collections.abc import Callable, Mapping
 from enum import Enum
 from threading import Event, Lock
-from time import perf_counter
+from time import perf_counter, sleep
+from typing import Final
 
 from tonegen.errors import TonegenError
 from tonegen.keys import messages as midi
@@ -16,6 +17,9 @@ from tonegen.keys.guard import Guard, open_door, send_all
 from tonegen.keys.plan import Door, Plan, osc_values
 from tonegen.keys.receivers import BendPerClass, BendPerNote, Osc, TuningPerClass
 from tonegen.keys.rotation import Rotation, is_reset
+
+# A MIDI system may lose what is still on its way when the program opens a port more.
+_SECONDS_TO_LEAVE: Final = 0.1
 
 
 class Presence(Enum):
@@ -42,6 +46,7 @@ class Rig:
             self.door: Door = self.guard if where.startswith("virtual ") else open_door(where)
             self._was_there = True
             self.tune_again()
+            sleep(_SECONDS_TO_LEAVE)
         except BaseException:
             self.guard.close()
             raise
@@ -64,6 +69,7 @@ class Rig:
         """See whether the receiver is there; one that came back is opened again, and must be tuned again."""
         if self.door.is_there() and self._was_there:
             return Presence.THERE
+        self.guard.was_gone()
         self._was_there = self.door.reconnect()
         return Presence.BACK if self._was_there else Presence.GONE
 

@@ -53,7 +53,7 @@ class OscOutput:
         except OSError as error:
             raise NoSuchDevice(f"OSC cannot be sent: {_reason(error)}") from None
 
-    def is_there(self) -> bool:
+    def is_there(self, thorough: bool = False) -> bool:
         """Unknown with UDP: taken to be there."""
         return True
 

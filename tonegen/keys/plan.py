@@ -38,8 +38,11 @@ class Door(Protocol):
     def send(self, message: bytes) -> object:
         """Hand one message over."""
 
-    def is_there(self) -> bool:
-        """Whether whoever listens is still there, as far as can be known."""
+    def is_there(self, thorough: bool = False) -> bool:
+        """Whether whoever listens is still there, as far as can be known.
+
+        thorough : find out as well whether the system behind the door has ended; it costs others a moment.
+        """
 
     def reconnect(self) -> bool:
         """Try to find the listener again; whether it is there."""

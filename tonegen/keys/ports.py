@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
 CLIENT_NAME: Final = "tonegen"
 # A connection counts from the MIDI system's next period on, and what was handed over leaves in the next:
-# what is sent sooner after opening, or before closing, is lost.
-_PERIOD_SECONDS: Final = 0.1
+# what is sent sooner after opening, or before closing, is lost. A busy machine's periods are late.
+_PERIOD_SECONDS: Final = 0.25
 # Windows offers no virtual ports to programs.
 VIRTUAL_PORTS: Final = sys.platform != "win32"
 
@@ -160,9 +160,15 @@ class MidiOutput:
         """Hand one message over, whole, with its status."""
         self._out.send_message(message)
 
-    def is_there(self) -> bool:
-        """Whether the port is open, and still among those of the system."""
-        return self._virtual or (self._out.is_port_open() and self.name in self._out.get_ports())
+    def is_there(self, thorough: bool = False) -> bool:
+        """Whether the port is open, and still among those of the system.
+
+        thorough : ask by a new client; an old one never learns that a system has ended.
+        """
+        if self._virtual:
+            return True
+        names = [port.name for port in outputs()] if thorough else self._out.get_ports()
+        return self._out.is_port_open() and self.name in names
 
     def reconnect(self) -> bool:
         """Open it again under whatever name it came back; whether it is there."""

@@ -47,7 +47,9 @@ def test_the_engines_tones_stop_for_a_trial_and_come_back(own):
         outlet = page.engine.hear_in_page(48000, lambda: None)
         hz = float(page.string(5)["hz"])
         before = drawn(outlet, 1.0)[24000:]
-        page.ask(TRIAL)
+        page.ask(
+            asks.Train(Kind.PURER, person="Ada", trials=3, register="A4,A5")
+        )  # no partial near the string
         await page.until("ears", is_asked(0))
         during = drawn(outlet, 0.7)[12000:]
         page.ask(asks.Pause())

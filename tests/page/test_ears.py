@@ -7,6 +7,7 @@ import pytest
 
 from tests.page.visitor import Visitor, in_the_loop, visitor
 from tonegen.ear.history import History
+from tonegen.ear.lesson import lesson
 from tonegen.ear.trials import Kind
 from tonegen.errors import BadValue
 from tonegen.page import messages as asks
@@ -47,7 +48,9 @@ def test_the_engines_tones_stop_for_a_trial_and_come_back(own):
         outlet = page.engine.hear_in_page(48000, lambda: None)
         hz = float(page.string(5)["hz"])
         before = drawn(outlet, 1.0)[24000:]
-        page.ask(TRIAL)
+        page.ask(
+            asks.Train(Kind.PURER, person="Ada", trials=3, register="A4,A5")
+        )  # no partial near the string
         await page.until("ears", is_asked(0))
         during = drawn(outlet, 0.7)[12000:]
         page.ask(asks.Pause())
@@ -240,6 +243,24 @@ def test_a_lesson_sounds_asks_and_answers(own):
         await page.until("lesson", lambda shown: shown["step"] is None)
         drawn(outlet, 0.6)
         assert np.abs(drawn(outlet, 0.3)).max() == 0.0
+        await page.engine.close()
+
+    check()
+
+
+@pytest.mark.parametrize("name", ["hearing-beats", "in-the-band"])
+def test_each_question_of_a_lesson_has_its_right_answer(own, name):
+    @in_the_loop
+    async def check():
+        page = visitor()
+        for at, step in enumerate(lesson(name).steps):
+            for choice in range(len(step.question.answers) if step.question else 0):
+                page.ask(asks.Lesson(name, at), asks.Reply(choice))
+                shown = await page.until(
+                    "lesson", lambda shown, at=at: shown["step"]["at"] == at and shown["step"]["verdict"]
+                )
+                assert shown["step"]["right"] == (choice == step.question.right)
+                page.shown.pop("lesson")
         await page.engine.close()
 
     check()

@@ -220,3 +220,13 @@ def test_settings_are_drawn_over_the_days(training):
     for line in progress.curves:
         for mark in line.marks:
             assert ticks["0"] < mark.up <= 1
+
+
+def test_a_listener_who_hears_nothing_is_given_no_threshold(training):
+    training.begin("Ada", Wish(Kind.PURER, THIRD, trials=20), feedback=False)
+    while training.asking:
+        training.choose(asked(training).number, int(1 - training._asked.trial.right))
+    (curve,) = training.graphs().graphs[0].curves
+
+    assert curve.span is None
+    assert curve.words == "fitted: not heard four times in five up to 64 cents"

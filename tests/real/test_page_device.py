@@ -8,6 +8,7 @@ import pytest
 
 from tests.measure import beat_of
 from tests.page.running import RunningPage
+from tonegen.ear.history import History
 
 
 def playing_to(server, own_folder):
@@ -43,6 +44,25 @@ def test_the_device_plays_the_beat_that_the_page_shows(sound_server, tmp_path):
     (pair,) = view["pairs"]
     assert beat_of(sound, 48_000, 1236.0) == pytest.approx(abs(pair["beats_per_second"]), abs=0.03)
     assert np.abs(sound).max() < 10 ** (-24 / 20)
+
+
+def test_a_trial_is_played_by_the_device(sound_server, tmp_path):
+    """A tone that is moved until it is nearly pure: the device is given the beat that was settled for."""
+    with playing_to(sound_server, tmp_path / "own") as running, running.page() as page:
+        page.ask("train", kind="set", person="Ada", trials=1, intervals="5:4", cents="1")
+        page.shown("view", lambda view: view["outlet"].startswith("on "))
+        page.ask("move", cents=4.0)
+        page.shown("ears", lambda shown: shown["asked"]["moved_cents"] == 4.0)
+        page.shown("moment", lambda moment: moment["heard_frame"] > 24_000)
+        sound = recorded(sound_server, 4)
+        page.ask("settle", number=0, cents=4.0)
+        page.shown("ears", lambda shown: shown["asked"] is None)
+    (path,) = tmp_path.rglob("ear.sqlite")
+    with History(path) as history:
+        (row,) = history.rows("Ada")
+    own = row.again().sounds[0].with_error(row.answer)
+
+    assert abs(beat_of(sound, 48_000, 5 * own.tones_hz[0])) == pytest.approx(abs(own.rate), abs=0.05)
 
 
 def test_a_device_that_is_lost_is_said_and_the_page_goes_on(mortal_sound_server, tmp_path):

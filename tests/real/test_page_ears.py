@@ -9,6 +9,7 @@ from axe_playwright_python.sync_playwright import Axe
 from tests.measure import beat_of, splash_db
 from tests.real.test_page_browser import PICTURES, RECORD, recorded
 from tonegen.ear.history import History
+from tonegen.ear.trials import chord_name
 
 PHONE = {"width": 390, "height": 844, "has_touch": True, "is_mobile": True}
 
@@ -140,26 +141,37 @@ def test_the_recorded_trial_is_the_one_that_was_kept(opened, kept):
     page.wait_for_function("recorded.slice(-sampleRate / 4).every((one) => one === 0)")
 
 
-def test_what_the_answers_say_is_drawn(opened, kept):
+def open_trial(own):
+    """The trial that the page asks now: it follows from what is kept."""
+    (path,) = own.rglob("ear.sqlite")
+    with History(path) as history:
+        return history.session(history.unfinished("Ada")).next_trial()
+
+
+def test_what_the_answers_say_is_drawn(opened, kept, tmp_path):
+    """A listener who hears 3 cents in a third and 9 in a fifth, and is wrong below: so the page says."""
     page = opened(1180, 820)
-    begin(page, "purer", trials=12)
-    for number in range(1, 13):
-        at(page, number, 12)
-        page.click(f"[data-answer='{number % 2}']")
+    page.click(".caution button")
+    begin(page, "purer", trials=30)
+    for number in range(1, 31):
+        at(page, number, 30)
+        trial = open_trial(tmp_path / "own")
+        hears = trial.level_cents > {"major third": 3, "fifth": 9}[chord_name(trial.chord)]
+        page.click(f"[data-answer='{int(trial.right if hears else 1 - trial.right)}']")
     finished(page)
     page.wait_for_selector(".graph >> nth=1")
-    said = page.locator("#ear-results").inner_text()
+    said = page.locator("#ear-results li").all_inner_texts()
     titles = page.locator("figcaption").all_inner_texts()
-
-    assert "four times in five" in said
-    assert "fifth" in said
-    assert titles == ["This session: how often an error is heard", "Heard four times in five: error in cents"]
+    function = page.locator("figure >> nth=0")
     levels = {row.level_cents for row in kept() if row.interval == "fifth"}
-    legend = page.locator("figure >> nth=0").locator("li").all_inner_texts()
-    assert [line.split()[0] for line in legend] == ["major", "fifth"]
-    assert (
-        page.locator("figure >> nth=0").locator(".curve-1 rect").count() == len(levels) + 1
-    )  # and the legend's
+
+    assert [line.split(" 15 trials")[0] for line in said] == ["major third", "fifth"]
+    third, fifth = (float(line.split("hears ")[1].split()[0]) for line in said)
+    assert 1.5 < third < 6
+    assert 5 < fifth < 15
+    assert titles == ["This session: how often an error is heard", "Heard four times in five: error in cents"]
+    assert [line.split()[0] for line in function.locator("li").all_inner_texts()] == ["major", "fifth"]
+    assert function.locator(".graph .curve-1 rect").count() == len(levels)
     PICTURES.mkdir(exist_ok=True)
     page.screenshot(path=PICTURES / "page-ears.png", full_page=True)
 
@@ -254,6 +266,5 @@ def test_a_lesson_by_touch(opened):
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     page.tap("#lesson-next")
     page.wait_for_selector(".count-of:has-text('2 of 4')")
-    page.screenshot(path="/tmp/lesson.png", full_page=True)
     page.tap("#lesson-leave")
     page.wait_for_selector("#ear-begin:visible")

@@ -228,6 +228,7 @@ class Training:
     """A person and the session that he is in; everything is told by `view`.
 
     heard : what shall sound now, None for silence
+    Whatever raises CannotWrite leaves it behind what is kept: close it, and make another.
     """
 
     def __init__(self, history: History) -> None:
@@ -395,12 +396,7 @@ class Training:
         assert session is not None
         count = len(session.answered)
         made = session.answer(answer)
-        try:
-            self._history.keep(self._number, count, made)
-        except BaseException:
-            self.pause()  # what is not kept is asked again
-            self._session = None
-            raise
+        self._history.keep(self._number, count, made)
         self._last = made
         self._ask()
 

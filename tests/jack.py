@@ -1,15 +1,18 @@
 """A sound server without hardware: jackd with its dummy driver, under a name of its own."""
 
+import fcntl
 import os
-import signal
 import subprocess
-import uuid
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-_TRIES = 3  # a server that another one's leavings keep from starting gets another name
+# A machine has places for eight servers. One that does not end in order keeps its place until another starts
+# under its name, so the names are always the same ones.
+_NAMES = [f"tonegen-tests-{number}" for number in range(1, 9)]
+_START_SECONDS = 20
 _KILLED_CLIENT_MS = 200  # how long, times ten, a server in step waits for a client that was killed
 
 
@@ -44,8 +47,8 @@ def running_server(folder: Path, period_frames: int = 256, in_step: bool = True)
     in_step : wait for every client in each period, so that one that is late on a busy machine loses and
         doubles nothing. A client that is killed then holds the others up for two seconds.
     """
-    for _ in range(_TRIES):
-        name = f"tonegen-{uuid.uuid4().hex[:8]}"
+    said = folder / "jackd.log"
+    for name in _NAMES:
         environment = {
             **os.environ,
             "JACK_DEFAULT_SERVER": name,
@@ -54,32 +57,46 @@ def running_server(folder: Path, period_frames: int = 256, in_step: bool = True)
         }
         command = ["jackd", "--no-realtime", "-n", name, "-t", str(_KILLED_CLIENT_MS)]
         command += [*(["--sync"] if in_step else []), "-d", "dummy", "-r", "48000", "-p", str(period_frames)]
-        said = folder / f"{name}.log"
-        process = _start(command, environment, said)
-        try:
-            if _answers(name, environment):
-                yield SoundServer(name, 48000, process, environment)
-                return
-        finally:
-            process.terminate()
-            if process.wait(10) == -signal.SIGKILL:
-                _give_back_its_place(name, command, environment, said)
+        with _reserved(name) as free:
+            if not free:
+                continue
+            with said.open("a") as log:
+                process = subprocess.Popen(command, env=environment, stdout=log, stderr=log)
+            try:
+                if _answers(process, name, environment):
+                    yield SoundServer(name, 48000, process, environment)
+                    return
+            finally:
+                _end(process)
     raise RuntimeError(f"jackd did not start: {said.read_text()}")
 
 
-def _start(command: list[str], environment: dict[str, str], said: Path) -> subprocess.Popen:
-    with said.open("w") as log:
-        return subprocess.Popen(command, env=environment, stdout=log, stderr=log)
+@contextmanager
+def _reserved(name: str) -> Iterator[bool]:
+    """Whether no other test run on this machine has the name; held until the end."""
+    with (Path(tempfile.gettempdir()) / f"{name}.lock").open("w") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            yield False
+        else:
+            yield True
 
 
-def _give_back_its_place(name: str, command: list[str], environment: dict[str, str], said: Path) -> None:
-    """A killed server keeps its place, of the eight on a machine, until one of its name ends in order."""
-    process = _start(command, environment, said)
-    _answers(name, environment)
+def _answers(process: subprocess.Popen, name: str, environment: dict[str, str]) -> bool:
+    wait = ["jack_wait", "--server", name, "--wait", "--timeout", "1"]
+    for _ in range(_START_SECONDS):
+        if process.poll() is not None:
+            return False
+        if subprocess.run(wait, env=environment, capture_output=True, timeout=30).returncode == 0:
+            return process.poll() is None
+    return False
+
+
+def _end(process: subprocess.Popen) -> None:
     process.terminate()
-    process.wait(10)
-
-
-def _answers(name: str, environment: dict[str, str]) -> bool:
-    wait = ["jack_wait", "--server", name, "--wait", "--timeout", "10"]
-    return subprocess.run(wait, env=environment, capture_output=True, timeout=30).returncode == 0
+    try:
+        process.wait(10)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait()

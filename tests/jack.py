@@ -42,7 +42,7 @@ class SoundServer:
 
 @contextmanager
 def running_server(folder: Path, period_frames: int = 256, in_step: bool = True) -> Iterator[SoundServer]:
-    """The dummy driver asks for `period_frames` at 48000 hz, in real time.
+    """The dummy driver asks for `period_frames` at 48000 Hz, in real time.
 
     in_step : wait for every client in each period, so that one that is late on a busy machine loses and
         doubles nothing. A client that is killed then holds the others up for two seconds.

@@ -6,7 +6,7 @@ import numpy as np
 def hz_of(sound, sample_rate, around_hz, width_hz=20.0):
     """Frequency of the strongest sine near `around_hz`, from how its phase turns.
 
-    The sound is taken down to 0 hz; the phase of many short averages, weighted by a window, grows in a line.
+    The sound is taken down to 0 Hz; the phase of many short averages, weighted by a window, grows in a line.
     """
     wave, rate = _near_zero(sound, sample_rate, around_hz, width_hz)
     inner = slice(len(wave) // 8, -(len(wave) // 8))
@@ -58,7 +58,7 @@ def turns_apart(one, other):
 
 
 def _near_zero(sound, sample_rate, around_hz, width_hz):
-    """The part of the sound within half of `width_hz` of `around_hz`, around 0 hz, and its own rate."""
+    """The part of the sound within half of `width_hz` of `around_hz`, around 0 Hz, and its own rate."""
     spectrum = np.fft.fft(np.asarray(sound, dtype=np.float64))
     count, bins = len(sound), int(width_hz * len(sound) / sample_rate) // 2 * 2
     centre = round(around_hz * count / sample_rate)

@@ -183,7 +183,7 @@ def test_the_left_ear_hears_the_low_tone(tonegen, tmp_path):
 
 
 def test_only_the_beating_partials(tonegen, tmp_path):
-    """Of 220 and 275.6 hz as a third only 1100 and 1102.4 hz are left."""
+    """Of 220 and 275.6 Hz as a third only 1100 and 1102.4 Hz are left."""
     path = tmp_path / "out.wav"
     assert tonegen(f"tonegen render {path} --hz 220,275.6 --seconds 4 --only-beating").code == 0
     sound, sample_rate = soundfile.read(path)
@@ -224,10 +224,10 @@ def test_words_for_what_cannot_be_counted(tonegen):
 
 BAD_INPUT = [
     ("beats --low H3 --high C4", '--low: "H3" is not a note name'),
-    ("beats --low 0 --high C4", "--low: frequency 0 hz"),
-    ("beats --low=-5 --high C4", "--low: frequency -5 hz"),
-    ("beats --low nan --high C4", "--low: frequency nan hz"),
-    ("beats --low inf --high C4", "--low: frequency inf hz"),
+    ("beats --low 0 --high C4", "--low: frequency 0 Hz"),
+    ("beats --low=-5 --high C4", "--low: frequency -5 Hz"),
+    ("beats --low nan --high C4", "--low: frequency nan Hz"),
+    ("beats --low inf --high C4", "--low: frequency inf Hz"),
     ("beats --low A3", "an interval needs both --low and --high"),
     ("beats", "say what sounds in one way"),
     ("beats --low A3 --high C4 --hz 220", "say what sounds in one way"),
@@ -251,7 +251,7 @@ BAD_INPUT = [
     ("beats --instrument e9-ten-string --grip 3,4 --temperament nope", 'no temperament called "nope"'),
     ("beats --instrument banjo-open-g --grip 1,2 --drop demo-soft-cabinet", "does not fit"),
     ("beats --instrument ./gone.toml --grip 3,4", "./gone.toml: no such file"),
-    ("beats --low A3 --high C4 --reference 700", "reference pitch 700 hz is out of range"),
+    ("beats --low A3 --high C4 --reference 700", "reference pitch 700 Hz is out of range"),
     ("beats --low A3 --high C4 --timbre glass", 'no timbre called "glass"'),
     ("beats --low A3 --high", "--high"),
     ("count --beats 7 --seconds 0 --low A3 --ratio 5:4", "--seconds: 0 is no time"),

@@ -137,7 +137,7 @@ def test_a_fifth_by_hand():
     plan = tuning_order(rig, EQUAL, NO_DROP, 440.0)
 
     second = next(step for step in plan.steps if step.tune.string == 2)
-    assert str(second.against) == "tone G3 (196.00 hz)"
+    assert str(second.against) == "tone G3 (196.00 Hz)"
     assert str(second.ratio) == "3:2"
     assert second.beats_per_second == pytest.approx(2 * 195.99771799 - 3 * 130.81278265, abs=1e-6)
     # The lower string is tuned: a narrow fifth is reached from pure by raising it.
@@ -202,8 +202,8 @@ def test_what_nothing_can_be_heard_against_gets_its_own_tone():
     plan = tuning_order(rig, EQUAL, NO_DROP, 440.0)
 
     against = {step.tune: str(step.against) for step in plan.steps}
-    assert against[TuningPoint(2, ("P",))] == "tone F#2 (92.50 hz)"
-    assert against[TuningPoint(2)] == "tone C4 (261.63 hz)"
+    assert against[TuningPoint(2, ("P",))] == "tone F#2 (92.50 Hz)"
+    assert against[TuningPoint(2)] == "tone C4 (261.63 Hz)"
     plan = tuning_order(rig, EQUAL, NO_DROP, 440.0, ratios=[Ratio(1, 1)])
     assert {step.tune for step in plan.steps} == set(rig.tuning_points())
     assert all(isinstance(step.against, Reference) for step in plan.steps)

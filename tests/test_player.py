@@ -380,7 +380,7 @@ def test_a_phase_that_is_asked_for_is_the_phase_that_sounds():
 
 
 def test_the_picture_of_the_beat_pulses_with_the_sound():
-    """Around 1101 hz the sound is loudest where the beat's phase is 0, and faintest at half a turn."""
+    """Around 1101 Hz the sound is loudest where the beat's phase is 0, and faintest at half a turn."""
     player = sounding(LOW, HIGH, channels=1)
     first = player.frame
     sound = pulled(player, 2.0)[:, 0]

@@ -301,7 +301,7 @@ def test_readings_in_cents_hz_and_beats(tmp_path):
         ("string,cents,cents\n4,1,2\n", "twice"),
         (
             "string,changes,cents\n4,A,329.6\n",
-            r"line 2: cents: 329.6 would be \+330 cents from E4 \(329.63 hz\)",
+            r"line 2: cents: 329.6 would be \+330 cents from E4 \(329.63 Hz\)",
         ),
         ("string,changes,hz\n4,A,-3.5\n", "line 2: hz: -3.5 is not above zero"),
         ("string,changes,hz\n4,A,3.5\n", "check the unit"),

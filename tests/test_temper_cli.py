@@ -186,7 +186,7 @@ def test_order_as_it_is_printed(tonegen):
     assert "Tune each pure first, then raise or lower it" in shown
     assert "a pure one stands still" in shown
     assert "When all are tuned" in shown
-    assert "tone E4 (330.37 hz)" in shown
+    assert "tone E4 (330.37 Hz)" in shown
 
 
 @pytest.mark.parametrize(
@@ -290,7 +290,7 @@ def test_files_that_cannot_be_meant(tonegen, tmp_path):
     assert said.startswith(f'{table}: line 1: there is no column "volts"')
     table.write_text("string,changes,cents\n8,A,164.8\n")
     said = tonegen.refused(f"tonegen drop {table} --instrument e9-ten-string")
-    assert "line 2: cents: 164.8 would be +165 cents from E3 (164.81 hz); check the unit" in said
+    assert "line 2: cents: 164.8 would be +165 cents from E3 (164.81 Hz); check the unit" in said
 
 
 def test_a_scene_as_an_editor_of_another_system_saves_it(tonegen, tmp_path):

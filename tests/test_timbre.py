@@ -31,7 +31,7 @@ def test_a_slope_is_per_octave():
 
 
 def test_the_partials_of_a_stiff_string():
-    """Frequencies at B = 1e-4 and 100 hz unstretched: published checks INH-4, after H. Fletcher (1964)."""
+    """Frequencies at B = 1e-4 and 100 Hz unstretched: published checks INH-4, after H. Fletcher (1964)."""
     computed = "100.005000 200.039996 300.134970 400.319872 500.624610 601.079030 701.712904 802.555917"
     partials_hz = np.array([float(hz) for hz in computed.split()])
 

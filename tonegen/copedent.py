@@ -45,7 +45,7 @@ class Copedent:
         """Of each string that may break, its highest target, with the share of its wire's strength if known.
 
         Such a target is more than a semitone above the highest note that the chart gives the string at
-        A4 = 440 hz, or takes the wire too near its least strength.
+        A4 = 440 Hz, or takes the wire too near its least strength.
         """
         found = []
         for string in self.instrument.strings:

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from tonegen.errors import BadValue
 from tonegen.pitch import cents_between, checked_hz
 
-# Above this the ear hears roughness. Source: Fastl & Zwicker, Psychoacoustics, 3rd ed. 2007: 15 to 20 hz.
+# Above this the ear hears roughness. Source: Fastl & Zwicker, Psychoacoustics, 3rd ed. 2007: 15 to 20 Hz.
 FASTEST_COUNTABLE_BEATS_PER_SECOND: Final = 15.0
 # One beat in 20 seconds: nobody holds a count longer (common practice, no source).
 SLOWEST_COUNTABLE_BEATS_PER_SECOND: Final = 0.05

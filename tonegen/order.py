@@ -46,7 +46,7 @@ class Reference:
 
     def __str__(self) -> str:
         """Its name and frequency."""
-        return f"{self.name} ({self.hz:.2f} hz)"
+        return f"{self.name} ({self.hz:.2f} Hz)"
 
 
 Node = TuningPoint | Reference

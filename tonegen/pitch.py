@@ -39,16 +39,16 @@ def checked_hz(hz: ArrayLike, what: str = "frequency") -> NDArray[np.float64]:
     wrong = ~(np.isfinite(values) & (values > 0))
     if wrong.any():
         first = np.atleast_1d(values)[np.atleast_1d(wrong)][0]
-        raise BadValue(f"{what} {first:g} hz is not a finite number above zero")
+        raise BadValue(f"{what} {first:g} Hz is not a finite number above zero")
     return values
 
 
 def checked_reference_hz(reference_hz: float) -> float:
-    """The reference pitch, 380 to 500 hz. Raises BadValue outside that."""
+    """The reference pitch, 380 to 500 Hz. Raises BadValue outside that."""
     if not LOWEST_REFERENCE_HZ <= reference_hz <= HIGHEST_REFERENCE_HZ:  # false for NaN as well
         raise BadValue(
-            f"reference pitch {reference_hz:g} hz is out of range; "
-            f"give A4 as {LOWEST_REFERENCE_HZ:g} to {HIGHEST_REFERENCE_HZ:g} hz, such as 440"
+            f"reference pitch {reference_hz:g} Hz is out of range; "
+            f"give A4 as {LOWEST_REFERENCE_HZ:g} to {HIGHEST_REFERENCE_HZ:g} Hz, such as 440"
         )
     return float(reference_hz)
 
@@ -149,7 +149,7 @@ def pitch_class_name(key: int, flats: bool = False) -> str:
 
 @dataclass(frozen=True, slots=True)
 class WrittenPitch:
-    """A pitch as somebody wrote it: a key with its offset, or hz, or cents above another tone.
+    """A pitch as somebody wrote it: a key with its offset, or Hz, or cents above another tone.
 
     key : of a written note, with `cents` as its offset; None otherwise.
     hz : of a written frequency; None otherwise. Without either, `cents` is an interval.
@@ -173,14 +173,14 @@ class WrittenPitch:
         if self.key is not None:
             return float(hz_from_key(self.key, self.cents + temperament_cents, reference_hz))
         if above_hz is None:
-            raise BadValue(f'"{self.text}" counts from another tone; write a note or hz here')
+            raise BadValue(f'"{self.text}" counts from another tone; write a note or Hz here')
         return float(above_hz * np.exp2(self.cents / 1200))
 
 
 def parse_pitch(text: str) -> WrittenPitch:
     """A pitch written as a note ("C#4"), a note with cents ("C#4-13.7"), hz ("275.6") or cents ("386.3c").
 
-    Raises BadValue for anything else, and for hz that is not finite and above zero.
+    Raises BadValue for anything else, and for Hz that is not finite and above zero.
 
     >>> parse_pitch("C#4-13.7").cents, parse_pitch("275.6").hz, parse_pitch("386.3c").cents
     (-13.7, 275.6, 386.3)

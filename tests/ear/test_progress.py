@@ -44,7 +44,7 @@ def test_intervals_registers_and_kinds_are_kept_apart():
     ("hz", "register"), [(130.82, "C3 to B3"), (246.9, "C3 to B3"), (261.63, "C4 to B4"), (27.5, "C0 to B0")]
 )
 def test_registers_are_octaves_from_c(hz, register):
-    """C3 = 130.81, B3 = 246.94, C4 = 261.63, A0 = 27.5 hz: ISO 16 and equal temperament."""
+    """C3 = 130.81, B3 = 246.94, C4 = 261.63, A0 = 27.5 Hz: ISO 16 and equal temperament."""
     assert register_of(hz) == register
 
 

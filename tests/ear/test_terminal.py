@@ -281,7 +281,7 @@ REFUSED = {
     "an interval that is none": ("train purer --interval 5-4", "is not a ratio"),
     "a chord from above": ("train purer --interval 6:5:4", "lowest first"),
     "a tone without the partials": ("train purer --timbre pure", "only 1 partials"),
-    "a beat too high to hear": ("train purer --interval 45:32", "14850 hz, too high"),
+    "a beat too high to hear": ("train purer --interval 45:32", "14850 Hz, too high"),
     "a grip without an instrument": ("train set --grip 3,4", "give --instrument"),
     "a temperament without an instrument": ("train set --temperament equal", "give --instrument"),
     "both": ("train set --instrument e9-ten-string --grip 3,4 --interval 3:2", "not both"),

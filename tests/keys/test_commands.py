@@ -158,7 +158,7 @@ def test_osc_tunes_and_puts_back(tonegen, my_e9):
         ("plan --receiver mpe --instrument e9-ten-string --grip nonesuch", "nonesuch"),
         ("plan --receiver mpe --instrument e9-ten-string --weight x=1", 'no grip "x"'),
         ("plan --receiver mpe --instrument e9-ten-string --weight x", "needs a name, an equals sign"),
-        ("plan --receiver mpe --reference 300", "reference pitch 300 hz is out of range"),
+        ("plan --receiver mpe --reference 300", "reference pitch 300 Hz is out of range"),
         ("plan --receiver mpe --temperament nonesuch.syx", "nonesuch.syx: cannot be read"),
         ("send --receiver mpe", "say where MIDI goes: --out PORT"),
         ("send --receiver mpe --receiver mono-bend --out a", "mono-bend and mpe are both on channel 1"),

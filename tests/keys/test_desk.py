@@ -22,7 +22,7 @@ from tonegen.temperament import EQUAL
 RATE = 48000
 E9 = instrument("e9-ten-string")
 ONE = replace(E9, grips=(Grip("fifth string", (5,)), Grip("raised", (5,), ("A",))))
-# Equal temperament at A4 = 440 hz, as every table of note frequencies prints it (ISO 16 for A4).
+# Equal temperament at A4 = 440 Hz, as every table of note frequencies prints it (ISO 16 for A4).
 B3, C4, CS4, E4, FS4, G4, A4 = 246.942, 261.626, 277.183, 329.628, 369.994, 391.995, 440.0
 
 

@@ -45,7 +45,7 @@ TWELVE = "channels = [1, 2, 3, 4, 5, 6, 7, 8, 9, 11, 12, 13]"
         ('means = "key tuning"\nmessage = "letter"', "message"),
         ('means = "octave tuning"\nbytes = 3', "bytes"),
         ('means = "octave tuning"\nreset = ["F0 7E"]', "not a system exclusive message"),
-        ('means = "octave tuning"\nreference_hz = 300', "reference pitch 300 hz is out of range"),
+        ('means = "octave tuning"\nreference_hz = 300', "reference pitch 300 Hz is out of range"),
         ('means = "osc"\neach = "key"\naddress = "tune"\narguments = []', "not an OSC address"),
         ('means = "osc"\neach = "key"\naddress = "/a"\narguments = ["f {loudness}"]', "{loudness}"),
         ('means = "osc"\neach = "key"\naddress = "/a"\narguments = ["{hz}"]', "needs a type"),

@@ -146,7 +146,7 @@ def test_a_grip_is_tempered_and_drops_as_the_player_has_it(own):
     low_hz, high_hz = row.again().task.low_hz
     assert high_hz == pytest.approx(2 * low_hz)
     assert [low_hz] == pytest.approx(shown_hz, abs=0.01)
-    assert low_hz < 275.1  # a just C#4 is 275.0 hz at most; in equal temperament it would be 277.2
+    assert low_hz < 275.1  # a just C#4 is 275.0 Hz at most; in equal temperament it would be 277.2
 
 
 def test_a_grip_that_there_is_not(own):

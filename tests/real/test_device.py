@@ -133,8 +133,8 @@ def refusal_of(server, **settings):
 def test_what_the_server_does_not_take(sound_server):
     code, said = refusal_of(sound_server, rate=44100)
     assert code == 3
-    assert "does not take 2 channels at 44100 hz" in said
-    assert "prefers 48000 hz" in said
+    assert "does not take 2 channels at 44100 Hz" in said
+    assert "prefers 48000 Hz" in said
 
     code, said = refusal_of(sound_server, which="nowhere")
     assert code == 3

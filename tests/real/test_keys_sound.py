@@ -61,7 +61,7 @@ def by_fluidsynth(path, out):
 
 
 def by_timidity(path, out):
-    """The same. At this rate the font's samples, of 44100 hz, play no slower than they were taken."""
+    """The same. At this rate the font's samples, of 44100 Hz, play no slower than they were taken."""
     config = path.with_suffix(".cfg")
     config.write_text(f"soundfont {FONT}\n")
     return ["timidity", "-c", str(config), "-s", "22050", "-EFreverb=0", "-EFchorus=0",

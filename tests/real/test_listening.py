@@ -60,7 +60,7 @@ def listening(sound_server):
 
 
 def test_steps_are_heard_one_after_another(listening, sound_server):
-    """Step 2 beats 1.3 times a second near 1651 hz, step 3 1.2 times near 990 hz; then back, and the end."""
+    """Step 2 beats 1.3 times a second near 1651 Hz, step 3 1.2 times near 990 Hz; then back, and the end."""
     first = listening.until(SAID)
     assert first[1] == b"1"
     for number, key in ((b"2", b"n"), (b"3", b"n"), (b"2", b"b")):

@@ -100,7 +100,7 @@ def test_scripts_get_one_json_object(sound_server):
     ("arguments", "code", "why"),
     [
         (["--device", "nowhere"], 3, 'no sound device "nowhere"; there are: 0 system'),
-        (["--sample-rate", "44100"], 3, "does not take 2 channels at 44100 hz"),
+        (["--sample-rate", "44100"], 3, "does not take 2 channels at 44100 Hz"),
         (["--seconds", "0"], 2, "0 seconds"),
         (["--block", "-1"], 2, "block of -1 frames"),
     ],

@@ -205,10 +205,10 @@ def _tone(
 
 
 _OPTIONS = (
-    click.option("--low", type=PITCH, help="Lower tone: a note (A3), with cents (A3+5), or hz."),
+    click.option("--low", type=PITCH, help="Lower tone: a note (A3), with cents (A3+5), or Hz."),
     click.option("--high", type=PITCH, help="Upper tone: the same, or cents above the lower (386.3c)."),
     click.option("--ratio", type=Parsed("ratio", Ratio.parse), help="What it stands for, such as 5:4."),
-    click.option("--hz", type=Parsed("hz,hz", parse_hz_list), help="Any number of tones, in hz or as notes."),
+    click.option("--hz", type=Parsed("hz,hz", parse_hz_list), help="Any number of tones, in Hz or as notes."),
     click.option("--instrument", type=Preset("instruments"), help="An instrument, by name or TOML file."),
     click.option("--changes", type=Parsed("A,B", parse_travels), help="Pedals and levers; DD:0.5 is half."),
     click.option("--grip", metavar="3,4,5", help="Strings picked together, or a saved grip."),

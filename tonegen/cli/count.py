@@ -14,7 +14,7 @@ from tonegen.pitch import REFERENCE_HZ, WrittenPitch, checked_reference_hz
 @click.command()
 @click.option("--beats", type=float, required=True, help="Beats that were counted.")
 @click.option("--seconds", type=float, required=True, help="How long they were counted.")
-@click.option("--low", type=PITCH, required=True, help="Lower tone: a note, with cents, or hz.")
+@click.option("--low", type=PITCH, required=True, help="Lower tone: a note, with cents, or Hz.")
 @click.option(
     "--ratio", type=Parsed("ratio", Ratio.parse), required=True, help="What it stands for, such as 5:4."
 )

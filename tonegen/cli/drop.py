@@ -37,7 +37,7 @@ def command(
     8,A,0.8
     8,A+B,-0.9
 
-    Instead of cents there may be hz, or beats counted in a second against a tone (columns beats, against,
+    Instead of cents there may be Hz, or beats counted in a second against a tone (columns beats, against,
     ratio; wide is positive).
     """
     played = presets.instrument(instrument)

@@ -148,7 +148,7 @@ def signed(value: float, digits: int = 2) -> str:
 def print_sounding(sounding: Sounding) -> None:
     """Tones, then intervals with their beats, for a person."""
     print_table(
-        ["tone", "string", ">hz", ">offset", ">drop"],
+        ["tone", "string", ">Hz", ">offset", ">drop"],
         [_tone_row(tone) for tone in sounding.tones],
         f"A4 = {sounding.reference_hz:g} Hz; offset and drop in cents",
     )

@@ -255,7 +255,7 @@ def _tones_hz(texts: Sequence[str], first: str) -> tuple[float, ...]:
             tones.append(float(parse_pitch(text).hz_at(440.0, above_hz=root)))
     low, high = 20.0, 5000.0
     if not all(low <= hz <= high for hz in tones):
-        raise BadValue(f"a tone of a lesson lies between {low:g} and {high:g} hz")
+        raise BadValue(f"a tone of a lesson lies between {low:g} and {high:g} Hz")
     return tuple(tones)
 
 

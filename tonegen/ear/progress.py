@@ -84,7 +84,7 @@ def panels(days: Iterable[Day]) -> tuple[Panel, ...]:
 
 
 def register_of(low_hz: float) -> str:
-    """The octave in which the lowest tone lies, at A4 = 440 hz.
+    """The octave in which the lowest tone lies, at A4 = 440 Hz.
 
     >>> register_of(220.0), register_of(262.0)
     ('C3 to B3', 'C4 to B4')

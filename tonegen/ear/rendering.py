@@ -90,7 +90,7 @@ def _noise(sound: Sound, frames: int, sample_rate: int) -> Samples:
 
 
 def _noise_loop(seed: int, least_frames: int, sample_rate: int) -> Samples:
-    """Pink noise between 60 and 8000 hz, as much power in each octave; its end joins its beginning."""
+    """Pink noise between 60 and 8000 Hz, as much power in each octave; its end joins its beginning."""
     length = 1 << (least_frames - 1).bit_length()  # a quick length for the transform
     spectrum = np.fft.rfft(_uniform(seed, length) - 0.5)
     hz = np.fft.rfftfreq(length, 1 / sample_rate)

@@ -142,7 +142,7 @@ class Task:
         for upper in chord[1:]:
             if upper.upper * self.low_hz[1] > _HIGHEST_BEAT_HZ:
                 raise BadValue(
-                    f"{upper} above {self.low_hz[1]:.0f} hz beats at {upper.upper * self.low_hz[1]:.0f} hz, "
+                    f"{upper} above {self.low_hz[1]:.0f} Hz beats at {upper.upper * self.low_hz[1]:.0f} Hz, "
                     "too high to hear well; leave it out, or give a lower register"
                 )
             if upper.upper > fewest:

@@ -1,7 +1,7 @@
 """Tuning in MIDI 1.0 bytes: from cents to messages, and back.
 
 Conventions: a *channel* is 1 to 16, as players count. *Cents* are offsets from equal temperament at
-A4 = 440 hz, of a channel or of a key. A field of so many bits holds whole steps only; what rounding lost
+A4 = 440 Hz, of a channel or of a key. A field of so many bits holds whole steps only; what rounding lost
 comes back as `left_cents`, which is asked minus sent, at most half a step inside the field's range.
 
 Sources: MIDI 1.0 Detailed Specification 4.2.1 (pitch bend, registered parameters); MIDI Tuning (Updated
@@ -333,7 +333,7 @@ def note_changes(
     """Single note tuning changes, up to 127 keys in each message; with a bank when one is given.
 
     Without a bank the standard has the real-time form only, which sounding notes follow.
-    Keys that would lie beyond the standard's range (8.18 to 13289 hz) stop at its end; see `left_cents`.
+    Keys that would lie beyond the standard's range (8.18 to 13289 Hz) stop at its end; see `left_cents`.
     Raises BadValue for real_time=False without a bank.
 
     >>> note_changes([69, 60], [0, 0]).messages[0].hex(" ")

@@ -113,7 +113,7 @@ def scale_of_temperament(temperament: Temperament, reference_hz: float = REFEREN
 def scale_of_dumps(tunings: Sequence[Tuning], reference_hz: float = REFERENCE_HZ) -> Scale:
     """From messages of the MIDI Tuning Standard that say what keys or pitch classes are to be, in order.
 
-    Their frequencies are absolute; at another reference than 440 hz they are moved along with it.
+    Their frequencies are absolute; at another reference than 440 Hz they are moved along with it.
     Keys that no message names stay equal. Raises BadValue where no message holds an offset.
     """
     telling = [tuning for tuning in tunings if tuning.keys]

@@ -132,7 +132,7 @@ def _written(text: str) -> WrittenPitch | None:
         return None
     written = parse_pitch(text)
     if written.key is None and written.hz is None:
-        raise BadValue(f'"{text}" counts from another tone; write a note or hz to hear the grip against')
+        raise BadValue(f'"{text}" counts from another tone; write a note or Hz to hear the grip against')
     return written
 
 

@@ -131,7 +131,7 @@ def _reading(
     if not abs(cents) <= _FURTHEST_CENTS:
         note = instrument.note(instrument.point(string, state))
         raise BadValue(
-            f"{unit}: {text} would be {cents:+.0f} cents from {note} ({nominal:.2f} hz); "
+            f"{unit}: {text} would be {cents:+.0f} cents from {note} ({nominal:.2f} Hz); "
             f"check the unit, the string and the changes"
         )
     return PitchReading(string, state.changes, cents, place)
@@ -141,7 +141,7 @@ def _from_beats(beats: float, row: dict[str, str], nominal: float, reference_hz:
     """The string's hz from a count against a tone; the string is the upper or the lower of the two."""
     against = row.get("against", "")
     if not against:
-        raise BadValue("beats: name the tone in the column against, a note such as E4 or its hz")
+        raise BadValue("beats: name the tone in the column against, a note such as E4 or its frequency in Hz")
     try:
         tone = float(against)
     except ValueError:

@@ -159,8 +159,8 @@ class _Stream:
             )
         except sounddevice.PortAudioError as refusal:
             raise NoSuchDevice(
-                f"sound device {device} does not take {player.channels} channels at {player.sample_rate} hz "
-                f"({_words(refusal)}); it has {device.channels} channels, and prefers {device.sample_rate} hz"
+                f"sound device {device} does not take {player.channels} channels at {player.sample_rate} Hz "
+                f"({_words(refusal)}); it has {device.channels} channels, and prefers {device.sample_rate} Hz"
             ) from refusal
         self._refusal = sounddevice.PortAudioError
 

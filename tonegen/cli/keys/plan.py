@@ -81,7 +81,7 @@ def _print_plan(receiver: str, made: "Plan") -> None:
         for key in heard
     ]
     print_table(
-        ["key", ">wanted", ">sent", ">left", ">hz", ">beats/s left"],
+        ["key", ">wanted", ">sent", ">left", ">Hz", ">beats/s left"],
         rows,
         f"{scale.name} to {receiver}; A4 = {scale.reference_hz:g} Hz, offsets in cents",
     )

@@ -14,7 +14,7 @@ from tonegen.wire import HIGHEST_SAFE_FRACTION_OF_STRENGTH
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """One tuning point: the note it stands for, its offset, and the hz that a pitch reading must show."""
+    """One tuning point: the note it stands for, its offset, and the Hz that a pitch reading must show."""
 
     point: TuningPoint
     note: str

@@ -2,7 +2,7 @@
 
 Conventions: a *key* is a MIDI key number, A4 = 69 (MIDI Tuning Standard); it may be a fraction.
 An *offset* is cents from equal temperament at the reference pitch. The reference pitch is the frequency
-of A4 in hz. Functions take scalars or arrays that broadcast together, and give float64 of their common shape.
+of A4 in Hz. Functions take scalars or arrays that broadcast together, and give float64 of their common shape.
 """
 
 import re

@@ -220,7 +220,7 @@ _OPTIONS = (
     click.option("--root", type=Parsed("note", parse_pitch_class), help="What the temperament is built on."),
     click.option("--drop", type=Preset("drops"), default="none", show_default=True, help="Cabinet drop."),
     click.option("--against", type=PITCH, help="A bass note at equal temperament to hear it against."),
-    click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in hz."),
+    click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in Hz."),
     click.option(
         "--timbre", type=Preset("timbres"), default="harmonic", show_default=True,
         help="Partials of the tones; with \"string\" they are stretched by each string's stiffness.",

@@ -23,7 +23,7 @@ from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class
 )
 @click.option("--root", type=Parsed("note", parse_pitch_class), help="What the temperament is built on.")
 @click.option("--drop", type=Preset("drops"), default="none", show_default=True, help="Cabinet drop.")
-@click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in hz.")
+@click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in Hz.")
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -43,7 +43,7 @@ def command(
 ) -> None:
     """Chart of strings by changes, with targets and pitch readings.
 
-    Each cell is a tuning point: its note, its target in cents from equal temperament, and the hz that a
+    Each cell is a tuning point: its note, its target in cents from equal temperament, and the Hz that a
     pitch reading must show with only that change engaged.
 
     \b

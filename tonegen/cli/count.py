@@ -18,7 +18,7 @@ from tonegen.pitch import REFERENCE_HZ, WrittenPitch, checked_reference_hz
 @click.option(
     "--ratio", type=Parsed("ratio", Ratio.parse), required=True, help="What it stands for, such as 5:4."
 )
-@click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in hz.")
+@click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in Hz.")
 @as_json
 def command(
     beats: float, seconds: float, low: WrittenPitch, ratio: Ratio, reference: float, in_json: bool

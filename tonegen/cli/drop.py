@@ -17,7 +17,7 @@ from tonegen.presets.readings import readings as load_readings
 @click.command()
 @click.argument("readings", type=click.Path(path_type=Path))
 @click.option("--instrument", type=Preset("instruments"), required=True, help="By name or TOML file.")
-@click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in hz.")
+@click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in Hz.")
 @click.option(
     "--meter", type=float, default=METER_CENTS, show_default=True, help="How good a reading is, in cents."
 )

@@ -109,7 +109,7 @@ class Beat:
 
 @dataclass(frozen=True, slots=True)
 class LessonSound:
-    """One sound of a step: tones in hz that stay, or glide to others."""
+    """One sound of a step: tones in Hz that stay, or glide to others."""
 
     caption: str
     names: tuple[str, ...]

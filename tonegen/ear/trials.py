@@ -184,7 +184,7 @@ class Sound:
         return np.asarray(self.low_hz * ratios * 2 ** (cents / 1200), dtype=np.float64)
 
     def partials(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-        """Frequency in hz, amplitude and phase in turns of every partial: the sound is their sum of sines.
+        """Frequency in Hz, amplitude and phase in turns of every partial: the sound is their sum of sines.
 
         The amplitudes make the rms over `seconds` that of `level_db`, whatever the partials do to each other.
         """

@@ -171,7 +171,7 @@ _SCALE_OPTIONS = (
         "--fill", type=Preset("temperaments"), default="equal", show_default=True,
         help="Gives the notes that no string plays.",
     ),
-    click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in hz."),
+    click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in Hz."),
 )  # fmt: skip
 
 receiver_option = click.option(

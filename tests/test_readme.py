@@ -10,6 +10,7 @@ import pytest
 from tests.readme import CARD, README, draw_card, examples, run, shell_lines, written
 from tonegen.cli import SUMMARIES
 from tonegen.cli import tonegen as program
+from tonegen.keys.osc_port import ADDRESSES
 
 BLOCKS = examples(README.read_text())
 
@@ -49,6 +50,11 @@ def test_every_command_is_shown():
     text = README.read_text()
     for command in SUMMARIES:
         assert re.search(rf"\btonegen {command}\b", text), f"the README does not show tonegen {command}"
+
+
+def test_every_osc_address_is_shown_with_its_arguments():
+    rows = re.findall(r"^\| `(/tonegen/\w+)` \| (.+?) \|", README.read_text(), re.MULTILINE)
+    assert dict(rows) == {address: takes for address, (takes, *_) in ADDRESSES.items()}
 
 
 def test_the_python_example_gives_what_it_shows():

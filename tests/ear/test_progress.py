@@ -5,8 +5,8 @@ from datetime import date
 import pytest
 
 from tonegen.ear.history import Row
-from tonegen.ear.picture import write_progress
-from tonegen.ear.progress import by_day, register_of
+from tonegen.ear.picture import spread_out, write_progress
+from tonegen.ear.progress import by_day, panels, register_of
 from tonegen.errors import BadValue, CannotWrite
 
 DAY = "2026-03-01T23:30:00.000+01:00"
@@ -73,6 +73,27 @@ def test_settings_and_scores():
     assert days["set"].settings.constant_error.value == 2
 
 
+def test_a_blind_test_at_one_level_is_counted_and_not_taken_for_a_threshold():
+    """The session says so many right at 5 cents; so does its day."""
+    rows = [row(n, kind="abx", level_cents=5.0, right=n < 12) for n in range(16)]
+    (day,) = by_day(rows)
+    (panel,) = panels([day])
+    ((label, (point,)),) = panel.lines.items()
+
+    assert (day.threshold, day.level_cents, day.proportion.value) == (None, 5.0, 0.75)
+    assert panel.title == "Right answers, in percent"
+    assert label == "fifth, C3 to B3 (abx at 5 cents)"
+    # Exact binomial range of 12 in 16 (Clopper & Pearson 1934), from memory: 48 % to 93 %.
+    assert [round(value) for value in (point.low, point.value, point.high)] == [48, 75, 93]
+
+
+def test_a_few_answers_say_nothing_of_an_ear():
+    (day,) = by_day([row(n, level_cents=8.0 / (n + 1)) for n in range(4)])
+
+    assert (day.trials, day.threshold, day.proportion) == (4, None, None)
+    assert panels([day]) == ()
+
+
 def test_the_picture_is_a_png_of_every_line(tmp_path):
     rows = [row(n, level_cents=2.0 + n, answered=when) for when in (DAY, NEXT) for n in range(6)]
     rows += [row(n, kind="set", right=None, error=float(n)) for n in range(3)]
@@ -85,12 +106,20 @@ def test_the_picture_is_a_png_of_every_line(tmp_path):
         assert len(picture.convert("L").getcolors()) > 20
 
 
+def test_days_are_named_as_far_as_there_is_room():
+    march = [date(2026, 3, day) for day in range(1, 32)]
+
+    assert spread_out(march[:1]) == march[:1]
+    assert spread_out([march[0], march[3], march[6]]) == [march[0], march[3], march[6]]
+    assert [day.day for day in spread_out(march)] == [1, 7, 13, 19, 25, 31]
+
+
 def test_a_picture_of_nothing_or_over_something_is_refused(tmp_path):
     (tmp_path / "there.png").write_bytes(b"kept")
     days = by_day([row(n) for n in range(3)])
 
-    with pytest.raises(BadValue, match="no threshold and no setting"):
-        write_progress(by_day([row(0, kind="name")]), tmp_path / "none.png", "Ada")
+    with pytest.raises(BadValue, match="nothing to draw yet"):
+        write_progress(by_day([row(0)]), tmp_path / "none.png", "Ada")
     with pytest.raises(CannotWrite, match="there already"):
         write_progress(days, tmp_path / "there.png", "Ada")
     assert (tmp_path / "there.png").read_bytes() == b"kept"

@@ -58,7 +58,7 @@ def test_bayesian_range_covers_what_it_says_over_all_listeners():
     covered = {0.5: 0, 0.95: 0}
     for _ in range(RUNS):
         listener = Weibull(
-            np.exp(rng.uniform(np.log(0.25), np.log(64))), np.exp(rng.uniform(*np.log([0.7, 6])))
+            np.exp(rng.uniform(np.log(0.25), np.log(256))), np.exp(rng.uniform(*np.log([0.7, 6])))
         )
         belief = asked_60_times(listener, rng)
         for confidence in covered:

@@ -202,8 +202,10 @@ def test_what_was_heard_is_drawn_with_its_threshold(training):
     assert curve.span.low < curve.span.value < curve.span.high
     ticks = {tick.name: tick.at for tick in function.across_ticks}
     assert ticks["2"] < curve.span.value < ticks["20"]
+    (result,) = training.view(OFFERED).results
+    assert curve.words == f"{result.result} (95 %: {result.range})"  # the picture says what the list says
     at_threshold = np.interp(curve.span.value, *np.array(curve.path).T)
-    assert at_threshold == pytest.approx(0.8, abs=0.02)
+    assert at_threshold == pytest.approx(0.8, abs=0.005)
     marks = [mark for line in progress.curves for mark in line.marks]
     assert marks
     assert all(0 <= mark.low <= mark.up <= mark.high <= 1 for mark in marks)
@@ -229,4 +231,4 @@ def test_a_listener_who_hears_nothing_is_given_no_threshold(training):
     (curve,) = training.graphs().graphs[0].curves
 
     assert curve.span is None
-    assert curve.words == "fitted: not heard four times in five up to 64 cents"
+    assert curve.words.startswith("not heard four times in five up to 64 cents (95 %: above ")

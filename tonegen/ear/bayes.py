@@ -73,9 +73,12 @@ def _binary_entropy(probability: _Array) -> _Array:
 
 @lru_cache(maxsize=4)
 def usual_listeners(guess: float = 0.5) -> Listeners:
-    """Thresholds from a quarter of a cent to 64 cents, and slopes from 0.7 (vague) to 6 (nearly a step)."""
+    """Thresholds from a quarter of a cent to 256 cents, and slopes from 0.7 (vague) to 6 (nearly a step).
+
+    Thresholds go two octaves beyond the levels, so that who hears nothing is not said to hear the last.
+    """
     return Listeners(
-        thresholds=np.geomspace(0.25, 64, 97),
+        thresholds=np.geomspace(0.25, 256, 121),
         slopes=np.geomspace(0.7, 6, 12),
         levels=np.geomspace(0.25, 64, 65),
         guess=guess,
@@ -128,10 +131,27 @@ class Belief:
         if not ((rise > 0) & (rise < 1)).all():
             raise BadValue(f"some of these listeners are never right with probability {probability:g}")
         levels = np.log(one.thresholds) + np.log(-np.log1p(-rise)) / one.slopes
-        order = np.argsort(levels)
-        weights = self.weights[order]
-        # Half of each weight lies below its own level, so that the quantile is not one grid step off.
-        below = np.cumsum(weights) - weights / 2
         tails = (0.5, (1 - confidence) / 2, (1 + confidence) / 2)
-        value, low, high = np.exp(np.interp(tails, below, levels[order]))
+        value, low, high = np.exp(self._quantiles(levels, tails))
         return Estimate(float(value), float(low), float(high), confidence)
+
+    def middle(self, *, probability: float = HEARD) -> Weibull:
+        """A listener in the middle of the belief: through `threshold` at `probability`, of the median slope.
+
+        >>> belief = Belief(usual_listeners()).after(8, True).after(2, False)
+        >>> round(belief.middle().level_at(0.8) / belief.threshold(probability=0.8).value, 6)
+        1.0
+        """
+        one = self.listeners
+        level = self.threshold(probability=probability).value
+        slope = float(self._quantiles(one.slopes, (0.5,))[0])
+        lapse = float(self.weights @ one.lapses)
+        unit = Weibull(1.0, slope, one.guess, lapse).level_at(probability)
+        return Weibull(level / unit, slope, one.guess, lapse)
+
+    def _quantiles(self, values: _Array, at: tuple[float, ...]) -> _Array:
+        """Quantiles of a value that each listener has."""
+        order = np.argsort(values)
+        weights = self.weights[order]
+        # Half of each weight lies below its own value, so that the quantile is not one grid step off.
+        return np.asarray(np.interp(at, np.cumsum(weights) - weights / 2, values[order]))

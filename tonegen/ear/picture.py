@@ -1,11 +1,12 @@
 """Progress as a picture. Imports matplotlib, so import this where a picture is wanted."""
 
 from collections.abc import Sequence
+from datetime import date
 from pathlib import Path
 from typing import Final
 
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.dates import AutoDateLocator, ConciseDateFormatter, date2num
+from matplotlib.dates import DateFormatter, date2num
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator
 
@@ -17,6 +18,8 @@ from tonegen.writing import written_whole
 _MARKS: Final = ("o", "s", "^", "D", "v", "P", "X", "*")
 _STROKES: Final = ("-", "--", "-.", ":")
 _CENTS_TICKS: Final = (0.25, 0.5, 1, 2, 5, 10, 20, 50)
+_MOST_NAMED: Final = 5
+_ASIDE: Final = 0.012  # what stands on one day stands side by side
 
 
 def write_progress(days: Sequence[Day], path: Path, title: str) -> None:
@@ -31,14 +34,18 @@ def write_progress(days: Sequence[Day], path: Path, title: str) -> None:
         raise CannotWrite(f"{path} is there already; give another name")
     drawn = panels(days)
     if not drawn:
-        raise BadValue("there is no threshold and no setting to draw yet; answer some trials first")
+        raise BadValue("there is nothing to draw yet; answer some more trials first")
+    answered = sorted({point.day for panel in drawn for line in panel.lines.values() for point in line})
+    first, last = answered[0], answered[-1]
+    length = max((last - first).days, 1)
     figure = Figure(figsize=(8, 1 + 3 * len(drawn)), layout="constrained")
     FigureCanvasAgg(figure)
     figure.suptitle(title)
     for axes, panel in zip(figure.subplots(len(drawn), squeeze=False).flat, drawn, strict=True):
         axes.set_title(panel.title, loc="left", fontsize="medium")
         for index, (label, points) in enumerate(panel.lines.items()):
-            days_of_line = [date2num(point.day) for point in points]  # type: ignore[no-untyped-call]
+            aside = _ASIDE * length * (index - (len(panel.lines) - 1) / 2)
+            days_of_line = [_number(point.day) + aside for point in points]
             values = [point.value for point in points]
             below = [point.value - point.low for point in points]
             above = [point.high - point.value for point in points]
@@ -48,10 +55,27 @@ def write_progress(days: Sequence[Day], path: Path, title: str) -> None:
             axes.set_yscale("log")
             axes.yaxis.set_major_locator(FixedLocator(_CENTS_TICKS))
             axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
-        locator = AutoDateLocator(minticks=1, maxticks=8)  # type: ignore[no-untyped-call]
-        axes.xaxis.set_major_locator(locator)
-        axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))  # type: ignore[no-untyped-call]
+        axes.set_xlim(_number(first) - 0.08 * length, _number(last) + 0.08 * length)
+        axes.xaxis.set_major_locator(FixedLocator([*map(_number, spread_out(answered))]))
+        axes.xaxis.set_major_formatter(DateFormatter("%Y-%m-%d"))  # type: ignore[no-untyped-call]
         axes.grid(alpha=0.3)
-        axes.legend(fontsize="small")
+        axes.legend(fontsize="small", loc="upper left", bbox_to_anchor=(1, 1))
     with written_whole(path, force=False) as beside:
         figure.savefig(beside, format="png", dpi=130)
+
+
+def spread_out(days: Sequence[date]) -> list[date]:
+    """Of days in their order those to be named beneath a plot, far enough apart to be read.
+
+    >>> [day.day for day in spread_out([date(2026, 3, day) for day in (1, 2, 9, 10, 31)])]
+    [1, 9, 31]
+    """
+    named = [days[0]]
+    for day in days:
+        if (day - named[-1]).days * _MOST_NAMED >= (days[-1] - days[0]).days > 0:
+            named.append(day)
+    return named
+
+
+def _number(day: date) -> float:
+    return float(date2num(day))  # type: ignore[no-untyped-call]

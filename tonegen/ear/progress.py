@@ -10,6 +10,7 @@ from tonegen.ear.adjustment import Settings, settings
 from tonegen.ear.bayes import Belief, usual_listeners
 from tonegen.ear.estimate import Estimate
 from tonegen.ear.history import Row
+from tonegen.ear.psychometric import FEWEST_ANSWERS
 from tonegen.ear.trials import WITH_THRESHOLD, Kind
 from tonegen.pitch import nearest_key
 
@@ -18,8 +19,10 @@ from tonegen.pitch import nearest_key
 class Day:
     """One day's answers to one kind of trial, on one interval, in one register.
 
-    threshold : cents that are heard four times in five, for kinds that have one. settings : of numbers, in
-    cents or percent. proportion : of right answers. What a kind does not tell, or too few trials, is None.
+    threshold : cents that are heard four times in five, for kinds that have one, from answers at several
+    levels. level_cents, proportion : where all answers are at one level, that and how many were right; of
+    names, how many were right. settings : of numbers, in cents or percent. What a kind does not tell, or too
+    few trials, is None.
     """
 
     day: date
@@ -27,9 +30,10 @@ class Day:
     interval: str
     register: str
     trials: int
-    threshold: Estimate | None
-    settings: Settings | None
-    proportion: Estimate | None
+    threshold: Estimate | None = None
+    level_cents: float | None = None
+    settings: Settings | None = None
+    proportion: Estimate | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +50,7 @@ class Point:
 class Panel:
     """What is plotted in one frame: lines over the days, by what they stand for.
 
-    threshold : whether the values are thresholds in cents, for a logarithmic axis; else they are settings.
+    threshold : whether the values are thresholds in cents, for a logarithmic axis; else settings or percents.
     """
 
     title: str
@@ -74,6 +78,13 @@ def panels(days: Iterable[Day]) -> tuple[Panel, ...]:
             error, spread = day.settings.constant_error.value, day.settings.spread.value
             heading = (_SETTINGS_TITLES[day.kind], False)
             point = Point(day.day, error, error - spread, error + spread)
+        elif day.proportion is not None:
+            low, value, high = (
+                100 * part for part in (day.proportion.low, day.proportion.value, day.proportion.high)
+            )
+            heading, point = ("Right answers, in percent", False), Point(day.day, value, low, high)
+            of_size = "" if day.level_cents is None else f" at {day.level_cents:g} cents"
+            label = f"{label} ({day.kind}{of_size})"
         else:
             continue
         lines.setdefault(heading, {}).setdefault(label, []).append(point)
@@ -108,13 +119,16 @@ def _day(day: date, kind: Kind, interval: str, register: str, rows: list[Row]) -
     errors = [row.error for row in rows if row.error is not None]
     if errors:
         found = settings(errors) if len(errors) > 1 else None
-        return Day(day, kind, interval, register, count, None, found, None)
+        return Day(day, kind, interval, register, count, settings=found)
     proportion = proportion_right(sum(row.right is True for row in rows), count)
-    guess = WITH_THRESHOLD.get(kind)
-    threshold = None
-    if guess is not None:
-        belief = Belief(usual_listeners(guess))
-        for row in rows:
-            belief = belief.after(row.level_cents, row.right is True)
-        threshold = belief.threshold()
-    return Day(day, kind, interval, register, count, threshold, None, proportion)
+    guess, levels = WITH_THRESHOLD.get(kind), {row.level_cents for row in rows}
+    if guess is None:
+        return Day(day, kind, interval, register, count, proportion=proportion)
+    if count < FEWEST_ANSWERS:
+        return Day(day, kind, interval, register, count)
+    if len(levels) == 1:
+        return Day(day, kind, interval, register, count, level_cents=levels.pop(), proportion=proportion)
+    belief = Belief(usual_listeners(guess))
+    for row in rows:
+        belief = belief.after(row.level_cents, row.right is True)
+    return Day(day, kind, interval, register, count, threshold=belief.threshold())

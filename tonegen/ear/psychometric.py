@@ -19,6 +19,8 @@ USUAL_LAPSE: Final = 0.02
 # What "he hears it" means: right four times in five. The Bayesian method asks mostly there, so a threshold
 # for this probability depends least on the slope, which 60 trials hardly tell.
 HEARD: Final = 0.8
+# Fewer answers say more of what was believed beforehand than of the listener, and fit a line of any shape.
+FEWEST_ANSWERS: Final = 5
 # Where the slope is looked for. Below, answers hardly depend on the level; above, they are all or nothing.
 _SLOPES: Final = (0.5, 10.0)
 

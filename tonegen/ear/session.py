@@ -17,12 +17,13 @@ from tonegen.ear.abx import p_of_guessing, proportion_right
 from tonegen.ear.adjustment import Settings, settings
 from tonegen.ear.bayes import Belief, usual_listeners
 from tonegen.ear.estimate import Estimate
-from tonegen.ear.psychometric import HEARD, Answers, threshold
+from tonegen.ear.psychometric import FEWEST_ANSWERS, HEARD, Answers, Weibull, fit, threshold
 from tonegen.ear.staircase import Staircase
 from tonegen.ear.trials import WITH_THRESHOLD, Chord, Judged, Kind, Task, Trial, judge, make_trial, seed_of
 from tonegen.errors import BadValue
 
 MOST_TRIALS: Final = 1000
+LEAST_CENTS, MOST_CENTS = 0.1, 64.0  # of the errors that are asked about
 
 
 class Method(StrEnum):
@@ -52,8 +53,10 @@ class Plan:
         """Refuse a plan that cannot be carried out."""
         if not 1 <= self.trials <= MOST_TRIALS:
             raise BadValue(f"a session of {self.trials} trials is not possible; give 1 to {MOST_TRIALS}")
-        if not self.levels_cents or not all(0.1 <= level <= 64 for level in self.levels_cents):
-            raise BadValue("give one level or more, each from 0.1 to 64 cents")
+        if not self.levels_cents or not all(
+            LEAST_CENTS <= level <= MOST_CENTS for level in self.levels_cents
+        ):
+            raise BadValue(f"give one level or more, each from {LEAST_CENTS:g} to {MOST_CENTS:g} cents")
         if self.method is not Method.FIXED and self.task.kind not in WITH_THRESHOLD:
             raise BadValue(f'"{self.task.kind}" has no threshold; use the method "{Method.FIXED}"')
 
@@ -82,14 +85,18 @@ class Answered:
 class Result:
     """What the answers to one chord say; what the kind and the method do not tell is None.
 
-    threshold : cents that are heard four times in five. proportion, p_of_guessing : of right answers at one
-    level. settings : constant error and spread, in cents, or in percent of a rate.
+    threshold : cents that are heard four times in five; function : how often each error is heard, the
+    threshold on it. By the belief in the answers where they chose the errors, else by maximum likelihood.
+    proportion, p_of_guessing : of right answers at one level, which is `level_cents`.
+    settings : constant error and spread, in cents, or in percent of a rate.
     """
 
     chord: Chord
     trials: int
     right: int | None
     threshold: Estimate | None = None
+    function: Weibull | None = None
+    level_cents: float | None = None
     proportion: Estimate | None = None
     p_of_guessing: float | None = None
     settings: Settings | None = None
@@ -163,31 +170,35 @@ class Session:
         count = len(answered)
         errors = [made.judged.error for made in answered if made.judged.error is not None]
         if errors:
-            found = settings(errors, confidence=confidence) if count > 1 else None
-            return Result(chord, count, None, settings=found)
+            made = settings(errors, confidence=confidence) if count > 1 else None
+            return Result(chord, count, None, settings=made)
         right = sum(made.judged.right is True for made in answered)
         guess = WITH_THRESHOLD.get(self.plan.task.kind)
         if guess is None:
             return Result(
                 chord, count, right, proportion=proportion_right(right, count, confidence=confidence)
             )
-        if self.plan.method is not Method.FIXED:
-            found_at = self._belief(chord).threshold(confidence=confidence)
-            return Result(chord, count, right, threshold=found_at)
-        if len(self.plan.levels_cents) == 1:
+        if self.plan.method is Method.FIXED and len(self.plan.levels_cents) == 1:
             return Result(
                 chord,
                 count,
                 right,
+                level_cents=self.plan.levels_cents[0],
                 proportion=proportion_right(right, count, confidence=confidence),
                 p_of_guessing=p_of_guessing(right, count) if guess == 1 / 2 else None,
             )
+        if count < FEWEST_ANSWERS:
+            return Result(chord, count, right)
+        if self.plan.method is not Method.FIXED:
+            belief = self._belief(chord)
+            found = belief.threshold(confidence=confidence)
+            return Result(chord, count, right, threshold=found, function=belief.middle())
         answers = Answers.of_trials(
             [made.trial.level_cents for made in answered], [made.judged.right is True for made in answered]
         )
         rng = np.random.default_rng(self.plan.seed)
-        fitted = threshold(answers, rng, probability=HEARD, guess=guess, confidence=confidence)
-        return Result(chord, count, right, threshold=fitted)
+        found = threshold(answers, rng, probability=HEARD, guess=guess, confidence=confidence)
+        return Result(chord, count, right, threshold=found, function=fit(answers, guess=guess))
 
     def _level(self, chord: Chord, seed: int) -> float:
         if self.plan.method is Method.BAYES:

@@ -1,6 +1,6 @@
 """Answers and results in the words of the trade, for a terminal and for the page."""
 
-from tonegen.ear.session import Answered, Result
+from tonegen.ear.session import MOST_CENTS, Answered, Result
 from tonegen.ear.trials import Kind, Sound, chord_name
 from tonegen.interval import Direction, direction
 
@@ -35,6 +35,8 @@ def result_in_words(result: Result, kind: Kind) -> tuple[str, str]:
     """What the answers to one chord say, and the range of 95 % that it lies in."""
     if result.threshold:
         one = result.threshold
+        if one.value > MOST_CENTS:
+            return f"not heard four times in five up to {MOST_CENTS:g} cents", f"above {one.low:.1f} cents"
         return f"hears {one.value:.1f} cents, four times in five", f"{one.low:.1f} to {one.high:.1f} cents"
     if result.settings:
         unit = "cents" if kind is Kind.SET else "%"
@@ -48,7 +50,8 @@ def result_in_words(result: Result, kind: Kind) -> tuple[str, str]:
         by_chance = (
             "" if result.p_of_guessing is None else f"; by guessing alone p = {result.p_of_guessing:.3g}"
         )
-        return f"{result.right} right{by_chance}", f"{one.low:.0%} to {one.high:.0%} right"
+        level = "" if result.level_cents is None else f" at {result.level_cents:g} cents"
+        return f"{result.right} right{level}{by_chance}", f"{one.low:.0%} to {one.high:.0%} right"
     return "too few to say", ""
 
 

@@ -10,13 +10,13 @@ from msgspec import Struct
 
 from tonegen.ear.history import Row
 from tonegen.ear.progress import Panel, Point, by_day, panels
-from tonegen.ear.psychometric import HEARD, Answers, fit, threshold
-from tonegen.ear.session import Session
-from tonegen.ear.trials import WITH_THRESHOLD, chord_name
+from tonegen.ear.psychometric import HEARD, Answers
+from tonegen.ear.session import MOST_CENTS, Session
+from tonegen.ear.trials import chord_name
+from tonegen.ear.words import result_in_words
 
 _CENTS: Final = (0.25, 0.5, 1, 2, 5, 10, 20, 50)
-_LEAST_CENTS, _MOST_CENTS = 0.25, 64.0
-_FEWEST_ANSWERS: Final = 5  # fewer make a line of any shape
+_LEAST_CENTS: Final = 0.25
 _STEPS: Final = 60
 _MOST_DAYS_NAMED: Final = 6
 _ASIDE: Final = 0.012  # what stands on one day stands side by side
@@ -70,35 +70,27 @@ class Graph(Struct, frozen=True):
 
 
 def heard_at(session: Session) -> tuple[Graph, ...]:
-    """How often each error of a session was heard, the function fitted to that, its threshold and range.
+    """How often each error of a session was heard, and the function, threshold and range of its results.
 
-    Fitted by maximum likelihood, whichever method chose the trials; the range is that of the bootstrap.
-    Nothing for a kind without a threshold, or for a few answers at one level.
+    Nothing for a kind without a threshold, for a few answers, or for answers at one level.
     """
-    kind = session.plan.task.kind
-    if kind not in WITH_THRESHOLD:
-        return ()
     curves = []
     for result in session.results():
-        made = [one for one in session.answered if one.trial.chord == result.chord]
-        if result.threshold is None or len(made) < _FEWEST_ANSWERS:
+        found, listener = result.threshold, result.function
+        if found is None or listener is None:
             continue
+        made = [one for one in session.answered if one.trial.chord == result.chord]
         answers = Answers.of_trials(
             [one.trial.level_cents for one in made], [one.judged.right is True for one in made]
         )
-        guess = WITH_THRESHOLD[kind]
-        listener = fit(answers, guess=guess)
-        found = threshold(answers, np.random.default_rng(session.plan.seed), guess=guess)
-        levels = np.geomspace(_LEAST_CENTS, _MOST_CENTS, _STEPS)
-        words, span = f"fitted: not heard four times in five up to {_MOST_CENTS:g} cents", None
-        if found.value <= _MOST_CENTS:
-            range_of = f"range {found.low:.1f} to {found.high:.1f}"
-            words = f"fitted: four times in five at {found.value:.1f} cents, {range_of}"
+        levels = np.geomspace(_LEAST_CENTS, MOST_CENTS, _STEPS)
+        span = None
+        if found.value <= MOST_CENTS:
             span = Span(_log_place(found.low), _log_place(found.value), _log_place(found.high), HEARD)
         curves.append(
             Curve(
                 chord_name(result.chord),
-                words,
+                "{} (95 %: {})".format(*result_in_words(result, session.plan.task.kind)),
                 tuple(
                     (_log_place(level), round(float(right), 4))
                     for level, right in zip(levels.tolist(), listener.right(levels), strict=True)
@@ -167,8 +159,8 @@ _ROUND: Final = tuple(digit * 10.0**power for power in range(-2, 9) for digit in
 
 
 def _log_place(cents: float) -> float:
-    inside = min(max(cents, _LEAST_CENTS), _MOST_CENTS)
-    return round(log(inside / _LEAST_CENTS) / log(_MOST_CENTS / _LEAST_CENTS), 4)
+    inside = min(max(cents, _LEAST_CENTS), MOST_CENTS)
+    return round(log(inside / _LEAST_CENTS) / log(MOST_CENTS / _LEAST_CENTS), 4)
 
 
 _CENTS_TICKS: Final = tuple(Tick(_log_place(cents), f"{cents:g}") for cents in _CENTS)

@@ -12,11 +12,11 @@ from tonegen.cli.show import as_json, print_json, print_table, signed
 from tonegen.ear.estimate import Estimate
 from tonegen.ear.history import History
 from tonegen.ear.progress import Day, by_day
+from tonegen.ear.session import MOST_CENTS
 from tonegen.ear.trials import Kind
 from tonegen.errors import BadValue
 
 _CELLS: Final = 16
-_WIDEST_CENTS: Final = 64.0
 
 
 @click.command()
@@ -94,6 +94,8 @@ def _day_row(day: Day) -> tuple[str, ...]:
     where = (day.kind.value, day.interval, day.register, day.day.isoformat(), str(day.trials))
     if day.threshold:
         one = day.threshold
+        if one.value > MOST_CENTS:
+            return (*where, f"not up to {MOST_CENTS:g} c", f"above {one.low:.1f} c", bar(one.value))
         return (*where, f"hears {one.value:.1f} c", f"{one.low:.1f} to {one.high:.1f} c", bar(one.value))
     if day.settings:
         unit = "c" if day.kind is Kind.SET else "%"
@@ -105,7 +107,8 @@ def _day_row(day: Day) -> tuple[str, ...]:
             "",
         )
     if day.proportion:
-        return (*where, f"{day.proportion.value:.0%} right", _percents(day.proportion), "")
+        size = "" if day.level_cents is None else f" at {day.level_cents:g} c"
+        return (*where, f"{day.proportion.value:.0%} right{size}", _percents(day.proportion), "")
     return (*where, "", "too few", "")
 
 
@@ -120,4 +123,4 @@ def bar(cents: float) -> str:
     (16, 8, 0)
     """
 
-    return "█" * round(_CELLS * (log2(min(cents, _WIDEST_CENTS)) + 2) / (log2(_WIDEST_CENTS) + 2))
+    return "█" * round(_CELLS * (log2(min(cents, MOST_CENTS)) + 2) / (log2(MOST_CENTS) + 2))

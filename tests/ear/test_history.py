@@ -6,11 +6,12 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import time
 
 import pytest
 
 from tonegen.ear.history import COLUMNS, History
-from tonegen.ear.session import Method, Plan
+from tonegen.ear.session import Method, Plan, Session
 from tonegen.ear.trials import Kind, Task, make_trial
 from tonegen.errors import BadValue, CannotWrite
 
@@ -83,7 +84,7 @@ def test_an_answer_that_was_taken_survives_kill_9(path, after):
 
     with History(path) as history:
         rows = history.rows("Ada")
-        session = history.session(history.unfinished("Ada"))
+        session = history.session(history.to_go_on("Ada"))
         history.keep(rows[-1].session, len(rows), session.answer(0))  # and it goes on
 
         assert history.notice == ""
@@ -105,6 +106,17 @@ def test_people_are_kept_apart_and_deleted_alone(path):
         assert history.rows("Ada") == ()
 
 
+def test_a_session_that_was_deleted_meanwhile_takes_no_more_answers(path):
+    with History(path) as one, History(path) as other:
+        number = answer_some(one, "Ada", 1)
+        other.delete("Ada")
+        with pytest.raises(CannotWrite, match="deleted meanwhile"):
+            one.keep(number, 1, Session(PLAN, [0]).answer(0))
+        with pytest.raises(BadValue, match='nothing is kept of "Ada"; there are answers of: nobody'):
+            other.delete("Ada")
+        assert one.count("Ada") == 0
+
+
 def test_deleted_answers_are_not_left_in_the_file(path):
     name = "Somebody Unmistakable"
     with History(path) as history:
@@ -118,14 +130,29 @@ def test_deleted_answers_are_not_left_in_the_file(path):
     assert b'"low_hz":' not in path.read_bytes()
 
 
-def test_the_latest_session_is_the_one_to_go_on_with(path):
+def test_every_session_that_is_not_finished_can_be_taken_up_again(path):
+    """The one that was answered last first; one that is finished, or another person's, is none of them."""
     short = Plan(Task(Kind.PURER), Method.BAYES, 2, seed=1)
     with History(path) as history:
-        assert history.unfinished("Ada") is None
-        number = answer_some(history, "Ada", 3)
-        assert history.unfinished("Ada") == number
+        assert history.unfinished("Ada") == ()
+        with pytest.raises(BadValue, match="Ada has no unfinished session; begin one"):
+            history.to_go_on("Ada")
+        first = answer_some(history, "Ada", 3)
+        time.sleep(0.002)  # times are kept to the millisecond
+        second = answer_some(history, "Ada", 5)
         answer_some(history, "Ada", 2, short)
-        assert history.unfinished("Ada") is None
+        hers = answer_some(history, "Bea", 1)
+        assert [(one.session, one.answered) for one in history.unfinished("Ada")] == [(second, 5), (first, 3)]
+        assert history.to_go_on("Ada") == second
+
+        time.sleep(0.002)
+        history.keep(first, 3, history.session(history.to_go_on("Ada", first)).answer(0))
+        assert history.to_go_on("Ada") == first
+        for other in (hers, 99):
+            with pytest.raises(
+                BadValue, match=f"no unfinished session {other}; there are: {first}, {second}"
+            ):
+                history.to_go_on("Ada", other)
 
 
 def test_export_is_a_table_that_another_reader_reads(path, tmp_path):

@@ -1,6 +1,7 @@
 """Training, lessons and history as they are used: in a real terminal, key by key."""
 
 import csv
+import re
 import sqlite3
 
 import pytest
@@ -48,7 +49,9 @@ def test_a_session_is_taken_up_where_it_was_stopped(kept):
         terminal.wait_for("2 of 4")
         terminal.press("q")
         assert terminal.ended() == 0
-        assert "1 of 4 answered and kept; go on with: tonegen ear train" in terminal.screen
+        assert terminal.screen.endswith(
+            "1 of 4 answered and kept; go on with: tonegen ear train --person Ada\n"
+        )
         assert "Right" not in terminal.screen
     with train() as terminal:
         terminal.wait_for("2 of 4")
@@ -57,6 +60,30 @@ def test_a_session_is_taken_up_where_it_was_stopped(kept):
 
     assert [row.number for row in kept()] == [0, 1]
     assert [row.answer for row in kept()] == [1, 0]
+
+
+def test_an_earlier_session_is_taken_up_by_its_number(tonegen, kept):
+    for kind, trials in (("purer", 4), ("side", 5)):
+        with train(kind, "--trials", str(trials)) as terminal:
+            terminal.wait_for(f"1 of {trials}")
+            terminal.press("1")
+            terminal.wait_for(f"2 of {trials}")
+            terminal.press("q")
+            assert terminal.ended() == 0
+    shown = tonegen("tonegen ear history --person Ada")
+    assert re.findall(r"^ +\d  .* answered", shown.out, re.MULTILINE) == [
+        "   2  wide, pure or narrow, 1 of 5 answered",
+        "   1  which is purer, 1 of 4 answered",
+    ]
+    numbers = [
+        one["session"] for one in tonegen("tonegen ear history --person Ada --json").json["unfinished"]
+    ]
+    assert numbers == [2, 1]
+    with train("--session", "1") as terminal:
+        terminal.wait_for("2 of 4")
+    with train("--session", "7") as terminal:
+        assert terminal.ended() == 2
+        assert "Ada has no unfinished session 7; there are: 2, 1" in terminal.screen
 
 
 def test_a_session_goes_on_after_kill_9(kept):
@@ -281,6 +308,9 @@ def test_a_history_of_a_newer_program(tonegen, answered):
 REFUSED = {
     "no terminal": ("train purer", "needs a terminal"),
     "nothing to go on with": ("train --person Nobody", "needs a terminal"),
+    "material without a kind": ("train --interval 3:2", "--interval belongs to a new session"),
+    "how many without a kind": ("train --trials 5 --no-feedback", "--trials belongs to a new session"),
+    "a session and a kind": ("train purer --session 3", "not both"),
     "a kind that there is not": ("train louder", "louder"),
     "an interval that is none": ("train purer --interval 5-4", "is not a ratio"),
     "a chord from above": ("train purer --interval 6:5:4", "lowest first"),

@@ -118,7 +118,9 @@ def test_trials_that_nobody_sees_stop_and_wait(own):
         page.engine.leave(page)
         other = Visitor(page.engine)
         shown = await other.until("ears", nothing_asked)
-        assert shown["waiting"] == "which is purer, 0 of 3 answered"
+        assert [one["words"].partition(";")[0] for one in shown["waiting"]] == [
+            "which is purer, 0 of 3 answered"
+        ]
         await page.engine.close()
 
     check()
@@ -169,7 +171,7 @@ def test_a_wish_that_cannot_be_is_told_and_nothing_begins(own):
         page = visitor(None, None, asks.Train(Kind.PURER, person="Ada", register="A3,A2"))
         assert "lower note first" in (await page.until("fault"))["text"]
         assert page.shown["ears"]["asked"] is None
-        assert page.shown["ears"]["waiting"] == ""
+        assert page.shown["ears"]["waiting"] == []
         await page.engine.close()
 
     check()
@@ -209,6 +211,26 @@ def test_a_history_in_any_state(own, state):
         await page.engine.close()
 
     check()
+
+
+def test_delete_mine_from_one_page_is_seen_by_all(own):
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, TRIAL)
+        other = Visitor(page.engine)
+        await page.until("ears", is_asked(0))
+        page.ask(asks.Answer(0, 0), asks.Pause())
+        await other.until("ears", lambda shown: shown["kept"] == 1)
+        page.ask(asks.Forget("Béla"))
+        assert 'nothing is kept of "Béla"' in (await page.until("fault"))["text"]
+        page.ask(asks.Forget("Ada"))
+        shown = await other.until("ears", lambda shown: shown["kept"] == 0)
+        assert (shown["people"], shown["waiting"]) == ([], [])
+        assert (await other.until("eargraphs", lambda shown: not shown["graphs"]))["graphs"] == []
+        await page.engine.close()
+
+    check()
+    assert b"Ada" not in own.read_bytes()
 
 
 def test_a_page_that_asks_too_fast_is_told_so(own):

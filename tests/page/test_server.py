@@ -1,6 +1,8 @@
 """The server as a user runs it, met by friends, strangers and broken pages."""
 
+import csv
 import http.client
+import io
 import json
 import random
 import signal
@@ -82,6 +84,28 @@ def test_a_wrong_host_and_a_foreign_origin_are_refused(running):
             ):
                 pass
             assert refused.value.response.status_code == 403
+
+
+def test_answers_are_a_table_for_pages_of_its_own_alone(running):
+    """One address, without a choice of whose: a table of the person who answers at the page."""
+    response, body = get(running, "/answers.csv")
+    assert response.status == 404
+    assert body == b"tonegen: nobody answers yet; open the ears first\n"
+    with running.page() as page:
+        page.ask("train", kind="purer", person="Ada, senior", trials=2)
+        page.shown("ears", lambda shown: shown["asked"])
+        page.ask("answer", number=0, choice=1)
+        page.shown("ears", lambda shown: shown["asked"] and shown["asked"]["number"] == 1)
+    response, body = get(running, "/answers.csv")
+    (row,) = csv.DictReader(io.StringIO(body.decode()))
+    assert (row["person"], row["kind"], row["answer"]) == ("Ada, senior", "purer", "1.0")
+    assert response.headers["content-type"].startswith("text/csv")
+    assert response.headers["cache-control"] == "no-store"
+    assert response.headers["content-disposition"] == 'attachment; filename="answers.csv"'
+    assert get(running, "/answers.csv", method="POST")[0].status == 405
+    for strange in ({"Host": "elsewhere.example"}, {"Origin": "http://elsewhere.example"}):
+        response, body = get(running, "/answers.csv", **strange)
+        assert (response.status, b"Ada" in body) == (403, False)
 
 
 def test_two_pages_see_the_same_and_a_late_one_too(running):

@@ -1,5 +1,8 @@
 """Trials as a page asks them: what is asked, heard, answered and kept, without a browser."""
 
+import csv
+import io
+
 import numpy as np
 import pytest
 
@@ -14,6 +17,12 @@ from tonegen.page.training import FARTHEST_CENTS, Moving, Training, offered
 RATE = 48000
 OFFERED = offered()
 THIRD = parse_chords("5:4")
+CENTS = {
+    Method.FIXED: (2.0, 5.0, 10.0),
+    Method.TWO_DOWN: (16.0,),
+    Method.THREE_DOWN: (16.0,),
+    Method.BAYES: (),
+}
 
 
 @pytest.fixture
@@ -140,8 +149,9 @@ def test_a_session_stops_and_goes_on_with_the_very_trial(training, kept):
     training.pause()
 
     assert training.heard is None
-    assert training.view(OFFERED).waiting == "which is purer, 1 of 3 answered"
-    training.go_on("Ada", feedback=False)
+    (waiting,) = training.view(OFFERED).waiting
+    assert waiting.words.startswith("which is purer, 1 of 3 answered; major third, fifth; begun 20")
+    training.go_on("Ada", None, feedback=False)
     assert (asked(training), training._asked.trial) == before
     assert training.view(OFFERED).said == ""
 
@@ -151,9 +161,64 @@ def test_another_person_has_nothing_that_waits(training):
     training.meet("Béla")
 
     assert not training.asking
-    assert training.view(OFFERED).waiting == ""
-    with pytest.raises(BadValue, match="no session that waits"):
-        training.go_on("Béla", feedback=True)
+    assert training.view(OFFERED).waiting == ()
+    with pytest.raises(BadValue, match="no unfinished session"):
+        training.go_on("Béla", None, feedback=True)
+
+
+def test_an_earlier_session_is_taken_up_by_choice(training):
+    training.begin("Ada", Wish(Kind.PURER, trials=3), feedback=False)
+    training.choose(0, 1)
+    training.begin("Ada", Wish(Kind.SIDE, trials=5), feedback=False)
+    training.pause()
+    earlier = next(one for one in training.view(OFFERED).waiting if "1 of 3" in one.words)
+    training.go_on("Ada", int(earlier.name), feedback=False)
+
+    assert (asked(training).number, asked(training).of) == (1, 3)
+
+
+@pytest.mark.parametrize("method", Method)
+def test_each_method_can_be_chosen(training, kept, method):
+    training.begin("Ada", Wish(Kind.PURER, THIRD, trials=4, method=method, levels_cents=CENTS[method]), True)
+    for number in range(4):
+        training.choose(number, int(training._asked.trial.right))
+    levels = [row.level_cents for row in kept()]
+
+    assert {kind.method for kind in OFFERED.kinds} <= {one.name for one in OFFERED.methods} == set(Method)
+    if method is Method.FIXED:
+        assert set(levels) <= {2.0, 5.0, 10.0}
+    elif method is Method.TWO_DOWN:
+        assert levels == [16, 16, 8, 8]
+    elif method is Method.THREE_DOWN:
+        assert levels == [16, 16, 16, 8]
+    else:
+        assert levels[0] > levels[-1]
+
+
+def test_delete_mine(training, kept):
+    """While trials are asked as well; another person's answers stay."""
+    for person in ("Béla", "Ada"):
+        training.begin(person, Wish(Kind.PURER), feedback=True)
+        training.choose(0, 1)
+    training.forget("Ada")
+    view = training.view(OFFERED)
+
+    assert (view.asked, view.kept, view.results, view.waiting, view.said) == (None, 0, (), (), "")
+    assert view.notice == "1 answer of Ada is deleted"
+    assert (kept("Ada"), len(kept("Béla"))) == ((), 1)
+    assert training.graphs().graphs == ()
+    with pytest.raises(BadValue, match='nothing is kept of "Ada"'):
+        training.forget("Ada")
+    training.begin("Ada", Wish(Kind.PURER), feedback=True)
+    assert training.view(OFFERED).notice == ""
+
+
+def test_every_answer_as_a_table(training):
+    training.begin("Ada", Wish(Kind.RATE), feedback=True)
+    training.tapped(0, [0.0, 500.0, 1000.0])
+    (row,) = csv.DictReader(io.StringIO(training.as_csv()))
+
+    assert (row["person"], row["kind"], float(row["answer"])) == ("Ada", "rate", pytest.approx(2.0))
 
 
 @pytest.mark.parametrize(

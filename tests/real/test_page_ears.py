@@ -1,5 +1,7 @@
 """Trials by touch in Debian's Chromium; what was answered is found in the history that the terminal uses."""
 
+import csv
+import io
 import signal
 
 import numpy as np
@@ -145,7 +147,7 @@ def open_trial(own):
     """The trial that the page asks now: it follows from what is kept."""
     (path,) = own.rglob("ear.sqlite")
     with History(path) as history:
-        return history.session(history.unfinished("Ada")).next_trial()
+        return history.session(history.to_go_on("Ada")).next_trial()
 
 
 def test_what_the_answers_say_is_drawn(opened, kept, tmp_path):
@@ -204,6 +206,48 @@ def test_by_keyboard_alone(opened, kept):
     assert page.get_attribute("#sound", "aria-pressed") == "false"
 
 
+def test_method_and_earlier_session_are_chosen_answers_exported_and_deleted(opened, kept):
+    page = opened()
+    page.click("nav [data-part=ears]")
+    page.wait_for_selector("#ear-begin")
+    assert page.input_value("#ear-method") == "bayes"
+    assert page.locator("#ear-cents").is_disabled()
+    page.click("[data-kind=set]")
+    assert (page.input_value("#ear-method"), page.locator("#ear-method").is_disabled()) == ("fixed", True)
+    page.click("[data-kind=side]")
+    page.select_option("#ear-method", "three-down")
+    page.fill("#ear-cents", "12")
+    page.fill("#ear-person", "Ada")
+    page.fill("#ear-trials", "5")
+    page.click("#ear-begin")
+    at(page, 1, 5)
+    page.click("[data-answer='1']")
+    at(page, 2, 5)
+    page.click("#ear-stop")
+    assert [row.level_cents for row in kept()] == [12.0]
+    begin(page, "purer", trials=3)
+    page.click("#ear-stop")
+    page.wait_for_selector("#ear-waiting")
+    assert page.locator("#ear-waiting option").count() == 2
+    page.select_option("#ear-waiting", label=page.locator("#ear-waiting option").nth(1).inner_text())
+    page.click("#ear-go-on")
+    at(page, 2, 5)
+    page.click("#ear-stop")
+    with page.expect_download() as downloaded:
+        page.click("#ear-export")
+    (row,) = csv.DictReader(io.StringIO(downloaded.value.path().read_text()))
+    assert (downloaded.value.suggested_filename, row["kind"]) == ("answers.csv", "side")
+    page.click("#ear-delete")
+    page.click("#ear-delete-no")
+    page.click("#ear-delete")
+    assert len(kept()) == 1
+    page.click("#ear-delete-yes")
+    page.wait_for_selector("#ear-notice:has-text('1 answer of Ada is deleted'):focus")
+    assert not page.locator("#ear-kept").is_visible()
+    assert not page.locator("#ear-go-on").is_visible()
+    assert kept() == ()
+
+
 def looked_at(page, where):
     """axe-core finds nothing, and nothing is wider than the screen."""
     found = Axe().run(page, options={"resultTypes": ["violations"]})
@@ -235,6 +279,7 @@ def test_anyone_can_train(opened, width, theme):
         at(page, number, 12)
         page.click("[data-answer='0']")
     page.wait_for_selector(".graph")
+    page.click("#ear-delete")
     looked_at(page, "the picture")
 
 

@@ -7,8 +7,9 @@ one, is left as it is.
 
 import csv
 import getpass
+import io
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -85,6 +86,16 @@ class Row:
         return msgspec.json.decode(self.trial, type=Trial)
 
 
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """A session that can be taken up again, and how many of its trials are answered."""
+
+    session: int
+    begun: str
+    plan: Plan
+    answered: int
+
+
 FILE_NAME: Final = "ear.sqlite"
 
 
@@ -154,24 +165,49 @@ class History:
             raise BadValue(f"there is no session {session} in {self.path}")
         return Session(msgspec.json.decode(found[0], type=Plan), (answer for (answer,) in answers))
 
-    def unfinished(self, person: str) -> int | None:
-        """The number of the latest session of a person, when some of its trials are not answered."""
+    def unfinished(self, person: str) -> tuple[Waiting, ...]:
+        """The sessions of a person in which trials are left, the one that was answered last first."""
         with self._plainly():
             found = self._database.execute(
-                "SELECT session.id, plan, (SELECT count(*) FROM trial WHERE session = session.id)"
-                " FROM session JOIN person ON person.id = session.person WHERE name = ?"
-                " ORDER BY session.id DESC LIMIT 1",
+                "SELECT session.id, begun, plan, count(answered)"
+                " FROM session JOIN person ON person.id = session.person"
+                " LEFT JOIN trial ON session = session.id WHERE name = ? GROUP BY session.id"
+                " ORDER BY coalesce(max(answered), begun) DESC, session.id DESC",
                 (person,),
-            ).fetchone()
-        if found is None:
-            return None
-        number, plan, answered = found
-        return int(number) if answered < msgspec.json.decode(plan, type=Plan).trials else None
+            ).fetchall()
+        sessions = (
+            Waiting(number, begun, msgspec.json.decode(plan, type=Plan), answered)
+            for number, begun, plan, answered in found
+        )
+        return tuple(one for one in sessions if one.answered < one.plan.trials)
+
+    def to_go_on(self, person: str, session: int | None = None) -> int:
+        """The number of the unfinished session that is asked for; None is the one that was answered last.
+
+        Raises BadValue, saying which there are, when it is none of the person's.
+        """
+        numbers = [one.session for one in self.unfinished(person)]
+        if not numbers:
+            raise BadValue(f"{person} has no unfinished session; begin one")
+        if session is None:
+            return numbers[0]
+        if session not in numbers:
+            known = ", ".join(map(str, numbers))
+            raise BadValue(f"{person} has no unfinished session {session}; there are: {known}")
+        return session
 
     def people(self) -> tuple[str, ...]:
         """Everyone who has begun a session, by name."""
         with self._plainly():
             return tuple(name for (name,) in self._database.execute("SELECT name FROM person ORDER BY name"))
+
+    def checked_person(self, person: str) -> str:
+        """The name of someone who has begun a session. Raises BadValue, saying who has, for another."""
+        people = self.people()
+        if person not in people:
+            known = ", ".join(people) or "nobody"
+            raise BadValue(f'nothing is kept of "{person}"; there are answers of: {known}')
+        return person
 
     def rows(self, person: str) -> tuple[Row, ...]:
         """Every answer of a person, in the order in which they were given."""
@@ -189,21 +225,30 @@ class History:
 
         Raises CannotWrite for a file that exists, or a place where nothing can be written.
         """
-        rows = self.rows(person)
         if path.exists():
             raise CannotWrite(f"{path} is there already; give another name")
-        with (
-            written_whole(path, force=False) as beside,
-            beside.open("w", newline="", encoding="utf-8") as file,
-        ):
-            writer = csv.writer(file)
-            writer.writerow(COLUMNS)
-            writer.writerows([getattr(row, column) for column in COLUMNS] for row in rows)
+        rows = self.rows(person)
+        with written_whole(path, force=False) as beside:
+            beside.write_text(as_csv(rows), encoding="utf-8", newline="")
         return len(rows)
 
+    def count(self, person: str) -> int:
+        """How many answers of a person are kept."""
+        with self._plainly():
+            (found,) = self._database.execute(
+                "SELECT count(*) FROM trial JOIN session ON session.id = trial.session"
+                " JOIN person ON person.id = session.person WHERE name = ?",
+                (person,),
+            ).fetchone()
+        return int(found)
+
     def delete(self, person: str) -> int:
-        """Delete a person with every session and answer, from the file itself; give how many answers."""
-        count = len(self.rows(person))
+        """Delete a person with every session and answer, from the file itself; give how many answers.
+
+        Raises BadValue when nothing is kept of anybody of that name.
+        """
+        self.checked_person(person)
+        count = self.count(person)
         with self._change():
             self._database.execute("DELETE FROM person WHERE name = ?", (person,))
         with self._plainly():
@@ -265,7 +310,9 @@ class History:
         """Say in one line what SQLite could not do."""
         try:
             yield
-        except sqlite3.IntegrityError:
+        except sqlite3.IntegrityError as error:
+            if error.sqlite_errorcode == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY:
+                raise CannotWrite(f"{self.path}: this session was deleted meanwhile; begin another") from None
             raise CannotWrite(f"{self.path}: this trial is answered already, by another tonegen") from None
         except sqlite3.DatabaseError as error:
             code = getattr(error, "sqlite_errorcode", 0) & 0xFF
@@ -283,6 +330,15 @@ class _DamagedError(CannotWrite):
 
     def __init__(self) -> None:
         super().__init__("the history is damaged; start again, and it will be set aside")
+
+
+def as_csv(rows: Iterable[Row]) -> str:
+    """Answers as a table with a heading, as RFC 4180 writes one."""
+    table = io.StringIO(newline="")
+    writer = csv.writer(table)
+    writer.writerow(COLUMNS)
+    writer.writerows([getattr(row, column) for column in COLUMNS] for row in rows)
+    return table.getvalue()
 
 
 def _row(fields: dict[str, Any]) -> Row:

@@ -1,8 +1,25 @@
 """Answers and results in the words of the trade, for a terminal and for the page."""
 
+from collections.abc import Mapping
+from typing import Final
+
+from tonegen.ear.history import Waiting
 from tonegen.ear.session import MOST_CENTS, Answered, Result
 from tonegen.ear.trials import Kind, Sound, chord_name
 from tonegen.interval import Direction, direction
+
+SHORT: Final[Mapping[Kind, str]] = {
+    Kind.PURER: "which is purer", Kind.SIDE: "wide, pure or narrow", Kind.SET: "set it pure",
+    Kind.RATE: "tap the beat", Kind.MATCH: "match the beat", Kind.NAME: "name it", Kind.ABX: "blind test",
+}  # fmt: skip
+
+
+def waiting_in_words(waiting: Waiting) -> str:
+    """What it asks, how far it is, on what, and since when."""
+    plan = waiting.plan
+    chords = ", ".join(map(chord_name, plan.task.chords))
+    begun = waiting.begun[:16].replace("T", " ")
+    return f"{SHORT[plan.task.kind]}, {waiting.answered} of {plan.trials} answered; {chords}; begun {begun}"
 
 
 def describe(answered: Answered) -> str:

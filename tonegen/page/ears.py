@@ -67,6 +67,10 @@ class Ears:
             self._heard = None
             self._play(None)
 
+    async def as_csv(self) -> str:
+        """Every answer of the person who answers, as a table. Raises CannotWrite where none can be read."""
+        return await asyncio.get_running_loop().run_in_executor(self._thread, self._csv)
+
     async def close(self) -> None:
         """Wait for what is under way, and close the history."""
         await asyncio.get_running_loop().run_in_executor(self._thread, self._shut)
@@ -115,7 +119,7 @@ class Ears:
             if training.heard is not before or isinstance(asked, asks.Hear):
                 _prepare(training.heard, sample_rate)
             messages["ears"] = training.view(self._offered)
-            if not training.asking and (was_asking or isinstance(asked, asks.Ears)):
+            if not training.asking and (was_asking or isinstance(asked, asks.Ears | asks.Forget)):
                 messages["eargraphs"] = training.graphs()
         except CannotWrite as error:
             # What is kept is safe; the file is opened anew when a page asks again.
@@ -150,6 +154,11 @@ class Ears:
             messages["ears"] = self._training.view(self._offered)
         return _Outcome(messages, teacher.heard, teacher.teaching, complaint)
 
+    def _csv(self) -> str:
+        if self._training is None:
+            raise BadValue("nobody answers yet; open the ears first")
+        return self._training.as_csv()
+
     def _look_ahead(self, sample_rate: int) -> None:
         if self._training is not None:
             self._training.look_ahead(sample_rate)
@@ -183,7 +192,9 @@ def _do(training: Training, asked: asks.AboutEars, grip: tuple[SoundingTone, ...
         case asks.Train():
             training.begin(asked.person, _wish(asked, grip), asked.feedback)
         case asks.GoOn():
-            training.go_on(asked.person, asked.feedback)
+            training.go_on(asked.person, asked.session, asked.feedback)
+        case asks.Forget():
+            training.forget(asked.person)
         case asks.Pause():
             training.pause()
         case asks.Hear():
@@ -213,5 +224,6 @@ def _wish(asked: asks.Train, grip: Sequence[SoundingTone]) -> Wish:
         parse_register(asked.register) if asked.register else low_hz,
         bed=asked.bed,
         trials=asked.trials,
+        method=asked.method,
         levels_cents=parse_levels(asked.cents) if asked.cents else (),
     )

@@ -401,6 +401,12 @@ class Engine:
             self._accept(self._standing().done(asks.Mute(False)))
         self._ears.ask(asked, grip, self._stage.player.sample_rate, self._playing.muted)
 
+    async def answers_as_csv(self) -> str:
+        """Every answer of the person at the trials. Raises a TonegenError when nobody is there."""
+        if self._ears is None:
+            raise BadValue("nobody answers yet; open the ears first")
+        return await self._ears.as_csv()
+
     def _grip_to_train(self, name: str | None) -> tuple[SoundingTone, ...]:
         """The strings of a grip at the open strings, as they are tempered and drop; "" is the one set now."""
         if name is None:

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
 
+from tonegen.ear.session import Method
 from tonegen.ear.trials import Bed, Kind
 
 Name = Annotated[str, Meta(max_length=120)]
@@ -273,15 +274,23 @@ class Train(Asked, frozen=True):
     register: Name = ""
     bed: Bed = Bed.NONE
     trials: int | None = None
+    method: Method | None = None
     cents: Name = ""
     feedback: bool = True
 
 
 class GoOn(Asked, frozen=True):
-    """Take up the trials that were not finished."""
+    """Take up the trials that were not finished: the last, or the session of that number."""
 
     person: Name = ""
+    session: int | None = None
     feedback: bool = True
+
+
+class Forget(Asked, frozen=True):
+    """Delete every answer of a person."""
+
+    person: Name
 
 
 class Pause(Asked, frozen=True):
@@ -345,7 +354,10 @@ ASKED = (
     | SaveGrip | ForgetGrip | Only | Split | Sound | Mute | Level | Device | Undo | Redo | Ping
     | Scene | Weigh | Pin | Objective | Temper | Along | TakeOffer | ThrowAway | Order | Step
     | Keys | Receiver | Send | Through | PutBack | Devices | Tapped
-    | Ears | Train | GoOn | Pause | Hear | Answer | Taps | Move | Settle | Lesson | Demonstrate | Reply
+    | Ears | Train | GoOn | Forget | Pause | Hear | Answer | Taps | Move | Settle
+    | Lesson | Demonstrate | Reply
 )  # fmt: skip
 
-AboutEars = Ears | Train | GoOn | Pause | Hear | Answer | Taps | Move | Settle | Lesson | Demonstrate | Reply
+AboutEars = (
+    Ears | Train | GoOn | Forget | Pause | Hear | Answer | Taps | Move | Settle | Lesson | Demonstrate | Reply
+)

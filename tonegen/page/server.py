@@ -43,6 +43,8 @@ _HEADERS: Final = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Cache-Control": "no-cache",
 }
+# What is kept of people is for no cache, and a browser saves it instead of showing it.
+_TO_KEEP: Final = {"Cache-Control": "no-store", "Content-Disposition": 'attachment; filename="answers.csv"'}
 
 
 class Pong(Struct, tag="pong", frozen=True):
@@ -80,15 +82,24 @@ def application(
         content, kind = packaged[path]
         return Response(content, media_type=kind, headers=_HEADERS)
 
-    return Starlette(
+    async def answers(request: Request) -> Response:
+        try:
+            table = await app.state.engine.answers_as_csv()
+        except TonegenError as error:
+            return PlainTextResponse(f"tonegen: {error}\n", 404, _HEADERS)
+        return Response(table, media_type="text/csv", headers={**_HEADERS, **_TO_KEEP})
+
+    app = Starlette(
         routes=[
             WebSocketRoute("/engine", _engine),
             WebSocketRoute("/sound", _sound),
+            Route("/answers.csv", answers),
             Route("/{path:path}", file),
         ],
         middleware=[Middleware(Guard, port=port, names=names, token=token)],
         lifespan=lifespan,
     )
+    return app
 
 
 def _packaged_files() -> dict[str, tuple[bytes, str]]:

@@ -10,13 +10,13 @@ from typing import Final
 
 from msgspec import Struct
 
-from tonegen.ear.history import History, login_name
+from tonegen.ear.history import History, as_csv, login_name
 from tonegen.ear.planning import USUAL, Wish, plan_of
 from tonegen.ear.rendering import Clip, Held, Samples, Source, one_after_another
-from tonegen.ear.session import Answered, Session
+from tonegen.ear.session import Answered, Method, Session
 from tonegen.ear.taps import tapped_rate
-from tonegen.ear.trials import ADJUSTED, Bed, Kind, Sound, Trial, chord_name, parse_chords
-from tonegen.ear.words import describe, result_in_words
+from tonegen.ear.trials import ADJUSTED, WITH_THRESHOLD, Bed, Kind, Sound, Trial, chord_name, parse_chords
+from tonegen.ear.words import SHORT, describe, result_in_words, waiting_in_words
 from tonegen.errors import BadValue
 from tonegen.page.graphs import Graph, heard_at, over_days
 
@@ -28,14 +28,10 @@ _INTERVALS: Final = ("2:1", "3:2", "4:3", "5:4", "6:5", "5:3", "8:5", "7:4")
 _TRIADS: Final = {"4:5:6": "major triad", "10:12:15": "minor triad"}
 _REGISTERS: Final = {"": "E3 to E4", "E2,E3": "E2 to E3", "A2,A3": "A2 to A3", "A3,A4": "A3 to A4"}
 _BEDS: Final = {Bed.NONE: "nothing", Bed.NOISE: "noise", Bed.CHORD: "a chord"}
-# Kinds whose error the listener can choose: others choose it by his answers, or by a beat rate.
-_OF_A_SIZE: Final = (Kind.SET, Kind.NAME, Kind.ABX)
-_SHORT: Final = {
-    Kind.PURER: "which is purer", Kind.SIDE: "wide, pure or narrow", Kind.SET: "set it pure",
-    Kind.RATE: "tap the beat", Kind.MATCH: "match the beat", Kind.NAME: "name it", Kind.ABX: "blind test",
+_METHODS: Final = {
+    Method.BAYES: "by what tells most (Bayesian)", Method.TWO_DOWN: "by steps, 2 down 1 up",
+    Method.THREE_DOWN: "by steps, 3 down 1 up", Method.FIXED: "of the sizes that I give",
 }  # fmt: skip
-
-
 _WHAT_TO_DO: Final = {
     Kind.PURER: "Two sounds, one of them pure.",
     Kind.SIDE: "One sound: the side of its error.",
@@ -55,13 +51,18 @@ class Named(Struct, frozen=True):
 
 
 class KindView(Struct, frozen=True):
-    """A kind of trial, and how many of it are usual."""
+    """A kind of trial, how many of it are usual, and by which method its errors are chosen.
+
+    threshold : whether another method can be taken; cents : whether its errors have a size that can be given
+    """
 
     name: str
     words: str
     task: str
     trials: int
-    cents: bool  # whether a size of the error can be given
+    method: str
+    threshold: bool
+    cents: bool
 
 
 class Offered(Struct, frozen=True):
@@ -71,6 +72,7 @@ class Offered(Struct, frozen=True):
     intervals: tuple[Named, ...]
     registers: tuple[Named, ...]
     beds: tuple[Named, ...]
+    methods: tuple[Named, ...]
 
 
 class AskedView(Struct, frozen=True):
@@ -101,7 +103,8 @@ class ResultView(Struct, frozen=True):
 class EarsView(Struct, tag="ears", frozen=True):
     """Who answers, what he is asked, and what he has answered.
 
-    waiting : the session that can be taken up again, in words; "" for none
+    kept : how many answers of his are kept
+    waiting : the sessions that can be taken up again, by their numbers, the last one first
     asked : None between sessions. said : of the answer before, "" without feedback
     heard : which sound plays, -1 for all, None for silence
     """
@@ -109,7 +112,8 @@ class EarsView(Struct, tag="ears", frozen=True):
     offered: Offered
     people: tuple[str, ...]
     person: str
-    waiting: str
+    kept: int
+    waiting: tuple[Named, ...]
     asked: AskedView | None
     said: str
     right: bool | None
@@ -120,7 +124,7 @@ class EarsView(Struct, tag="ears", frozen=True):
 
 def nobody(offers: Offered, person: str) -> EarsView:
     """What is shown where the history cannot be used."""
-    return EarsView(offers, (), person, "", None, "", None, (), None, "")
+    return EarsView(offers, (), person, 0, (), None, "", None, (), None, "")
 
 
 class EarGraphs(Struct, tag="eargraphs", frozen=True):
@@ -135,10 +139,12 @@ def offered() -> Offered:
         kinds=tuple(
             KindView(
                 kind,
-                _SHORT[kind],
+                SHORT[kind],
                 _WHAT_TO_DO[kind],
                 USUAL[kind].trials,
-                kind in _OF_A_SIZE,
+                USUAL[kind].method,
+                kind in WITH_THRESHOLD,
+                kind not in (Kind.RATE, Kind.MATCH),
             )
             for kind in Kind
         ),
@@ -148,6 +154,7 @@ def offered() -> Offered:
         ),
         registers=tuple(Named(text, words) for text, words in _REGISTERS.items()),
         beds=tuple(Named(bed, words) for bed, words in _BEDS.items()),
+        methods=tuple(Named(method, words) for method, words in _METHODS.items()),
     )
 
 
@@ -242,6 +249,7 @@ class Training:
         self._feedback = True
         self._last: Answered | None = None
         self._at: int | None = None
+        self._told = ""
         self.heard: Heard | None = None
 
     @property
@@ -262,7 +270,7 @@ class Training:
             name = people[0] if len(people) == 1 else login_name()
         if name and name != self._person:
             self.pause()
-            self._person, self._session, self._last = name, None, None
+            self._person, self._session, self._last, self._told = name, None, None, ""
 
     def begin(self, person: str, wish: Wish, feedback: bool) -> None:
         """Begin a session. Raises BadValue for a wish that does not fit together."""
@@ -270,13 +278,23 @@ class Training:
         self.meet(person)
         self._take_up(self._history.begin(self._person, plan), feedback)
 
-    def go_on(self, person: str, feedback: bool) -> None:
-        """Take up the session that was not finished. Raises BadValue when there is none."""
+    def go_on(self, person: str, session: int | None, feedback: bool) -> None:
+        """Take up a session that was not finished, None for the last. Raises BadValue when there is none."""
         self.meet(person)
-        number = self._history.unfinished(self._person)
-        if number is None:
-            raise BadValue(f"{self._person} has no session that waits; begin one")
-        self._take_up(number, feedback)
+        self._take_up(self._history.to_go_on(self._person, session), feedback)
+
+    def forget(self, person: str) -> None:
+        """Delete all that is kept of a person. Raises BadValue when nothing is."""
+        count = self._history.delete(person)
+        if person == self._person:
+            self.pause()
+            self._session = self._last = None
+        self._told = f"{count} {'answer' if count == 1 else 'answers'} of {person}"
+        self._told += " is deleted" if count == 1 else " are deleted"
+
+    def as_csv(self) -> str:
+        """Every answer of the person who answers, as a table."""
+        return as_csv(self._history.rows(self._person))
 
     def pause(self) -> None:
         """Fall silent; what is not answered waits."""
@@ -348,13 +366,14 @@ class Training:
             offered=offers,
             people=self._history.people(),
             person=self._person,
-            waiting="" if self.asking else self._waiting(),
+            kept=0 if self.asking else self._history.count(self._person),
+            waiting=() if self.asking else self._waiting(),
             asked=self._asked_view(),
             said=describe(self._last) if self._last and self._feedback else "",
             right=self._last.judged.right if self._last and self._feedback else None,
             results=() if session is None or self.asking else _results(session),
             heard=self._at,
-            notice=self._history.notice,
+            notice=self._told or self._history.notice,
         )
 
     def graphs(self) -> EarGraphs:
@@ -368,17 +387,13 @@ class Training:
         """Close the history."""
         self._history.close()
 
-    def _waiting(self) -> str:
-        number = self._history.unfinished(self._person)
-        if number is None:
-            return ""
-        session = self._history.session(number)
-        kind = _SHORT[session.plan.task.kind]
-        return f"{kind}, {len(session.answered)} of {session.plan.trials} answered"
+    def _waiting(self) -> tuple[Named, ...]:
+        waiting = self._history.unfinished(self._person)
+        return tuple(Named(str(one.session), waiting_in_words(one)) for one in waiting)
 
     def _take_up(self, number: int, feedback: bool) -> None:
         self._number, self._session = number, self._history.session(number)
-        self._feedback, self._last = feedback, None
+        self._feedback, self._last, self._told = feedback, None, ""
         self._ask()
 
     def _ask(self) -> None:

@@ -14,7 +14,7 @@ from tonegen.ear.history import History
 from tonegen.ear.progress import Day, by_day
 from tonegen.ear.session import MOST_CENTS
 from tonegen.ear.trials import Kind
-from tonegen.errors import BadValue
+from tonegen.ear.words import waiting_in_words
 
 _CELLS: Final = 16
 
@@ -47,16 +47,13 @@ def command(
         if people:
             _show_people(history, in_json)
             return
-        name = person_or_login(person)
-        if name not in history.people():
-            known = ", ".join(history.people()) or "nobody"
-            raise BadValue(f'nothing is kept of "{name}"; there are answers of: {known}')
+        name = history.checked_person(person_or_login(person))
         if delete:
             if not yes:
                 click.confirm(f"Delete every answer of {name}?", abort=True, err=True)
             click.echo(f"{history.delete(name)} answers of {name} deleted")
             return
-        days = by_day(history.rows(name))
+        days, waiting = by_day(history.rows(name)), history.unfinished(name)
         if csv:
             click.echo(f"{history.export(name, csv)} answers written to {csv}", err=True)
         if png:
@@ -65,7 +62,13 @@ def command(
             write_progress(days, png, f"Ear training of {name}")
             click.echo(f"progress drawn to {png}", err=True)
     if in_json:
-        print_json({"person": name, "days": [_day_json(day) for day in days]})
+        print_json(
+            {
+                "person": name,
+                "days": [_day_json(day) for day in days],
+                "unfinished": [{"session": one.session, "words": waiting_in_words(one)} for one in waiting],
+            }
+        )
         return
     # The days of one interval in one register stand beneath each other, so that the bars are a plot of them.
     plotted = sorted(days, key=lambda day: (day.kind, day.interval, day.register, day.day))
@@ -74,6 +77,10 @@ def command(
         [_day_row(day) for day in plotted],
         f"{name}; a threshold is heard four times in five, ranges are of 95 %",
     )
+    if waiting:
+        click.echo("Not finished; go on with: tonegen ear train --session NUMBER")
+        for one in waiting:
+            click.echo(f"{one.session:4}  {waiting_in_words(one)}")
 
 
 def _show_people(history: History, in_json: bool) -> None:

@@ -2,8 +2,10 @@
 
 import secrets
 from collections.abc import Mapping
+from shlex import quote
 
 import click
+from click.core import ParameterSource
 
 from tonegen import presets
 from tonegen.cli.asked import Parsed, Preset, choose_grip, load_drop, load_temperament_of, parse_travels
@@ -46,6 +48,7 @@ from tonegen.sounding import tones_of_grip
 )
 @click.option("--cents", type=Parsed("5", parse_levels), help="Error to begin with; or, fixed, to stay with.")
 @click.option("--feedback/--no-feedback", default=True, help="Say after each answer what it was.")
+@click.option("--session", type=int, help="Go on with this one, not with the last.")
 @person_option
 @device_option
 @no_sound_option
@@ -64,6 +67,7 @@ def command(
     method: str | None,
     cents: tuple[float, ...] | None,
     feedback: bool,
+    session: int | None,
     person: str | None,
     device: str | None,
     no_sound: bool,
@@ -77,17 +81,22 @@ def command(
           abx    blind test: can you hear so many cents
 
     Every answer is kept when it is given. Stop at any moment with q; without KIND, training goes on with the
-    session that was not finished.
+    session that was not finished: the last one, or another by its number, which "tonegen ear history" lists.
 
     \b
     tonegen ear train purer --interval 5:4,3:2
     tonegen ear train abx --cents 2 --interval 3:2 --register A3,A4
     tonegen ear train set --instrument e9-ten-string --grip 3,4,5 --changes A,B
     tonegen ear train
+    tonegen ear train --session 3
     """
     name = person_or_login(person)
     plan = None
-    if kind is not None:
+    if kind is None:
+        _refuse_of_a_new_session()
+    else:
+        if session is not None:
+            raise BadValue("give a kind to begin a session, or --session to go on with one, not both")
         chords, low_hz = _material(interval, instrument, grip, changes, temperament, drop, register)
         wish = Wish(
             Kind(kind),
@@ -101,13 +110,14 @@ def command(
         )
         plan = plan_of(wish, secrets.randbelow(2**31))
     with Keys() as keys, open_history() as history, Speaker(device, no_sound) as speaker:
-        number = history.begin(name, plan) if plan else _unfinished(history, name)
-        session = history.session(number)
-        _train(session, number, history, keys, speaker, feedback)
-    _show(session)
-    if not session.finished:
-        done = f"{len(session.answered)} of {session.plan.trials}"
-        click.echo(f"{done} answered and kept; go on with: tonegen ear train")
+        number = history.begin(name, plan) if plan else history.to_go_on(name, session)
+        asked = history.session(number)
+        _train(asked, number, history, keys, speaker, feedback)
+    _show(asked)
+    if not asked.finished:
+        done = f"{len(asked.answered)} of {asked.plan.trials}"
+        by = "" if person is None else f" --person {quote(person)}"
+        click.echo(f"{done} answered and kept; go on with: tonegen ear train{by}")
 
 
 def _train(
@@ -126,11 +136,13 @@ def _train(
             click.echo(describe(made))
 
 
-def _unfinished(history: History, person: str) -> int:
-    number = history.unfinished(person)
-    if number is None:
-        raise BadValue(f"{person} has no unfinished session; say what to train: {', '.join(Kind)}")
-    return number
+def _refuse_of_a_new_session() -> None:
+    """Raise BadValue when something was asked for that a session which goes on has already."""
+    context = click.get_current_context()
+    for option in context.command.params:
+        given = context.get_parameter_source(option.name or "") is ParameterSource.COMMANDLINE
+        if given and option.name not in ("feedback", "session", "person", "device", "no_sound"):
+            raise BadValue(f"{option.opts[0]} belongs to a new session; say what to train: {', '.join(Kind)}")
 
 
 def _material(

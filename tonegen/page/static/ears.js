@@ -18,7 +18,8 @@ const table = make("div", { id: "ear-choose" });
 const asked = make("div", { id: "ear-asked", hidden: true });
 const results = make("div", { id: "ear-results", class: "ear-results" });
 const drawn = make("div", { id: "ear-graphs" });
-box.append(make("p", { class: "hint", id: "ear-notice", hidden: true }), asked, make("div", { id: "lessons" }), table, results, drawn);
+const kept = make("section", { id: "ear-kept", "aria-label": "Your answers", hidden: true });
+box.append(make("p", { class: "hint", id: "ear-notice", role: "status", tabindex: "-1", hidden: true }), asked, make("div", { id: "lessons" }), table, results, drawn, kept);
 
 // ---------------------------------------------------------------- choosing
 
@@ -28,12 +29,12 @@ const feedback = () => chooser.feedback.checked;
 const person = () => chooser.person.value.trim();
 
 const kindButton = ({ name, words, task }) => make("button", { class: "kind", "data-kind": name, "aria-pressed": String(name === chosenKind),
-  onclick: () => { chosenKind = name; showChosen(); } }, make("b", {}, words), make("small", {}, task));
+  onclick: () => { chosenKind = name; usualMethod(); showChosen(); } }, make("b", {}, words), make("small", {}, task));
 let chosenKind = "purer";
 let chosenIntervals = new Set(["5:4", "3:2"]);
 
 const build = () => {
-  const { kinds, intervals, registers, beds } = ears.offered;
+  const { kinds, intervals, registers, beds, methods } = ears.offered;
   const part = {
     kinds: make("div", { class: "kinds", role: "group", "aria-label": "What to train" }, ...kinds.map(kindButton)),
     person: make("input", { type: "text", id: "ear-person", list: "ear-people", maxlength: 80, autocomplete: "off",
@@ -49,7 +50,8 @@ const build = () => {
     register: select("ear-register", registers),
     bed: select("ear-bed", beds),
     trials: make("input", { type: "number", id: "ear-trials", min: 1, max: 1000, step: 1, inputmode: "numeric" }),
-    cents: make("input", { type: "number", id: "ear-cents", min: 0.1, max: 64, step: 0.1, inputmode: "decimal", placeholder: "usual" }),
+    method: select("ear-method", methods),
+    cents: make("input", { type: "text", id: "ear-cents", maxlength: 60, autocomplete: "off" }),
     feedback: make("input", { type: "checkbox", id: "ear-feedback", checked: true }),
     goOn: make("div", { class: "waiting", hidden: true }),
     begin: make("button", { id: "ear-begin", class: "primary", onclick: begin }, "Begin"),
@@ -60,13 +62,17 @@ const build = () => {
     make("h2", {}, "On what"), part.intervals,
     make("div", { class: "fields" },
       labelled("Material", part.grip), labelled("Lowest tone", part.register), labelled("Beneath it", part.bed),
-      labelled("How many", part.trials), labelled("Error in cents", part.cents),
+      labelled("How many", part.trials), labelled("Errors are chosen", part.method), labelled("Error in cents", part.cents),
       make("span", {}, labelled("Who answers", part.person), part.people),
       make("label", { class: "check" }, part.feedback, "Say after each answer what it was")),
     part.begin,
     make("p", { class: "hint" }, "Trials have a quiet level of their own, drawn anew for each sound; mute silences them. What else sounds stops meanwhile."));
+  part.method.addEventListener("change", showChosen);
   return part;
 };
+
+const kindNow = () => ears.offered.kinds.find(({ name }) => name === chosenKind);
+const usualMethod = () => { chooser.method.value = kindNow().method; };
 
 const begin = () => {
   readyToHear();
@@ -74,14 +80,45 @@ const begin = () => {
   ask("train", { kind: chosenKind, person: person(), feedback: feedback(), grip,
     intervals: grip === null ? [...chosenIntervals].join() : "",
     register: chooser.register.value, bed: chooser.bed.value,
-    trials: chooser.trials.value ? Number(chooser.trials.value) : null,
+    trials: chooser.trials.value ? Number(chooser.trials.value) : null, method: chooser.method.value,
     cents: chooser.cents.disabled ? "" : chooser.cents.value });
 };
 
-const goOn = () => { readyToHear(); ask("goon", { person: person(), feedback: feedback() }); };
+const goOn = () => { readyToHear(); ask("goon", { person: person(), session: Number(waiting().value), feedback: feedback() }); };
+const waiting = () => byId("ear-waiting");
+
+// What waits: one session is said, of several one is chosen.
+const showWaiting = () => {
+  const { goOn: place } = chooser, wanted = JSON.stringify(ears.waiting);
+  place.hidden = !ears.waiting.length;
+  if (place.dataset.waiting === wanted) return;
+  place.dataset.waiting = wanted;
+  const options = ears.waiting.map(({ name, words }) => make("option", { value: name }, words));
+  const several = options.length > 1, list = make("select", { id: "ear-waiting", hidden: !several }, ...options);
+  place.replaceChildren(several ? labelled("Not finished", list) : make("p", {}, `Not finished: ${ears.waiting[0]?.words}`, list),
+    make("button", { id: "ear-go-on", class: "primary", onclick: goOn }, "Go on"));
+};
+
+// What is kept of him: to take along as a table, or to delete, which asks once more.
+const showKept = () => {
+  const one = ears.kept === 1, answers = `${ears.kept} ${one ? "answer" : "answers"}`;
+  if (!ears.kept && kept.contains(document.activeElement)) byId("ear-notice").focus();
+  kept.hidden = !ears.kept;
+  const sure = make("div", { class: "buttons", hidden: true },
+    make("p", {}, `Delete ${one ? "the one answer" : `all ${answers}`} of ${ears.person} for good?`),
+    make("button", { id: "ear-delete-yes", onclick: () => ask("forget", { person: ears.person }) }, one ? "Delete it" : "Delete them"),
+    make("button", { id: "ear-delete-no", onclick: () => { sure.hidden = true; first.hidden = false; byId("ear-delete").focus(); } }, one ? "Keep it" : "Keep them"));
+  const first = make("div", { class: "buttons" },
+    make("a", { id: "ear-export", class: "as-button", href: "answers.csv", download: "answers.csv" }, "Export as CSV"),
+    make("button", { id: "ear-delete", onclick: () => { first.hidden = true; sure.hidden = false; byId("ear-delete-no").focus(); } }, one ? "Delete it" : "Delete them"));
+  const wanted = `${answers} of ${ears.person}`;
+  if (kept.dataset.shown === wanted) return;
+  kept.dataset.shown = wanted;
+  kept.replaceChildren(make("h2", {}, "Your answers"), make("p", {}, `${wanted} ${one ? "is" : "are"} kept on this machine, and nowhere else.`), first, sure);
+};
 
 const showChosen = () => {
-  const kind = ears.offered.kinds.find(({ name }) => name === chosenKind);
+  const kind = kindNow();
   const own = chooser.grip.value !== "intervals";
   for (const button of chooser.kinds.children) mark(button, "aria-pressed", button.dataset.kind === chosenKind);
   for (const button of chooser.intervals.children) {
@@ -89,7 +126,10 @@ const showChosen = () => {
     button.disabled = own;
   }
   mark(chooser.trials, "placeholder", kind.trials);
-  chooser.cents.disabled = !kind.cents;
+  chooser.method.disabled = !kind.threshold;
+  const method = chooser.method.value, itself = !kind.cents || method === "bayes";
+  chooser.cents.disabled = itself;
+  mark(chooser.cents, "placeholder", itself ? "chosen for you" : method === "fixed" ? "usual; or 5, or 2,5,10" : "to begin with");
   chooser.begin.disabled = !own && !chosenIntervals.size;
 };
 
@@ -177,7 +217,7 @@ const show = () => {
   trial = ears.asked;
   const held = document.activeElement, inside = asked.contains(held);
   asked.hidden = !trial;
-  table.hidden = drawn.hidden = results.hidden = Boolean(trial);
+  table.hidden = drawn.hidden = results.hidden = kept.hidden = Boolean(trial);
   if (trial && (!before || before.number !== trial.number || before.question !== trial.question)) {
     const again = inside && before && [held.id && `#${held.id}`, held.dataset.answer && `[data-answer="${held.dataset.answer}"]`].find(Boolean);
     openTrial();
@@ -190,13 +230,16 @@ const show = () => {
     for (const button of asked.querySelectorAll("[data-hear]")) mark(button, "aria-pressed", ears.heard === Number(button.dataset.hear));
     return;
   }
-  chooser ??= build();
+  if (!chooser) {
+    chooser = build();
+    usualMethod();
+  }
   showGrips();
   showChosen();
   if (document.activeElement !== chooser.person) chooser.person.value = ears.person;
   chooser.people.replaceChildren(...ears.people.map((name) => make("option", { value: name })));
-  chooser.goOn.hidden = !ears.waiting;
-  chooser.goOn.replaceChildren(make("p", {}, `Not finished: ${ears.waiting}`), make("button", { id: "ear-go-on", class: "primary", onclick: goOn }, "Go on"));
+  showWaiting();
+  showKept();
   results.replaceChildren(...(ears.results.length ? [make("h2", { id: "ear-says", tabindex: "-1" }, "What your answers say"),
     ...(ears.said ? [make("p", { class: "said" }, ears.said)] : []),
     make("ul", {}, ...ears.results.map((one) => make("li", {}, make("b", {}, one.interval), ` ${one.trials} ${one.trials === 1 ? "trial" : "trials"}: ${one.result}`,

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from tests.measure import hz_of
 from tonegen import presets
-from tonegen.ear.lesson import KIND, ladder, lesson, swells
+from tonegen.ear.lesson import KIND, ladder, lesson, rungs, swells
 from tonegen.errors import BadPreset
 
 RATE = 48000
@@ -44,6 +44,23 @@ def test_every_step_sounds_quietly_from_silence_to_silence(step):
         assert 0.002 < np.abs(made).max() < 0.0631  # -24 dBFS
         assert np.abs(made[:5]).max() < 1e-3
         assert np.abs(made[-5:]).max() < 1e-3
+
+
+def test_the_picture_holds_the_partials_that_sound_and_no_others():
+    """Of the whole third ten of each tone; of `only_beating` the two that meet, and the rest is silent."""
+    whole, only, _ = lesson("hearing-beats").steps[1].sounds
+    low, high = (hz * np.arange(1, 11) for hz in only.tones_hz)
+    samples = only.rendered(RATE)[:, 0]
+    seconds = np.arange(len(samples)) / RATE
+
+    def level(hz):
+        return np.abs((samples * np.hanning(len(samples))) @ np.exp(-2j * np.pi * hz * seconds))
+
+    loudest = max(level(low[4]), level(high[3]))
+    assert [len(tone) for tone in rungs(whole)] == [10, 10]
+    assert [[rung.meets for rung in tone] for tone in rungs(only)] == [[True], [True]]
+    assert rungs(only)[0][0] == rungs(whole)[0][4]
+    assert all(level(hz) < loudest / 100 for hz in (*low[:4], *low[5:], *high[:3], *high[4:]))
 
 
 @pytest.mark.parametrize("step", SHIPPED)

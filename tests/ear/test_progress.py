@@ -5,8 +5,8 @@ from datetime import date
 import pytest
 
 from tonegen.ear.history import Row
-from tonegen.ear.picture import spread_out, write_progress
-from tonegen.ear.progress import by_day, panels, register_of
+from tonegen.ear.picture import write_progress
+from tonegen.ear.progress import by_day, panels, register_of, spread_out
 from tonegen.errors import BadValue, CannotWrite
 
 DAY = "2026-03-01T23:30:00.000+01:00"

@@ -226,7 +226,7 @@ def test_delete_mine_from_one_page_is_seen_by_all(own):
         page.ask(asks.Forget("Ada"))
         shown = await other.until("ears", lambda shown: shown["kept"] == 0)
         assert (shown["people"], shown["waiting"]) == ([], [])
-        assert (await other.until("eargraphs", lambda shown: not shown["graphs"]))["graphs"] == []
+        assert (await other.until("eargraphs", lambda shown: not shown["days"]))["session"] == []
         await page.engine.close()
 
     check()

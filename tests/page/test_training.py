@@ -12,7 +12,7 @@ from tonegen.ear.planning import Wish
 from tonegen.ear.session import Method
 from tonegen.ear.trials import Kind, Task, make_trial, parse_chords
 from tonegen.errors import BadValue
-from tonegen.page.training import FARTHEST_CENTS, Moving, Training, offered
+from tonegen.page.training import FARTHEST_CENTS, EarGraphs, Moving, Training, offered
 
 RATE = 48000
 OFFERED = offered()
@@ -206,7 +206,7 @@ def test_delete_mine(training, kept):
     assert (view.asked, view.kept, view.results, view.waiting, view.said) == (None, 0, (), (), "")
     assert view.notice == "1 answer of Ada is deleted"
     assert (kept("Ada"), len(kept("Béla"))) == ((), 1)
-    assert training.graphs().graphs == ()
+    assert training.graphs() == EarGraphs((), ())
     with pytest.raises(BadValue, match='nothing is kept of "Ada"'):
         training.forget("Ada")
     training.begin("Ada", Wish(Kind.PURER), feedback=True)
@@ -256,7 +256,7 @@ def test_what_was_heard_is_drawn_with_its_threshold(training):
         trial = training._asked.trial
         hears = trial.level_cents > 8 or trial.seed % 2
         training.choose(asked(training).number, int(trial.right if hears else 1 - trial.right))
-    function, progress = training.graphs().graphs
+    (function,), (progress,) = training.graphs().session, training.graphs().days
     (curve,) = function.curves
 
     assert curve.name == "major third"
@@ -280,7 +280,8 @@ def test_settings_are_drawn_over_the_days(training):
     training.begin("Ada", Wish(Kind.SET, THIRD, trials=4), feedback=False)
     for number, error in enumerate((1.0, 2.0, 3.0, 2.0)):
         training.settle(number, error - training._adjusted()[1])
-    (progress,) = training.graphs().graphs
+    assert training.graphs().session == ()
+    (progress,) = training.graphs().days
     ticks = {tick.name: tick.at for tick in progress.up_ticks}
 
     assert "constant error" in progress.title
@@ -293,7 +294,9 @@ def test_a_listener_who_hears_nothing_is_given_no_threshold(training):
     training.begin("Ada", Wish(Kind.PURER, THIRD, trials=20), feedback=False)
     while training.asking:
         training.choose(asked(training).number, int(1 - training._asked.trial.right))
-    (curve,) = training.graphs().graphs[0].curves
+    (function,), (progress,) = training.graphs().session, training.graphs().days
+    (curve,) = function.curves
 
     assert curve.span is None
     assert curve.words.startswith("not heard four times in five up to 64 cents (95 %: above ")
+    assert all(curve.words.startswith("not up to 64, above ") for curve in progress.curves)

@@ -271,7 +271,7 @@ class Rung:
 
 
 def rungs(sound: LessonSound) -> tuple[tuple[Rung, ...], ...]:
-    """The partials of each tone, low to high."""
+    """The partials of each tone that sound, low to high."""
     hz = np.outer(sound.tones_hz, sound.timbre.multiples)
     low, high = np.log(hz.min() / 1.03), np.log(hz.max() * 1.03)
     meeting = {
@@ -283,6 +283,7 @@ def rungs(sound: LessonSound) -> tuple[tuple[Rung, ...], ...]:
         tuple(
             Rung(float((np.log(partial) - low) / (high - low)), (index, number) in meeting)
             for number, partial in enumerate(tone, 1)
+            if (index, number) in meeting or not sound.only_beating
         )
         for index, tone in enumerate(hz)
     )

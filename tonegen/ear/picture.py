@@ -10,7 +10,7 @@ from matplotlib.dates import DateFormatter, date2num
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator
 
-from tonegen.ear.progress import Day, panels
+from tonegen.ear.progress import Day, panels, spread_out
 from tonegen.errors import BadValue, CannotWrite
 from tonegen.writing import written_whole
 
@@ -18,7 +18,6 @@ from tonegen.writing import written_whole
 _MARKS: Final = ("o", "s", "^", "D", "v", "P", "X", "*")
 _STROKES: Final = ("-", "--", "-.", ":")
 _CENTS_TICKS: Final = (0.25, 0.5, 1, 2, 5, 10, 20, 50)
-_MOST_NAMED: Final = 5
 _ASIDE: Final = 0.012  # what stands on one day stands side by side
 
 
@@ -62,19 +61,6 @@ def write_progress(days: Sequence[Day], path: Path, title: str) -> None:
         axes.legend(fontsize="small", loc="upper left", bbox_to_anchor=(1, 1))
     with written_whole(path, force=False) as beside:
         figure.savefig(beside, format="png", dpi=130)
-
-
-def spread_out(days: Sequence[date]) -> list[date]:
-    """Of days in their order those to be named beneath a plot, far enough apart to be read.
-
-    >>> [day.day for day in spread_out([date(2026, 3, day) for day in (1, 2, 9, 10, 31)])]
-    [1, 9, 31]
-    """
-    named = [days[0]]
-    for day in days:
-        if (day - named[-1]).days * _MOST_NAMED >= (days[-1] - days[0]).days > 0:
-            named.append(day)
-    return named
 
 
 def _number(day: date) -> float:

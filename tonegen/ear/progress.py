@@ -1,6 +1,6 @@
 """What the history says: what an ear can do, day by day, interval by interval, register by register."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final
@@ -58,6 +58,7 @@ class Panel:
     lines: dict[str, tuple[Point, ...]]
 
 
+_MOST_NAMED: Final = 5  # days beneath a plot
 _SETTINGS_TITLES: Final = {
     Kind.SET: "Set pure: constant error, with the spread, in cents",
     Kind.RATE: "Tapped: error of the rate, with the spread, in percent",
@@ -92,6 +93,19 @@ def panels(days: Iterable[Day]) -> tuple[Panel, ...]:
         Panel(*heading, {label: tuple(points) for label, points in of_label.items()})
         for heading, of_label in lines.items()
     )
+
+
+def spread_out(days: Sequence[date]) -> list[date]:
+    """Of days in their order those to be named beneath a plot, far enough apart to be read.
+
+    >>> [day.day for day in spread_out([date(2026, 3, day) for day in (1, 2, 9, 10, 31)])]
+    [1, 9, 31]
+    """
+    named = [days[0]]
+    for day in days:
+        if (day - named[-1]).days * _MOST_NAMED >= (days[-1] - days[0]).days > 0:
+            named.append(day)
+    return named
 
 
 def register_of(low_hz: float) -> str:

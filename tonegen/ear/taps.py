@@ -16,10 +16,11 @@ def tapped_rate(times_seconds: ArrayLike, *, confidence: float = 0.95) -> Estima
     """Beats per second from the times of taps on the beat, in any order; at least 3 of them.
 
     Least squares of time over beat number: when each tap misses its beat by an error of its own, no unbiased
-    statistic is closer (Gauss-Markov). Its standard error in the period is jitter * sqrt(12 / (n^3 - n)), so
-    8 taps of 30 ms jitter are within 2 % of the rate 19 times in 20 up to 2.2 beats a second, and on the
-    average (rms) up to 4.3; faster beats need more taps. Beats that were left out are counted where that
-    makes the taps much steadier. Raises BadValue for fewer than 3 taps, or taps that come all at once.
+    estimate is closer (Gauss-Markov; for normal errors it is the Cramer-Rao bound). Its standard error in the
+    period is jitter * sqrt(12 / (n^3 - n)), so 8 taps of 30 ms jitter are within 2 % of the rate 19 times in
+    20 up to 2.2 beats a second, and on the average (rms) up to 4.3; 12 taps 19 times in 20 up to 4. Beats
+    that were left out are counted where that makes the taps much steadier. Raises BadValue for fewer than 3
+    taps, or taps that come all at once.
 
     >>> round(tapped_rate([0.0, 0.51, 1.0, 2.0, 2.49]).value, 1)  # one beat left out
     2.0

@@ -9,7 +9,7 @@ import numpy as np
 from msgspec import Struct
 
 from tonegen.ear.history import Row
-from tonegen.ear.progress import Panel, Point, by_day, panels
+from tonegen.ear.progress import Panel, Point, by_day, panels, spread_out
 from tonegen.ear.psychometric import HEARD, Answers
 from tonegen.ear.session import MOST_CENTS, Session
 from tonegen.ear.trials import chord_name
@@ -18,7 +18,6 @@ from tonegen.ear.words import result_in_words
 _CENTS: Final = (0.25, 0.5, 1, 2, 5, 10, 20, 50)
 _LEAST_CENTS: Final = 0.25
 _STEPS: Final = 60
-_MOST_DAYS_NAMED: Final = 6
 _ASIDE: Final = 0.012  # what stands on one day stands side by side
 
 
@@ -127,7 +126,6 @@ def _graph(panel: Panel) -> Graph:
         return 0.5 if len(days) == 1 else round(0.04 + 0.92 * (day - first).days / length, 4)
 
     up, up_ticks = (_log_place, _CENTS_TICKS) if panel.threshold else _linear(points)
-    named = days if len(days) <= _MOST_DAYS_NAMED else [days[0], days[len(days) // 2], days[-1]]
     curves = []
     for index, (label, line) in enumerate(panel.lines.items()):
         last, aside = line[-1], (index - (len(panel.lines) - 1) / 2) * _ASIDE
@@ -135,9 +133,12 @@ def _graph(panel: Panel) -> Graph:
             Mark(across(point.day) + aside, up(point.value), up(point.low), up(point.high), 1.0)
             for point in line
         )
-        words = f"{last.value:.1f}, from {last.low:.1f} to {last.high:.1f}, on {last.day.isoformat()}"
+        words = f"{last.value:.1f}, from {last.low:.1f} to {last.high:.1f}"
+        if panel.threshold and last.value > MOST_CENTS:
+            words = f"not up to {MOST_CENTS:g}, above {last.low:.1f}"
+        words = f"{words}, on {last.day.isoformat()}"
         curves.append(Curve(label, words, tuple((mark.across, mark.up) for mark in marks), marks))
-    day_ticks = tuple(Tick(across(day), f"{day.day}.{day.month}.") for day in named)
+    day_ticks = tuple(Tick(across(day), f"{day.day}.{day.month}.") for day in spread_out(days))
     return Graph(panel.title, "day", "", day_ticks, up_ticks, tuple(curves))
 
 

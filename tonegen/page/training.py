@@ -128,9 +128,10 @@ def nobody(offers: Offered, person: str) -> EarsView:
 
 
 class EarGraphs(Struct, tag="eargraphs", frozen=True):
-    """What the answers say, drawn."""
+    """What the answers say, drawn: those of the session at hand, and progress over the days."""
 
-    graphs: tuple[Graph, ...]
+    session: tuple[Graph, ...]
+    days: tuple[Graph, ...]
 
 
 def offered() -> Offered:
@@ -379,9 +380,9 @@ class Training:
     def graphs(self) -> EarGraphs:
         """The function of the session at hand, and progress over the days."""
         if self.asking or not self._person:
-            return EarGraphs(())
+            return EarGraphs((), ())
         of_session = () if self._session is None else heard_at(self._session)
-        return EarGraphs((*of_session, *over_days(self._history.rows(self._person))))
+        return EarGraphs(of_session, over_days(self._history.rows(self._person)))
 
     def close(self) -> None:
         """Close the history."""

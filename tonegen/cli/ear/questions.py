@@ -81,7 +81,7 @@ def _tapped(sound: Sound, keys: Keys, speaker: Speaker) -> float | None:
             try:
                 return tapped_rate(taps).value
             except BadValue as too_few:
-                click.secho(f"{too_few}; 8 taps are good", dim=True)
+                click.secho(f"{too_few}; 8 taps are good, 12 where it beats fast", dim=True)
                 taps.clear()
         else:
             click.secho(f"that is no answer; {prompt}", dim=True)

@@ -17,9 +17,11 @@ const box = byId("ears");
 const table = make("div", { id: "ear-choose" });
 const asked = make("div", { id: "ear-asked", hidden: true });
 const results = make("div", { id: "ear-results", class: "ear-results" });
+const said = make("div"), now = make("div");
+results.append(said, now);
 const drawn = make("div", { id: "ear-graphs" });
 const kept = make("section", { id: "ear-kept", "aria-label": "Your answers", hidden: true });
-box.append(make("p", { class: "hint", id: "ear-notice", role: "status", tabindex: "-1", hidden: true }), asked, make("div", { id: "lessons" }), table, results, drawn, kept);
+box.append(make("p", { class: "hint", id: "ear-notice", role: "status", tabindex: "-1", hidden: true }), asked, results, make("div", { id: "lessons" }), table, drawn, kept);
 
 // ---------------------------------------------------------------- choosing
 
@@ -158,7 +160,7 @@ const tap = (at) => {
 };
 const tapped = () => { ask("taps", { number: trial.number, times_ms: taps }); };
 const showTaps = () => {
-  say(byId("tap-count"), taps.length ? `${taps.length} ${taps.length === 1 ? "tap" : "taps"}` : "eight taps are good");
+  say(byId("tap-count"), taps.length ? `${taps.length} ${taps.length === 1 ? "tap" : "taps"}` : "eight taps are good, twelve where it beats fast");
   byId("ear-done").disabled = taps.length < 3;
 };
 
@@ -240,7 +242,7 @@ const show = () => {
   chooser.people.replaceChildren(...ears.people.map((name) => make("option", { value: name })));
   showWaiting();
   showKept();
-  results.replaceChildren(...(ears.results.length ? [make("h2", { id: "ear-says", tabindex: "-1" }, "What your answers say"),
+  said.replaceChildren(...(ears.results.length ? [make("h2", { id: "ear-says", tabindex: "-1" }, "What your answers say"),
     ...(ears.said ? [make("p", { class: "said" }, ears.said)] : []),
     make("ul", {}, ...ears.results.map((one) => make("li", {}, make("b", {}, one.interval), ` ${one.trials} ${one.trials === 1 ? "trial" : "trials"}: ${one.result}`,
       ...(one.range ? [make("small", {}, ` (95 %: ${one.range})`)] : []))))] : []));
@@ -254,7 +256,10 @@ hear("ears", (next) => {
   say(notice, ears.notice);
   show();
 });
-hear("eargraphs", ({ graphs }) => drawn.replaceChildren(...(graphs.length ? [make("h2", {}, "What you hear, drawn"), ...graphs.map(graph)] : [])));
+hear("eargraphs", ({ session, days }) => {
+  now.replaceChildren(...session.map(graph));
+  drawn.replaceChildren(...(days.length ? [make("h2", {}, "Over the days"), ...days.map(graph)] : []));
+});
 hear("view", (view) => { grips = view.grips.map(({ name }) => name); showGrips(); });
 hear("open", () => { if (part() === "ears") ask("ears"); });
 

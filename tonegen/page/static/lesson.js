@@ -11,7 +11,7 @@ let shown = null;
 
 // The partials of each tone on a line of its own; those that meet another tone's are filled.
 const ladder = ({ tones, swells, caption }) => {
-  const rows = tones.length + swells.length, row = 38, wide = 340;
+  const rows = tones.length + swells.length, row = 40, wide = 340;
   const picture = svg("svg", { viewBox: `0 0 ${wide} ${rows * row}`, class: "graph ladder", role: "img", "aria-label": `Partials and beats: ${caption}` });
   tones.forEach(({ name, rungs }, at) => {
     const y = at * row + 26;
@@ -21,8 +21,8 @@ const ladder = ({ tones, swells, caption }) => {
     picture.append(group);
   });
   swells.forEach(({ pair, loud }, at) => {
-    const bottom = (tones.length + at + 1) * row - 3, high = row - 19, across = (n) => 8 + n / loud.length * (wide - 16);
-    picture.append(svg("text", { x: 8, y: bottom - high - 1 }, pair));
+    const bottom = (tones.length + at + 1) * row - 3, high = row - 22, across = (n) => 8 + n / loud.length * (wide - 16);
+    picture.append(svg("text", { x: 8, y: bottom - high - 4 }, pair));
     const group = svg("g", { class: "swell" });
     loud.forEach((one, n) => {
       if (one < 0) group.append(svg("rect", { x: across(n), y: bottom - high * 0.7, width: (wide - 16) / loud.length + 0.3, height: high * 0.7, class: "rough" }));

@@ -267,8 +267,10 @@ def test_what_was_heard_is_drawn_with_its_threshold(training):
     assert curve.span.low < curve.span.value < curve.span.high
     ticks = {tick.name: tick.at for tick in function.across_ticks}
     assert ticks["2"] < curve.span.value < ticks["20"]
-    (result,) = training.view(OFFERED).results
-    assert curve.words == f"{result.result} (95 %: {result.range})"  # the picture says what the list says
+    # The picture has the threshold that the list says.
+    (result,), (drawn,) = training.view(OFFERED).results, training._session.results()
+    assert result.result == f"hears {drawn.threshold.value:.1f} cents, four times in five"
+    assert curve.span.value == pytest.approx(np.log(drawn.threshold.value / 0.25) / np.log(256), abs=1e-4)
     at_threshold = np.interp(curve.span.value, *np.array(curve.path).T)
     assert at_threshold == pytest.approx(0.8, abs=0.005)
     marks = [mark for line in progress.curves for mark in line.marks]
@@ -298,5 +300,7 @@ def test_a_listener_who_hears_nothing_is_given_no_threshold(training):
     (curve,) = function.curves
 
     assert curve.span is None
-    assert curve.words.startswith("not heard four times in five up to 64 cents (95 %: above ")
+    (result,) = training.view(OFFERED).results
+    assert result.result == "not heard four times in five up to 64 cents"
+    assert result.range.startswith("above ")
     assert all(curve.words.startswith("not up to 64, above ") for curve in progress.curves)

@@ -162,7 +162,7 @@ def test_what_the_answers_say_is_drawn(opened, kept, tmp_path):
         page.click(f"[data-answer='{int(trial.right if hears else 1 - trial.right)}']")
     finished(page)
     page.wait_for_selector(".graph >> nth=1")
-    said = page.locator("#ear-results li").all_inner_texts()
+    said = page.locator("#ear-results > div >> nth=0 >> li").all_inner_texts()
     titles = page.locator("figcaption").all_inner_texts()
     function = page.locator("figure >> nth=0")
     levels = {row.level_cents for row in kept() if row.interval == "fifth"}

@@ -13,7 +13,6 @@ from tonegen.ear.progress import Panel, Point, by_day, panels, spread_out
 from tonegen.ear.psychometric import HEARD, Answers
 from tonegen.ear.session import MOST_CENTS, Session
 from tonegen.ear.trials import chord_name
-from tonegen.ear.words import result_in_words
 
 _CENTS: Final = (0.25, 0.5, 1, 2, 5, 10, 20, 50)
 _LEAST_CENTS: Final = 0.25
@@ -48,7 +47,10 @@ class Span(Struct, frozen=True, array_like=True):
 
 
 class Curve(Struct, frozen=True):
-    """A line, or points, or both, and what they stand for; the words say it without the picture."""
+    """A line, or points, or both, and what they stand for.
+
+    words : say it without the picture; "" where they stand beside it already
+    """
 
     name: str
     words: str
@@ -89,7 +91,7 @@ def heard_at(session: Session) -> tuple[Graph, ...]:
         curves.append(
             Curve(
                 chord_name(result.chord),
-                "{} (95 %: {})".format(*result_in_words(result, session.plan.task.kind)),
+                "",
                 tuple(
                     (_log_place(level), round(float(right), 4))
                     for level, right in zip(levels.tolist(), listener.right(levels), strict=True)

@@ -1,6 +1,7 @@
 """Trials: made again exactly from their seed, true to what they claim, and with no cue but the beat."""
 
 from dataclasses import replace
+from functools import cache
 
 import msgspec
 import numpy as np
@@ -16,6 +17,7 @@ from tonegen.ear.trials import (
     judge,
     make_trial,
     mean_square,
+    parse_chords,
     seed_of,
 )
 from tonegen.errors import BadValue
@@ -112,11 +114,11 @@ def test_errors_are_as_asked_and_mean_pitch_stays(kind):
             assert 0.4 * 12 <= errors[0] <= 12
 
 
-# --- No cue but the beat. Each listener below hears one thing only, perfectly, and has learned from 3,000
-# trials with the answers told, how to use it best; then he is asked 3,000 others. By chance he is right in
+# --- No cue but the beat. Each listener below hears one thing only, perfectly, and has learned from 2,500
+# trials with the answers told, how to use it best; then he is asked 2,500 others. By chance he is right in
 # 1/n of them; 4 standard deviations are allowed, for there are many listeners.
 
-LEARNED = ASKED = 3000
+LEARNED = ASKED = 2500
 
 
 def heard(sound: Sound) -> dict[str, list[float]]:
@@ -138,51 +140,96 @@ def heard(sound: Sound) -> dict[str, list[float]]:
 
 
 CUES = tuple(heard(make_trial(Task(Kind.SET), 20, 0).sounds[0]))
+CHEATS = [cue for cue in CUES if cue != "the beat"]
 
 
-def learned_score(cues, right, answers):
-    """The score of a listener who has learned to answer by these cues (trials x sounds x cues)."""
-    trials = len(right)
+def known(cues):
+    """All that a listener can make of his cues (trials x sounds x cues): each in ten steps, and compared."""
+    trials = len(cues)
     compared = [cues.reshape(trials, -1)]
     if cues.shape[1] > 1:
         compared.append((cues[:, :-1] - cues[:, -1:]).reshape(trials, -1))
     if cues.shape[1] > 2:
         compared.append(np.abs(cues[:, 0] - cues[:, 2]) - np.abs(cues[:, 1] - cues[:, 2]))
-    columns = np.concatenate(compared, axis=1)
     features = [np.ones((trials, 1))]
-    for column in columns.T:
+    for column in np.concatenate(compared, axis=1).T:
         edges = np.unique(np.quantile(column[:LEARNED], np.linspace(0, 1, 11)[1:-1]))
         features.append(np.eye(len(edges) + 1)[np.searchsorted(edges, column)])
-    known = np.concatenate(features, axis=1)
-    wanted = np.eye(answers)[right]
-    weights = np.linalg.lstsq(known[:LEARNED], wanted[:LEARNED], rcond=None)[0]
-    return np.mean(np.argmax(known[LEARNED:] @ weights, axis=1) == right[LEARNED:])
+    return np.concatenate(features, axis=1)
 
 
-@pytest.fixture(scope="module", params=[Kind.PURER, Kind.SIDE, Kind.ABX])
-def listened(request):
-    """The kind, the right answers, and what was heard of every sound by each listener."""
-    trials = [make_trial(Task(request.param), 20, seed_of(11, number)) for number in range(LEARNED + ASKED)]
+def learned(cues, wanted):
+    """What a listener who has learned from the first trials does in the others."""
+    features = known(cues)
+    return features[LEARNED:] @ np.linalg.lstsq(features[:LEARNED], wanted[:LEARNED], rcond=None)[0]
+
+
+def learned_score(cues, right, answers):
+    """The share of right answers of a listener who has learned to choose by these cues."""
+    return np.mean(np.argmax(learned(cues, np.eye(answers)[right]), axis=1) == right[LEARNED:])
+
+
+FIVE = parse_chords("6:5,5:4,4:3,3:2,5:3")
+CHANCE = {**WITH_THRESHOLD, Kind.NAME: 1 / len(FIVE)}
+# What nature gives of an interval that is asked for by name: see tonegen.ear.trials.
+BY_NATURE = {"pitch of the moved tone": 0.29, "mean pitch": 0.24, "loudness of the first cycle": 0.24}
+
+
+@cache
+def listened(kind):
+    """The trials of a kind, and what was heard of every sound by each listener."""
+    task = Task(kind, FIVE) if kind is Kind.NAME else Task(kind)
+    trials = [make_trial(task, 20, seed_of(11, number)) for number in range(LEARNED + ASKED)]
     sounds = [[heard(sound) for sound in trial.sounds] for trial in trials]
-    cues = {cue: np.array([[sound[cue] for sound in one] for one in sounds]) for cue in CUES}
-    return request.param, np.array([int(trial.right) for trial in trials]), cues
+    return trials, {cue: np.array([[sound[cue] for sound in one] for one in sounds]) for cue in CUES}
 
 
-@pytest.mark.parametrize("cue", [cue for cue in CUES if cue != "the beat"])
-def test_a_listener_to_anything_but_the_beat_guesses(listened, cue):
-    kind, right, cues = listened
-    chance = WITH_THRESHOLD[kind]
-    score = learned_score(cues[cue], right, round(1 / chance))
-
-    assert score < chance + 4 * np.sqrt(chance * (1 - chance) / ASKED)
+def choices(kind, cue):
+    trials, cues = listened(kind)
+    return learned_score(cues[cue], np.array([int(trial.right) for trial in trials]), round(1 / CHANCE[kind]))
 
 
-def test_a_listener_to_the_beat_knows(listened):
+@pytest.mark.parametrize("cue", CHEATS)
+@pytest.mark.parametrize("kind", CHANCE)
+def test_a_listener_to_anything_but_the_beat_guesses(kind, cue):
+    score, chance = choices(kind, cue), CHANCE[kind]
+
+    if kind is Kind.NAME and cue in BY_NATURE:
+        assert score == pytest.approx(BY_NATURE[cue], abs=0.03)
+    else:
+        assert score < chance + 4 * np.sqrt(chance * (1 - chance) / ASKED)
+
+
+@pytest.mark.parametrize(("kind", "knows"), [(Kind.PURER, 1), (Kind.ABX, 1), (Kind.SIDE, 2 / 3)])
+def test_a_listener_to_the_beat_knows(kind, knows):
     """The control: the same way of learning, given the beat, is right; but no beat tells the side."""
-    kind, right, cues = listened
-    score = learned_score(cues["the beat"], right, round(1 / WITH_THRESHOLD[kind]))
+    assert choices(kind, "the beat") == pytest.approx(knows, abs=0.03)
 
-    assert score == pytest.approx(2 / 3 if kind is Kind.SIDE else 1, abs=0.03)
+
+def aims(kind, cue):
+    """How well a listener knows the size of what he has to set or to tap, and its side, as correlations."""
+    trials, cues = listened(kind)
+    starts = np.array([trial.sounds[-1].error_cents for trial in trials])
+    size = np.abs(starts) if kind is Kind.SET else np.log([trial.right for trial in trials])
+    return tuple(
+        np.corrcoef(learned(cues[cue], wanted), wanted[LEARNED:])[0, 1] for wanted in (size, np.sign(starts))
+    )
+
+
+@pytest.mark.parametrize("cue", CHEATS)
+@pytest.mark.parametrize("kind", [Kind.SET, Kind.RATE, Kind.MATCH])
+def test_a_listener_to_anything_but_the_beat_aims_blindly(kind, cue):
+    """How far to move and which way, how fast to tap: nothing else tells."""
+    assert max(map(abs, aims(kind, cue))) < 4 / np.sqrt(ASKED)
+
+
+@pytest.mark.parametrize(("kind", "knows"), [(Kind.SET, 0.5), (Kind.RATE, 0.98), (Kind.MATCH, 0.98)])
+def test_a_listener_to_the_beat_aims_well(kind, knows):
+    """The control. The same error beats faster in a higher place, so that the beat alone is not all of it."""
+    size, side = aims(kind, "the beat")
+
+    assert size > knows
+    assert abs(side) < 4 / np.sqrt(ASKED)
 
 
 def test_the_start_of_an_adjustment_tells_nothing():

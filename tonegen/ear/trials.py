@@ -11,7 +11,8 @@ included.
 
 Two things are nature's doing. No beat tells the side of an error: who tells wide from narrow hears the size
 of the interval. And where the interval itself is asked, its upper tone lies higher the wider it is, so that
-its pitch alone helps a little (five intervals in one octave: right 29 % of the time where chance is 20 %).
+its pitch alone helps a little (five intervals in one octave: right 29 % of the time where chance is 20 %),
+and the loudness of the first cycle, which lies within the fade-in, still less (24 %).
 
 A trial is made again, exactly, by `make_trial(trial.task, trial.level_cents, trial.seed)`.
 """

@@ -114,6 +114,20 @@ def test_what_is_beneath_is_held_as_well(bed):
     assert np.abs(beneath[:24]).max() < 1e-4  # it fades in
 
 
+def test_noise_beneath_is_pink_and_normal():
+    """As much power in each octave from 62.5 to 4000 Hz, next to none outside, a crest as normal noise has."""
+    sound = make_trial(Task(Kind.SET, bed=Bed.NOISE), 20, 6).sounds[0]
+    beneath = pulled(Held(sound, RATE), 8 * RATE) - pulled(Held(replace(sound, bed=Bed.NONE), RATE), 8 * RATE)
+    noise = beneath[RATE:, 0].astype(float)
+    power = np.abs(np.fft.rfft(noise * np.hanning(noise.size))) ** 2
+    hz = np.fft.rfftfreq(noise.size, 1 / RATE)
+    octaves = [power[(hz >= low) & (hz < 2 * low)].sum() for low in 62.5 * 2.0 ** np.arange(6)]
+
+    assert 10 * np.log10(octaves / np.mean(octaves)) == pytest.approx(np.zeros(6), abs=1.0)
+    assert power[(hz < 50) | (hz > 8100)].sum() < power.sum() / 1e4
+    assert np.mean(noise**4) / np.mean(noise**2) ** 2 == pytest.approx(3, abs=0.1)
+
+
 def test_a_source_that_plays_is_not_begun_again():
     first = Clip(np.arange(2000, dtype=np.float32).reshape(1000, 2))
     booth = Booth(RATE)

@@ -90,13 +90,16 @@ def _noise(sound: Sound, frames: int, sample_rate: int) -> Samples:
 
 
 def _noise_loop(seed: int, least_frames: int, sample_rate: int) -> Samples:
-    """Pink noise between 60 and 8000 Hz, as much power in each octave; its end joins its beginning."""
+    """Pink noise between 60 and 8000 Hz, as much power in each octave; its end joins its beginning.
+
+    Many sines of random phase, which together are as good as normal noise (the central limit theorem).
+    """
     length = 1 << (least_frames - 1).bit_length()  # a quick length for the transform
-    spectrum = np.fft.rfft(_uniform(seed, length) - 0.5)
-    hz = np.fft.rfftfreq(length, 1 / sample_rate)
-    inside = (hz >= _NOISE_HZ[0]) & (hz <= _NOISE_HZ[1])
-    shaped = np.where(inside, spectrum / np.sqrt(np.maximum(hz, 1)), 0)
-    return np.fft.irfft(shaped).astype(np.float32)
+    first, last = (round(edge_hz * length / sample_rate) for edge_hz in _NOISE_HZ)
+    lines = np.arange(first, last)
+    spectrum = np.zeros(length // 2 + 1, dtype=np.complex128)
+    spectrum[lines] = np.exp(2j * np.pi * _uniform(seed, lines.size)) / np.sqrt(lines)
+    return np.fft.irfft(spectrum).astype(np.float32)
 
 
 def _uniform(seed: int, count: int) -> NDArray[np.float64]:

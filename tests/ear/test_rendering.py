@@ -115,7 +115,7 @@ def test_what_is_beneath_is_held_as_well(bed):
 
 
 def test_noise_beneath_is_pink_and_normal():
-    """As much power in each octave from 62.5 to 4000 Hz, next to none outside, a crest as normal noise has."""
+    """As much power in each octave from 62.5 to 4000 Hz, next to none outside, a crest as normal."""
     sound = make_trial(Task(Kind.SET, bed=Bed.NOISE), 20, 6).sounds[0]
     beneath = pulled(Held(sound, RATE), 8 * RATE) - pulled(Held(replace(sound, bed=Bed.NONE), RATE), 8 * RATE)
     noise = beneath[RATE:, 0].astype(float)

@@ -324,6 +324,8 @@ class Training:
         """Render what can come after the next answer, while the listener still listens."""
         if self._session is None or self._asked is None or self._ahead:
             return
+        if self._session.plan.task.kind is Kind.RATE:
+            tapped_rate((0.0, 1.0, 2.0))  # what it imports is there before the first answer needs it
         for trial in self._session.could_come():
             booked = Booked(trial)
             booked.whole.prepare(sample_rate)

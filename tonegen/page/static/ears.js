@@ -82,7 +82,7 @@ const begin = () => {
   ask("train", { kind: chosenKind, person: person(), feedback: feedback(), grip,
     intervals: grip === null ? [...chosenIntervals].join() : "",
     register: chooser.register.value, bed: chooser.bed.value,
-    trials: chooser.trials.value ? Number(chooser.trials.value) : null, method: chooser.method.value,
+    trials: chooser.trials.value ? Math.round(Number(chooser.trials.value)) : null, method: chooser.method.value,
     cents: chooser.cents.disabled ? "" : chooser.cents.value });
 };
 

@@ -261,8 +261,11 @@ BAD = {
     "no intervals": (lambda: Task(Kind.SET, chords=()), "at least one interval"),
     "one name to choose": (lambda: Task(Kind.NAME, chords=TRIADS[:1]), "two intervals"),
     "a lone tone": (lambda: Task(Kind.SET, chords=((Ratio(1, 1),),)), "two tones"),
-    "a chord from above": (lambda: Task(Kind.SET, chords=((Ratio(1, 1), Ratio(4, 5)),)), "lowest first"),
-    "too few partials": (lambda: Task(Kind.SET, spectra=((0.0, -6.0),)), "only 2 partials"),
+    "a chord from above": (
+        lambda: Task(Kind.SET, chords=((Ratio(1, 1), Ratio(4, 5)),)),
+        "from the lowest up",
+    ),
+    "too few partials": (lambda: Task(Kind.SET, spectra=((0.0, -6.0),)), "no more than 2"),
     "too loud": (lambda: Task(Kind.SET, level_db=(-20, 0)), "level_db"),
     "a span from high to low": (lambda: Task(Kind.SET, low_hz=(300, 200)), "low_hz from 300 to 200"),
     "a register of nan": (lambda: Task(Kind.SET, low_hz=(float("nan"), 200)), "low_hz"),

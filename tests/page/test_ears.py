@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from tests.page.visitor import Visitor, in_the_loop, visitor
+from tonegen import presets
 from tonegen.ear.history import History
 from tonegen.ear.lesson import lesson
 from tonegen.ear.trials import Kind
@@ -149,6 +150,31 @@ def test_a_grip_is_tempered_and_drops_as_the_player_has_it(own):
     assert high_hz == pytest.approx(2 * low_hz)
     assert [low_hz] == pytest.approx(shown_hz, abs=0.01)
     assert low_hz < 275.1  # a just C#4 is 275.0 Hz at most; in equal temperament it would be 277.2
+
+
+def test_a_trial_wears_the_timbre_that_was_chosen(own):
+    """Of those that are listed; what has no partials that beat is not, and a file is never read."""
+
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, asks.Ears("Ada"))
+        listed = [one["name"] for one in (await page.until("ears"))["offered"]["timbres"]]
+        assert "plucked" in listed
+        assert "pure" not in listed
+        page.ask(asks.Train(Kind.SIDE, person="Ada", trials=1, timbre="plucked"))
+        await page.until("ears", is_asked(0))
+        page.ask(asks.Answer(0, 0))
+        await page.until("ears", nothing_asked)
+        page.ask(asks.Train(Kind.SIDE, person="Ada", timbre="../../etc/passwd"))
+        assert "there is no timbre called" in (await page.until("fault"))["text"]
+        await page.engine.close()
+
+    check()
+    levels = presets.timbre("plucked").levels
+    with History(own) as history:
+        (row,) = history.rows("Ada")
+    sound = row.again().sounds[0]
+    assert sound.levels_db == pytest.approx(20 * np.log10(np.maximum(levels, 1e-6)))
 
 
 def test_a_grip_that_there_is_not(own):
@@ -299,7 +325,8 @@ def test_a_lesson_is_drawn_where_its_partials_and_beats_are(own):
         for tone in tones:
             places = [place for place, _ in tone["rungs"]]
             assert places == sorted(places)
-            assert 0 <= places[0] < places[-1] <= 1
+            assert 0 <= places[0] <= places[-1] <= 1
+        assert [len(tone["rungs"]) for tone in tones] == [10, 10, 1, 1]  # of the second only what beats
         assert any(meets for tone in tones for _, meets in tone["rungs"])
         loud = np.array(sounds[0]["swells"][0]["loud"])
         turns = np.flatnonzero((loud[1:-1] < loud[:-2]) & (loud[1:-1] <= loud[2:]))

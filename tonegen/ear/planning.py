@@ -7,12 +7,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+
 from tonegen.ear.session import Method, Plan
 from tonegen.ear.trials import Bed, Chord, Kind, Span, Task, usual_spectra
 from tonegen.errors import BadValue
 from tonegen.interval import Ratio
 from tonegen.pitch import parse_pitch
 from tonegen.sounding import SoundingTone, ratio_between
+from tonegen.timbre import Timbre
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +99,13 @@ def parse_levels(text: str) -> tuple[float, ...]:
         return tuple(float(part) for part in text.split(","))
     except ValueError:
         raise BadValue(f'"{text}" are no cents; give one number or more, such as 5 or 2,5,10') from None
+
+
+def spectrum_of(timbre: Timbre, name: str) -> tuple[float, ...]:
+    """Levels in dB of the partials of a timbre. Raises BadValue for one that is no harmonic tone."""
+    if timbre.multiples != tuple(range(1, len(timbre.multiples) + 1)):
+        raise BadValue(f"timbre {name}: a trial needs partials 1, 2, 3 and so on, with none left out")
+    return tuple((20 * np.log10(np.maximum(timbre.levels, 1e-6))).tolist())
 
 
 def material_of(tones: Sequence[SoundingTone]) -> tuple[Chord, Span]:

@@ -138,7 +138,7 @@ class Task:
 
     def _check_chord(self, chord: Chord) -> None:
         if len(chord) < 2 or chord[0] != Ratio(1, 1) or any(one.cents < 0 for one in chord):
-            raise BadValue("a chord is two tones or more, the lowest first as 1:1")
+            raise BadValue("a chord is two tones or more, written from the lowest up, such as 4:5:6")
         fewest = min(len(spectrum) for spectrum in self.spectra)
         for upper in chord[1:]:
             if upper.upper * self.low_hz[1] > _HIGHEST_BEAT_HZ:
@@ -148,8 +148,8 @@ class Task:
                 )
             if upper.upper > fewest:
                 raise BadValue(
-                    f"{upper} beats between partials {upper.upper} and {upper.lower}, and a spectrum has "
-                    f"only {fewest} partials; leave that interval out, or give a spectrum with more"
+                    f"{upper} beats between partials {upper.upper} and {upper.lower}, and a timbre has "
+                    f"no more than {fewest}; leave that interval out, or take a timbre with more"
                 )
 
 

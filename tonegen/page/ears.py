@@ -9,10 +9,11 @@ from typing import Final
 
 from msgspec import Struct
 
+from tonegen import presets
 from tonegen.ear.history import History
-from tonegen.ear.planning import Wish, material_of, parse_levels, parse_register
+from tonegen.ear.planning import Wish, material_of, parse_levels, parse_register, spectrum_of
 from tonegen.ear.trials import Chord, parse_chords
-from tonegen.errors import BadValue, CannotWrite, TonegenError
+from tonegen.errors import BadPreset, BadValue, CannotWrite, TonegenError
 from tonegen.page import messages as asks
 from tonegen.page.stage import SourceAt
 from tonegen.page.teaching import Played, Teacher
@@ -209,6 +210,13 @@ def _do(training: Training, asked: asks.AboutEars, grip: tuple[SoundingTone, ...
             training.settle(asked.number, asked.cents)
 
 
+def _spectrum(name: str) -> tuple[float, ...]:
+    """That of a timbre by its listed name; a page never names a file."""
+    if name not in presets.names("timbres"):
+        raise BadPreset(f'there is no timbre called "{name[:40]}"; see: tonegen list timbres')
+    return spectrum_of(presets.timbre(name), name)
+
+
 def _wish(asked: asks.Train, grip: Sequence[SoundingTone]) -> Wish:
     """What is asked for, in terms of the ear. Raises BadValue for what cannot be meant."""
     chords: tuple[Chord, ...] | None = None
@@ -222,6 +230,7 @@ def _wish(asked: asks.Train, grip: Sequence[SoundingTone]) -> Wish:
         asked.kind,
         chords,
         parse_register(asked.register) if asked.register else low_hz,
+        spectra=(_spectrum(asked.timbre),) if asked.timbre else (),
         bed=asked.bed,
         trials=asked.trials,
         method=asked.method,

@@ -264,7 +264,7 @@ class Train(Asked, frozen=True):
     """Begin trials of a kind; what is left out stays as is usual.
 
     intervals : as they are written, 5:4,3:2; grip : a grip of the instrument instead, "" as it is set now
-    register : two notes; cents : the errors, one number or more
+    register : two notes; timbre : one of those that are listed; cents : the errors, one number or more
     """
 
     kind: Kind
@@ -272,6 +272,7 @@ class Train(Asked, frozen=True):
     intervals: Name = ""
     grip: Name | None = None
     register: Name = ""
+    timbre: Name = ""
     bed: Bed = Bed.NONE
     trials: int | None = None
     method: Method | None = None

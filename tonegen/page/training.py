@@ -4,20 +4,21 @@ Nothing here knows the event loop or where the sound goes; answers are kept the 
 """
 
 import secrets
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from math import isfinite
 from typing import Final
 
 from msgspec import Struct
 
+from tonegen import presets
 from tonegen.ear.history import History, as_csv, login_name
-from tonegen.ear.planning import USUAL, Wish, plan_of
+from tonegen.ear.planning import USUAL, Wish, plan_of, spectrum_of
 from tonegen.ear.rendering import Clip, Held, Samples, Source, one_after_another
 from tonegen.ear.session import Answered, Method, Session
 from tonegen.ear.taps import tapped_rate
 from tonegen.ear.trials import ADJUSTED, WITH_THRESHOLD, Bed, Kind, Sound, Trial, chord_name, parse_chords
 from tonegen.ear.words import SHORT, describe, result_in_words, waiting_in_words
-from tonegen.errors import BadValue
+from tonegen.errors import BadValue, TonegenError
 from tonegen.page.graphs import Graph, heard_at, over_days
 
 FARTHEST_CENTS: Final = 80.0
@@ -71,6 +72,7 @@ class Offered(Struct, frozen=True):
     kinds: tuple[KindView, ...]
     intervals: tuple[Named, ...]
     registers: tuple[Named, ...]
+    timbres: tuple[Named, ...]
     beds: tuple[Named, ...]
     methods: tuple[Named, ...]
 
@@ -154,9 +156,20 @@ def offered() -> Offered:
             *(Named(text, words) for text, words in _TRIADS.items()),
         ),
         registers=tuple(Named(text, words) for text, words in _REGISTERS.items()),
+        timbres=(Named("", "dull to bright, in turn"), *_timbres()),
         beds=tuple(Named(bed, words) for bed, words in _BEDS.items()),
         methods=tuple(Named(method, words) for method, words in _METHODS.items()),
     )
+
+
+def _timbres() -> Iterator[Named]:
+    """The presets that trials can wear: harmonic, and with partials enough for a third to beat."""
+    for name in presets.names("timbres"):
+        try:
+            if len(spectrum_of(presets.timbre(name), name)) >= 5:
+                yield Named(name, name)
+        except TonegenError:  # a user's own that is damaged, or no harmonic tone
+            continue
 
 
 class Clipped:

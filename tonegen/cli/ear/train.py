@@ -21,7 +21,7 @@ from tonegen.cli.ear.terminal import (
 )
 from tonegen.cli.show import print_table
 from tonegen.ear.history import History
-from tonegen.ear.planning import Wish, material_of, parse_levels, parse_register, plan_of
+from tonegen.ear.planning import Wish, material_of, parse_levels, parse_register, plan_of, spectrum_of
 from tonegen.ear.session import Method, Session
 from tonegen.ear.trials import Bed, Chord, Kind, Span, chord_name, parse_chords
 from tonegen.ear.words import describe, result_in_words
@@ -102,7 +102,7 @@ def command(
             Kind(kind),
             chords,
             low_hz,
-            tuple(_spectrum(one) for one in timbre),
+            tuple(spectrum_of(presets.timbre(one), one) for one in timbre),
             Bed(bed),
             trials,
             Method(method) if method else None,
@@ -169,16 +169,6 @@ def _material(
     tones = tones_of_grip(played, chosen, state, 0.0, tuned, load_drop(played, drop or "none"), 440.0)
     chord, first_octave = material_of(tones)
     return (chord,), register or first_octave
-
-
-def _spectrum(name: str) -> tuple[float, ...]:
-    """Levels in dB of the whole partials of a timbre. Raises BadValue for one that is no harmonic tone."""
-    from numpy import log10, maximum
-
-    timbre = presets.timbre(name)
-    if timbre.multiples != tuple(range(1, len(timbre.multiples) + 1)):
-        raise BadValue(f"--timbre {name}: a trial needs partials 1, 2, 3 and so on, with none left out")
-    return tuple((20 * log10(maximum(timbre.levels, 1e-6))).tolist())
 
 
 def _show(session: Session) -> None:

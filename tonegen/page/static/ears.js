@@ -36,7 +36,7 @@ let chosenKind = "purer";
 let chosenIntervals = new Set(["5:4", "3:2"]);
 
 const build = () => {
-  const { kinds, intervals, registers, beds, methods } = ears.offered;
+  const { kinds, intervals, registers, timbres, beds, methods } = ears.offered;
   const part = {
     kinds: make("div", { class: "kinds", role: "group", "aria-label": "What to train" }, ...kinds.map(kindButton)),
     person: make("input", { type: "text", id: "ear-person", list: "ear-people", maxlength: 80, autocomplete: "off",
@@ -50,6 +50,7 @@ const build = () => {
         showChosen();
       } }, `${words} `, make("small", {}, name)))),
     register: select("ear-register", registers),
+    timbre: select("ear-timbre", timbres),
     bed: select("ear-bed", beds),
     trials: make("input", { type: "number", id: "ear-trials", min: 1, max: 1000, step: 1, inputmode: "numeric" }),
     method: select("ear-method", methods),
@@ -63,7 +64,7 @@ const build = () => {
     make("h2", {}, "What to train"), part.kinds,
     make("h2", {}, "On what"), part.intervals,
     make("div", { class: "fields" },
-      labelled("Material", part.grip), labelled("Lowest tone", part.register), labelled("Beneath it", part.bed),
+      labelled("Material", part.grip), labelled("Lowest tone", part.register), labelled("Timbre", part.timbre), labelled("Beneath it", part.bed),
       labelled("How many", part.trials), labelled("Errors are chosen", part.method), labelled("Error in cents", part.cents),
       make("span", {}, labelled("Who answers", part.person), part.people),
       make("label", { class: "check" }, part.feedback, "Say after each answer what it was")),
@@ -81,7 +82,7 @@ const begin = () => {
   const grip = chooser.grip.value === "intervals" ? null : chooser.grip.value.slice(1);
   ask("train", { kind: chosenKind, person: person(), feedback: feedback(), grip,
     intervals: grip === null ? [...chosenIntervals].join() : "",
-    register: chooser.register.value, bed: chooser.bed.value,
+    register: chooser.register.value, timbre: chooser.timbre.value, bed: chooser.bed.value,
     trials: chooser.trials.value ? Math.round(Number(chooser.trials.value)) : null, method: chooser.method.value,
     cents: chooser.cents.disabled ? "" : chooser.cents.value });
 };

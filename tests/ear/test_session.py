@@ -6,6 +6,7 @@ import pytest
 from tonegen.ear.psychometric import HEARD, Weibull
 from tonegen.ear.session import Method, Plan, Session
 from tonegen.ear.trials import Kind, Task
+from tonegen.ear.words import result_in_words
 from tonegen.errors import BadValue
 
 LISTENER = Weibull(threshold=4, slope=2)
@@ -29,8 +30,8 @@ def test_a_session_finds_the_threshold_of_each_interval(method):
     third, fifth = session.results(confidence=0.999)
 
     assert (third.trials, fifth.trials) == (200, 200)
-    assert third.threshold.covers(LISTENER.level_at(HEARD))
-    assert fifth.threshold.covers(LISTENER.level_at(HEARD) / 2)
+    assert third.threshold.covers(LISTENER.level_at(third.heard))
+    assert fifth.threshold.covers(LISTENER.level_at(fifth.heard) / 2)
     assert third.threshold.value > fifth.threshold.value
 
 
@@ -82,6 +83,25 @@ def test_staircases_of_two_and_three_go_down_as_they_are_named():
             session.answer(session.next_trial().right)
 
         assert levels == [16] * rights + [8]
+
+
+@pytest.mark.parametrize(
+    ("method", "down", "often"), [(Method.TWO_DOWN, 2, "71%"), (Method.THREE_DOWN, 3, "79%")]
+)
+def test_a_staircase_says_what_is_heard_as_often_as_its_steps_make_it(method, down, often):
+    """At 0.5^(1/down), Levitt's targets, and not at four times in five, where it asked less."""
+    rng = np.random.default_rng(5)
+    task = Task(Kind.PURER, chords=Task(Kind.PURER).chords[:1])
+    session = Session(Plan(task, method, 300, seed=3))
+    while not session.finished:
+        session.answer(answered_by(LISTENER, session.next_trial(), rng))
+    (result,) = session.results()
+    said, _ = result_in_words(result, Kind.PURER)
+
+    assert result.heard == pytest.approx(0.5 ** (1 / down))
+    assert result.threshold.covers(LISTENER.level_at(result.heard))
+    assert result.function.level_at(result.heard) == pytest.approx(result.threshold.value)
+    assert said == f"hears {result.threshold.value:.1f} cents, {often} of the time"
 
 
 def test_a_blind_test_gives_the_score_and_the_exact_p():

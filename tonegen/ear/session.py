@@ -85,8 +85,9 @@ class Answered:
 class Result:
     """What the answers to one chord say; what the kind and the method do not tell is None.
 
-    threshold : cents that are heard four times in five; function : how often each error is heard, the
-    threshold on it. By the belief in the answers where they chose the errors, else by maximum likelihood.
+    threshold : cents that are heard, `heard` being how often: four times in five, or as often as the steps of
+    a staircase make it, for further off it is less sure. function : how often each error is, the threshold
+    on it. By the belief in the answers where they chose the errors, else by maximum likelihood.
     proportion, p_of_guessing : of right answers at one level, which is `level_cents`.
     settings : constant error and spread, in cents, or in percent of a rate.
     """
@@ -96,6 +97,7 @@ class Result:
     right: int | None
     threshold: Estimate | None = None
     function: Weibull | None = None
+    heard: float | None = None
     level_cents: float | None = None
     proportion: Estimate | None = None
     p_of_guessing: float | None = None
@@ -190,15 +192,18 @@ class Session:
         if count < FEWEST_ANSWERS:
             return Result(chord, count, right)
         if self.plan.method is not Method.FIXED:
+            heard = HEARD if self.plan.method is Method.BAYES else self._staircase(chord).target
             belief = self._belief(chord)
-            found = belief.threshold(confidence=confidence)
-            return Result(chord, count, right, threshold=found, function=belief.middle())
+            found = belief.threshold(probability=heard, confidence=confidence)
+            function = belief.middle(probability=heard)
+            return Result(chord, count, right, threshold=found, heard=heard, function=function)
         answers = Answers.of_trials(
             [made.trial.level_cents for made in answered], [made.judged.right is True for made in answered]
         )
         rng = np.random.default_rng(self.plan.seed)
         found = threshold(answers, rng, probability=HEARD, guess=guess, confidence=confidence)
-        return Result(chord, count, right, threshold=found, function=fit(answers, guess=guess))
+        function = fit(answers, guess=guess)
+        return Result(chord, count, right, threshold=found, heard=HEARD, function=function)
 
     def _level(self, chord: Chord, seed: int) -> float:
         if self.plan.method is Method.BAYES:

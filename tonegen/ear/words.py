@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from tonegen.ear.history import Waiting
+from tonegen.ear.psychometric import HEARD
 from tonegen.ear.session import MOST_CENTS, Answered, Result
 from tonegen.ear.trials import Kind, Sound, chord_name
 from tonegen.interval import Direction, direction
@@ -50,11 +51,12 @@ def _error(sound: Sound) -> str:
 
 def result_in_words(result: Result, kind: Kind) -> tuple[str, str]:
     """What the answers to one chord say, and the range of 95 % that it lies in."""
-    if result.threshold:
+    if result.threshold and result.heard:
         one = result.threshold
+        often = "four times in five" if result.heard == HEARD else f"{result.heard:.0%} of the time"
         if one.value > MOST_CENTS:
-            return f"not heard four times in five up to {MOST_CENTS:g} cents", f"above {one.low:.1f} cents"
-        return f"hears {one.value:.1f} cents, four times in five", f"{one.low:.1f} to {one.high:.1f} cents"
+            return f"not heard {often} up to {MOST_CENTS:g} cents", f"above {one.low:.1f} cents"
+        return f"hears {one.value:.1f} cents, {often}", f"{one.low:.1f} to {one.high:.1f} cents"
     if result.settings:
         unit = "cents" if kind is Kind.SET else "%"
         error, spread = result.settings.constant_error, result.settings.spread

@@ -10,7 +10,7 @@ from msgspec import Struct
 
 from tonegen.ear.history import Row
 from tonegen.ear.progress import Panel, Point, by_day, panels, spread_out
-from tonegen.ear.psychometric import HEARD, Answers
+from tonegen.ear.psychometric import Answers
 from tonegen.ear.session import MOST_CENTS, Session
 from tonegen.ear.trials import chord_name
 
@@ -78,7 +78,7 @@ def heard_at(session: Session) -> tuple[Graph, ...]:
     curves = []
     for result in session.results():
         found, listener = result.threshold, result.function
-        if found is None or listener is None:
+        if found is None or listener is None or result.heard is None:
             continue
         made = [one for one in session.answered if one.trial.chord == result.chord]
         answers = Answers.of_trials(
@@ -87,7 +87,7 @@ def heard_at(session: Session) -> tuple[Graph, ...]:
         levels = np.geomspace(_LEAST_CENTS, MOST_CENTS, _STEPS)
         span = None
         if found.value <= MOST_CENTS:
-            span = Span(_log_place(found.low), _log_place(found.value), _log_place(found.high), HEARD)
+            span = Span(_log_place(found.low), _log_place(found.value), _log_place(found.high), result.heard)
         curves.append(
             Curve(
                 chord_name(result.chord),

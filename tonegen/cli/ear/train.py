@@ -3,6 +3,7 @@
 import secrets
 from collections.abc import Mapping
 from shlex import quote
+from textwrap import wrap
 
 import click
 from click.core import ParameterSource
@@ -113,7 +114,7 @@ def command(
         number = history.begin(name, plan) if plan else history.to_go_on(name, session)
         asked = history.session(number)
         _train(asked, number, history, keys, speaker, feedback)
-    _show(asked)
+    _show(asked, keys.columns)
     if not asked.finished:
         done = f"{len(asked.answered)} of {asked.plan.trials}"
         by = "" if person is None else f" --person {quote(person)}"
@@ -171,16 +172,19 @@ def _material(
     return (chord,), register or first_octave
 
 
-def _show(session: Session) -> None:
+def _show(session: Session, columns: int) -> None:
+    """A table that is no wider than the terminal: what is said in it stands on several lines."""
     results = session.results()
     if not results:
         return
+    names = [chord_name(result.chord) for result in results]
+    room = columns - max(map(len, ["interval", *names])) - len("trials") - 7
+    rows = []
+    for name, result in zip(names, results, strict=True):
+        said, span = result_in_words(result, session.plan.task.kind)
+        lines = (
+            "\n".join(wrap(text, width)) for text, width in ((said, room * 3 // 5), (span, room * 2 // 5))
+        )
+        rows.append((name, str(result.trials), *lines))
     click.echo()
-    print_table(
-        ["interval", ">trials", "result", "range of 95 %"],
-        [
-            (chord_name(result.chord), str(result.trials), *result_in_words(result, session.plan.task.kind))
-            for result in results
-        ],
-        "What your answers say",
-    )
+    print_table(["interval", ">trials", "result", "range of 95 %"], rows, "What your answers say")

@@ -109,6 +109,7 @@ def test_a_blind_test_gives_the_score_and_the_exact_p():
     for number in range(16):
         right = session.next_trial().right
         session.answer(right if number < 12 else 1 - right)
+        assert session.finished or session.results()[0].p_of_guessing is None
     (result,) = session.results()
 
     assert (result.trials, result.right, result.threshold) == (16, 12, None)

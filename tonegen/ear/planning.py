@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from tonegen.ear.session import Method, Plan
-from tonegen.ear.trials import Bed, Chord, Kind, Span, Task, usual_spectra
+from tonegen.ear.trials import Bed, Chord, Kind, Span, Task, parse_chords, usual_spectra
 from tonegen.errors import BadValue
 from tonegen.interval import Ratio
 from tonegen.pitch import parse_pitch
@@ -36,6 +36,10 @@ USUAL: Final[Mapping[Kind, Usual]] = {
     Kind.NAME: Usual(30, Method.FIXED, 3.0),
     Kind.ABX: Usual(16, Method.FIXED, 5.0),
 }
+
+
+# Two to choose from are too few to name: minor and major third, fourth, fifth and major sixth.
+_TO_NAME: Final = parse_chords("6:5,5:4,4:3,3:2,5:3")
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +70,7 @@ def plan_of(wish: Wish, seed: int) -> Plan:
         hint = "" if draws_a_rate else f', or take the method "{Method.FIXED}"'
         raise BadValue(f"cents: this chooses its errors itself; leave it out{hint}")
     usual_task = Task(Kind.SET)
-    chords = wish.chords or usual_task.chords
+    chords = wish.chords or (_TO_NAME if kind is Kind.NAME else usual_task.chords)
     task = Task(
         kind,
         chords=chords,

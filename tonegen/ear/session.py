@@ -88,7 +88,8 @@ class Result:
     threshold : cents that are heard, `heard` being how often: four times in five, or as often as the steps of
     a staircase make it, for further off it is less sure. function : how often each error is, the threshold
     on it. By the belief in the answers where they chose the errors, else by maximum likelihood.
-    proportion, p_of_guessing : of right answers at one level, which is `level_cents`.
+    proportion, p_of_guessing : of right answers at one level, which is `level_cents`; p once all are given,
+    for who looks at it on the way, and stops when he is ahead, fools himself.
     settings : constant error and spread, in cents, or in percent of a rate.
     """
 
@@ -187,7 +188,7 @@ class Session:
                 right,
                 level_cents=self.plan.levels_cents[0],
                 proportion=proportion_right(right, count, confidence=confidence),
-                p_of_guessing=p_of_guessing(right, count) if guess == 1 / 2 else None,
+                p_of_guessing=p_of_guessing(right, count) if guess == 1 / 2 and self.finished else None,
             )
         if count < FEWEST_ANSWERS:
             return Result(chord, count, right)

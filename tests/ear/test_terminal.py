@@ -282,6 +282,17 @@ def test_progress_as_a_picture_and_as_a_table(tonegen, answered, tmp_path):
     )
 
 
+def test_delete_asks_once_more_and_no_is_no(answered):
+    for answer, said in (("n", "nothing was deleted"), ("y", "72 answers of Ada deleted")):
+        with Terminal("ear", "history", "--person", "Ada", "--delete") as terminal:
+            terminal.wait_for(r"Delete all 72 answers of Ada for good\? \[y/N\]: ")
+            terminal.press(f"perhaps\n{answer}\n")
+            assert terminal.ended() == 0
+            assert said in terminal.screen
+    with History(answered) as history:
+        assert history.people() == ("Béla",)
+
+
 def test_delete_mine(tonegen, answered):
     assert tonegen("tonegen ear history --person Ada --delete --yes").out == "72 answers of Ada deleted\n"
     assert tonegen("tonegen ear history --people").out == "Béla\n"

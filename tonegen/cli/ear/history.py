@@ -49,8 +49,10 @@ def command(
             return
         name = history.checked_person(person_or_login(person))
         if delete:
-            if not yes:
-                click.confirm(f"Delete every answer of {name}?", abort=True, err=True)
+            count = history.count(name)
+            if not yes and not click.confirm(f"Delete all {count} answers of {name} for good?", err=True):
+                click.echo("nothing was deleted", err=True)
+                return
             click.echo(f"{history.delete(name)} answers of {name} deleted")
             return
         days, waiting = by_day(history.rows(name)), history.unfinished(name)

@@ -43,11 +43,15 @@ from tonegen.sounding import tones_of_grip
 @click.option(
     "--bed", type=click.Choice([bed.value for bed in Bed]), default="none", help="What sounds beneath."
 )
-@click.option("--trials", type=int, help="How many.")
+@click.option("--trials", type=int, help="How many; 16 to 60 by kind when left out.")
 @click.option(
-    "--method", type=click.Choice([method.value for method in Method]), help="How levels are chosen."
+    "--method",
+    type=click.Choice([method.value for method in Method]),
+    help="How errors are chosen: by steps, 2 or 3 down and 1 up; by what tells most; or of the sizes given.",
 )
-@click.option("--cents", type=Parsed("5", parse_levels), help="Error to begin with; or, fixed, to stay with.")
+@click.option(
+    "--cents", type=Parsed("5", parse_levels), help="Error that steps begin with, or sizes: 2,5,10."
+)
 @click.option("--feedback/--no-feedback", default=True, help="Say after each answer what it was.")
 @click.option("--session", type=int, help="Go on with this one, not with the last.")
 @person_option

@@ -10,7 +10,7 @@ from matplotlib.dates import DateFormatter, date2num
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator
 
-from tonegen.ear.progress import Day, panels, spread_out
+from tonegen.ear.progress import Day, aside_of, panels, spread_out
 from tonegen.errors import BadValue, CannotWrite
 from tonegen.writing import written_whole
 
@@ -18,7 +18,6 @@ from tonegen.writing import written_whole
 _MARKS: Final = ("o", "s", "^", "D", "v", "P", "X", "*")
 _STROKES: Final = ("-", "--", "-.", ":")
 _CENTS_TICKS: Final = (0.25, 0.5, 1, 2, 5, 10, 20, 50)
-_ASIDE: Final = 0.012  # what stands on one day stands side by side
 
 
 def write_progress(days: Sequence[Day], path: Path, title: str) -> None:
@@ -43,7 +42,7 @@ def write_progress(days: Sequence[Day], path: Path, title: str) -> None:
     for axes, panel in zip(figure.subplots(len(drawn), squeeze=False).flat, drawn, strict=True):
         axes.set_title(panel.title, loc="left", fontsize="medium")
         for index, (label, points) in enumerate(panel.lines.items()):
-            aside = _ASIDE * length * (index - (len(panel.lines) - 1) / 2)
+            aside = length * aside_of(index, len(panel.lines))
             days_of_line = [_number(point.day) + aside for point in points]
             values = [point.value for point in points]
             below = [point.value - point.low for point in points]

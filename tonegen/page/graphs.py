@@ -9,7 +9,7 @@ import numpy as np
 from msgspec import Struct
 
 from tonegen.ear.history import Row
-from tonegen.ear.progress import Panel, Point, by_day, panels, spread_out
+from tonegen.ear.progress import Panel, Point, aside_of, by_day, panels, spread_out
 from tonegen.ear.psychometric import Answers
 from tonegen.ear.session import MOST_CENTS, Session
 from tonegen.ear.trials import chord_name
@@ -17,7 +17,6 @@ from tonegen.ear.trials import chord_name
 _CENTS: Final = (0.25, 0.5, 1, 2, 5, 10, 20, 50)
 _LEAST_CENTS: Final = 0.25
 _STEPS: Final = 60
-_ASIDE: Final = 0.012  # what stands on one day stands side by side
 
 
 class Tick(Struct, frozen=True, array_like=True):
@@ -130,7 +129,7 @@ def _graph(panel: Panel) -> Graph:
     up, up_ticks = (_log_place, _CENTS_TICKS) if panel.threshold else _linear(points)
     curves = []
     for index, (label, line) in enumerate(panel.lines.items()):
-        last, aside = line[-1], (index - (len(panel.lines) - 1) / 2) * _ASIDE
+        last, aside = line[-1], aside_of(index, len(panel.lines))
         marks = tuple(
             Mark(across(point.day) + aside, up(point.value), up(point.low), up(point.high), 1.0)
             for point in line

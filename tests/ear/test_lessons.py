@@ -64,10 +64,9 @@ def test_the_picture_holds_the_partials_that_sound_and_no_others():
 
 
 @pytest.mark.parametrize("step", SHIPPED)
-def test_every_question_has_one_right_answer_among_some(step):
-    if step.question:
-        assert step.question.right in range(len(step.question.answers))
-        assert len(set(step.question.answers)) == len(step.question.answers) >= 2
+def test_every_step_asks_and_has_one_right_answer_among_some(step):
+    assert step.question.right in range(len(step.question.answers))
+    assert len(set(step.question.answers)) == len(step.question.answers) >= 2
 
 
 def test_what_is_said_of_the_beats_is_what_sounds():

@@ -302,7 +302,7 @@ def test_each_question_of_a_lesson_has_its_right_answer(own, name):
     async def check():
         page = visitor()
         for at, step in enumerate(lesson(name).steps):
-            for choice in range(len(step.question.answers) if step.question else 0):
+            for choice in range(len(step.question.answers)):
                 page.ask(asks.Lesson(name, at), asks.Reply(choice))
                 shown = await page.until(
                     "lesson", lambda shown, at=at: shown["step"]["at"] == at and shown["step"]["verdict"]

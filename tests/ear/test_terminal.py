@@ -88,6 +88,20 @@ def test_an_earlier_session_is_taken_up_by_its_number(tonegen, kept):
         assert "Ada has no unfinished session 7; there are: 2, 1" in terminal.screen
 
 
+def test_a_trial_is_heard_again_exactly_as_it_was(tonegen):
+    """Drawn, both sounds are the same to the last block; and so is what is said of the answer."""
+    with train("purer", "--trials", "2") as terminal:
+        for number in (1, 2):
+            terminal.wait_for(f"{number} of 2")
+            terminal.press("2")
+        assert terminal.ended() == 0
+    asked = terminal.screen.partition("2 of 2  ")[2].splitlines()
+    again = tonegen("tonegen ear history --person Ada --again 1:1 --no-sound").out.splitlines()
+
+    assert again == [*asked[:3], asked[4]]
+    assert "no trial 2 of session 1" in tonegen.refused("tonegen ear history --person Ada --again 1:2")
+
+
 def test_a_session_goes_on_after_kill_9(kept):
     with train("abx", "--cents", "10", "--interval", "3:2") as terminal:
         for number in (1, 2, 3):
@@ -342,6 +356,7 @@ REFUSED = {
     "a method that does not fit": ("train set --method bayes", "no threshold"),
     "a lesson that there is not": ("lesson nowhere", "no lesson called"),
     "a step that there is not": ("lesson --step 99", "steps 1 to 6"),
+    "a place that is none": ("history --again 3", "such as 3:12"),
     "a history of nobody": ("history --person Nobody", 'nothing is kept of "Nobody"'),
 }
 

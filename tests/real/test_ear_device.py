@@ -2,6 +2,7 @@
 
 import os
 
+import numpy as np
 import pytest
 
 from tests.ear.terminal import Terminal
@@ -28,11 +29,20 @@ def test_the_beat_to_tap_is_the_beat_that_arrives(sound_server, own_folder):
         assert "Sustained tones can harm hearing" in terminal.screen
     with History(own_folder / "ear.sqlite") as history:
         (row,) = history.rows("Ada")
+    with Terminal(
+        *("ear", "history", "--person", "Ada", "--again", f"{row.session}:0", "--device", "system"),
+        environment=listening_to(sound_server),
+    ) as terminal:
+        terminal.wait_for("Sustained tones")
+        again = Recorder(sound_server).record(6)[0]
+        assert terminal.ended() == 0
     sound = row.again().sounds[0]
     around = sound.chord[1].upper * sound.tones_hz[0]
 
     assert beat_of(heard[0], RATE, around, 30) == pytest.approx(row.again().right, abs=0.02)
     assert (heard[0] == heard[1]).all()
+    level_db = 10 * np.log10(np.sum(np.square(again, dtype=float)) / RATE / sound.seconds)
+    assert level_db == pytest.approx(sound.level_db, abs=0.5)
 
 
 def test_a_device_that_is_lost_is_one_line_and_the_answers_are_kept(mortal_sound_server, own_folder):

@@ -7,16 +7,39 @@ from typing import Any, Final
 
 import click
 
-from tonegen.cli.ear.terminal import open_history, person_option, person_or_login
+from tonegen.cli.asked import Parsed
+from tonegen.cli.ear.terminal import (
+    Speaker,
+    device_option,
+    no_sound_option,
+    open_history,
+    person_option,
+    person_or_login,
+)
 from tonegen.cli.show import as_json, print_json, print_table, signed
 from tonegen.ear.estimate import Estimate
-from tonegen.ear.history import History
+from tonegen.ear.history import History, Row
 from tonegen.ear.progress import Day, by_day
-from tonegen.ear.session import MOST_CENTS
-from tonegen.ear.trials import Kind
-from tonegen.ear.words import waiting_in_words
+from tonegen.ear.rendering import Clip, one_after_another, strip
+from tonegen.ear.session import MOST_CENTS, Answered
+from tonegen.ear.trials import Kind, judge
+from tonegen.ear.words import describe, waiting_in_words
+from tonegen.errors import BadValue
 
 _CELLS: Final = 16
+_LATENCY_SECONDS: Final = 0.5  # of a device that is slow
+
+
+def parse_place(text: str) -> tuple[int, int]:
+    """A session and the number of a trial in it. Raises BadValue for anything else.
+
+    >>> parse_place("3:12")
+    (3, 12)
+    """
+    session, _, number = text.partition(":")
+    if not (session.isdecimal() and number.isdecimal()):
+        raise BadValue(f'"{text}" is no trial; give its session and its number, such as 3:12')
+    return int(session), int(number)
 
 
 @click.command()
@@ -25,6 +48,13 @@ _CELLS: Final = 16
 @click.option("--csv", type=click.Path(path_type=Path), help="Write every answer to this CSV file.")
 @click.option("--delete", is_flag=True, help="Delete everything that this person has answered.")
 @click.option("--yes", is_flag=True, help="Delete without asking.")
+@click.option(
+    "--again",
+    type=Parsed("3:12", parse_place),
+    help="Hear a trial again, as it was: its session and number in the CSV file.",
+)
+@device_option
+@no_sound_option
 @click.option("--people", is_flag=True, help="List who has answered on this machine.")
 @as_json
 def command(
@@ -33,6 +63,9 @@ def command(
     csv: Path | None,
     delete: bool,
     yes: bool,
+    again: tuple[int, int] | None,
+    device: str | None,
+    no_sound: bool,
     people: bool,
     in_json: bool,
 ) -> None:
@@ -41,6 +74,7 @@ def command(
     \b
     tonegen ear history
     tonegen ear history --person Ada --png ada.png --csv ada.csv
+    tonegen ear history --again 3:12
     tonegen ear history --delete
     """
     with open_history() as history:
@@ -54,6 +88,12 @@ def command(
                 click.echo("nothing was deleted", err=True)
                 return
             click.echo(f"{history.delete(name)} answers of {name} deleted")
+            return
+        if again:
+            rows = [row for row in history.rows(name) if (row.session, row.number) == again]
+            if not rows:
+                raise BadValue(f"--again: {name} has answered no trial {again[1]} of session {again[0]}")
+            _hear_again(rows[0], device, no_sound)
             return
         days, waiting = by_day(history.rows(name)), history.unfinished(name)
         if csv:
@@ -83,6 +123,20 @@ def command(
         click.echo("Not finished; go on with: tonegen ear train --session NUMBER")
         for one in waiting:
             click.echo(f"{one.session:4}  {waiting_in_words(one)}")
+
+
+def _hear_again(row: Row, device: str | None, no_sound: bool) -> None:
+    """The very sounds of a trial that was answered, and what was said of the answer."""
+    trial = row.again()
+    click.secho(trial.question, bold=True)
+    with Speaker(device, no_sound) as speaker:
+        if speaker.silent:
+            click.echo("\n".join(map(strip, trial.sounds)))
+        else:
+            samples = one_after_another(trial.sounds, speaker.sample_rate)
+            speaker.play(Clip(samples))
+            speaker.wait(len(samples) / speaker.sample_rate + _LATENCY_SECONDS)
+    click.echo(describe(Answered(trial, row.answer, judge(trial, row.answer))))
 
 
 def _show_people(history: History, in_json: bool) -> None:

@@ -196,6 +196,13 @@ class Speaker:
         self.watch()
         self._booth.play(source)
 
+    def wait(self, seconds: float) -> None:
+        """Let what plays be heard so long."""
+        until = time.monotonic() + seconds
+        while (left := until - time.monotonic()) > 0:
+            self.watch()
+            time.sleep(min(left, _WATCH_SECONDS))
+
     def watch(self) -> None:
         """Raise what went wrong with the device."""
         if self._failure:

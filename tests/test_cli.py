@@ -228,6 +228,15 @@ BAD_INPUT = [
     ("beats --low=-5 --high C4", "--low: frequency -5 Hz"),
     ("beats --low nan --high C4", "--low: frequency nan Hz"),
     ("beats --low inf --high C4", "--low: frequency inf Hz"),
+    (
+        "beats --low A3 --high 1e308",
+        "--high: frequency 1e+308 Hz is out of range; give 0.001 to 1,000,000 Hz",
+    ),
+    ("beats --low 1e-300 --high A3", "--low: frequency 1e-300 Hz is out of range"),
+    ("beats --low A3 --high A3+99999999999", "--high: 1e+11 cents are more than ten octaves"),
+    ("beats --low A3 --high 20000c", "--high: 20000 cents are more than ten octaves"),
+    ("beats --low A3 --high C4 --drop demo-soft-cabinet", "--drop belong to an instrument"),
+    ("beats --instrument ./ --grip 3,4", "./: is a folder"),
     ("beats --low A3", "an interval needs both --low and --high"),
     ("beats", "say what sounds in one way"),
     ("beats --low A3 --high C4 --hz 220", "say what sounds in one way"),
@@ -267,6 +276,12 @@ BAD_INPUT = [
     ("render out.wav --hz 220 --level 0", "level"),
     ("render out.wav --hz 220 --sample-rate 0", "sample rate"),
     ("render out.wav --hz 220 --bits 12", "--bits"),
+    (
+        "render out.wav --hz 220,30000",
+        "30000 Hz makes no sound: at a sample rate of 48000 Hz partials go up to 21600 Hz",
+    ),
+    ("render out.wav --hz 220 --only-beating", "--only-beating: no partials of these tones beat"),
+    ("render out.wav --low A3 --high C#4 --timbre pure --only-beating", "a timbre that has the partials"),
     ("render out.wav --instrument e9-ten-string --grip 3,4 --changes E,F", "exclude each other"),
     ("chart --instrument e9", 'no instrument called "e9"'),
     ("list scales", "scales"),
@@ -312,6 +327,16 @@ def loaded_by(arguments: str) -> set[str]:
 
 
 HEAVY = {"scipy", "sounddevice", "soundfile", "matplotlib", "mido", "rtmidi", "pythonosc", "starlette"}
+
+
+def test_a_closed_stdout_is_no_fault():
+    """tonegen list >&-: there is nobody to print to, and nothing to say about it."""
+    code = "import sys; sys.argv[1:] = ['list']; from tonegen.cli import main; main()"
+    done = subprocess.run(
+        ["bash", "-c", f'"{sys.executable}" -c "{code}" >&-'], capture_output=True, text=True
+    )
+
+    assert (done.returncode, done.stderr) == (0, "")
 
 
 def test_help_loads_no_arithmetic_and_beats_no_device():

@@ -1,6 +1,6 @@
 """What is asked to sound: the options that beats, play and render share, and the tones that they mean."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from functools import wraps
 from typing import Any, TypeVar
@@ -10,12 +10,12 @@ from click.shell_completion import CompletionItem
 
 from tonegen import presets
 from tonegen.errors import BadValue, TonegenError
-from tonegen.instrument import Drop, Grip, Instrument, State
+from tonegen.instrument import NO_DROP, Drop, Grip, Instrument, State
 from tonegen.interval import Ratio
 from tonegen.pitch import REFERENCE_HZ, WrittenPitch, checked_reference_hz, parse_pitch, parse_pitch_class
 from tonegen.sounding import Sounding, SoundingTone, sound, tone_of_hz, tone_of_key, tones_of_grip
 from tonegen.temperament import PitchClassTemperament, Temperament
-from tonegen.timbre import Timbre
+from tonegen.timbre import Timbre, Tone
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -123,8 +123,8 @@ class Asked:
             )
         if self.instrument is not None:
             return self._tones_of_instrument(self.instrument, reference_hz, timbre)
-        if self.changes is not None or self.grip is not None or self.fret:
-            raise BadValue("--changes, --grip and --fret belong to an instrument; give --instrument")
+        if self.changes is not None or self.grip is not None or self.fret or self.drop != NO_DROP.name:
+            raise BadValue("--changes, --grip, --fret and --drop belong to an instrument; give --instrument")
         temperament = load_temperament(self.temperament, self.root or 0, self.root is not None)
         if self.hz is not None:
             return [_tone(written, "--hz", reference_hz, timbre, temperament) for written in self.hz]
@@ -139,6 +139,24 @@ class Asked:
         temperament = load_temperament_of(instrument, self.temperament, self.root)
         drop = load_drop(instrument, self.drop)
         return tones_of_grip(instrument, grip, state, self.fret, temperament, drop, reference_hz, timbre)
+
+
+def refuse_silence(sounding: Sounding, tones: Sequence[Tone], sample_rate: int) -> None:
+    """Raise BadValue for a tone too high for the sample rate, or when no partial of any tone is heard."""
+    from tonegen.bank import HIGHEST_CYCLES_PER_FRAME
+
+    highest_hz = HIGHEST_CYCLES_PER_FRAME * sample_rate
+    for tone in sounding.tones:
+        if tone.hz >= highest_hz:
+            raise BadValue(
+                f"{tone.name} makes no sound: at a sample rate of {sample_rate} Hz partials go up to "
+                f"{highest_hz:g} Hz; give a higher --sample-rate"
+            )
+    if not any(tone.heard_levels()[tone.partial_multiples() * tone.hz < highest_hz].any() for tone in tones):
+        raise BadValue(
+            "--only-beating: no partials of these tones beat with each other; give two tones or more, and a "
+            "timbre that has the partials, such as harmonic"
+        )
 
 
 def load_temperament(name: str, root: int, root_was_given: bool) -> Temperament:

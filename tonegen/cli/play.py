@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tonegen import presets
-from tonegen.cli.asked import Asked, asks_how_it_sounds, asks_what_sounds
+from tonegen.cli.asked import Asked, asks_how_it_sounds, asks_what_sounds, refuse_silence
 from tonegen.cli.show import as_json, beats_in_words, print_json, print_sounding, sounding_json
 from tonegen.errors import BadValue
 from tonegen.sounding import Sounding, places, tones_to_play
@@ -52,7 +52,9 @@ def command(
 
     chosen = choose(device, output_devices())
     player = Player(sample_rate or chosen.sample_rate, channels=min(chosen.channels, 2), level_dbfs=level)
-    player.set(tones_to_play(sounding, timbre, split=split, only_beating=only_beating))
+    tones = tones_to_play(sounding, timbre, split=split, only_beating=only_beating)
+    refuse_silence(sounding, tones, player.sample_rate)
+    player.set(tones)
     if not in_json:
         print_sounding(sounding)
     click.echo(HEARING_CAUTION, err=True)

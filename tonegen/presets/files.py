@@ -62,6 +62,8 @@ def locate(kind: str, name: str) -> Path:
     """The file of a preset. Raises BadPreset when there is none, with the nearest names."""
     if name.endswith(".toml") or "/" in name or "\\" in name:
         path = Path(name)
+        if path.is_dir():
+            raise BadPreset(f"{name}: is a folder; give a file in it, or a name: tonegen list {kind}")
         if not path.is_file():
             raise BadPreset(f"{name}: no such file")
         return path

@@ -47,11 +47,14 @@ def command(
     timbre = presets.timbre(asked.timbre)
     sounding = asked.sounding(timbre)
 
-    from tonegen.player import HEARING_CAUTION, Player
-    from tonegen.sound.device import choose, output_devices, play
+    from tonegen.player import HEARING_CAUTION, Player, checked_level_dbfs
+    from tonegen.sound.device import check_playing, choose, output_devices, play
 
+    check_playing(seconds, block)
+    checked_level_dbfs(level)
     chosen = choose(device, output_devices())
-    player = Player(sample_rate or chosen.sample_rate, channels=min(chosen.channels, 2), level_dbfs=level)
+    rate = chosen.sample_rate if sample_rate is None else sample_rate
+    player = Player(rate, channels=min(chosen.channels, 2), level_dbfs=level)
     tones = tones_to_play(sounding, timbre, split=split, only_beating=only_beating)
     refuse_silence(sounding, tones, player.sample_rate)
     player.set(tones)

@@ -191,9 +191,11 @@ def test_checks_close_loops_that_were_not_tuned():
     for check in plan.checks:
         assert frozenset((check.low, check.high)) not in tuned
         apart = ended[check.high] - ended[check.low]
-        per_cent = check.ratio.lower * check.coincident_hz / check.ratio.lower * np.log(2) / 1200
-        # Two standard deviations hold 95 % of what the player ends with; counting the check takes its part.
-        assert 0.93 < np.mean(np.abs(apart * per_cent) <= check.within_beats_per_second) <= 1
+        per_cent = check.coincident_hz * np.log(2) / 1200
+        # Two standard deviations of what the player ends with and of counting the check.
+        counting = counting_error_beats_per_second(check.beats_per_second, check.ratio)
+        spread = np.hypot((apart * per_cent).std(), counting)
+        assert 2 * spread == pytest.approx(check.within_beats_per_second, rel=0.06), check
 
 
 def test_what_nothing_can_be_heard_against_gets_its_own_tone():

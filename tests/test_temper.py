@@ -328,6 +328,45 @@ def test_a_part_above_the_string():
     assert found.after.cents_from_just == pytest.approx(-5)
 
 
+def test_a_part_above_the_string_under_the_bar():
+    """The flute plays F, the root at the fifth fret: as far from the string as at the nut."""
+    rig = Instrument("pair", "", rigs.strings(55, 48))
+    grips = (rigs.wanted(rig, "C", {2: "1:1", 1: "3:2"}, frets=(5.0,)),)
+    flute = BandPart("flute", plays_root=True, lowest_key=72)
+    solved = temper(Scene("flute", rig, grips, band=(flute,), pins=(Pin(TuningPoint(2), 5.0),)), BEATS)
+
+    (found,) = [each for each in solved.grips()[0].intervals if each.against]
+    assert (found.low.label, found.high.label, str(found.ratio)) == ("string 2", "flute", "4:1")
+    assert found.after.cents_from_just == pytest.approx(-5)
+
+
+def test_a_part_counts_once_however_many_frets_the_grip_has():
+    """A fifth against keys, weights alike: by hand each string gives way by a third of what is missing."""
+    rig = Instrument("pair", "", rigs.strings(55, 48))
+    keys = BandPart("keys", False, strings=(1, 2))
+    for frets in ((0.0,), (0.0, 5.0, 7.0)):
+        grips = (rigs.wanted(rig, "fifth", {2: "1:1", 1: "3:2"}, frets=frets),)
+        solved = temper(Scene("keys", rig, grips, band=(keys,)), CENTS)
+        third = (Ratio(3, 2).cents - 700) / 3
+        assert solved.offsets_cents[TuningPoint(1)] == pytest.approx(third)
+        assert solved.offsets_cents[TuningPoint(2)] == pytest.approx(-third)
+
+
+@pytest.mark.parametrize("objective", [CENTS, WORST_CENTS])
+def test_a_price_in_beats_is_by_the_slope_of_the_interval_that_pays(objective):
+    """A fifth held 5 cents wide by pins: a cent of either is a cent of it, by hand 3 * C3 * ln 2 / 1200 beats."""
+    rig = Instrument("pair", "", rigs.strings(55, 48))
+    grips = (rigs.wanted(rig, "fifth", {2: "1:1", 1: "3:2"}),)
+    pins = (Pin(TuningPoint(1), 7.0), Pin(TuningPoint(2), 0.0))
+    solved = temper(Scene("pair", rig, grips, pins=pins), objective)
+
+    slope = 3 * 440 * 2 ** ((48 - 69) / 12) * np.log(2) / 1200
+    assert [(bound.price, bound.price_beats_per_cent) for bound in solved.binding] == [
+        (pytest.approx(1), pytest.approx(slope)),
+        (pytest.approx(1), pytest.approx(slope)),
+    ]
+
+
 def test_frets_that_matter():
     """An octave up the beats are twice as fast: the worst is there, and squares are averaged over both."""
     rig = Instrument("pair", "", rigs.strings(55, 48))

@@ -189,6 +189,14 @@ def test_order_as_it_is_printed(tonegen):
     assert "tone E4 (330.37 Hz)" in shown
 
 
+def test_a_check_that_should_not_beat_is_called_pure(tonegen):
+    shown = tonegen("tonegen order c6-swing-band --temperament five-limit-just").out
+
+    checks = shown.split("When all are tuned")[1]
+    assert "pure" in checks
+    assert " 0 in 10 s" not in checks
+
+
 @pytest.mark.parametrize(
     ("columns", "line"),
     [

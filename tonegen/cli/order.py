@@ -11,6 +11,7 @@ from tonegen.cli.purity import point_json
 from tonegen.cli.show import as_json, print_json, print_sentence, print_table
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.instrument import TuningPoint
+from tonegen.interval import SLOWEST_COUNTABLE_BEATS_PER_SECOND
 from tonegen.listening import KEYS, Listening
 from tonegen.order import Check, Node, Order, Reference, Step, count_of, sounds_like, tuning_order
 from tonegen.presets.scenes import scene as load_scene
@@ -148,7 +149,7 @@ def _step_row(number: int, step: Step, plan: Order) -> tuple[str, ...]:
         named(step.against, plan) if isinstance(step.against, TuningPoint) else step.against.name,
         str(step.state) + (f" fret {step.fret:g}" if step.fret else ""),
         str(step.ratio),
-        _count(step.beats_per_second) if step.move else "pure",
+        _count(step.beats_per_second),
         step.move,
         f"{step.coincident_hz:.0f}",
         f"{step.accuracy_cents:.1f}",
@@ -168,6 +169,8 @@ def _check_row(check: Check, plan: Order) -> tuple[str, ...]:
 
 
 def _count(beats_per_second: float) -> str:
+    if abs(beats_per_second) < SLOWEST_COUNTABLE_BEATS_PER_SECOND:
+        return "pure"
     beats, seconds = count_of(beats_per_second)
     return f"{beats:g} in {seconds} s {'wide' if beats_per_second > 0 else 'narrow'}"
 

@@ -135,6 +135,26 @@ def test_two_grips_disagree_by_the_drop():
     assert "costs 0.2 beats a second in one and 0.7 in the other" in str(found)
 
 
+def test_what_a_grip_wants_is_where_its_beats_are_least():
+    """G4 over C4 and over a C3 that is pinned 20 cents sharp: the fifth beats twice as fast as the twelfth.
+
+    By hand: the grip of all three wants the fifth wide by 20 / (4 + 1) cents, that of two wants it pure.
+    """
+    rig = Instrument("three", "", rigs.strings(67, 60, 48))
+    grips = (
+        rigs.wanted(rig, "all", {3: "1:1", 2: "2:1", 1: "3:1"}),
+        rigs.wanted(rig, "two", {2: "1:1", 1: "3:2"}),
+    )
+    pins = (Pin(TuningPoint(2), 0.0), Pin(TuningPoint(3), 20.0))
+    solved = temper(Scene("three", rig, grips, pins=pins), BEATS)
+
+    (found,) = [each for each in solved.contradictions() if each.point == TuningPoint(1)]
+    pure = Ratio(3, 2).cents - 700
+    assert dict(zip(found.names, found.wanted_cents, strict=True)) == pytest.approx(
+        {"all": pure + 4, "two": pure}, abs=1e-6
+    )
+
+
 def test_the_worst_is_shared_evenly():
     """By hand: with equal weights the least worst error is half of the 4 cents, once wide and once narrow."""
     scene_of_two = two_grips_that_disagree()
@@ -260,10 +280,16 @@ def test_what_nobody_asks_about_stays_at_zero(objective):
 
 def test_smallest_offsets_within_a_limit():
     """Left free, a pure fifth lies evenly about equal; a limit on one side moves both, still pure."""
-    rig = Instrument("loose", "", rigs.strings(48, 55))
-    grips = (rigs.wanted(rig, "fifth", {1: "1:1", 2: "3:2"}),)
+    rig = Instrument("loose", "", rigs.strings(48, 55, 60, 64))
+    grips = (
+        rigs.wanted(rig, "fifth", {1: "1:1", 2: "3:2"}),
+        rigs.wanted(rig, "third", {3: "1:1", 4: "5:4"}),
+    )
     solved = temper(Scene("loose", rig, grips, limits=(Limit(TuningPoint(2), -5, 0.5),)), CENTS)
 
+    third = Ratio(5, 4).cents - 400
+    assert solved.offsets_cents[TuningPoint(4)] == pytest.approx(third / 2, abs=1e-6)
+    assert solved.offsets_cents[TuningPoint(3)] == pytest.approx(-third / 2, abs=1e-6)
     assert solved.offsets_cents[TuningPoint(2)] == pytest.approx(0.5, abs=1e-9)
     assert solved.offsets_cents[TuningPoint(1)] == pytest.approx(0.5 - (Ratio(3, 2).cents - 700), abs=1e-6)
     assert not solved.binding
@@ -354,7 +380,7 @@ def test_a_part_counts_once_however_many_frets_the_grip_has():
 
 @pytest.mark.parametrize("objective", [CENTS, WORST_CENTS])
 def test_a_price_in_beats_is_by_the_slope_of_the_interval_that_pays(objective):
-    """A fifth held 5 cents wide by pins: a cent of either is a cent of it, by hand 3 * C3 * ln 2 / 1200 beats."""
+    """A fifth held 5 cents wide by pins: a cent of either is a cent of it: 3 * C3 * ln 2 / 1200 beats."""
     rig = Instrument("pair", "", rigs.strings(55, 48))
     grips = (rigs.wanted(rig, "fifth", {2: "1:1", 1: "3:2"}),)
     pins = (Pin(TuningPoint(1), 7.0), Pin(TuningPoint(2), 0.0))

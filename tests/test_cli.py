@@ -144,7 +144,7 @@ def test_a_string_pulled_far_above_its_pitch_gets_a_caution(tonegen):
     pulled = tonegen("tonegen chart --instrument e9-ten-string --reference 500 --json").json
 
     assert safe["cautions"] == []
-    assert any(text.startswith("string 3 with B at 500.0 Hz is far above") for text in pulled["cautions"])
+    assert any(text.startswith("string 3 with B at 500.0 Hz is pulled to") for text in pulled["cautions"])
     assert (
         "Caution: string 3 with B" in tonegen("tonegen chart --instrument e9-ten-string --reference 500").out
     )
@@ -158,7 +158,19 @@ def test_a_string_of_unknown_wire_gets_its_caution_by_pitch(tonegen, tmp_path):
     line = f"tonegen chart --instrument {tmp_path}/plain.toml --json --reference"
 
     assert tonegen(f"{line} 460").json["cautions"] == []
-    assert len(tonegen(f"{line} 500").json["cautions"]) == 1
+    (caution,) = tonegen(f"{line} 500").json["cautions"]
+    assert caution.startswith("string 1 open at 250.0 Hz is far above its usual pitch: it may break")
+
+
+def test_a_string_too_high_for_its_length_gets_a_caution_at_its_own_pitch(tonegen, tmp_path):
+    """By hand: B4 on 25.5 inches of steel is 7850 * (2 * 0.6477 * 493.9)^2 = 3.21 GPa; a .010 bears 2.70."""
+    file = tmp_path / "high.toml"
+    head = 'title = "x"\nroot = "A"\nscale_length_inches = 25.5\n'
+    file.write_text(head + 'strings = [{ open = "B4", gauge_inches = 0.010 }]\n')
+    (caution,) = tonegen(f"tonegen chart --instrument {file} --json").json["cautions"]
+    assert caution.startswith("string 1 open at 493.9 Hz is pulled to 119% of the least strength of its wire")
+    file.write_text(head + 'strings = [{ open = "G4", gauge_inches = 0.010 }]\n')
+    assert tonegen(f"tonegen chart --instrument {file} --json").json["cautions"] == []
 
 
 def test_a_grip_rendered_to_a_file(tonegen, tmp_path):

@@ -104,6 +104,21 @@ def test_beats_and_steps_as_numbers():
     assert set(expected) <= set(words)
 
 
+def test_beats_double_in_an_octave_along_the_neck():
+    """By hand: E4 to G#4 in equal temperament beats 4 * 415.305 - 5 * 329.628 = 13.08; twice at fret 12."""
+    rig = presets.instrument("e9-ten-string")
+    whole = rig.grip("E major 3-4-5")
+    third = replace(whole, strings=(3, 4), roles=whole.roles[:2], ratios=whole.ratios[:2])
+    card = replace(card_of("e9-ten-string"), temperament=presets.temperament("equal"), grips=(third,))
+    (line,) = draw(card).axes[0].get_lines()
+
+    frets, rates = line.get_data()
+    assert line.get_label() == "open: 4–3, 5:4 wide"
+    assert frets.tolist() == list(range(16))
+    assert rates[0] == pytest.approx(4 * 415.30470 - 5 * 329.62756, abs=1e-3)
+    assert rates[12] == pytest.approx(2 * rates[0])
+
+
 @pytest.fixture
 def my_e9():
     save_temperament(temper(scene("e9-dance-band")).temperament("my-e9"))

@@ -104,7 +104,8 @@ def _cautions(chart: Copedent) -> list[str]:
         if share is not None and share > HIGHEST_SAFE_FRACTION_OF_STRENGTH:
             pulled = f"is pulled to {share:.0%} of the least strength of its wire"
         cautions.append(
-            f"{target.point} at {target.hz:.1f} Hz {pulled}: it may break; ask its maker or a technician first"
+            f"{target.point} at {target.hz:.1f} Hz {pulled}: it may break; "
+            f"ask its maker or a technician first"
         )
     return cautions
 

@@ -68,6 +68,8 @@ def test_temper_as_a_person_sees_it(tonegen):
     every = tonegen(f"tonegen temper {SCENE} --intervals").out.splitlines()
     assert any(line.split()[:3] == ["8–5", "3:2", "fifth"] for line in every)
     assert any(line.startswith("bass–10 fret 3") for line in every)
+    assert "C# minor A 3-4-5-6-8-10 (A, fret 3)" in every  # where its beats are counted
+    assert "Beats at the first of the frets that each grip names" in shown.out.splitlines()
 
 
 def test_front_as_numbers(tonegen):

@@ -75,7 +75,7 @@ def test_a_grip_against_the_bass(tonegen):
 
 
 def test_the_bass_stands_at_the_reference_and_at_equal_temperament(tonegen):
-    """E2 is 440 * 2^(-29/12) = 82.407 Hz at A4 = 440, by arithmetic; the temperament is for the steel alone."""
+    """E2 is 440 * 2^(-29/12) Hz, times 442 / 440; the temperament is for the steel alone."""
     line = "tonegen beats --instrument e9-ten-string --grip 3,4 --against E2 --temperament five-limit-just"
     bass = tonegen(f"{line} --root C --reference 442 --json").json["tones"][0]
 

@@ -393,6 +393,31 @@ def test_a_price_in_beats_is_by_the_slope_of_the_interval_that_pays(objective):
     ]
 
 
+def test_a_short_string_under_the_bar_is_refused():
+    """A banjo's drone does not go with the others; open, it is tempered like any string."""
+    banjo = instrument("banjo-open-g")
+    open_grip = rigs.wanted(banjo, "G", {3: "1:1", 2: "5:4", 1: "3:2", 5: "2:1"})
+    solved = temper(Scene("open", banjo, (open_grip,), pins=(Pin(TuningPoint(3), 0.0),)), CENTS)
+    assert solved.offsets_cents[TuningPoint(5)] == pytest.approx(0, abs=1e-9)
+
+    barred = replace(open_grip, frets=(0.0, 3.0))
+    with pytest.raises(BadValue, match="grip G: string 5 begins at fret 5, and the bar does not raise it"):
+        temper(Scene("barred", banjo, (barred,)), CENTS)
+
+
+def test_what_a_meter_must_read_stands_at_the_reference():
+    """A fifth at A4 = 442, its C3 pinned 5 cents sharp, by arithmetic."""
+    rig = Instrument("pair", "", rigs.strings(55, 48))
+    grips = (rigs.wanted(rig, "fifth", {2: "1:1", 1: "3:2"}),)
+    solved = temper(Scene("pair", rig, grips, reference_hz=442, pins=(Pin(TuningPoint(2), 5.0),)), BEATS)
+
+    low_hz = 442 * 2 ** ((48 - 69) / 12 + 5 / 1200)
+    assert solved.hz(TuningPoint(2)) == pytest.approx(low_hz)
+    assert solved.hz(TuningPoint(1)) == pytest.approx(1.5 * low_hz)
+    (fifth,) = solved.grips()[0].intervals
+    assert fifth.coincident_hz == pytest.approx(3 * low_hz)
+
+
 def test_frets_that_matter():
     """An octave up the beats are twice as fast: the worst is there, and squares are averaged over both."""
     rig = Instrument("pair", "", rigs.strings(55, 48))

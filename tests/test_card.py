@@ -72,7 +72,7 @@ def test_everything_is_on_the_page_and_nothing_on_anything_else(name):
         # Lines of type may touch with the space above and below them, never with the letters.
         across = min(first[2], second[2]) - max(first[0], second[0])
         up = min(first[3], second[3]) - max(first[1], second[1])
-        assert across <= 0.01 or up <= 0.03, (one, other)
+        assert across <= 0.01 or up <= 0.015, (one, other)
 
 
 def test_targets_beats_and_order_are_all_there():

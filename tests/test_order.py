@@ -211,6 +211,19 @@ def test_what_nothing_can_be_heard_against_gets_its_own_tone():
     assert all(isinstance(step.against, Reference) for step in plan.steps)
 
 
+def test_a_bar_below_it_leaves_the_short_string_open():
+    """A banjo's drone stays G4, 392 Hz, with the bar at the third fret, where B3 is D4: a fourth below it."""
+    rig = instrument("banjo-open-g")
+    points = [TuningPoint(2), TuningPoint(5)]
+    tone = Reference("tone D4", 293.66477)
+    plan = tuning_order(rig, EQUAL, NO_DROP, 440.0, points=points, references=[tone], frets=[3.0])
+
+    (step,) = [step for step in plan.steps if step.fret]
+    assert (str(step.ratio), step.low_hz, step.high_hz) == (
+        "4:3", pytest.approx(293.66477), pytest.approx(391.99544),
+    )  # fmt: skip
+
+
 def test_the_bass_as_reference():
     e9 = instrument("e9-ten-string")
     plan = tuning_order(e9, EQUAL, NO_DROP, 440.0, references=[Reference("bass E2", 82.4069)])

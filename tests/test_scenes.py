@@ -64,7 +64,7 @@ GRIP = '[[grips]]\nname = "E major 3-4-5"\n'
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        (HEAD, "missing required field"),
+        (HEAD, 'the field "grips" is missing'),
         (HEAD + "grips = []\n", "grips: "),
         (
             HEAD + '[[grips]]\nname = "E majr 3-4-5"\n',

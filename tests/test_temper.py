@@ -393,6 +393,14 @@ def test_a_price_in_beats_is_by_the_slope_of_the_interval_that_pays(objective):
     ]
 
 
+def test_a_band_held_against_a_string_that_no_grip_plays_is_refused():
+    rig = Instrument("pair", "", rigs.strings(55, 48, 43))
+    grips = (rigs.wanted(rig, "fifth", {2: "1:1", 1: "3:2"}),)
+    keys = BandPart("keys", False, strings=(3,))
+    with pytest.raises(BadValue, match="scene dance: band keys: string 3 is in none of its grips"):
+        temper(Scene("dance", rig, grips, band=(keys,)), CENTS)
+
+
 def test_a_short_string_under_the_bar_is_refused():
     """A banjo's drone does not go with the others; open, it is tempered like any string."""
     banjo = instrument("banjo-open-g")

@@ -265,7 +265,9 @@ def _refuse_strays(scene: Scene) -> None:
                 for wanted in scene.grips
                 if not part.grips or wanted.grip.name in part.grips
             ):
-                raise BadValue(f"band {part.name}: string {string} is in none of its grips")
+                raise BadValue(
+                    f"scene {scene.name}: band {part.name}: string {string} is in none of its grips"
+                )
 
 
 def _refuse_short_strings(scene: Scene, wanted: WantedGrip) -> None:

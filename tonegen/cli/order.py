@@ -28,7 +28,7 @@ from tonegen.temperament import Temperament
     help="Where to tune to; the scene's own best by beats when left out.",
 )
 @click.option("--listen", is_flag=True, help="Hear each step, and go on by keys.")
-@click.option("--device", help="Sound device, by number or part of its name.")
+@click.option("--device", help="Sound device, by number or part of its name; a wrong one lists them all.")
 @click.option("--timbre", type=Preset("timbres"), default="harmonic", show_default=True, help="Of the tones.")
 @click.option("--level", type=float, default=-24.0, show_default=True, help="Loudness, dB of full scale.")
 @as_json

@@ -22,7 +22,7 @@ _PULSE_CELLS = 24
 @click.command()
 @asks_what_sounds
 @click.option("--seconds", type=float, help="How long; until Ctrl-C when left out.")
-@click.option("--device", help="Sound device, by number or part of its name.")
+@click.option("--device", help="Sound device, by number or part of its name; a wrong one lists them all.")
 @click.option("--sample-rate", type=int, help="In Hz; the device's own when left out.")
 @click.option("--block", type=int, default=0, help="Frames the device asks for at a time; 0 lets it choose.")
 @asks_how_it_sounds

@@ -123,6 +123,19 @@ def test_a_chart_has_every_tuning_point_with_what_a_meter_reads(tonegen):
     assert {"string": 4, "change": "A", "cents": -0.6} in result["drops"]
 
 
+def test_a_chart_tells_the_saved_grips(tonegen):
+    grips = tonegen("tonegen chart --instrument e9-ten-string --json").json["grips"]
+
+    assert len(grips) >= 20
+    assert next(grip for grip in grips if grip["name"] == "A major A+B 3-4-5") == {
+        "name": "A major A+B 3-4-5", "changes": ["A", "B"], "root": "A",
+        "strings": [
+            {"string": 3, "role": "1", "ratio": "1:1"}, {"string": 4, "role": "5", "ratio": "3:2"},
+            {"string": 5, "role": "3", "ratio": "5:4"},
+        ],
+    }  # fmt: skip
+
+
 def test_a_chart_for_the_eye(tonegen):
     lines = tonegen("tonegen chart --instrument e9-ten-string --drop demo-stiff-cabinet").out.splitlines()
 
@@ -375,3 +388,15 @@ def test_the_shell_completes_presets(monkeypatch, tonegen):
     monkeypatch.setenv("COMP_CWORD", "3")
 
     assert "e9-ten-string" in tonegen("tonegen").out
+
+
+@pytest.mark.parametrize(
+    ("instrument", "completed"),
+    [("e9-ten-string", ["A 6 A+B 8-7-6-5"]), ("bass-four-string", []), ("nowhere", [])],
+)
+def test_the_shell_completes_the_grips_of_the_instrument(monkeypatch, tonegen, instrument, completed):
+    monkeypatch.setenv("_TONEGEN_COMPLETE", "bash_complete")
+    monkeypatch.setenv("COMP_WORDS", f"tonegen beats --instrument {instrument} --grip 'A 6'")
+    monkeypatch.setenv("COMP_CWORD", "5")
+
+    assert tonegen("tonegen").out.strip() == "\n".join(f"plain,{name}" for name in completed)

@@ -55,6 +55,15 @@ class Preset(click.ParamType[Any]):
         return [CompletionItem(name) for name in presets.names(self.kind) if name.startswith(incomplete)]
 
 
+def complete_grips(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """The saved grips, whose names begin so, of the instrument that is on the line already."""
+    try:
+        grips = presets.instrument(ctx.params.get("instrument") or "").grips
+    except TonegenError:
+        return []
+    return [CompletionItem(grip.name) for grip in grips if grip.name.startswith(incomplete)]
+
+
 def parse_travels(text: str) -> Mapping[str, float]:
     """Changes that are engaged: "A,B", or with a travel from 0 to 1, "DD:0.5". Raises BadValue."""
     travels: dict[str, float] = {}
@@ -229,7 +238,10 @@ _OPTIONS = (
     click.option("--hz", type=Parsed("hz,hz", parse_hz_list), help="Any number of tones, in Hz or as notes."),
     click.option("--instrument", type=Preset("instruments"), help="An instrument, by name or TOML file."),
     click.option("--changes", type=Parsed("A,B", parse_travels), help="Pedals and levers; DD:0.5 is half."),
-    click.option("--grip", metavar="3,4,5", help="Strings picked together, or a saved grip."),
+    click.option(
+        "--grip", metavar="3,4,5", shell_complete=complete_grips,
+        help="Strings picked together, or a saved grip of the instrument.",
+    ),
     click.option("--fret", type=float, default=0.0, show_default=True, help="Bar position."),
     click.option(
         "--temperament", type=Preset("temperaments"), default="equal", show_default=True,

@@ -93,6 +93,18 @@ def _json(chart: Copedent) -> dict[str, object]:
             for change, strings in chart.drop_cents.items()
             for string, cents in strings.items()
         ],
+        "grips": [
+            {
+                "name": grip.name,
+                "changes": list(grip.changes),
+                "root": grip.root,
+                "strings": [
+                    {"string": string, "role": role, "ratio": str(ratio)}
+                    for string, role, ratio in zip(grip.strings, grip.roles, grip.ratios, strict=True)
+                ],
+            }
+            for grip in chart.instrument.grips
+        ],
         "cautions": _cautions(chart),
     }
 

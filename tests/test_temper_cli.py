@@ -229,6 +229,9 @@ def test_keys_lead_through_the_steps():
     assert place.pressed("r").again
     assert not place.pressed("r").pressed("n").again
     assert place.pressed("q").ended
+    assert place.typed("nnb").at == 1  # pressed before the terminal was read
+    assert place.typed("\x1b[C").at == 1  # the arrow to the right
+    assert place.typed("nqn") == place.pressed("n").pressed("q")
     for _ in range(last):
         place = place.pressed("n")
     assert (place.at, place.ended) == (last, False)

@@ -207,7 +207,7 @@ def _listen(place: Listening, device: str | None, timbre_name: str, level: float
     try:
         while not place.ended and sounding.is_alive():
             _say(place)
-            place = place.pressed(click.getchar())
+            place = place.typed(click.getchar())
             if place.again:
                 player.set(())
             player.set(place.tones(timbre))

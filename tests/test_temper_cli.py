@@ -273,6 +273,7 @@ def test_what_is_heard_is_the_target_or_only_its_beating_partials():
         (f"temper {SCENE} --save 'a\nb'", '"a b" is no name to save under'),
         (f"temper {SCENE} --save my-e9 --pin 4=nan", '"4=nan" is not a pin'),
         (f"order {SCENE} --listen --json", "--listen is for a person"),
+        (f"order {SCENE} --listen --level 3", "level 3 dBFS is out of range"),
         (f"temper {SCENE} --save equal", "comes with the program; save under another name"),
         (f"compare equal nosuch --scene {SCENE}", 'no temperament called "nosuch"'),
         ("compare equal equal", "scene"),

@@ -185,10 +185,11 @@ def named(node: Node, plan: Order) -> str:
 
 def _listen(place: Listening, device: str | None, timbre_name: str, level: float) -> None:
     """Sound each step until a key says where to go."""
-    from tonegen.player import HEARING_CAUTION, Player
+    from tonegen.player import HEARING_CAUTION, Player, checked_level_dbfs
     from tonegen.sound.device import choose, output_devices, play
 
     timbre = presets.timbre(timbre_name)
+    checked_level_dbfs(level)
     chosen = choose(device, output_devices())
     player = Player(chosen.sample_rate, channels=min(chosen.channels, 2), level_dbfs=level)
     click.echo(HEARING_CAUTION, err=True)

@@ -74,6 +74,15 @@ def test_a_grip_against_the_bass(tonegen):
     }  # fmt: skip
 
 
+def test_the_bass_stands_at_the_reference_and_at_equal_temperament(tonegen):
+    """E2 is 440 * 2^(-29/12) Hz, times 442 / 440; the temperament is for the steel alone."""
+    line = "tonegen beats --instrument e9-ten-string --grip 3,4 --against E2 --temperament five-limit-just"
+    bass = tonegen(f"{line} --root C --reference 442 --json").json["tones"][0]
+
+    assert (bass["name"], bass["offset_cents"]) == ("E2", 0)
+    assert bass["hz"] == pytest.approx(442 * 2 ** (-29 / 12))
+
+
 def test_drop_and_temperament_and_root_are_heard(tonegen):
     line = "tonegen beats --instrument e9-ten-string --changes A,B --grip 3,4,5 --json"
     plain = tonegen(line).json["tones"]
@@ -114,6 +123,19 @@ def test_a_chart_has_every_tuning_point_with_what_a_meter_reads(tonegen):
     assert {"string": 4, "change": "A", "cents": -0.6} in result["drops"]
 
 
+def test_a_chart_tells_the_saved_grips(tonegen):
+    grips = tonegen("tonegen chart --instrument e9-ten-string --json").json["grips"]
+
+    assert len(grips) >= 20
+    assert next(grip for grip in grips if grip["name"] == "A major A+B 3-4-5") == {
+        "name": "A major A+B 3-4-5", "changes": ["A", "B"], "root": "A",
+        "strings": [
+            {"string": 3, "role": "1", "ratio": "1:1"}, {"string": 4, "role": "5", "ratio": "3:2"},
+            {"string": 5, "role": "3", "ratio": "5:4"},
+        ],
+    }  # fmt: skip
+
+
 def test_a_chart_for_the_eye(tonegen):
     lines = tonegen("tonegen chart --instrument e9-ten-string --drop demo-stiff-cabinet").out.splitlines()
 
@@ -144,7 +166,7 @@ def test_a_string_pulled_far_above_its_pitch_gets_a_caution(tonegen):
     pulled = tonegen("tonegen chart --instrument e9-ten-string --reference 500 --json").json
 
     assert safe["cautions"] == []
-    assert any(text.startswith("string 3 with B at 500.0 Hz is far above") for text in pulled["cautions"])
+    assert any(text.startswith("string 3 with B at 500.0 Hz is pulled to") for text in pulled["cautions"])
     assert (
         "Caution: string 3 with B" in tonegen("tonegen chart --instrument e9-ten-string --reference 500").out
     )
@@ -158,7 +180,19 @@ def test_a_string_of_unknown_wire_gets_its_caution_by_pitch(tonegen, tmp_path):
     line = f"tonegen chart --instrument {tmp_path}/plain.toml --json --reference"
 
     assert tonegen(f"{line} 460").json["cautions"] == []
-    assert len(tonegen(f"{line} 500").json["cautions"]) == 1
+    (caution,) = tonegen(f"{line} 500").json["cautions"]
+    assert caution.startswith("string 1 open at 250.0 Hz is far above its usual pitch: it may break")
+
+
+def test_a_string_too_high_for_its_length_gets_a_caution_at_its_own_pitch(tonegen, tmp_path):
+    """By hand: B4 on 25.5 inches of steel is 7850 * (2 * 0.6477 * 493.9)^2 = 3.21 GPa; a .010 bears 2.70."""
+    file = tmp_path / "high.toml"
+    head = 'title = "x"\nroot = "A"\nscale_length_inches = 25.5\n'
+    file.write_text(head + 'strings = [{ open = "B4", gauge_inches = 0.010 }]\n')
+    (caution,) = tonegen(f"tonegen chart --instrument {file} --json").json["cautions"]
+    assert caution.startswith("string 1 open at 493.9 Hz is pulled to 119% of the least strength of its wire")
+    file.write_text(head + 'strings = [{ open = "G4", gauge_inches = 0.010 }]\n')
+    assert tonegen(f"tonegen chart --instrument {file} --json").json["cautions"] == []
 
 
 def test_a_grip_rendered_to_a_file(tonegen, tmp_path):
@@ -228,6 +262,15 @@ BAD_INPUT = [
     ("beats --low=-5 --high C4", "--low: frequency -5 Hz"),
     ("beats --low nan --high C4", "--low: frequency nan Hz"),
     ("beats --low inf --high C4", "--low: frequency inf Hz"),
+    (
+        "beats --low A3 --high 1e308",
+        "--high: frequency 1e+308 Hz is out of range; give 0.001 to 1,000,000 Hz",
+    ),
+    ("beats --low 1e-300 --high A3", "--low: frequency 1e-300 Hz is out of range"),
+    ("beats --low A3 --high A3+99999999999", "--high: 1e+11 cents are more than ten octaves"),
+    ("beats --low A3 --high 20000c", "--high: 20000 cents are more than ten octaves"),
+    ("beats --low A3 --high C4 --drop demo-soft-cabinet", "--drop belong to an instrument"),
+    ("beats --instrument ./ --grip 3,4", "./: is a folder"),
     ("beats --low A3", "an interval needs both --low and --high"),
     ("beats", "say what sounds in one way"),
     ("beats --low A3 --high C4 --hz 220", "say what sounds in one way"),
@@ -267,7 +310,17 @@ BAD_INPUT = [
     ("render out.wav --hz 220 --level 0", "level"),
     ("render out.wav --hz 220 --sample-rate 0", "sample rate"),
     ("render out.wav --hz 220 --bits 12", "--bits"),
+    (
+        "render out.wav --hz 220,30000",
+        "30000 Hz makes no sound: at a sample rate of 48000 Hz partials go up to 21600 Hz",
+    ),
+    ("render out.wav --hz 220 --only-beating", "--only-beating: no partials of these tones beat"),
+    ("render out.wav --low A3 --high C#4 --timbre pure --only-beating", "a timbre that has the partials"),
     ("render out.wav --instrument e9-ten-string --grip 3,4 --changes E,F", "exclude each other"),
+    ("play --hz 220 --seconds 0", "0 seconds is not possible"),
+    ("play --hz 220 --seconds nan", "nan seconds is not possible"),
+    ("play --hz 220 --block -1", "block of -1 frames"),
+    ("play --hz 220 --level 3", "level 3 dBFS is out of range"),
     ("chart --instrument e9", 'no instrument called "e9"'),
     ("list scales", "scales"),
     ("beets", "beets"),
@@ -314,6 +367,16 @@ def loaded_by(arguments: str) -> set[str]:
 HEAVY = {"scipy", "sounddevice", "soundfile", "matplotlib", "mido", "rtmidi", "pythonosc", "starlette"}
 
 
+def test_a_closed_stdout_is_no_fault():
+    """tonegen list >&-: there is nobody to print to, and nothing to say about it."""
+    code = "import sys; sys.argv[1:] = ['list']; from tonegen.cli import main; main()"
+    done = subprocess.run(
+        ["bash", "-c", f'"{sys.executable}" -c "{code}" >&-'], capture_output=True, text=True
+    )
+
+    assert (done.returncode, done.stderr) == (0, "")
+
+
 def test_help_loads_no_arithmetic_and_beats_no_device():
     assert not {"numpy", "rich"} & loaded_by("--help")
     assert not (HEAVY | {"rich"}) & loaded_by("beats --low A3 --high C#4 --json")
@@ -325,3 +388,15 @@ def test_the_shell_completes_presets(monkeypatch, tonegen):
     monkeypatch.setenv("COMP_CWORD", "3")
 
     assert "e9-ten-string" in tonegen("tonegen").out
+
+
+@pytest.mark.parametrize(
+    ("instrument", "completed"),
+    [("e9-ten-string", ["A 6 A+B 8-7-6-5"]), ("bass-four-string", []), ("nowhere", [])],
+)
+def test_the_shell_completes_the_grips_of_the_instrument(monkeypatch, tonegen, instrument, completed):
+    monkeypatch.setenv("_TONEGEN_COMPLETE", "bash_complete")
+    monkeypatch.setenv("COMP_WORDS", f"tonegen beats --instrument {instrument} --grip 'A 6'")
+    monkeypatch.setenv("COMP_CWORD", "5")
+
+    assert tonegen("tonegen").out.strip() == "\n".join(f"plain,{name}" for name in completed)

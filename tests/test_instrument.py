@@ -229,6 +229,8 @@ def test_drop_counts_from_where_the_stop_was_tuned():
 def test_half_a_pedal_drops_half_as_much():
     assert E9.drop_cents(4, E9.state({"A": 0.5}), DROP) == -1.0
     assert E9.drop_cents(4, E9.state({"A": 0.5, "B": 0.5}), DROP) == pytest.approx(-1.25)
+    # A half and B whole: -1 - 1, and the half cent that both spare, by half.
+    assert E9.drop_cents(4, E9.state({"A": 0.5, "B": 1.0}), DROP) == pytest.approx(-1.75)
 
 
 def test_a_drop_profile_must_fit_the_instrument():

@@ -145,6 +145,7 @@ def test_every_named_ratio_keeps_to_the_19_limit_and_to_one_name():
 def test_wide_intervals_are_named_by_octaves():
     assert Ratio(10, 3).name == "major sixth and 1 octave"
     assert Ratio(6, 1).name == "fifth and 2 octaves"
+    assert [Ratio(number, 1).name for number in (4, 8, 16)] == ["double octave", "3 octaves", "4 octaves"]
     assert Ratio(23, 16).name == ""
 
 

@@ -191,9 +191,11 @@ def test_checks_close_loops_that_were_not_tuned():
     for check in plan.checks:
         assert frozenset((check.low, check.high)) not in tuned
         apart = ended[check.high] - ended[check.low]
-        per_cent = check.ratio.lower * check.coincident_hz / check.ratio.lower * np.log(2) / 1200
-        # Two standard deviations hold 95 % of what the player ends with; counting the check takes its part.
-        assert 0.93 < np.mean(np.abs(apart * per_cent) <= check.within_beats_per_second) <= 1
+        per_cent = check.coincident_hz * np.log(2) / 1200
+        # Two standard deviations of what the player ends with and of counting the check.
+        counting = counting_error_beats_per_second(check.beats_per_second, check.ratio)
+        spread = np.hypot((apart * per_cent).std(), counting)
+        assert 2 * spread == pytest.approx(check.within_beats_per_second, rel=0.06), check
 
 
 def test_what_nothing_can_be_heard_against_gets_its_own_tone():
@@ -207,6 +209,19 @@ def test_what_nothing_can_be_heard_against_gets_its_own_tone():
     plan = tuning_order(rig, EQUAL, NO_DROP, 440.0, ratios=[Ratio(1, 1)])
     assert {step.tune for step in plan.steps} == set(rig.tuning_points())
     assert all(isinstance(step.against, Reference) for step in plan.steps)
+
+
+def test_a_bar_below_it_leaves_the_short_string_open():
+    """A banjo's drone stays G4, 392 Hz, with the bar at the third fret, where B3 is D4: a fourth below it."""
+    rig = instrument("banjo-open-g")
+    points = [TuningPoint(2), TuningPoint(5)]
+    tone = Reference("tone D4", 293.66477)
+    plan = tuning_order(rig, EQUAL, NO_DROP, 440.0, points=points, references=[tone], frets=[3.0])
+
+    (step,) = [step for step in plan.steps if step.fret]
+    assert (str(step.ratio), step.low_hz, step.high_hz) == (
+        "4:3", pytest.approx(293.66477), pytest.approx(391.99544),
+    )  # fmt: skip
 
 
 def test_the_bass_as_reference():

@@ -88,9 +88,9 @@ FAULTS = [
     ("gauge_inches = 0.013", "gauge_inches = true", r"strings\[0\].gauge_inches: expected"),
     ("gauge_inches = 0.013", "gauge_inches = nan", r"strings\[0\].gauge_inches"),
     ("gauge_inches = 0.013", "gauge_inches = 0.013, core_inches = 0.02", r"core_inches must be less"),
-    ('place = "pedal 1"', 'colour = "red"', r"changes\[0\]: object contains unknown field"),
+    ('place = "pedal 1"', 'colour = "red"', r'changes\[0\]: there is no field "colour" here'),
     ('name = "B"', 'name = "A"', r'changes\[1\]: "A" is there twice'),
-    ('name = "B"\nplace', 'nam = "B"\nplace', r"changes\[1\]: object"),
+    ('name = "B"\nplace', 'nam = "B"\nplace', r'changes\[1\]: .*field "nam'),
     ("moves = { 5 = +2, 10 = +2 }", "moves = { 5 = +2, 11 = +2 }", r'changes\[0\]: "11" is not a string'),
     ("moves = { 5 = +2, 10 = +2 }", "moves = { 5 = +2, 05 = +2 }", r"changes\[0\]: string 5 is there twice"),
     ("moves = { 5 = +2, 10 = +2 }", "moves = { 5 = 2.5 }", r"changes\[0\].moves.*expected a whole number"),
@@ -100,9 +100,13 @@ FAULTS = [
     ('"V"]\nmoves = { 5 = +1', '"V"]\nmoves = { 1 = +1', r"splits\[0\]: moves"),
     ('3 = "3", 4 = "1", 5 = "5" }', '3 = "b3", 4 = "1", 5 = "5" }', r"string 3 plays G#4 .* not degree b3"),
     ('3 = "3", 4 = "1", 5 = "5" }', '3 = "77", 4 = "1", 5 = "5" }', r'"77" is not a degree'),
-    ('root = "E"\n', 'root = "E"\nroot = "A"\n', r"cannot overwrite"),
+    ('root = "E"\n', 'root = "E"\nroot = "A"\n', r"a key is there twice: .*line"),
     ('title = "Pedal', 'title "Pedal', r"line 1"),
-    ('title = "Pedal steel', 'titel = "Pedal steel', r"missing required field .title.|unknown field .titel."),
+    (
+        'title = "Pedal steel',
+        'titel = "Pedal steel',
+        r'the field "title" is missing|there is no field "titel" here',
+    ),
 ]
 
 
@@ -145,7 +149,7 @@ def test_a_wrong_temperament_is_named(tmp_path, text, message):
 def test_a_file_that_cannot_be_read(tmp_path):
     folder = tmp_path / "folder.toml"
     folder.mkdir()
-    with pytest.raises(BadPreset, match="no such file"):
+    with pytest.raises(BadPreset, match="is a folder"):
         presets.instrument(str(folder))
     big = tmp_path / "big.toml"
     big.write_bytes(b"#" * 2_000_000)

@@ -64,7 +64,7 @@ GRIP = '[[grips]]\nname = "E major 3-4-5"\n'
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        (HEAD, "missing required field"),
+        (HEAD, 'the field "grips" is missing'),
         (HEAD + "grips = []\n", "grips: "),
         (
             HEAD + '[[grips]]\nname = "E majr 3-4-5"\n',
@@ -175,11 +175,12 @@ def test_what_he_wrote_into_it_survives(own_folder):
     text = path.read_text().replace(
         "[[points]]\nstring = 5", "# the one that hurts\n[[points]]\nstring = 5 # B, with A", 1
     )
-    path.write_text("# for the summer\n" + text)
+    path.write_text("# for the summer\n" + text.replace('"Mine"', '"Outdoors, in the heat"'))
     save_temperament(own({TuningPoint(5, ("A",)): -13.0, TuningPoint(8): 4.0, TuningPoint(1): 1.0}))
 
     after = path.read_text()
     assert after.startswith("# for the summer\n")
+    assert 'title = "Outdoors, in the heat"' in after
     assert "# the one that hurts\n[[points]]\nstring = 5 # B, with A\n" in after
     assert after.index("string = 8") < after.index("string = 5") < after.index("string = 1")
     assert temperament("my-e9").offsets_cents == {

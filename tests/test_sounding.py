@@ -53,6 +53,30 @@ def test_beats_grow_with_the_fret_and_cents_do_not():
         assert high.cents_from_just == pytest.approx(low.cents_from_just, abs=1e-9)
 
 
+@pytest.mark.parametrize(("fret", "drone", "first"), [(0, "G4", "D4"), (4, "G4", "F#4"), (7, "A4", "A4")])
+def test_the_drone_of_a_banjo_begins_at_the_fifth_fret(fret, drone, first):
+    """Common practice, no source: its nut is at the fifth fret, where the bar begins to raise it."""
+    banjo = presets.instrument("banjo-open-g")
+    both = banjo.grip_of((1, 5), banjo.state())
+    long_string, short_string = tones_of_grip(banjo, both, banjo.state(), fret, EQUAL, NO_DROP, 440.0)
+
+    assert (long_string.name, short_string.name) == (first, drone)
+    assert long_string.hz == pytest.approx(440 * 2 ** ((parse_note(first) - 69) / 12))
+    assert short_string.hz == pytest.approx(440 * 2 ** ((parse_note(drone) - 69) / 12))
+
+
+def test_a_short_string_is_as_tight_as_its_own_length_asks():
+    """The first string and the drone are of one gauge and meet in one note, G4 at the fifth fret."""
+    banjo = presets.instrument("banjo-open-g")
+    first, drone = banjo.string(1), banjo.string(5)
+
+    assert drone.wire.length_inches == pytest.approx(26.25 * 2 ** (-5 / 12))
+    assert banjo.stiffness(1, banjo.state(), 5) == pytest.approx(drone.stiffness)
+    assert first.wire.fraction_of_strength(293.6648) == pytest.approx(
+        drone.wire.fraction_of_strength(391.9954), rel=1e-6
+    )
+
+
 def test_a_saved_grip_says_what_each_interval_stands_for():
     """Strings 5 and 9 of an E7: the fifth and the seventh of the chord, a minor third by degrees."""
     sounding = grip((3, 4, 5, 6, 8, 9, 10))

@@ -135,6 +135,26 @@ def test_two_grips_disagree_by_the_drop():
     assert "costs 0.2 beats a second in one and 0.7 in the other" in str(found)
 
 
+def test_what_a_grip_wants_is_where_its_beats_are_least():
+    """G4 over C4 and over a C3 that is pinned 20 cents sharp: the fifth beats twice as fast as the twelfth.
+
+    By hand: the grip of all three wants the fifth wide by 20 / (4 + 1) cents, that of two wants it pure.
+    """
+    rig = Instrument("three", "", rigs.strings(67, 60, 48))
+    grips = (
+        rigs.wanted(rig, "all", {3: "1:1", 2: "2:1", 1: "3:1"}),
+        rigs.wanted(rig, "two", {2: "1:1", 1: "3:2"}),
+    )
+    pins = (Pin(TuningPoint(2), 0.0), Pin(TuningPoint(3), 20.0))
+    solved = temper(Scene("three", rig, grips, pins=pins), BEATS)
+
+    (found,) = [each for each in solved.contradictions() if each.point == TuningPoint(1)]
+    pure = Ratio(3, 2).cents - 700
+    assert dict(zip(found.names, found.wanted_cents, strict=True)) == pytest.approx(
+        {"all": pure + 4, "two": pure}, abs=1e-6
+    )
+
+
 def test_the_worst_is_shared_evenly():
     """By hand: with equal weights the least worst error is half of the 4 cents, once wide and once narrow."""
     scene_of_two = two_grips_that_disagree()
@@ -260,10 +280,16 @@ def test_what_nobody_asks_about_stays_at_zero(objective):
 
 def test_smallest_offsets_within_a_limit():
     """Left free, a pure fifth lies evenly about equal; a limit on one side moves both, still pure."""
-    rig = Instrument("loose", "", rigs.strings(48, 55))
-    grips = (rigs.wanted(rig, "fifth", {1: "1:1", 2: "3:2"}),)
+    rig = Instrument("loose", "", rigs.strings(48, 55, 60, 64))
+    grips = (
+        rigs.wanted(rig, "fifth", {1: "1:1", 2: "3:2"}),
+        rigs.wanted(rig, "third", {3: "1:1", 4: "5:4"}),
+    )
     solved = temper(Scene("loose", rig, grips, limits=(Limit(TuningPoint(2), -5, 0.5),)), CENTS)
 
+    third = Ratio(5, 4).cents - 400
+    assert solved.offsets_cents[TuningPoint(4)] == pytest.approx(third / 2, abs=1e-6)
+    assert solved.offsets_cents[TuningPoint(3)] == pytest.approx(-third / 2, abs=1e-6)
     assert solved.offsets_cents[TuningPoint(2)] == pytest.approx(0.5, abs=1e-9)
     assert solved.offsets_cents[TuningPoint(1)] == pytest.approx(0.5 - (Ratio(3, 2).cents - 700), abs=1e-6)
     assert not solved.binding
@@ -326,6 +352,78 @@ def test_a_part_above_the_string():
     flute_hz = 440 * 2 ** ((72 - 69) / 12)
     assert found.after.beats_per_second == pytest.approx(flute_hz - 4 * string_hz, rel=1e-9)
     assert found.after.cents_from_just == pytest.approx(-5)
+
+
+def test_a_part_above_the_string_under_the_bar():
+    """The flute plays F, the root at the fifth fret: as far from the string as at the nut."""
+    rig = Instrument("pair", "", rigs.strings(55, 48))
+    grips = (rigs.wanted(rig, "C", {2: "1:1", 1: "3:2"}, frets=(5.0,)),)
+    flute = BandPart("flute", plays_root=True, lowest_key=72)
+    solved = temper(Scene("flute", rig, grips, band=(flute,), pins=(Pin(TuningPoint(2), 5.0),)), BEATS)
+
+    (found,) = [each for each in solved.grips()[0].intervals if each.against]
+    assert (found.low.label, found.high.label, str(found.ratio)) == ("string 2", "flute", "4:1")
+    assert found.after.cents_from_just == pytest.approx(-5)
+
+
+def test_a_part_counts_once_however_many_frets_the_grip_has():
+    """A fifth against keys, weights alike: by hand each string gives way by a third of what is missing."""
+    rig = Instrument("pair", "", rigs.strings(55, 48))
+    keys = BandPart("keys", False, strings=(1, 2))
+    for frets in ((0.0,), (0.0, 5.0, 7.0)):
+        grips = (rigs.wanted(rig, "fifth", {2: "1:1", 1: "3:2"}, frets=frets),)
+        solved = temper(Scene("keys", rig, grips, band=(keys,)), CENTS)
+        third = (Ratio(3, 2).cents - 700) / 3
+        assert solved.offsets_cents[TuningPoint(1)] == pytest.approx(third)
+        assert solved.offsets_cents[TuningPoint(2)] == pytest.approx(-third)
+
+
+@pytest.mark.parametrize("objective", [CENTS, WORST_CENTS])
+def test_a_price_in_beats_is_by_the_slope_of_the_interval_that_pays(objective):
+    """A fifth held 5 cents wide by pins: a cent of either is a cent of it: 3 * C3 * ln 2 / 1200 beats."""
+    rig = Instrument("pair", "", rigs.strings(55, 48))
+    grips = (rigs.wanted(rig, "fifth", {2: "1:1", 1: "3:2"}),)
+    pins = (Pin(TuningPoint(1), 7.0), Pin(TuningPoint(2), 0.0))
+    solved = temper(Scene("pair", rig, grips, pins=pins), objective)
+
+    slope = 3 * 440 * 2 ** ((48 - 69) / 12) * np.log(2) / 1200
+    assert [(bound.price, bound.price_beats_per_cent) for bound in solved.binding] == [
+        (pytest.approx(1), pytest.approx(slope)),
+        (pytest.approx(1), pytest.approx(slope)),
+    ]
+
+
+def test_a_band_held_against_a_string_that_no_grip_plays_is_refused():
+    rig = Instrument("pair", "", rigs.strings(55, 48, 43))
+    grips = (rigs.wanted(rig, "fifth", {2: "1:1", 1: "3:2"}),)
+    keys = BandPart("keys", False, strings=(3,))
+    with pytest.raises(BadValue, match="scene dance: band keys: string 3 is in none of its grips"):
+        temper(Scene("dance", rig, grips, band=(keys,)), CENTS)
+
+
+def test_a_short_string_under_the_bar_is_refused():
+    """A banjo's drone does not go with the others; open, it is tempered like any string."""
+    banjo = instrument("banjo-open-g")
+    open_grip = rigs.wanted(banjo, "G", {3: "1:1", 2: "5:4", 1: "3:2", 5: "2:1"})
+    solved = temper(Scene("open", banjo, (open_grip,), pins=(Pin(TuningPoint(3), 0.0),)), CENTS)
+    assert solved.offsets_cents[TuningPoint(5)] == pytest.approx(0, abs=1e-9)
+
+    barred = replace(open_grip, frets=(0.0, 3.0))
+    with pytest.raises(BadValue, match="grip G: string 5 begins at fret 5, and the bar does not raise it"):
+        temper(Scene("barred", banjo, (barred,)), CENTS)
+
+
+def test_what_a_meter_must_read_stands_at_the_reference():
+    """A fifth at A4 = 442, its C3 pinned 5 cents sharp, by arithmetic."""
+    rig = Instrument("pair", "", rigs.strings(55, 48))
+    grips = (rigs.wanted(rig, "fifth", {2: "1:1", 1: "3:2"}),)
+    solved = temper(Scene("pair", rig, grips, reference_hz=442, pins=(Pin(TuningPoint(2), 5.0),)), BEATS)
+
+    low_hz = 442 * 2 ** ((48 - 69) / 12 + 5 / 1200)
+    assert solved.hz(TuningPoint(2)) == pytest.approx(low_hz)
+    assert solved.hz(TuningPoint(1)) == pytest.approx(1.5 * low_hz)
+    (fifth,) = solved.grips()[0].intervals
+    assert fifth.coincident_hz == pytest.approx(3 * low_hz)
 
 
 def test_frets_that_matter():

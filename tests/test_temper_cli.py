@@ -68,6 +68,8 @@ def test_temper_as_a_person_sees_it(tonegen):
     every = tonegen(f"tonegen temper {SCENE} --intervals").out.splitlines()
     assert any(line.split()[:3] == ["8–5", "3:2", "fifth"] for line in every)
     assert any(line.startswith("bass–10 fret 3") for line in every)
+    assert "C# minor A 3-4-5-6-8-10 (A, fret 3)" in every  # where its beats are counted
+    assert "Beats at the first of the frets that each grip names" in shown.out.splitlines()
 
 
 def test_front_as_numbers(tonegen):
@@ -189,6 +191,14 @@ def test_order_as_it_is_printed(tonegen):
     assert "tone E4 (330.37 Hz)" in shown
 
 
+def test_a_check_that_should_not_beat_is_called_pure(tonegen):
+    shown = tonegen("tonegen order c6-swing-band --temperament five-limit-just").out
+
+    checks = shown.split("When all are tuned")[1]
+    assert "pure" in checks
+    assert " 0 in 10 s" not in checks
+
+
 @pytest.mark.parametrize(
     ("columns", "line"),
     [
@@ -219,6 +229,9 @@ def test_keys_lead_through_the_steps():
     assert place.pressed("r").again
     assert not place.pressed("r").pressed("n").again
     assert place.pressed("q").ended
+    assert place.typed("nnb").at == 1  # pressed before the terminal was read
+    assert place.typed("\x1b[C").at == 1  # the arrow to the right
+    assert place.typed("nqn") == place.pressed("n").pressed("q")
     for _ in range(last):
         place = place.pressed("n")
     assert (place.at, place.ended) == (last, False)
@@ -260,6 +273,7 @@ def test_what_is_heard_is_the_target_or_only_its_beating_partials():
         (f"temper {SCENE} --save 'a\nb'", '"a b" is no name to save under'),
         (f"temper {SCENE} --save my-e9 --pin 4=nan", '"4=nan" is not a pin'),
         (f"order {SCENE} --listen --json", "--listen is for a person"),
+        (f"order {SCENE} --listen --level 3", "level 3 dBFS is out of range"),
         (f"temper {SCENE} --save equal", "comes with the program; save under another name"),
         (f"compare equal nosuch --scene {SCENE}", 'no temperament called "nosuch"'),
         ("compare equal equal", "scene"),

@@ -27,7 +27,9 @@ _RULE_INCHES: Final = 0.1
 _GRIP_INCHES: Final = 0.34
 _STEP_INCHES: Final = 0.175
 _NECK_INCHES: Final = 1.65
+_LEGEND_LETTER_INCHES: Final = 0.07
 _MOST_GRIPS: Final = 10
+_MOST_GRIPS_BELOW_MANY_STRINGS: Final = 4  # so that the targets of more than ten strings stay legible
 _MOST_PAIRS: Final = 4
 _ORDER_COLUMNS: Final = 3
 
@@ -67,7 +69,7 @@ def grips_for_card(instrument: Instrument) -> tuple[Grip, ...]:
     first = {grip.changes: grip for grip in reversed(grips)}
     chosen = [grip for grip in grips if first[grip.changes] is grip]
     chosen += [grip for grip in grips if grip not in chosen]
-    kept = chosen[:_MOST_GRIPS]
+    kept = chosen[: _MOST_GRIPS if len(instrument.strings) <= 10 else _MOST_GRIPS_BELOW_MANY_STRINGS]
     return tuple(grip for grip in grips if grip in kept)
 
 
@@ -121,9 +123,9 @@ class _Page:
         self.line((self.left, self.right), (self.top - 0.02, self.top - 0.02), linewidth=0.8)
         self.top -= _RULE_INCHES
 
-    def axes(self, height: float) -> "Axes":
+    def axes(self, height: float, legend: float) -> "Axes":
         bottom = self.top - height
-        indent, legend = 0.4, 2.0
+        indent = 0.4
         return self.figure.add_axes((
             (self.left + indent) / self.width,
             (bottom + 0.36) / self.height,
@@ -263,7 +265,8 @@ def _along_the_neck(page: _Page, card: Card) -> None:
     if not lines:
         page.text(page.left, page.top, "None to draw: the pairs that are heard best stand still.", 9.5)
         return
-    axes = page.axes(height - 0.23)
+    longest = max(len(line.label) for line in lines)
+    axes = page.axes(height - 0.23, max(2.0, 0.6 + longest * _LEGEND_LETTER_INCHES))
     frets = np.arange(0, min(card.instrument.frets, 15) + 1)
     highest = 1.0
     for line, dashes in zip(lines, DASHES, strict=False):

@@ -39,14 +39,12 @@ class Optimum:
     """The best x, with the proof.
 
     multipliers : of the limits, zero or above; how fast the objective falls as a limit is relaxed.
-    pull : derivative of the objective by each x at the rows alone, before the limits push back.
     residual : of the optimality conditions (least squares), or the duality gap (least worst error).
     The objective is half the sum of squares, or the worst error.
     """
 
     x: Vector
     multipliers: Vector
-    pull: Vector
     residual: float
     value: float
     shares: Vector  # who pays: share of each row in the objective, summing to 1 (0 everywhere when it is 0)
@@ -71,7 +69,7 @@ def least_squares(rows: Matrix, wanted: Vector, limit_rows: Matrix, limits: Vect
     squares = error**2
     total = float(squares.sum())
     shares = squares / total if total > 0 else squares
-    return Optimum(x, multipliers, gradient, residual, total / 2, shares)
+    return Optimum(x, multipliers, residual, total / 2, shares)
 
 
 def least_worst(rows: Matrix, wanted: Vector, limit_rows: Matrix, limits: Vector) -> Optimum:
@@ -107,7 +105,7 @@ def least_worst(rows: Matrix, wanted: Vector, limit_rows: Matrix, limits: Vector
     balance = _largest(rows.T @ dual - limit_rows.T @ multipliers)
     infeasible = _largest(np.minimum(limit_rows @ x - limits, 0))
     shares = np.abs(dual) / max(np.abs(dual).sum(), np.finfo(float).tiny)
-    return Optimum(x, multipliers, rows.T @ dual, max(abs(value - bound), balance, infeasible), value, shares)
+    return Optimum(x, multipliers, max(abs(value - bound), balance, infeasible), value, shares)
 
 
 def conflicting(limit_rows: Matrix, limits: Vector) -> NDArray[np.intp]:

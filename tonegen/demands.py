@@ -124,9 +124,13 @@ class Demands:
 
 
 def demands_of(scene: Scene) -> Demands:
-    """Every equation of a scene. Raises BadValue when the band names a string that a grip has not."""
+    """Every equation of a scene.
+
+    Raises BadValue when the band names a string that a grip has not, or for a short string under the bar.
+    """
     found: list[Demand] = []
     for wanted in scene.grips:
+        _refuse_short_strings(scene, wanted)
         voices = _voices(scene, wanted)
         found += _within_grip(wanted, voices)
         for part in scene.band:
@@ -261,7 +265,20 @@ def _refuse_strays(scene: Scene) -> None:
                 for wanted in scene.grips
                 if not part.grips or wanted.grip.name in part.grips
             ):
-                raise BadValue(f"band {part.name}: string {string} is in none of its grips")
+                raise BadValue(
+                    f"scene {scene.name}: band {part.name}: string {string} is in none of its grips"
+                )
+
+
+def _refuse_short_strings(scene: Scene, wanted: WantedGrip) -> None:
+    """The bar must raise all strings of a grip alike, so that its intervals are the same at every fret."""
+    for number in wanted.grip.strings:
+        string = scene.instrument.string(number)
+        if string.begins_at_fret and any(wanted.frets):
+            raise BadValue(
+                f"grip {wanted.grip.name}: string {number} begins at fret {string.begins_at_fret}, and the "
+                f"bar does not raise it with the others; leave it out, or give fret 0"
+            )
 
 
 def _as_arrays(scene: Scene, points: tuple[TuningPoint, ...], demands: tuple[Demand, ...]) -> Demands:

@@ -82,12 +82,21 @@ class Wire:
 
 @dataclass(frozen=True, slots=True)
 class String:
-    """One string. `stiffness` is B of the open string, None when unknown."""
+    """One string.
+
+    stiffness : B of the open string, None when unknown.
+    begins_at_fret : where its own nut is, as that of a banjo's short string; a bar below it leaves it open.
+    """
 
     number: int
     open_key: int
     stiffness: float | None = None
     wire: Wire | None = None
+    begins_at_fret: int = 0
+
+    def bar_semitones(self, fret: float) -> float:
+        """How far a bar at a fret raises this string."""
+        return max(0.0, fret - self.begins_at_fret)
 
 
 @dataclass(frozen=True, slots=True)
@@ -364,7 +373,7 @@ class Instrument:
         if open_stiffness is None:
             return None
         raised = self.raised_semitones(self.point(string, state))
-        return float(stiffness_elsewhere(open_stiffness, raised, fret))
+        return float(stiffness_elsewhere(open_stiffness, raised, self.string(string).bar_semitones(fret)))
 
     def note(self, point: TuningPoint) -> str:
         """Name of the note that a tuning point stands for."""

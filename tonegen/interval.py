@@ -76,6 +76,8 @@ class Ratio:
             return JUST_INTERVALS[self]
         while narrowed.upper > 2 * narrowed.lower:
             narrowed, octaves = Ratio(narrowed.upper, 2 * narrowed.lower), octaves + 1
+        if narrowed == Ratio(2, 1):
+            return f"{octaves + 1} octaves"
         name = JUST_INTERVALS.get(narrowed, "")
         return f"{name} and {octaves} octave{'s' if octaves > 1 else ''}" if name and octaves else name
 

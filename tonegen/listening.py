@@ -44,6 +44,14 @@ class Listening:
             return replace(self, ended=True)
         return self
 
+    def typed(self, keys: str) -> "Listening":
+        """The place after what a terminal gives at once: a key, or several that were pressed quickly."""
+        place = self
+        for key in [keys] if keys.startswith("\x1b") else keys:
+            if not place.ended:
+                place = place.pressed(key)
+        return place
+
     def sounding(self) -> Sounding:
         """The two tones of the step and the interval between them."""
         step = self.step

@@ -229,7 +229,8 @@ class _Rig:
         """A point as it sounds in a state."""
         cents = self.temperament.offset_cents(self.instrument, point)
         cents += self.instrument.drop_cents(point.string, state, self.drop)
-        return float(hz_from_key(self.instrument.key(point) + fret, cents, self.reference_hz))
+        barred = self.instrument.string(point.string).bar_semitones(fret)
+        return float(hz_from_key(self.instrument.key(point) + barred, cents, self.reference_hz))
 
     def tone_of(self, point: TuningPoint) -> Reference:
         """A tone at the very pitch that a point is to have."""

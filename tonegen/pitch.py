@@ -18,6 +18,10 @@ A4_KEY: Final = 69
 REFERENCE_HZ: Final = 440.0  # ISO 16:1975
 LOWEST_REFERENCE_HZ: Final = 380.0
 HIGHEST_REFERENCE_HZ: Final = 500.0
+# What somebody writes down lies within these; far beyond what is heard, and arithmetic stays finite.
+LOWEST_WRITTEN_HZ: Final = 1e-3
+HIGHEST_WRITTEN_HZ: Final = 1e6
+MOST_WRITTEN_CENTS: Final = 12_000.0  # ten octaves
 
 _LETTER_KEYS: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _ACCIDENTAL_SEMITONES: Final = {"": 0, "#": 1, "♯": 1, "##": 2, "x": 2, "b": -1, "♭": -1, "bb": -2}
@@ -180,16 +184,29 @@ class WrittenPitch:
 def parse_pitch(text: str) -> WrittenPitch:
     """A pitch written as a note ("C#4"), a note with cents ("C#4-13.7"), hz ("275.6") or cents ("386.3c").
 
-    Raises BadValue for anything else, and for Hz that is not finite and above zero.
+    Raises BadValue for anything else, for Hz outside 0.001 to 1,000,000, and for cents beyond ten octaves.
 
     >>> parse_pitch("C#4-13.7").cents, parse_pitch("275.6").hz, parse_pitch("386.3c").cents
     (-13.7, 275.6, 386.3)
     """
     written = text.strip()
     if found := _CENTS.fullmatch(written):
-        return WrittenPitch(written, cents=float(found[1]))
+        return WrittenPitch(written, cents=_checked_written_cents(float(found[1])))
     if found := _HZ.fullmatch(written):
-        return WrittenPitch(written, hz=float(checked_hz(float(found[1]))))
+        return WrittenPitch(written, hz=_checked_written_hz(float(found[1])))
     if found := _WITH_CENTS.fullmatch(written):
-        return WrittenPitch(written, key=parse_note(found[1]), cents=float(found[2]))
+        return WrittenPitch(written, key=parse_note(found[1]), cents=_checked_written_cents(float(found[2])))
     return WrittenPitch(written, key=parse_note(written))
+
+
+def _checked_written_hz(hz: float) -> float:
+    checked_hz(hz)
+    if not LOWEST_WRITTEN_HZ <= hz <= HIGHEST_WRITTEN_HZ:
+        raise BadValue(f"frequency {hz:g} Hz is out of range; give 0.001 to 1,000,000 Hz, such as 220")
+    return hz
+
+
+def _checked_written_cents(cents: float) -> float:
+    if not abs(cents) <= MOST_WRITTEN_CENTS:
+        raise BadValue(f"{cents:g} cents are more than ten octaves; give at most {MOST_WRITTEN_CENTS:g}")
+    return cents

@@ -74,7 +74,7 @@ class Player:
         """Silent until tones are set."""
         if not (LOWEST_SAMPLE_RATE <= sample_rate <= HIGHEST_SAMPLE_RATE and sample_rate == int(sample_rate)):
             raise BadValue(
-                f"sample rate {sample_rate:g} is out of range; give a whole number of hz, "
+                f"sample rate {sample_rate:g} is out of range; give a whole number of Hz, "
                 f"{LOWEST_SAMPLE_RATE} to {HIGHEST_SAMPLE_RATE}, such as 48000"
             )
         if channels not in (1, 2):

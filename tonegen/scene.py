@@ -30,11 +30,6 @@ class WantedGrip:
     frets: tuple[float, ...] = (0.0,)
     within_cents: float | None = None
 
-    def string_of_degree(self, ratio: Ratio) -> tuple[int, ...]:
-        """The strings that play a degree of this grip."""
-        pairs = zip(self.grip.strings, self.grip.ratios, strict=False)
-        return tuple(string for string, degree in pairs if degree == ratio)
-
 
 @dataclass(frozen=True, slots=True)
 class Pin:

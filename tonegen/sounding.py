@@ -142,11 +142,12 @@ def tones_of_grip(
         cents = string_cents(instrument, temperament, number, state)
         drop_cents = instrument.drop_cents(number, state, drop)
         semitones = _nominal_semitones(instrument, number, state, cents)
-        open_key = instrument.string(number).open_key
+        string = instrument.string(number)
+        barred = string.bar_semitones(position)
         tones.append(
             SoundingTone(
-                name=note_name(open_key + semitones + round(position), instrument.flats),
-                hz=float(hz_from_key(open_key + position, cents + drop_cents, reference_hz)),
+                name=note_name(string.open_key + semitones + round(barred), instrument.flats),
+                hz=float(hz_from_key(string.open_key + barred, cents + drop_cents, reference_hz)),
                 offset_cents=cents - 100 * semitones,
                 drop_cents=drop_cents,
                 string=number,

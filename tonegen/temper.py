@@ -91,11 +91,6 @@ class GripPurity:
     wanted: WantedGrip
     intervals: tuple[IntervalPurity, ...]
 
-    @property
-    def worst_beats_per_second(self) -> float:
-        """Largest rate after, without its sign."""
-        return max((abs(each.after.beats_per_second) for each in self.intervals), default=0.0)
-
 
 @dataclass(frozen=True, slots=True)
 class Binding:

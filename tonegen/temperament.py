@@ -11,9 +11,6 @@ from fractions import Fraction
 from math import log2
 from typing import Final, Protocol
 
-import numpy as np
-from numpy.typing import NDArray
-
 from tonegen.errors import BadValue
 from tonegen.instrument import Instrument, State, TuningPoint
 from tonegen.interval import Ratio
@@ -64,10 +61,6 @@ class PitchClassTemperament:
     def offset_cents(self, instrument: Instrument, point: TuningPoint) -> float:
         """Offset of the note that a tuning point stands for, without the bar."""
         return self.offset_of_key(instrument.key(point))
-
-    def pitch_class_offsets_cents(self) -> NDArray[np.float64]:
-        """Offsets of the twelve pitch classes from C to B; shape (12,)."""
-        return np.array([self.offset_of_key(pitch_class) for pitch_class in range(12)])
 
 
 EQUAL: Final = PitchClassTemperament("equal", (0.0,) * 12, title="Equal temperament")

@@ -100,6 +100,8 @@ def test_scripts_get_one_json_object(sound_server):
     ("arguments", "code", "why"),
     [
         (["--device", "nowhere"], 3, 'no sound device "nowhere"; there are: 0 system'),
+        (["--sample-rate", "0"], 2, "sample rate 0 is out of range"),
+        (["--only-beating"], 2, "--only-beating: no partials"),
         (["--sample-rate", "44100"], 3, "does not take 2 channels at 44100 Hz"),
         (["--seconds", "0"], 2, "0 seconds"),
         (["--block", "-1"], 2, "block of -1 frames"),

@@ -83,7 +83,8 @@ def main() -> NoReturn:
             signal.signal(getattr(signal, ending), _end_in_order)
     try:
         result = tonegen.main(prog_name="tonegen", standalone_mode=False)
-        sys.stdout.flush()
+        if sys.stdout is not None:  # it is None where the shell closed it
+            sys.stdout.flush()
     except TonegenError as error:
         _fail(str(error), error.exit_code)
     except click.exceptions.NoArgsIsHelpError as alone:

@@ -1,6 +1,6 @@
 """What is asked to sound: the options that beats, play and render share, and the tones that they mean."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from functools import wraps
 from typing import Any, TypeVar
@@ -10,12 +10,12 @@ from click.shell_completion import CompletionItem
 
 from tonegen import presets
 from tonegen.errors import BadValue, TonegenError
-from tonegen.instrument import Drop, Grip, Instrument, State
+from tonegen.instrument import NO_DROP, Drop, Grip, Instrument, State
 from tonegen.interval import Ratio
 from tonegen.pitch import REFERENCE_HZ, WrittenPitch, checked_reference_hz, parse_pitch, parse_pitch_class
 from tonegen.sounding import Sounding, SoundingTone, sound, tone_of_hz, tone_of_key, tones_of_grip
 from tonegen.temperament import PitchClassTemperament, Temperament
-from tonegen.timbre import Timbre
+from tonegen.timbre import Timbre, Tone
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -53,6 +53,15 @@ class Preset(click.ParamType[Any]):
     ) -> list[CompletionItem]:
         """The names that begin so."""
         return [CompletionItem(name) for name in presets.names(self.kind) if name.startswith(incomplete)]
+
+
+def complete_grips(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """The saved grips, whose names begin so, of the instrument that is on the line already."""
+    try:
+        grips = presets.instrument(ctx.params.get("instrument") or "").grips
+    except TonegenError:
+        return []
+    return [CompletionItem(grip.name) for grip in grips if grip.name.startswith(incomplete)]
 
 
 def parse_travels(text: str) -> Mapping[str, float]:
@@ -123,8 +132,8 @@ class Asked:
             )
         if self.instrument is not None:
             return self._tones_of_instrument(self.instrument, reference_hz, timbre)
-        if self.changes is not None or self.grip is not None or self.fret:
-            raise BadValue("--changes, --grip and --fret belong to an instrument; give --instrument")
+        if self.changes is not None or self.grip is not None or self.fret or self.drop != NO_DROP.name:
+            raise BadValue("--changes, --grip, --fret and --drop belong to an instrument; give --instrument")
         temperament = load_temperament(self.temperament, self.root or 0, self.root is not None)
         if self.hz is not None:
             return [_tone(written, "--hz", reference_hz, timbre, temperament) for written in self.hz]
@@ -139,6 +148,24 @@ class Asked:
         temperament = load_temperament_of(instrument, self.temperament, self.root)
         drop = load_drop(instrument, self.drop)
         return tones_of_grip(instrument, grip, state, self.fret, temperament, drop, reference_hz, timbre)
+
+
+def refuse_silence(sounding: Sounding, tones: Sequence[Tone], sample_rate: int) -> None:
+    """Raise BadValue for a tone too high for the sample rate, or when no partial of any tone is heard."""
+    from tonegen.bank import HIGHEST_CYCLES_PER_FRAME
+
+    highest_hz = HIGHEST_CYCLES_PER_FRAME * sample_rate
+    for tone in sounding.tones:
+        if tone.hz >= highest_hz:
+            raise BadValue(
+                f"{tone.name} makes no sound: at a sample rate of {sample_rate} Hz partials go up to "
+                f"{highest_hz:g} Hz; give a higher --sample-rate"
+            )
+    if not any(tone.heard_levels()[tone.partial_multiples() * tone.hz < highest_hz].any() for tone in tones):
+        raise BadValue(
+            "--only-beating: no partials of these tones beat with each other; give two tones or more, and a "
+            "timbre that has the partials, such as harmonic"
+        )
 
 
 def load_temperament(name: str, root: int, root_was_given: bool) -> Temperament:
@@ -211,7 +238,10 @@ _OPTIONS = (
     click.option("--hz", type=Parsed("hz,hz", parse_hz_list), help="Any number of tones, in Hz or as notes."),
     click.option("--instrument", type=Preset("instruments"), help="An instrument, by name or TOML file."),
     click.option("--changes", type=Parsed("A,B", parse_travels), help="Pedals and levers; DD:0.5 is half."),
-    click.option("--grip", metavar="3,4,5", help="Strings picked together, or a saved grip."),
+    click.option(
+        "--grip", metavar="3,4,5", shell_complete=complete_grips,
+        help="Strings picked together, or a saved grip of the instrument.",
+    ),
     click.option("--fret", type=float, default=0.0, show_default=True, help="Bar position."),
     click.option(
         "--temperament", type=Preset("temperaments"), default="equal", show_default=True,

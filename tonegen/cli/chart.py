@@ -10,6 +10,7 @@ from tonegen.cli.show import as_json, print_json, print_table, signed
 from tonegen.copedent import Copedent, copedent
 from tonegen.instrument import TuningPoint
 from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class
+from tonegen.wire import HIGHEST_SAFE_FRACTION_OF_STRENGTH
 
 
 @click.command()
@@ -92,6 +93,18 @@ def _json(chart: Copedent) -> dict[str, object]:
             for change, strings in chart.drop_cents.items()
             for string, cents in strings.items()
         ],
+        "grips": [
+            {
+                "name": grip.name,
+                "changes": list(grip.changes),
+                "root": grip.root,
+                "strings": [
+                    {"string": string, "role": role, "ratio": str(ratio)}
+                    for string, role, ratio in zip(grip.strings, grip.roles, grip.ratios, strict=True)
+                ],
+            }
+            for grip in chart.instrument.grips
+        ],
         "cautions": _cautions(chart),
     }
 
@@ -99,9 +112,11 @@ def _json(chart: Copedent) -> dict[str, object]:
 def _cautions(chart: Copedent) -> list[str]:
     cautions = []
     for target, share in chart.strained():
-        strength = "" if share is None else f", {share:.0%} of the least strength of its wire"
+        pulled = "is far above its usual pitch"
+        if share is not None and share > HIGHEST_SAFE_FRACTION_OF_STRENGTH:
+            pulled = f"is pulled to {share:.0%} of the least strength of its wire"
         cautions.append(
-            f"{target.point} at {target.hz:.1f} Hz is far above its usual pitch{strength}: it may break; "
+            f"{target.point} at {target.hz:.1f} Hz {pulled}: it may break; "
             f"ask its maker or a technician first"
         )
     return cautions

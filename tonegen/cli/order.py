@@ -11,6 +11,7 @@ from tonegen.cli.purity import point_json
 from tonegen.cli.show import as_json, print_json, print_sentence, print_table
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.instrument import TuningPoint
+from tonegen.interval import SLOWEST_COUNTABLE_BEATS_PER_SECOND
 from tonegen.listening import KEYS, Listening
 from tonegen.order import Check, Node, Order, Reference, Step, count_of, sounds_like, tuning_order
 from tonegen.presets.scenes import scene as load_scene
@@ -27,7 +28,7 @@ from tonegen.temperament import Temperament
     help="Where to tune to; the scene's own best by beats when left out.",
 )
 @click.option("--listen", is_flag=True, help="Hear each step, and go on by keys.")
-@click.option("--device", help="Sound device, by number or part of its name.")
+@click.option("--device", help="Sound device, by number or part of its name; a wrong one lists them all.")
 @click.option("--timbre", type=Preset("timbres"), default="harmonic", show_default=True, help="Of the tones.")
 @click.option("--level", type=float, default=-24.0, show_default=True, help="Loudness, dB of full scale.")
 @as_json
@@ -148,7 +149,7 @@ def _step_row(number: int, step: Step, plan: Order) -> tuple[str, ...]:
         named(step.against, plan) if isinstance(step.against, TuningPoint) else step.against.name,
         str(step.state) + (f" fret {step.fret:g}" if step.fret else ""),
         str(step.ratio),
-        _count(step.beats_per_second) if step.move else "pure",
+        _count(step.beats_per_second),
         step.move,
         f"{step.coincident_hz:.0f}",
         f"{step.accuracy_cents:.1f}",
@@ -168,6 +169,8 @@ def _check_row(check: Check, plan: Order) -> tuple[str, ...]:
 
 
 def _count(beats_per_second: float) -> str:
+    if abs(beats_per_second) < SLOWEST_COUNTABLE_BEATS_PER_SECOND:
+        return "pure"
     beats, seconds = count_of(beats_per_second)
     return f"{beats:g} in {seconds} s {'wide' if beats_per_second > 0 else 'narrow'}"
 
@@ -182,10 +185,11 @@ def named(node: Node, plan: Order) -> str:
 
 def _listen(place: Listening, device: str | None, timbre_name: str, level: float) -> None:
     """Sound each step until a key says where to go."""
-    from tonegen.player import HEARING_CAUTION, Player
+    from tonegen.player import HEARING_CAUTION, Player, checked_level_dbfs
     from tonegen.sound.device import choose, output_devices, play
 
     timbre = presets.timbre(timbre_name)
+    checked_level_dbfs(level)
     chosen = choose(device, output_devices())
     player = Player(chosen.sample_rate, channels=min(chosen.channels, 2), level_dbfs=level)
     click.echo(HEARING_CAUTION, err=True)
@@ -204,7 +208,7 @@ def _listen(place: Listening, device: str | None, timbre_name: str, level: float
     try:
         while not place.ended and sounding.is_alive():
             _say(place)
-            place = place.pressed(click.getchar())
+            place = place.typed(click.getchar())
             if place.again:
                 player.set(())
             player.set(place.tones(timbre))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tonegen import presets
-from tonegen.cli.asked import Asked, asks_how_it_sounds, asks_what_sounds
+from tonegen.cli.asked import Asked, asks_how_it_sounds, asks_what_sounds, refuse_silence
 from tonegen.cli.show import as_json, beats_in_words, print_json, print_sounding, sounding_json
 from tonegen.errors import BadValue
 from tonegen.sounding import Sounding, places, tones_to_play
@@ -22,7 +22,7 @@ _PULSE_CELLS = 24
 @click.command()
 @asks_what_sounds
 @click.option("--seconds", type=float, help="How long; until Ctrl-C when left out.")
-@click.option("--device", help="Sound device, by number or part of its name.")
+@click.option("--device", help="Sound device, by number or part of its name; a wrong one lists them all.")
 @click.option("--sample-rate", type=int, help="In Hz; the device's own when left out.")
 @click.option("--block", type=int, default=0, help="Frames the device asks for at a time; 0 lets it choose.")
 @asks_how_it_sounds
@@ -47,12 +47,17 @@ def command(
     timbre = presets.timbre(asked.timbre)
     sounding = asked.sounding(timbre)
 
-    from tonegen.player import HEARING_CAUTION, Player
-    from tonegen.sound.device import choose, output_devices, play
+    from tonegen.player import HEARING_CAUTION, Player, checked_level_dbfs
+    from tonegen.sound.device import check_playing, choose, output_devices, play
 
+    check_playing(seconds, block)
+    checked_level_dbfs(level)
     chosen = choose(device, output_devices())
-    player = Player(sample_rate or chosen.sample_rate, channels=min(chosen.channels, 2), level_dbfs=level)
-    player.set(tones_to_play(sounding, timbre, split=split, only_beating=only_beating))
+    rate = chosen.sample_rate if sample_rate is None else sample_rate
+    player = Player(rate, channels=min(chosen.channels, 2), level_dbfs=level)
+    tones = tones_to_play(sounding, timbre, split=split, only_beating=only_beating)
+    refuse_silence(sounding, tones, player.sample_rate)
+    player.set(tones)
     if not in_json:
         print_sounding(sounding)
     click.echo(HEARING_CAUTION, err=True)

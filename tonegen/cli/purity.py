@@ -73,7 +73,7 @@ def print_grips(grips: tuple[GripPurity, ...], before: str, after: str, every_in
                     ">listen\nat",
                 ],
                 [_row(each) for each in grip.intervals],
-                f"{grip.wanted.grip.name} ({grip.wanted.state})",
+                f"{grip.wanted.grip.name} ({grip.wanted.state}, fret {grip.wanted.frets[0]:g})",
             )
         return
     pairs = sum(_PAIR_COLUMNS + max(len(side), len(_WORST_PAIR)) for side in (before, after))
@@ -101,6 +101,7 @@ def print_grips(grips: tuple[GripPurity, ...], before: str, after: str, every_in
             "\nbeats/s",
         ],
         rows,
+        "Beats at the first of the frets that each grip names",
     )
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from tonegen import presets
-from tonegen.cli.asked import Asked, asks_how_it_sounds, asks_what_sounds
+from tonegen.cli.asked import Asked, asks_how_it_sounds, asks_what_sounds, refuse_silence
 from tonegen.cli.show import as_json, print_json, print_sounding, sounding_json
 from tonegen.sounding import tones_to_play
 
@@ -52,7 +52,9 @@ def command(
     from tonegen.sound.files import SampleFormat, write
 
     player = Player(sample_rate, level_dbfs=level, columns=FILE_COLUMNS)
-    player.set(tones_to_play(sounding, timbre, split=split, only_beating=only_beating))
+    tones = tones_to_play(sounding, timbre, split=split, only_beating=only_beating)
+    refuse_silence(sounding, tones, player.sample_rate)
+    player.set(tones)
     with _progress(seconds, hidden=in_json) as progress:
         frames = write(
             path, player, seconds, sample_format=SampleFormat(bits), force=force, progress=progress

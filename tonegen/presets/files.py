@@ -29,6 +29,8 @@ _IN_WORDS: Final = {
     "bool": "true or false",
 }  # fmt: skip
 _KIND_OF_VALUE: Final = re.compile(f"`({'|'.join(_IN_WORDS)})`")
+_MISSING: Final = re.compile(r"Object missing required field `(.+)`")
+_UNKNOWN: Final = re.compile(r"Object contains unknown field `(.+)`")
 
 Cents = Annotated[float, Meta(ge=-1200, le=1200)]
 Model = TypeVar("Model")
@@ -62,6 +64,8 @@ def locate(kind: str, name: str) -> Path:
     """The file of a preset. Raises BadPreset when there is none, with the nearest names."""
     if name.endswith(".toml") or "/" in name or "\\" in name:
         path = Path(name)
+        if path.is_dir():
+            raise BadPreset(f"{name}: is a folder; give a file in it, or a name: tonegen list {kind}")
         if not path.is_file():
             raise BadPreset(f"{name}: no such file")
         return path
@@ -93,12 +97,19 @@ def read(path: Path, model: type[Model]) -> Model:
     except msgspec.ValidationError as error:
         text, _, where = str(error).partition(" - at ")
         field = where.strip("`").removeprefix("$").lstrip(".")
+        text = _MISSING.sub(r'the field "\1" is missing', text)
+        text = _UNKNOWN.sub(
+            r'there is no field "\1" here; compare a preset that comes with the program', text
+        )
         text = _KIND_OF_VALUE.sub(lambda found: _IN_WORDS[found[1]], text)
         raise BadPreset(f"{path}: {field + ': ' if field else ''}{_lower_first(text)}") from None
     except UnicodeDecodeError as error:
         raise BadPreset(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from None
     except tomllib.TOMLDecodeError as error:
-        raise BadPreset(f"{path}: {_lower_first(str(error))}") from None
+        text = str(error).replace(
+            "Cannot overwrite a value", "a key is there twice: the second would overwrite the first"
+        )
+        raise BadPreset(f"{path}: {_lower_first(text)}") from None
     except (RecursionError, ValueError, OverflowError):
         raise BadPreset(f"{path}: a value is nested too deep or too large to be meant") from None
     except OSError as error:

@@ -25,6 +25,7 @@ class StringFields(Struct, forbid_unknown_fields=True, kw_only=True):
     wound: bool = False
     core_inches: Gauge | None = None
     stiffness: float | None = None
+    begins_at_fret: Annotated[int, Meta(ge=0, le=24)] = 0
 
 
 class ChangeFields(Struct, forbid_unknown_fields=True, kw_only=True):
@@ -147,8 +148,10 @@ def _string(number: int, fields: StringFields, scale_length_inches: float | None
         raise BadValue("core_inches must be less than gauge_inches")
     wire = None
     if fields.gauge_inches is not None and scale_length_inches is not None:
-        wire = Wire(fields.gauge_inches, scale_length_inches, fields.wound, fields.core_inches)
-    return String(number, key, open_stiffness(wire, fields.stiffness, key), wire)
+        length_inches = scale_length_inches / 2 ** (fields.begins_at_fret / 12)
+        wire = Wire(fields.gauge_inches, length_inches, fields.wound, fields.core_inches)
+    stiffness = open_stiffness(wire, fields.stiffness, key)
+    return String(number, key, stiffness, wire, fields.begins_at_fret)
 
 
 def _change(fields: ChangeFields, count: int) -> Change:

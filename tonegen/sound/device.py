@@ -95,6 +95,14 @@ def choose(which: str | None, devices: Sequence[Device]) -> Device:
     return fitting[0]
 
 
+def check_playing(seconds: float | None, block_frames: int) -> None:
+    """Raise BadValue for a time or a block that cannot be meant, before a device is looked for."""
+    if not 0 <= block_frames <= LARGEST_BLOCK_FRAMES:
+        raise BadValue(f"a block of {block_frames} frames is not possible; give 0 to {LARGEST_BLOCK_FRAMES}")
+    if seconds is not None and not seconds > 0:  # true for NaN as well
+        raise BadValue(f"playing for {seconds:g} seconds is not possible; give more than 0")
+
+
 def play(
     player: Player,
     device: Device,
@@ -112,10 +120,7 @@ def play(
     Raises BadValue for a block or a time that cannot be meant; NoSuchDevice when the device does not take the
     sound, or is lost while playing.
     """
-    if not 0 <= block_frames <= LARGEST_BLOCK_FRAMES:
-        raise BadValue(f"a block of {block_frames} frames is not possible; give 0 to {LARGEST_BLOCK_FRAMES}")
-    if seconds is not None and not seconds > 0:  # true for NaN as well
-        raise BadValue(f"playing for {seconds:g} seconds is not possible; give more than 0")
+    check_playing(seconds, block_frames)
     stop = stop or threading.Event()
     until = player.frame + seconds * player.sample_rate if seconds is not None else float("inf")
     with _Stream(player, device, block_frames) as stream:

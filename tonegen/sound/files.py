@@ -185,7 +185,7 @@ def _check_free_space(path: Path, size: int) -> None:
 
 
 def _readable(size: float) -> str:
-    return f"{size / 1e9:.1f} GB" if size >= 1e9 else f"{size / 1e6:.0f} MB"
+    return f"{size / 1e9:.1f} GB" if size >= 1e9 else f"{size / 1e6:.1f} MB"
 
 
 def _is_whole(path: Path, frames: int) -> bool:

@@ -22,6 +22,7 @@ from tonegen.page import ordering, tempering
 from tonegen.page.counting import count_of
 from tonegen.page.doing import Done, Standing
 from tonegen.page.keeping import Kept
+from tonegen.page.metering import Meter
 from tonegen.page.outlet import InPage
 from tonegen.page.rig import Rig, read_presets_again, rig_of
 from tonegen.page.setting import History, Playing, Setting
@@ -144,6 +145,7 @@ class Engine:
         self._working: set[asyncio.Task[None]] = set()
         self._following: asyncio.TimerHandle | None = None
         self._tempered_for: Setting | None = None
+        self._meter = Meter(lambda shown: self._post("readings", shown))
         self._view = self._viewed()
 
     # ------------------------------------------------------------------ pages
@@ -157,6 +159,8 @@ class Engine:
         page.post("asked", msgspec.json.encode(tempering.asked_of(present, self._rig)))
         page.post("offer", msgspec.json.encode(tempering.offer_of(self._found, self._along)))
         page.post("order", msgspec.json.encode(self._plan_view()))
+        self._meter.follow(present, self._rig)
+        page.post("readings", msgspec.json.encode(self._meter.view()))
         if self._keyboards is not None:
             page.post("keys", msgspec.json.encode(self._keyboards.view()))
         if self._ears is not None:
@@ -190,7 +194,10 @@ class Engine:
             self._train(asked)
         elif isinstance(asked, asks.Keep):
             kept = self._kept(asked.name)
-            self._accept(Done(kept, self._playing, f"kept as {asked.name}"))
+            self._accept(Done(kept, self._playing, f"kept as {asked.name}"), presets_changed=True)
+        elif isinstance(asked, asks.KeepDrop):
+            kept = self._kept_drop(asked.name)
+            self._accept(Done(kept, self._playing, f"drop kept as {asked.name}"), presets_changed=True)
         elif isinstance(asked, asks.TakeOffer):
             self._accept(Done(self._tempered(), self._playing, "tempered"))
         else:
@@ -199,10 +206,10 @@ class Engine:
     def _standing(self) -> Standing:
         return Standing(self._history.present, self._playing, self._rig, self._sounding)
 
-    def _accept(self, done: Done) -> None:
+    def _accept(self, done: Done, presets_changed: bool = False) -> None:
         """Work everything out, then make it so; where something does not fit nothing is changed."""
         rig, setting, playing = self._rig, done.setting, done.playing
-        if setting != self._history.present:
+        if presets_changed or setting != self._history.present:
             rig = rig_of(setting)
             playing = refitted(playing, rig.instrument) if rig.instrument != self._rig.instrument else playing
         sounding = rig.sounding(playing)
@@ -247,6 +254,7 @@ class Engine:
         asked_before, self._tempered_for = self._tempered_for, present
         if asked_before is None or tempering.differs(asked_before, present):
             self._post("asked", tempering.asked_of(present, self._rig))
+        self._meter.follow(present, self._rig)
         if self._keyboards is not None and self._following is None:
             loop = asyncio.get_running_loop()
             self._following = loop.call_later(_KEYS_FOLLOW_AFTER_SECONDS, self._follow_with_keyboards)
@@ -302,9 +310,19 @@ class Engine:
         points = dict.fromkeys([*rig.instrument.tuning_points(), *rig.moved])
         offsets = {point: rig.temperament.offset_cents(rig.instrument, point) for point in points}
         save_temperament(OwnTemperament(name.strip(), rig.instrument.name, offsets))
+        self._presets_changed()
+        return replace(self._history.present, temperament=name.strip(), root=None, moved=())
+
+    def _kept_drop(self, name: str) -> Setting:
+        """Write down the drop that the readings tell, which is used from now on."""
+        self._meter.keep(self._history.present, self._rig, name.strip())
+        self._presets_changed()
+        return replace(self._history.present, drop=name.strip())
+
+    def _presets_changed(self) -> None:
+        """Read them again, and show pages the new ones."""
         read_presets_again()
         self._post("choices", choices(HEARING_CAUTION, version("tonegen")))
-        return replace(self._history.present, temperament=name.strip(), root=None, moved=())
 
     # ------------------------------------------------------------------ tempering, order, keyboards
 

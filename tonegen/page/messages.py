@@ -215,6 +215,43 @@ class ThrowAway(Asked, frozen=True):
     """Forget what was found."""
 
 
+class Stand(Asked, frozen=True):
+    """Engage these changes whole, and no other."""
+
+    changes: Annotated[tuple[Name, ...], Meta(max_length=12)]
+
+
+class Read(Asked, frozen=True):
+    """Note what the meter shows of a string with the changes as they stand; `value` as it was typed.
+
+    against, ratio : the tone of a count of beats, and what the two stand for, "" for a unison
+    """
+
+    string: StringNumber
+    unit: Literal["cents", "hz", "beats"]
+    value: Name
+    against: Name = ""
+    ratio: Name = ""
+
+
+class ReadList(Asked, frozen=True):
+    """Note every reading of a list, as a CSV file has it."""
+
+    text: Annotated[str, Meta(max_length=60_000)]
+
+
+class Unread(Asked, frozen=True):
+    """Take a reading away by its place in the list; None takes them all."""
+
+    at: Annotated[int, Meta(ge=0)] | None = None
+
+
+class KeepDrop(Asked, frozen=True):
+    """Keep the drop that the readings tell as the player's own profile, and use it."""
+
+    name: Name
+
+
 class Order(Asked, frozen=True):
     """Make a plan to tune by ear, to the offsets as they are."""
 
@@ -354,6 +391,7 @@ ASKED = (
     Engage | Release | Strings | Grip | Bar | Offset | Pure | Equal | Target | Targets | Keep | Choose
     | SaveGrip | ForgetGrip | Only | Split | Sound | Mute | Level | Device | Undo | Redo | Ping
     | Scene | Weigh | Pin | Objective | Temper | Along | TakeOffer | ThrowAway | Order | Step
+    | Stand | Read | ReadList | Unread | KeepDrop
     | Keys | Receiver | Send | Through | PutBack | Devices | Tapped
     | Ears | Train | GoOn | Forget | Pause | Hear | Answer | Taps | Move | Settle
     | Lesson | Demonstrate | Reply

@@ -31,6 +31,17 @@ class SavedGrip(Struct, frozen=True):
     travels: dict[str, float]
 
 
+class MeterReading(Struct, frozen=True):
+    """What a meter showed of a string, as it was typed: in "cents", in "hz", or "beats" against a tone."""
+
+    string: int
+    changes: tuple[str, ...]
+    unit: str
+    value: str
+    against: str = ""
+    ratio: str = ""
+
+
 class Setting(Struct, frozen=True):
     """What is undone and redone. `root` is a pitch class, None for the instrument's own; `against` a note.
 
@@ -51,6 +62,7 @@ class Setting(Struct, frozen=True):
     weights: dict[str, float] = {}
     pins: tuple[MovedPoint, ...] = ()
     objective: str = "beats"
+    readings: tuple[MeterReading, ...] = ()
 
 
 class Playing(Struct, frozen=True):

@@ -11,6 +11,7 @@ import "./grips.js";
 import "./rig.js";
 import "./sound.js";
 import "./keyboard.js";
+import "./meter.js";
 import "./temper.js";
 import "./order.js";
 import "./keys.js";

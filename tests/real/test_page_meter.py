@@ -1,0 +1,162 @@
+"""Drop from readings at the page, in Chromium: a player beside his steel, by touch and by keyboard alone."""
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
+
+LIST = """string,changes,cents
+8,,3.0
+8,,3.1
+8,A,10.8
+8,A,0.8
+8,A,0.7
+8,A,0.9
+8,B,1.9
+"""
+
+
+def readings(page, count):
+    expect(page.locator(".taken li")).to_have_count(count, timeout=20_000)
+
+
+def uses(page, drop):
+    expect(page.locator("[aria-label='Cabinet drop']")).to_have_value(drop)
+
+
+def drop(page, row=0):
+    """What the table of drops shows of its first string."""
+    return page.locator(".sag tbody tr").nth(row).locator("td b").all_inner_texts()
+
+
+def note(page, value):
+    page.fill("#read-value", value)
+    page.keyboard.press("Enter")
+
+
+def test_strings_are_read_by_touch_kept_as_a_drop_and_found_again(opened, tmp_path):
+    page = opened(390, 844, has_touch=True, is_mobile=True)
+    page.tap("nav [data-part=drop]")
+    page.tap("tr[data-string='8'] .note")
+    assert page.locator("#read-string option:checked").inner_text() == "8, E3"
+    note(page, "3.0")
+    readings(page, 1)
+    page.tap("#board [data-change=A]")
+    page.wait_for_selector("#read-engaged:has-text('with A')")
+    note(page, "0.8")
+    page.wait_for_selector(".sag")
+    assert drop(page) == ["−2.20"]
+
+    page.tap(".next-one >> nth=0")  # what helps next puts the chart where it is read
+    wanted = page.locator(".next-one >> nth=0").inner_text()
+    assert wanted.startswith("string 1 open")
+    page.wait_for_selector("#read-engaged:has-text('open')")
+    assert page.input_value("#read-string") == "1"
+
+    page.tap("[data-unread='1']")
+    page.wait_for_selector(".sag", state="detached")
+    page.tap("#undo")
+    page.wait_for_selector(".sag")
+    page.fill("#drop-name", "my-cabinet")
+    page.tap("#readings .save button")
+    uses(page, "my-cabinet")
+    page.tap("#board [data-change=A]")
+    page.wait_for_selector("tr[data-string='8'] .drop:has-text('−2.20')")
+    [file] = (tmp_path / "own").rglob("my-cabinet.toml")
+    assert "8 = -2.2" in file.read_text()
+
+    page.reload()
+    page.wait_for_selector(".sag")
+    assert drop(page) == ["−2.20"]
+
+
+def test_a_file_of_readings_is_noted_and_its_slip_is_named(opened, running, tmp_path):
+    file = tmp_path / "meter.csv"
+    file.write_text(LIST)
+    page, other = opened(), opened()
+    page.click("nav [data-part=drop]")
+    page.click("#readings summary")
+    page.set_input_files("#read-file", file)
+    readings(page, 7)
+    [doubt] = page.locator(".doubt").all_inner_texts()
+    assert doubt.startswith("does not fit: the others say +0.8")
+    assert page.locator("li:has(.doubt) .typed").inner_text() == "10.8 cents"
+    assert drop(page) == ["−2.25", "−1.15"]  # A and B
+    other.wait_for_selector(".taken li >> nth=6", state="attached")
+    file.write_text("string,changes,cents\n8,Z,1\n")
+    page.set_input_files("#read-file", file)
+    page.wait_for_selector("#fault:has-text('the list: line 2: ')")
+    file.write_text("string,cents\n" + "8,1.0\n" * 12_000)
+    page.set_input_files("#read-file", file)
+    page.wait_for_selector("#fault:has-text('give it in parts')")
+    readings(page, 7)
+
+    running.end()
+    with running:
+        readings(page, 7)
+
+
+def test_drop_is_read_by_keyboard_alone(opened):
+    """Letters engage while no field is typed in; Enter notes; beats are counted against a tone."""
+    page = opened()
+    tab_to(page, "nav [data-part=drop]")
+    page.keyboard.press("Enter")
+    tab_to(page, "#read-string")
+    page.keyboard.type("8")
+    tab_to(page, "#read-value")
+    page.keyboard.type("3.0")
+    page.keyboard.press("Enter")
+    readings(page, 1)
+    assert page.evaluate("document.activeElement.id") == "read-value"
+    tab_to(page, "#unread-all")
+    page.keyboard.press("a")
+    page.wait_for_selector("#read-engaged:has-text('with A')")
+    tab_to(page, "#read-value")
+    page.keyboard.type("0.1")
+    tab_to(page, "#read-unit")
+    page.keyboard.type("b")
+    tab_to(page, "#read-against")
+    page.keyboard.type("E3")
+    page.keyboard.press("Enter")
+    readings(page, 2)
+    assert page.locator(".taken .typed").first.inner_text() == "0.1 beats a second against E3"
+    assert drop(page) == ["−1.95"]  # 0.1 beats a second above 164.81 Hz is 1.05 cents
+    tab_to(page, ".taken [data-unread='0']")
+    page.keyboard.press("Enter")
+    readings(page, 1)
+    page.keyboard.press("Control+z")
+    readings(page, 2)
+    tab_to(page, "#drop-name")
+    page.keyboard.type("by-keys")
+    page.keyboard.press("Enter")
+    uses(page, "by-keys")
+    tab_to(page, "#readings summary")
+    page.keyboard.press("Enter")
+    tab_to(page, "#read-lines")
+    page.keyboard.type("string,cents\n9,1.5")
+    tab_to(page, "#read-many")
+    page.keyboard.press("Enter")
+    readings(page, 3)
+
+
+def tab_to(page, selector):
+    """Press Tab until the focus is there."""
+    for _ in range(200):
+        page.keyboard.press("Tab")
+        if page.evaluate("selector => document.activeElement.matches(selector)", selector):
+            return
+    raise AssertionError(f"the Tab key never comes to {selector}")
+
+
+@pytest.mark.parametrize("width", [1440, 360])
+@pytest.mark.parametrize("theme", ["dark", "light"])
+def test_anyone_can_use_it(opened, width, theme):
+    page = opened(width, 900, theme)
+    page.click("nav [data-part=drop]")
+    page.click("#readings summary")
+    page.fill("#read-lines", LIST)
+    page.click("#read-many")
+    page.wait_for_selector(".doubt", state="attached")
+    page.select_option("#read-unit", "beats")
+    wrong = Axe().run(page, options={"resultTypes": ["violations"]}).response["violations"]
+    assert [(one["id"], [node["target"] for node in one["nodes"]]) for one in wrong] == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= width

@@ -4,6 +4,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
+from tests.page.keyboard import press, tab_to
+
 LIST = """string,changes,cents
 8,,3.0
 8,,3.1
@@ -98,8 +100,7 @@ def test_a_file_of_readings_is_noted_and_its_slip_is_named(opened, running, tmp_
 def test_drop_is_read_by_keyboard_alone(opened):
     """Letters engage while no field is typed in; Enter notes; beats are counted against a tone."""
     page = opened()
-    tab_to(page, "nav [data-part=drop]")
-    page.keyboard.press("Enter")
+    press(page, "nav [data-part=drop]")
     tab_to(page, "#read-string")
     page.keyboard.type("8")
     tab_to(page, "#read-value")
@@ -120,8 +121,7 @@ def test_drop_is_read_by_keyboard_alone(opened):
     readings(page, 2)
     assert page.locator(".taken .typed").first.inner_text() == "0.1 beats a second against E3"
     assert drop(page) == ["−1.95"]  # 0.1 beats a second above 164.81 Hz is 1.05 cents
-    tab_to(page, ".taken [data-unread='0']")
-    page.keyboard.press("Enter")
+    press(page, ".taken [data-unread='0']")
     readings(page, 1)
     page.keyboard.press("Control+z")
     readings(page, 2)
@@ -129,22 +129,11 @@ def test_drop_is_read_by_keyboard_alone(opened):
     page.keyboard.type("by-keys")
     page.keyboard.press("Enter")
     uses(page, "by-keys")
-    tab_to(page, "#readings summary")
-    page.keyboard.press("Enter")
+    press(page, "#readings summary")
     tab_to(page, "#read-lines")
     page.keyboard.type("string,cents\n9,1.5")
-    tab_to(page, "#read-many")
-    page.keyboard.press("Enter")
+    press(page, "#read-many")
     readings(page, 3)
-
-
-def tab_to(page, selector):
-    """Press Tab until the focus is there."""
-    for _ in range(200):
-        page.keyboard.press("Tab")
-        if page.evaluate("selector => document.activeElement.matches(selector)", selector):
-            return
-    raise AssertionError(f"the Tab key never comes to {selector}")
 
 
 @pytest.mark.parametrize("width", [1440, 360])

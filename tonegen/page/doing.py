@@ -7,8 +7,8 @@ from msgspec.structs import replace
 from tonegen import presets
 from tonegen.errors import BadPreset, BadValue
 from tonegen.instrument import TuningPoint
+from tonegen.page import comparing, metering, tempering
 from tonegen.page import messages as asks
-from tonegen.page import metering, tempering
 from tonegen.page.rig import Rig, read_presets_again, rig_of, with_moved
 from tonegen.page.setting import MeterReading, MovedPoint, Playing, SavedGrip, Setting
 from tonegen.page.view import LEAST_OFFSET_CENTS, MOST_OFFSET_CENTS, pair_name, signed
@@ -82,6 +82,8 @@ class Standing:
                 setting, words = replace(setting, weights=weights), f"{asked.grip} weighs {asked.weight:g}"
             case asks.Pin():
                 setting, words = self._with_pin(asked)
+            case asks.Compare():
+                setting, words = self._with_comparison(asked.between)
             case asks.Stand():
                 travels = dict(self.rig.instrument.state(asked.changes).travels)
                 playing = replace(playing, travels=travels)
@@ -180,6 +182,13 @@ class Standing:
         tempering.scene_of(setting, self.rig)
         return setting
 
+    def _with_comparison(self, between: tuple[str, str] | None) -> tuple[Setting, str]:
+        setting = replace(self.setting, compared=between)
+        if between is None:
+            return setting, "comparison put away"
+        comparing.compare(setting, self.rig)  # says so where one of them does not fit
+        return setting, f"{' and '.join(name or comparing.NOW for name in between)} compared"
+
     def _read(self, asked: asks.Read) -> MeterReading:
         """What the meter shows with the changes as they stand. Raises BadValue when one is half-way."""
         state = self.rig.state(self.playing.travels)
@@ -220,7 +229,9 @@ def _chosen(setting: Setting, asked: asks.Choose) -> tuple[Setting, str]:
         chosen = replace(chosen, root=None if asked.root < 0 else asked.root)
         words = words or "root"
     if chosen.instrument != setting.instrument:
-        chosen = replace(chosen, moved=(), grips=(), root=None, scene="", weights={}, pins=(), readings=())
+        chosen = replace(
+            chosen, moved=(), grips=(), root=None, scene="", weights={}, pins=(), readings=(), compared=None
+        )
         chosen = _fitting(chosen, "drop", "none") if asked.drop is None else chosen
         chosen = _fitting(chosen, "temperament", "equal") if asked.temperament is None else chosen
     elif chosen.temperament != setting.temperament:

@@ -19,6 +19,7 @@ from tonegen.listening import Listening
 from tonegen.order import Order
 from tonegen.page import messages as asks
 from tonegen.page import ordering, tempering
+from tonegen.page.comparing import Comparison
 from tonegen.page.counting import count_of
 from tonegen.page.doing import Done, Standing
 from tonegen.page.keeping import Kept
@@ -57,7 +58,7 @@ _SAVE_AFTER_SECONDS: Final = 0.3
 _SILENCE_DBFS: Final = -120.0
 # Who asks for these wants to hear them: they end a mute, as the sound's own button does.
 _HEARD_AT_ONCE: Final = (asks.Train, asks.GoOn, asks.Hear, asks.Demonstrate)
-_KEYS_FOLLOW_AFTER_SECONDS: Final = 0.1
+_FOLLOW_AFTER_SECONDS: Final = 0.1
 
 
 class Beat(Struct, array_like=True, frozen=True):
@@ -146,6 +147,7 @@ class Engine:
         self._following: asyncio.TimerHandle | None = None
         self._tempered_for: Setting | None = None
         self._meter = Meter(lambda shown: self._post("readings", shown))
+        self._comparison = Comparison(lambda shown: self._post("compared", shown))
         self._view = self._viewed()
 
     # ------------------------------------------------------------------ pages
@@ -161,6 +163,8 @@ class Engine:
         page.post("order", msgspec.json.encode(self._plan_view()))
         self._meter.follow(present, self._rig)
         page.post("readings", msgspec.json.encode(self._meter.view()))
+        self._comparison.follow(present, self._rig)
+        page.post("compared", msgspec.json.encode(self._comparison.view()))
         if self._keyboards is not None:
             page.post("keys", msgspec.json.encode(self._keyboards.view()))
         if self._ears is not None:
@@ -255,9 +259,9 @@ class Engine:
         if asked_before is None or tempering.differs(asked_before, present):
             self._post("asked", tempering.asked_of(present, self._rig))
         self._meter.follow(present, self._rig)
-        if self._keyboards is not None and self._following is None:
+        if self._following is None:
             loop = asyncio.get_running_loop()
-            self._following = loop.call_later(_KEYS_FOLLOW_AFTER_SECONDS, self._follow_with_keyboards)
+            self._following = loop.call_later(_FOLLOW_AFTER_SECONDS, self._follow)
         self._stir()
 
     def _viewed(self) -> View:
@@ -315,7 +319,7 @@ class Engine:
 
     def _kept_drop(self, name: str) -> Setting:
         """Write down the drop that the readings tell, which is used from now on."""
-        self._meter.keep(self._history.present, self._rig, name.strip())
+        self._meter.keep(self._rig, name.strip())
         self._presets_changed()
         return replace(self._history.present, drop=name.strip())
 
@@ -432,8 +436,10 @@ class Engine:
         playing = self._standing().done(asks.Grip(name)).playing if name else self._playing
         return tuple(tone for tone in self._rig.tones(replace(playing, fret=0.0)) if tone.string is not None)
 
-    def _follow_with_keyboards(self) -> None:
+    def _follow(self) -> None:
+        """Let those follow that need not keep up with a drag."""
         self._following = None
+        self._comparison.follow(self._history.present, self._rig)
         if self._keyboards is not None:
             self._keyboards.follow(self._rig, self._playing)
             self._post("keys", self._keyboards.view())

@@ -215,6 +215,12 @@ class ThrowAway(Asked, frozen=True):
     """Forget what was found."""
 
 
+class Compare(Asked, frozen=True):
+    """Show two temperaments side by side, "" being the offsets as they are now; None puts them away."""
+
+    between: tuple[Name, Name] | None
+
+
 class Stand(Asked, frozen=True):
     """Engage these changes whole, and no other."""
 
@@ -391,7 +397,7 @@ ASKED = (
     Engage | Release | Strings | Grip | Bar | Offset | Pure | Equal | Target | Targets | Keep | Choose
     | SaveGrip | ForgetGrip | Only | Split | Sound | Mute | Level | Device | Undo | Redo | Ping
     | Scene | Weigh | Pin | Objective | Temper | Along | TakeOffer | ThrowAway | Order | Step
-    | Stand | Read | ReadList | Unread | KeepDrop
+    | Compare | Stand | Read | ReadList | Unread | KeepDrop
     | Keys | Receiver | Send | Through | PutBack | Devices | Tapped
     | Ears | Train | GoOn | Forget | Pause | Hear | Answer | Taps | Move | Settle
     | Lesson | Demonstrate | Reply

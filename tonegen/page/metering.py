@@ -4,7 +4,6 @@ Readings are part of the setting, as they were typed, and are undone with it. Wh
 thread whenever they change, and shown when it is done.
 """
 
-import asyncio
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +16,7 @@ from tonegen import presets
 from tonegen.dropfit import DropFit, NextReading, Outlier, PitchReading, fit_drop
 from tonegen.errors import BadPreset, BadValue, TonegenError
 from tonegen.instrument import Drop
+from tonegen.page.latest import Latest
 from tonegen.page.rig import Rig
 from tonegen.page.setting import MeterReading, Setting
 from tonegen.page.view import signed
@@ -88,45 +88,30 @@ class Meter:
 
     def __init__(self, show: Callable[[Readings], None]) -> None:
         """Nothing is read."""
-        self._show = show
-        self._told: _Told | None = None
-        self._wanted: _Told | None = None
-        self._fitting: asyncio.Task[None] | None = None
+        self._asked: _Told | None = None
+        self._told: Latest[_Told, _Told] = Latest(_tell, lambda told: show(_view(told)))
 
     def follow(self, setting: Setting, rig: Rig) -> None:
         """Take over a setting; readings that are others, or mean something else now, are fitted anew."""
-        if self._wanted is not None and self._wanted.is_of(rig, setting.readings):
-            return
-        self._wanted = _Told(rig, setting.readings)
-        if self._fitting is None:
-            self._fitting = asyncio.get_running_loop().create_task(self._fit_until_done())
+        if self._asked is None or not self._asked.is_of(rig, setting.readings):
+            self._asked = _Told(rig, setting.readings)
+            self._told.want(self._asked)
 
     def view(self) -> Readings:
         """What pages show."""
-        return _view(self._told) if self._told is not None else Readings(())
+        return Readings(()) if self._told.found is None else _view(self._told.found)
 
-    def keep(self, setting: Setting, rig: Rig, name: str) -> None:
+    def keep(self, rig: Rig, name: str) -> None:
         """Save the drop as the player's own profile.
 
         Raises BadValue when the readings tell none, or for a name that cannot be his; CannotWrite.
         """
-        told = self._told
-        if told is None or not told.is_of(rig, setting.readings):
+        if self._told.busy:
             raise BadValue("the readings are still being worked out; keep them in a moment")
-        if told.fit is None or not told.fit.drops:
+        told = self._told.found
+        if told is None or told.fit is None or not told.fit.drops:
             raise BadValue("the readings tell no drop yet; there is nothing to keep")
         save_drop(_checked(told.fit.profile(name), rig))
-
-    async def _fit_until_done(self) -> None:
-        try:
-            while self._wanted is not None and self._wanted is not self._told:
-                wanted = self._wanted
-                told = await asyncio.to_thread(_tell, wanted)
-                if wanted is self._wanted:
-                    self._told = self._wanted = told
-                    self._show(self.view())
-        finally:
-            self._fitting = None
 
 
 def with_reading(setting: Setting, rig: Rig, read: MeterReading) -> Setting:

@@ -46,7 +46,8 @@ class Setting(Struct, frozen=True):
     """What is undone and redone. `root` is a pitch class, None for the instrument's own; `against` a note.
 
     scene, weights, pins, objective : what tempering is asked; a scene of "" is the instrument's own grips,
-    and a grip that has no weight has that of the scene.
+    and a grip that has no weight has that of the scene
+    compared : two temperaments that are shown side by side; "" is the offsets as they are now
     """
 
     instrument: str = "e9-ten-string"
@@ -63,6 +64,7 @@ class Setting(Struct, frozen=True):
     pins: tuple[MovedPoint, ...] = ()
     objective: str = "beats"
     readings: tuple[MeterReading, ...] = ()
+    compared: tuple[str, str] | None = None
 
 
 class Playing(Struct, frozen=True):

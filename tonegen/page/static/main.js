@@ -13,6 +13,7 @@ import "./sound.js";
 import "./keyboard.js";
 import "./meter.js";
 import "./temper.js";
+import "./compare.js";
 import "./order.js";
 import "./keys.js";
 import "./ears.js";

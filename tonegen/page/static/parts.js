@@ -4,6 +4,7 @@ export const make = (name, attributes = {}, ...children) => {
   const element = document.createElement(name);
   for (const [key, value] of Object.entries(attributes)) {
     if (key.startsWith("on")) element.addEventListener(key.slice(2), value);
+    else if (typeof value === "boolean" && /^(aria|data)-/.test(key)) element.setAttribute(key, String(value));
     else if (value === true) element.setAttribute(key, "");
     else if (value !== false && value !== null && value !== undefined) element.setAttribute(key, value);
   }

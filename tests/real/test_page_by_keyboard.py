@@ -1,0 +1,54 @@
+"""The page by the keyboard alone, in Chromium: not one touch of a mouse."""
+
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
+
+from tests.page.keyboard import press, tab_to
+
+
+def test_a_scene_is_tempered_held_compared_and_kept(opened):
+    page = opened()
+    press(page, "nav [data-part=temper]")
+    tab_to(page, "#scene")
+    page.keyboard.type("Invented: ten-string E9")
+    page.wait_for_selector("[data-wanted='B major E 4-5-7'][aria-pressed=true]")
+    press(page, "[data-wanted='B major E 4-5-7']", "Space")  # left out
+    page.wait_for_selector("[data-wanted='B major E 4-5-7'][aria-pressed=false]")
+    page.keyboard.press("Space")
+    page.wait_for_selector("[data-wanted='B major E 4-5-7'][aria-pressed=true]")
+    page.keyboard.press("Tab")  # its weight beside it
+    assert page.evaluate("document.activeElement.dataset.weight") == "B major E 4-5-7"
+    page.keyboard.press("ArrowUp")
+    press(page, "#run")
+    page.wait_for_selector("#take")
+
+    tab_to(page, "#along")
+    for _ in range(3):
+        page.keyboard.press("ArrowRight")
+    page.wait_for_selector("#along[aria-valuetext^='with the band']")
+    assert page.evaluate("document.activeElement.id") == "along"
+    press(page, ".ring summary")
+    expect(page.locator(".ring").first).to_have_attribute("open", "")
+    press(page, "#take", way="Shift+Tab")
+    page.wait_for_selector(".stop.moved >> nth=12")
+
+    tab_to(page, "#compare-second")
+    page.keyboard.type("Five")
+    press(page, "#compare-begin")
+    page.wait_for_selector("#compare th:has-text('five-limit-just')")
+    assert page.locator("#compare .sides >> nth=0 >> tbody tr").count() == 12
+    press(page, "#compare summary")
+    press(page, ".within summary")
+    assert page.locator(".within[open] tbody tr").count() > 10
+    wrong = Axe().run(page, options={"resultTypes": ["violations"]}).response["violations"]
+    assert [(one["id"], [node["target"] for node in one["nodes"]]) for one in wrong] == []
+    press(page, "#compare-away", way="Shift+Tab")
+    expect(page.locator("#compare table")).to_have_count(0)
+
+    press(page, "tr[data-string='5'] .bead", "Space", "Shift+Tab")  # held where it is
+    page.wait_for_selector("tr[data-string='5'] .stop.pinned")
+    page.keyboard.press("Control+z")
+    page.keyboard.press("Control+z")
+    page.keyboard.press("Control+z")
+    page.keyboard.press("Control+z")
+    page.wait_for_selector(".stop.moved", state="detached")

@@ -1,7 +1,7 @@
 // Two temperaments side by side over the grips that tempering asks for.
 
 import { ask, hear } from "./wire.js";
-import { byId, make } from "./parts.js";
+import { byId, make, refill } from "./parts.js";
 
 const NOW = ["", "as it is now"];
 let temperaments = [];
@@ -40,8 +40,7 @@ const show = () => {
     return;
   }
   const [one, other] = compared.names;
-  const open = [...sides.querySelectorAll("details")].map((details) => details.open);
-  sides.replaceChildren(
+  refill(sides,
     make("h3", {}, `The fastest beat of each grip, ✓ the slower: ${compared.over}`),
     table("Grips", ["grip", one, other], compared.grips.map((grip) => row(grip.name,
       ...grip.rates.map((rate, at) => make("td", { "data-slower": at === grip.slower }, rate))))),
@@ -51,7 +50,6 @@ const show = () => {
           ...each.sides.map((side) => cell(side.rate, " ", make("small", {}, `${side.cents} c`))))))))),
     make("details", {}, make("summary", {}, "Offsets of the tuning points"), table("Offsets of both", ["tuning point", one, other, "apart"],
       compared.points.map((each) => row(each.point, ...[...each.offsets, each.apart].map((words) => cell(words)))))));
-  sides.querySelectorAll("details").forEach((details, at) => { details.open = open[at] ?? false; });
 };
 
 hear("choices", ({ presets }) => { temperaments = presets.temperaments; options(); });

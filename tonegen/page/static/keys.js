@@ -1,7 +1,7 @@
 // Keyboards and samplers: what a receiver would get and what remains, and sending it, with notes through it.
 
 import { ask, hear } from "./wire.js";
-import { byId, make } from "./parts.js";
+import { byId, make, refill } from "./parts.js";
 import { part } from "./nav.js";
 
 let keys = null;
@@ -30,12 +30,11 @@ const places = () => {
 
 const show = () => {
   if (!keys) return;
-  const focused = document.activeElement?.id;
   const [place, where] = places();
   const inputs = [["virtual tonegen in", "a port of its own, tonegen in"], ...keys.inputs.map((name) => [name, name])];
   if (!inputs.some(([name]) => name === typed.through)) typed.through = inputs[0][0];
   const sent = keys.status !== "";
-  byId("keys").replaceChildren(
+  refill(byId("keys"),
     make("div", { class: "fields" },
       select("Receiver", Object.entries(keys.receivers).map(([name, title]) => [name, title || name]), keys.receiver, (name) => choose({ name }), "receiver"),
       select("Where strings disagree", keys.policies.map((one) => [one, one]), keys.policy, (policy) => choose({ policy }), "policy"),
@@ -59,7 +58,6 @@ const show = () => {
         make("thead", {}, make("tr", {}, ...[keys.per, "wanted", "sent", "remains"].map((words) => make("th", { scope: "col" }, words)))),
         make("tbody", {}, ...keys.rows.map((row) => make("tr", {}, make("th", { scope: "row" }, row.name),
           make("td", {}, row.wanted), make("td", {}, row.sent), make("td", {}, row.left)))))));
-  if (focused) byId(focused)?.focus();
 };
 
 const open = () => {

@@ -1,7 +1,7 @@
 // Drop from what a meter shows: string, changes and reading in, what they tell out, and what to read next.
 
 import { ask, hear, tell } from "./wire.js";
-import { byId, make, mark, say } from "./parts.js";
+import { byId, make, refill, say } from "./parts.js";
 import { choose, chosen } from "./string.js";
 
 const MOST_CHARACTERS = 60000;
@@ -88,11 +88,11 @@ const table = () => {
 
 const show = () => {
   say(says, told.words);
-  drops.replaceChildren(...(told.drops.length ? [make("h3", {}, "Cents that each string sags, and the standard error"), table()] : []),
+  refill(drops, ...(told.drops.length ? [make("h3", {}, "Cents that each string sags, and the standard error"), table()] : []),
     ...(told.scatter ? [make("p", { class: "hint" }, `${told.scatter}.`)] : []),
     ...(told.undecided.length ? [make("p", { class: "to-know" }, `Not decided yet: ${told.undecided.join("; ")}`)] : []));
   keep.hidden = !told.drops.length;
-  next.replaceChildren(...(told.next.length ? [make("h3", {}, "What to read next")] : []), make("div", { class: "chips" }, ...told.next.map((one) =>
+  refill(next, ...(told.next.length ? [make("h3", {}, "What to read next")] : []), make("div", { class: "chips" }, ...told.next.map((one) =>
     make("button", { class: "next-one", onclick: () => { ask("stand", { changes: one.changes }); choose(one.string); value.focus(); } },
       make("b", {}, one.where), " ", make("small", {}, one.why)))));
   const count = told.readings.length;

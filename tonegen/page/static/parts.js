@@ -35,4 +35,19 @@ export const follows = (slider) => {
   };
 };
 
+// Other children in a box; the focus stays, and what was unfolded or scrolled stays so.
+const wayTo = (element, box) => (element === box ? [] : [...wayTo(element.parentElement, box), [...element.parentElement.children].indexOf(element)]);
+export const refill = (box, ...children) => {
+  const folds = () => [...box.querySelectorAll("details")], regions = () => [...box.querySelectorAll("[role=region]")];
+  const open = folds().map((one) => one.open), scrolled = regions().map((one) => one.scrollTop);
+  const held = document.activeElement;
+  const way = held !== box && box.contains(held) ? wayTo(held, box) : null;
+  box.replaceChildren(...children);
+  folds().forEach((one, at) => { one.open = open[at] ?? one.open; });
+  regions().forEach((one, at) => { one.scrollTop = scrolled[at] ?? 0; });
+  if (!way) return;
+  const again = (held.id && byId(held.id)) || way.reduce((element, at) => element?.children[at], box);
+  (again?.disabled ? again.parentElement.querySelector("button:not(:disabled)") : again)?.focus();
+};
+
 export const byId = (id) => document.getElementById(id);

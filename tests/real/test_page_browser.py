@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 from axe_playwright_python.sync_playwright import Axe
 
 from tests.measure import beat_of, splash_db
@@ -114,6 +115,29 @@ def test_an_offset_is_dragged_and_the_recorded_beat_is_the_one_shown(opened):
 
     page.click("[data-pure='5']")
     page.wait_for_selector("[data-pair='6-5'] .rate:has-text('pure')")
+
+
+def test_what_sounds_is_kept_as_a_file(opened, tmp_path):
+    page = opened()
+    page.click("[data-grip='E major 4-5-6']")
+    page.click("[data-pair='5-4']")
+    page.wait_for_selector("[data-pair='5-4'][aria-pressed=true]")
+    page.click("#file summary")
+    page.fill("#file-seconds", "6")
+    with page.expect_download() as loading:
+        page.click("#file-write")
+    page.wait_for_selector("#file output:has-text('written')")
+    assert loading.value.suggested_filename == "tonegen.flac"
+    loading.value.save_as(tmp_path / "kept.flac")
+    sound, sample_rate = soundfile.read(tmp_path / "kept.flac")
+    shown = abs(expected((4, 5, 6), [])[5, 4])
+    assert beat_of(sound[sample_rate // 2 :, 0], sample_rate, 987.8) == pytest.approx(shown, abs=0.03)
+
+    for number in (4, 5, 6):
+        page.click(f"tr[data-string='{number}'] .pick")
+    page.wait_for_selector("[data-in=true]", state="detached")
+    page.click("#file-write")
+    page.wait_for_selector("#fault:has-text('nothing would sound')")
 
 
 def test_a_tablet_in_the_network_is_heard_without_worklets(opened):

@@ -471,6 +471,10 @@ class Engine:
             return ordering.tones_of(self._listening, self._rig)
         return _to_play(self._sounding, self._rig, self._playing)
 
+    def present_sound(self) -> tuple[tuple[Tone, ...], float]:
+        """The tones that sound, or would, and the level in dBFS that they stay under."""
+        return self._wanted_tones(), self._playing.level_dbfs
+
     def hear_in_page(self, sample_rate: int, taken_away: Callable[[], None]) -> InPage:
         """Send the sound to a page's own loudspeaker. Raises BadValue for a sample rate that cannot be."""
         return self._stage.hear_in_page(sample_rate, taken_away)
@@ -554,6 +558,8 @@ def _to_play(sounding: Sounding, rig: Rig, playing: Playing) -> tuple[Tone, ...]
     """The tones for the player, each named by its string, so that it is known again in another grip."""
     from dataclasses import replace as replaced
 
+    if not sounding.tones:
+        return ()
     tones = tones_to_play(sounding, rig.timbre, split=playing.split)
     if playing.only is not None:
         for interval in sounding.intervals:

@@ -8,6 +8,7 @@ import "./pairs.js";
 import "./neck.js";
 import "./tap.js";
 import "./grips.js";
+import "./render.js";
 import "./rig.js";
 import "./sound.js";
 import "./keyboard.js";

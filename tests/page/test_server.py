@@ -70,7 +70,8 @@ def test_no_other_path_reaches_a_file(running, path):
 
 
 def test_pages_are_only_read(running):
-    assert get(running, "/", method="POST")[0].status == 405
+    assert get(running, "/", method="POST")[0].status == 403
+    assert get(running, "/", method="POST", Origin=f"http://{running.host}")[0].status == 405
 
 
 def test_a_wrong_host_and_a_foreign_origin_are_refused(running):

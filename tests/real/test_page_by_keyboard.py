@@ -3,14 +3,13 @@
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
-from tests.page.keyboard import press, tab_to
+from tests.page.keyboard import pick, press, tab_to
 
 
 def test_a_scene_is_tempered_held_compared_and_kept(opened):
     page = opened()
     press(page, "nav [data-part=temper]")
-    tab_to(page, "#scene")
-    page.keyboard.type("Invented: ten-string E9")
+    pick(page, "#scene", "e9-dance-band")
     page.wait_for_selector("[data-wanted='B major E 4-5-7'][aria-pressed=true]")
     press(page, "[data-wanted='B major E 4-5-7']", "Space")  # left out
     page.wait_for_selector("[data-wanted='B major E 4-5-7'][aria-pressed=false]")
@@ -32,8 +31,7 @@ def test_a_scene_is_tempered_held_compared_and_kept(opened):
     press(page, "#take", way="Shift+Tab")
     page.wait_for_selector(".stop.moved >> nth=12")
 
-    tab_to(page, "#compare-second")
-    page.keyboard.type("Five")
+    pick(page, "#compare-second", "five-limit-just")
     press(page, "#compare-begin")
     page.wait_for_selector("#compare th:has-text('five-limit-just')")
     assert page.locator("#compare .sides >> nth=0 >> tbody tr").count() == 12

@@ -4,7 +4,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
-from tests.page.keyboard import press, tab_to
+from tests.page.keyboard import pick, press, tab_to
 
 LIST = """string,changes,cents
 8,,3.0
@@ -101,8 +101,7 @@ def test_drop_is_read_by_keyboard_alone(opened):
     """Letters engage while no field is typed in; Enter notes; beats are counted against a tone."""
     page = opened()
     press(page, "nav [data-part=drop]")
-    tab_to(page, "#read-string")
-    page.keyboard.type("8")
+    pick(page, "#read-string", "8")
     tab_to(page, "#read-value")
     page.keyboard.type("3.0")
     page.keyboard.press("Enter")
@@ -113,8 +112,7 @@ def test_drop_is_read_by_keyboard_alone(opened):
     page.wait_for_selector("#read-engaged:has-text('with A')")
     tab_to(page, "#read-value")
     page.keyboard.type("0.1")
-    tab_to(page, "#read-unit")
-    page.keyboard.type("b")
+    pick(page, "#read-unit", "beats")
     tab_to(page, "#read-against")
     page.keyboard.type("E3")
     page.keyboard.press("Enter")

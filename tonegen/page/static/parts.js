@@ -21,7 +21,7 @@ export const mark = (element, name, value) => {
 
 // A slider shows what the engine has, but not while a hand is on it: an answer to an earlier place of the hand
 // must not push it back.
-const HAND_MS = 400;
+export const HAND_MS = 400;
 export const follows = (slider) => {
   let value = null, touchedAt = -HAND_MS, later = null;
   const show = () => { if (value !== null && Number(slider.value) !== value) slider.value = value; };

@@ -263,7 +263,7 @@ def test_by_keyboard_alone(opened):
     page.wait_for_selector("#mute[aria-pressed=true]")
 
 
-PARTS = ["play", "temper", "order", "keys"]
+PARTS = ["play", "drop", "temper", "order", "keys"]
 
 
 @pytest.mark.parametrize("width", [1440, 360])
@@ -275,10 +275,23 @@ def test_anyone_can_use_it(opened, width, theme):
     page.evaluate("document.getElementById('rig-box').open = true")
     for part in PARTS:
         page.click(f"nav [data-part={part}]")
+        if part == "play":
+            page.click("#file summary")
+        if part == "drop":
+            page.click("#readings summary")
+            page.fill(
+                "#read-lines", "string,changes,cents\n8,,3\n8,,3.1\n8,A,10.8\n8,A,0.8\n8,A,0.7\n8,A,0.9"
+            )
+            page.click("#read-many")
+            page.wait_for_selector(".doubt", state="attached")
+            page.select_option("#read-unit", "beats")
         if part == "temper":
             page.select_option("#scene", "e9-dance-band")
             page.click("#run")
             page.wait_for_selector("#take")
+            page.click("#compare-begin")
+            page.wait_for_selector("#compare table")
+            page.click("#compare summary")
         if part == "order":
             page.click("#make-plan")
             page.wait_for_selector(".step")

@@ -50,3 +50,40 @@ def test_a_scene_is_tempered_held_compared_and_kept(opened):
     page.keyboard.press("Control+z")
     page.keyboard.press("Control+z")
     page.wait_for_selector(".stop.moved", state="detached")
+
+
+def test_the_order_is_gone_through_and_a_step_is_heard(opened):
+    page = opened()
+    press(page, "nav [data-part=order]")
+    press(page, "#make-plan")
+    page.wait_for_selector(".count-of:has-text('Step 1 of')")
+    assert page.evaluate("document.activeElement.id") == "step-next"  # where the plan goes on
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".count-of:has-text('Step 2 of')")
+    page.keyboard.press("ArrowRight")
+    page.wait_for_selector(".count-of:has-text('Step 3 of')")
+    press(page, "#step-hear", way="Shift+Tab")
+    page.wait_for_selector("#step-hear[aria-pressed=true]")
+    press(page, "#step-only")
+    page.wait_for_selector("#step-only[aria-pressed=true]")
+    assert page.evaluate("document.activeElement.id") == "step-only"
+    page.keyboard.press("Escape")
+    page.wait_for_selector("#mute[aria-pressed=true]")
+    press(page, "#order summary")
+    press(page, "#order .all li:nth-child(5) button")
+    page.wait_for_selector(".count-of:has-text('Step 5 of')")
+    expect(page.locator("#order details").first).to_have_attribute("open", "")  # stays unfolded
+    assert page.evaluate("document.activeElement.getAttribute('aria-current')") == "step"
+
+
+def test_a_file_is_written(opened):
+    page = opened()
+    press(page, "#file summary")
+    tab_to(page, "#file-seconds")
+    page.keyboard.type("1")
+    pick(page, "#file-kind", "wav 16")
+    with page.expect_download() as loading:
+        press(page, "#file-write")
+    assert loading.value.suggested_filename == "tonegen.wav"
+    page.wait_for_selector("#file output:has-text('written')")
+    assert page.evaluate("document.activeElement.id") == "file-write"

@@ -1,7 +1,5 @@
 """Drop from readings at the page, in Chromium: a player beside his steel, by touch and by keyboard alone."""
 
-import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from tests.page.keyboard import pick, press, tab_to
@@ -132,18 +130,3 @@ def test_drop_is_read_by_keyboard_alone(opened):
     page.keyboard.type("string,cents\n9,1.5")
     press(page, "#read-many")
     readings(page, 3)
-
-
-@pytest.mark.parametrize("width", [1440, 360])
-@pytest.mark.parametrize("theme", ["dark", "light"])
-def test_anyone_can_use_it(opened, width, theme):
-    page = opened(width, 900, theme)
-    page.click("nav [data-part=drop]")
-    page.click("#readings summary")
-    page.fill("#read-lines", LIST)
-    page.click("#read-many")
-    page.wait_for_selector(".doubt", state="attached")
-    page.select_option("#read-unit", "beats")
-    wrong = Axe().run(page, options={"resultTypes": ["violations"]}).response["violations"]
-    assert [(one["id"], [node["target"] for node in one["nodes"]]) for one in wrong] == []
-    assert page.evaluate("document.documentElement.scrollWidth") <= width

@@ -6,7 +6,6 @@ Everything here runs in the event loop; what takes long is worked out in a threa
 import asyncio
 from collections.abc import Callable, Coroutine
 from importlib.metadata import version
-from math import log10
 from typing import TYPE_CHECKING, Any, Final, Protocol
 
 import msgspec
@@ -24,22 +23,13 @@ from tonegen.page.counting import count_of
 from tonegen.page.doing import Done, Standing
 from tonegen.page.keeping import Kept
 from tonegen.page.metering import Meter
+from tonegen.page.moments import Moment, moment_of
 from tonegen.page.outlet import InPage
 from tonegen.page.rig import Rig, read_presets_again, rig_of
 from tonegen.page.setting import History, Playing, Setting
 from tonegen.page.stage import SourceAt, Stage
-from tonegen.page.view import (
-    View,
-    choices,
-    engaging_keys,
-    pair_name,
-    refitted,
-    view,
-)
-from tonegen.player import (
-    HEARING_CAUTION,
-    QUIET_LEVEL_DBFS,
-)
+from tonegen.page.view import View, choices, engaging_keys, pair_name, refitted, view
+from tonegen.player import HEARING_CAUTION, QUIET_LEVEL_DBFS
 from tonegen.presets import own_folder
 from tonegen.presets.own import save_temperament
 from tonegen.scene import Scene
@@ -55,35 +45,9 @@ _SETTLED_SECONDS: Final = 0.4  # after a touch, moments come quickly until glide
 _QUICK_SECONDS: Final = 0.04
 _CALM_SECONDS: Final = 0.5
 _SAVE_AFTER_SECONDS: Final = 0.3
-_SILENCE_DBFS: Final = -120.0
 # Who asks for these wants to hear them: they end a mute, as the sound's own button does.
 _HEARD_AT_ONCE: Final = (asks.Train, asks.GoOn, asks.Hear, asks.Demonstrate)
 _FOLLOW_AFTER_SECONDS: Final = 0.1
-
-
-class Beat(Struct, array_like=True, frozen=True):
-    """Phase of a pair's beat at the moment's frame, 0 where it is loudest, and how fast it turns."""
-
-    low: int
-    high: int
-    turns: float
-    turns_per_second: float
-
-
-class Moment(Struct, tag="moment", frozen=True):
-    """What the engine's clock shows: beats at a frame, and which frame is heard when.
-
-    stream : another one when the sound went elsewhere; frames of two streams cannot be compared
-    heard_at_ms : on the server's clock, which a `pong` relates to the page's own
-    """
-
-    stream: int
-    frame: int
-    heard_frame: int
-    heard_at_ms: float
-    sample_rate: int
-    beats: tuple[Beat, ...]
-    peak_dbfs: float
 
 
 class Fault(Struct, tag="fault", frozen=True):
@@ -487,33 +451,9 @@ class Engine:
 
     def moment(self) -> Moment:
         """What the clock shows now."""
-        player = self._stage.player
-        frame = player.frame
-        heard = self._stage.heard()
-        peak = player.take_peak()
-        return Moment(
-            stream=self._stage.stream,
-            frame=frame,
-            heard_frame=heard.frame if heard else frame,
-            heard_at_ms=1000 * heard.at_seconds if heard else 0.0,
-            sample_rate=player.sample_rate,
-            beats=tuple(self._beats(frame)) if self._playing.sounding else (),
-            peak_dbfs=20 * log10(peak) if peak > 1e-6 else _SILENCE_DBFS,
-        )
-
-    def _beats(self, frame: int) -> list[Beat]:
-        beats = []
-        heard = self._listening.sounding() if self._listening else self._sounding
-        for interval in heard.intervals:
-            low, high = pair_name(interval.low), pair_name(interval.high)
-            if self._listening is not None:
-                low, high = ordering.LOW, ordering.HIGH
-            try:
-                turns = self._stage.player.beat_phase_turns(str(low), str(high), interval.ratio, frame)
-            except BadValue:  # its coincident partials are not in this timbre, or above what is made
-                continue
-            beats.append(Beat(low, high, turns, interval.beats_per_second))
-        return beats
+        names = (ordering.LOW, ordering.HIGH) if self._listening is not None else None
+        heard = self._listening.sounding() if self._listening is not None else self._sounding
+        return moment_of(self._stage, heard.intervals if self._playing.sounding else (), names)
 
     def _stir(self) -> None:
         self._quick_until = asyncio.get_running_loop().time() + _SETTLED_SECONDS

@@ -71,6 +71,22 @@ async def test_a_meter_is_read_as_the_pedals_stand_in_cents_hz_and_beats():
     assert (drop["string"], drop["change"], number(drop["cents"])) == (8, "A", pytest.approx(-2.5, abs=0.011))
 
 
+def test_a_coarser_meter_makes_the_figures_less_sure(tonegen, tmp_path):
+    file = tmp_path / "meter.csv"
+    file.write_text(LIST)
+    printed = tonegen(f"tonegen drop {file} --instrument e9-ten-string --meter 0.5 --json").json
+
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, asks.ReadList(LIST), asks.Meter(0.5))
+        shown = await page.until("readings", lambda shown: shown["meter_cents"] == 0.5)
+        for one, same in zip(shown["drops"], printed["drops"], strict=True):
+            assert number(one["give_or_take"]) == pytest.approx(same["standard_error_cents"], abs=0.0051)
+        assert page.view["undo"] == "meter good to 0.5 cents"
+
+    check()
+
+
 @in_the_loop
 async def test_readings_are_taken_away_and_undone_like_everything():
     page = visitor(None, None, asks.ReadList(LIST))
@@ -111,6 +127,9 @@ def test_a_drop_is_kept_used_at_once_and_known_to_the_command_line(tonegen):
         await page.until("readings", told(8))
         with pytest.raises(BadValue, match="comes with the program"):
             page.ask(asks.KeepDrop("demo-soft-cabinet"))
+        for name in ("../my-cabinet", "", "/tmp/x", "none"):
+            with pytest.raises(BadValue, match="save under"):
+                page.ask(asks.KeepDrop(name))
         page.ask(asks.KeepDrop(" my-cabinet "), asks.Strings((8,)), asks.Engage("A", 1.0))
         assert page.view["setting"]["drop"] == "my-cabinet"
         assert "my-cabinet" in [one["name"] for one in page.shown["choices"]["presets"]["drops"]]

@@ -90,6 +90,13 @@ def test_what_cannot_be_meant_is_one_line(running, aside, body, why):
     nothing_is_left(aside)
 
 
+def test_another_sample_rate(running):
+    _, content = asked(running, {**FOURTH, "sample_rate": 44_100})
+    with soundfile.SoundFile(io.BytesIO(content)) as file:
+        assert (file.samplerate, file.frames) == (44_100, 4 * 44_100)
+    assert asked(running, {**FOURTH, "sample_rate": 8})[0].status == 400
+
+
 def test_no_strings_no_file(running):
     with running.page() as visitor:
         visitor.ask("strings", strings=[])

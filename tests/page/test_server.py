@@ -132,6 +132,9 @@ def malformed(count):
         '{"do":"offset","string":5,"offset_cents":1e300}', '{"do":"grip","name":"' + "x" * 5000 + '"}',
         '{"do":"choose","instrument":"../../etc/passwd"}', '{"do":"choose","root":99}', "\x00", "NaN",
         '{"do":"scene","name":"../x"}', '{"do":"weigh","grip":"x","weight":-1}',
+        '{"do":"unread","at":-1}', '{"do":"compare","between":["../x","equal"]}', '{"do":"meter","cents":0}',
+        '{"do":"readlist","text":"string;cents"}', '{"do":"keepdrop","name":"../x"}',
+        '{"do":"stand","changes":["ZZ"]}', '{"do":"read","string":8,"unit":"cents","value":"nan"}',
         '{"do":"step","at":0}', '{"do":"send","where":"midi x"}', '{"do":"receiver","name":"../mpe"}',
         "[" * 20000, '{"do":"undo"' * 500, b"\xff\xfe\x00", b"", bytes(range(256)),
     ]  # fmt: skip

@@ -202,7 +202,7 @@ def test_the_strands_meet_when_the_browser_is_loud(opened):
 
 
 def test_the_strands_are_drawn_where_the_phase_is(opened):
-    """Whatever the rate and however many turns ago: the two lines cross a column within a pixel of the sine."""
+    """Whatever the rate, and however many turns ago: both cross a column within a pixel of the sine."""
     page = opened()
     columns = page.evaluate("""async () => {
       const { draw } = await import("/strands.js");

@@ -95,6 +95,9 @@ class Standing:
                 setting, words = metering.with_list(setting, self.rig, asked.text), "a list of readings"
             case asks.Unread():
                 setting, words = metering.without(setting, asked.at)
+            case asks.Meter():
+                setting = replace(setting, meter_cents=asked.cents)
+                words = f"meter good to {asked.cents:g} cents"
             case asks.Objective():
                 setting, words = replace(setting, objective=asked.name), f"least {asked.name}"
         return Done(setting, playing, words, gesture)

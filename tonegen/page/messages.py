@@ -252,6 +252,12 @@ class Unread(Asked, frozen=True):
     at: Annotated[int, Meta(ge=0)] | None = None
 
 
+class Meter(Asked, frozen=True):
+    """Say how good a reading of the meter is, in cents."""
+
+    cents: Annotated[float, Meta(gt=0, le=100)]
+
+
 class KeepDrop(Asked, frozen=True):
     """Keep the drop that the readings tell as the player's own profile, and use it."""
 
@@ -397,7 +403,7 @@ ASKED = (
     Engage | Release | Strings | Grip | Bar | Offset | Pure | Equal | Target | Targets | Keep | Choose
     | SaveGrip | ForgetGrip | Only | Split | Sound | Mute | Level | Device | Undo | Redo | Ping
     | Scene | Weigh | Pin | Objective | Temper | Along | TakeOffer | ThrowAway | Order | Step
-    | Compare | Stand | Read | ReadList | Unread | KeepDrop
+    | Compare | Stand | Read | ReadList | Unread | Meter | KeepDrop
     | Keys | Receiver | Send | Through | PutBack | Devices | Tapped
     | Ears | Train | GoOn | Forget | Pause | Hear | Answer | Taps | Move | Settle
     | Lesson | Demonstrate | Reply

@@ -6,6 +6,7 @@ thread whenever they change, and shown when it is done.
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from dataclasses import replace as replaced
 from pathlib import Path
 from typing import Final
 
@@ -13,7 +14,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from tonegen import presets
-from tonegen.dropfit import DropFit, NextReading, Outlier, PitchReading, fit_drop
+from tonegen.dropfit import METER_CENTS, DropFit, NextReading, Outlier, PitchReading, fit_drop
 from tonegen.errors import BadPreset, BadValue, TonegenError
 from tonegen.instrument import Drop
 from tonegen.page.latest import Latest
@@ -65,6 +66,7 @@ class Readings(Struct, tag="readings", frozen=True):
     next: tuple[NextView, ...] = ()
     scatter: str = ""
     words: str = ""
+    meter_cents: float = METER_CENTS
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,14 +75,15 @@ class _Told:
 
     rig: Rig
     typed: tuple[MeterReading, ...]
+    meter_cents: float
     readings: tuple[PitchReading, ...] = ()
     fit: DropFit | None = None
     fault: str = ""
 
-    def is_of(self, rig: Rig, typed: tuple[MeterReading, ...]) -> bool:
-        """Whether it holds for these readings on this rig."""
+    def is_of(self, setting: Setting, rig: Rig) -> bool:
+        """Whether it holds for the readings of this setting, on this rig."""
         same = self.rig.instrument == rig.instrument and self.rig.reference_hz == rig.reference_hz
-        return same and self.typed == typed
+        return same and self.typed == setting.readings and self.meter_cents == setting.meter_cents
 
 
 class Meter:
@@ -93,8 +96,8 @@ class Meter:
 
     def follow(self, setting: Setting, rig: Rig) -> None:
         """Take over a setting; readings that are others, or mean something else now, are fitted anew."""
-        if self._asked is None or not self._asked.is_of(rig, setting.readings):
-            self._asked = _Told(rig, setting.readings)
+        if self._asked is None or not self._asked.is_of(setting, rig):
+            self._asked = _Told(rig, setting.readings, setting.meter_cents)
             self._told.want(self._asked)
 
     def view(self) -> Readings:
@@ -186,15 +189,17 @@ def _tell(wanted: _Told) -> _Told:
         return wanted
     try:
         readings = tuple(_read(one, rig, at) for at, one in enumerate(typed))
-        return _Told(rig, typed, readings, fit_drop(rig.instrument, readings))
+        fit = fit_drop(rig.instrument, readings, wanted.meter_cents)
+        return replaced(wanted, readings=readings, fit=fit)
     except TonegenError as error:
-        return _Told(rig, typed, fault=str(error))
+        return replaced(wanted, fault=str(error))
 
 
 def _view(told: _Told) -> Readings:
     fit = told.fit
     if fit is None:
-        return Readings(tuple(_listed(one) for one in told.typed), words=told.fault)
+        listed = tuple(_listed(one) for one in told.typed)
+        return Readings(listed, words=told.fault, meter_cents=told.meter_cents)
     doubts = {slip.reading.place: _doubt(slip) for slip in fit.outliers}
     read_points = {each.point.string for each in fit.points}
     words = "" if fit.drops else (
@@ -214,6 +219,7 @@ def _view(told: _Told) -> Readings:
         tuple(_next(each, each.string in read_points) for each in fit.next_readings),
         f"The readings scatter by {fit.scatter_cents:.2f} cents" if fit.scatter_cents else "",
         words,
+        told.meter_cents,
     )
 
 

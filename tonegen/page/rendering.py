@@ -18,7 +18,6 @@ from tonegen.player import Player
 from tonegen.timbre import Tone
 
 LONGEST_SECONDS: Final = 600.0
-_SAMPLE_RATE: Final = 48_000
 
 
 class Render(Struct, forbid_unknown_fields=True, frozen=True):
@@ -27,6 +26,7 @@ class Render(Struct, forbid_unknown_fields=True, frozen=True):
     seconds: Annotated[float, Meta(ge=0.1, le=LONGEST_SECONDS)]
     kind: Literal["wav", "flac"]
     bits: Literal["16", "24", "float"] = "24"
+    sample_rate: Literal[44_100, 48_000, 88_200, 96_000, 192_000] = 48_000
 
 
 class Written(FileResponse):
@@ -54,7 +54,7 @@ def render(asked: Render, tones: Sequence[Tone], level_dbfs: float, folder: Path
 
     if not tones:
         raise BadValue("nothing would sound; touch the strings first")
-    player = Player(_SAMPLE_RATE, level_dbfs=level_dbfs, columns=FILE_COLUMNS)
+    player = Player(asked.sample_rate, level_dbfs=level_dbfs, columns=FILE_COLUMNS)
     player.set(tones)
     path = folder / f"tonegen.{asked.kind}"
     try:

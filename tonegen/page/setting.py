@@ -9,6 +9,7 @@ from typing import Final
 
 from msgspec import Struct
 
+from tonegen.dropfit import METER_CENTS
 from tonegen.pitch import REFERENCE_HZ
 from tonegen.player import QUIET_LEVEL_DBFS
 
@@ -47,6 +48,7 @@ class Setting(Struct, frozen=True):
 
     scene, weights, pins, objective : what tempering is asked; a scene of "" is the instrument's own grips,
     and a grip that has no weight has that of the scene
+    meter_cents : how good a reading of the meter is
     compared : two temperaments that are shown side by side; "" is the offsets as they are now
     """
 
@@ -64,6 +66,7 @@ class Setting(Struct, frozen=True):
     pins: tuple[MovedPoint, ...] = ()
     objective: str = "beats"
     readings: tuple[MeterReading, ...] = ()
+    meter_cents: float = METER_CENTS
     compared: tuple[str, str] | None = None
 
 

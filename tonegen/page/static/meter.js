@@ -17,6 +17,7 @@ const unit = make("select", { id: "read-unit", "aria-label": "Unit", onchange: (
 const against = make("input", { type: "text", id: "read-against", placeholder: "E4", autocomplete: "off", maxlength: 20 });
 const ratio = make("input", { type: "text", id: "read-ratio", placeholder: "1:1", autocomplete: "off", maxlength: 12 });
 const side = make("select", { id: "read-side" }, make("option", { value: "" }, "wide, or string higher"), make("option", { value: "-" }, "narrow, or string lower"));
+const good = make("input", { type: "number", id: "meter-cents", min: 0.01, max: 100, step: "any", onchange: () => { if (good.checkValidity()) ask("meter", { cents: Number(good.value) }); } });
 const counting = make("div", { class: "fields counting", hidden: true },
   make("label", {}, "Counted against", against), make("label", {}, "Stands for", ratio), make("label", {}, "The interval is", side));
 
@@ -32,7 +33,7 @@ const form = make("form", { class: "read", onsubmit: (event) => {
   make("div", { class: "where-read" }, make("label", {}, "String", string), make("p", {}, engaged)),
   make("div", { class: "shows" }, make("label", { for: "read-value" }, "The meter shows"), value, unit,
     make("button", { type: "submit", class: "primary" }, "Note it")),
-  counting);
+  counting, make("label", { class: "good" }, "The meter is good to", good, "cents"));
 
 const says = make("p", { class: "hint", id: "read-says", role: "status" });
 const next = make("div", { class: "next" });
@@ -87,6 +88,7 @@ const table = () => {
 };
 
 const show = () => {
+  if (document.activeElement !== good) good.value = told.meter_cents;
   say(says, told.words);
   refill(drops, ...(told.drops.length ? [make("h3", {}, "Cents that each string sags, and the standard error"), table()] : []),
     ...(told.scatter ? [make("p", { class: "hint" }, `${told.scatter}.`)] : []),

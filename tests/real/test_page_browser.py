@@ -12,6 +12,20 @@ from tonegen import presets
 from tonegen.sounding import sound, tones_of_grip
 
 PICTURES = Path(__file__).parents[1] / "pictures"
+READINGS = """string,changes,cents
+8,,3.0
+8,,3.1
+8,A,10.8
+8,A,0.8
+8,A,0.7
+8,A,0.9
+8,B,1.9
+8,A+B,-0.4
+6,,-11.0
+6,A,-12.2
+5,,1.0
+5,B,0.2
+"""
 RECORD = """
 addEventListener("loudspeaker", async ({ detail: { context, node } }) => {
   const code = `registerProcessor("recorder", class extends AudioWorkletProcessor {
@@ -304,9 +318,7 @@ def test_anyone_can_use_it(opened, width, theme):
             page.click("#file summary")
         if part == "drop":
             page.click("#readings summary")
-            page.fill(
-                "#read-lines", "string,changes,cents\n8,,3\n8,,3.1\n8,A,10.8\n8,A,0.8\n8,A,0.7\n8,A,0.9"
-            )
+            page.fill("#read-lines", READINGS)
             page.click("#read-many")
             page.wait_for_selector(".doubt", state="attached")
             page.select_option("#read-unit", "beats")
@@ -395,6 +407,14 @@ def test_pictures_for_the_readme(opened):
     page.click(".caution button")
     page.wait_for_selector("[data-pair='4-3']")
     page.screenshot(path=PICTURES / "page-wide.png")
+    page.click("nav [data-part=drop]")
+    page.click("#readings summary")
+    page.fill("#read-lines", READINGS)
+    page.click("#read-many")
+    page.click("#readings summary")
+    page.wait_for_selector(".sag")
+    page.click("tr[data-string='8'] .note")
+    page.screenshot(path=PICTURES / "page-drop.png")
     page.click("nav [data-part=temper]")
     page.select_option("#scene", "e9-dance-band")
     page.wait_for_selector("[data-wanted='B major E 4-5-7'][aria-pressed=true]")
@@ -411,5 +431,5 @@ def test_pictures_for_the_readme(opened):
     phone.click(".caution button")
     phone.screenshot(path=PICTURES / "page-phone.png")
     assert {file.name for file in PICTURES.glob("page-*.png")} >= {
-        "page-wide.png", "page-temper.png", "page-order.png", "page-phone.png",
+        "page-wide.png", "page-drop.png", "page-temper.png", "page-order.png", "page-phone.png",
     }  # fmt: skip

@@ -79,6 +79,8 @@ def test_a_file_of_readings_is_noted_and_its_slip_is_named(opened, running, tmp_
     readings(page, 7)
     [doubt] = page.locator(".doubt").all_inner_texts()
     assert doubt.startswith("does not fit: the others say +0.8")
+    said = page.locator(".doubted").all_inner_texts()
+    assert said == [f"string 8 with A, 10.8 cents: {doubt}"]  # also above, where it cannot be scrolled away
     assert page.locator("li:has(.doubt) .typed").inner_text() == "10.8 cents"
     assert drop(page) == ["−2.25", "−1.15"]  # A and B
     other.wait_for_selector(".taken li >> nth=6", state="attached")

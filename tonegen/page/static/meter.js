@@ -62,7 +62,7 @@ const many = make("details", {}, make("summary", {}, "A whole list"), make("div"
     make("label", { for: "read-file", class: "hidden" }, "A CSV file"), file)));
 
 byId("readings").append(make("h2", {}, "Drop, from a meter"),
-  make("p", { class: "hint" }, "Read a string open, and again with changes that do not move it. Turn no key meanwhile."),
+  make("p", { class: "hint" }, "Read a string open, and again with changes that do not move it. Turn no tuning key meanwhile."),
   form, says, drops, keep, next, heading, list, make("div", { class: "buttons" }, all), many);
 
 const showWhere = () => {
@@ -91,6 +91,8 @@ const show = () => {
   if (document.activeElement !== good) good.value = told.meter_cents;
   say(says, told.words);
   refill(drops, ...(told.drops.length ? [make("h3", {}, "Cents that each string sags, and the standard error"), table()] : []),
+    ...told.readings.filter((one) => one.doubt).slice(0, 3).map((one) =>
+      make("p", { class: "to-know doubted" }, `${one.where}, ${one.read}: ${one.doubt}`)),
     ...(told.scatter ? [make("p", { class: "hint" }, `${told.scatter}.`)] : []),
     ...(told.undecided.length ? [make("p", { class: "to-know" }, `Not decided yet: ${told.undecided.join("; ")}`)] : []));
   keep.hidden = !told.drops.length;

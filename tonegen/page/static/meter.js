@@ -4,7 +4,7 @@ import { ask, hear, tell } from "./wire.js";
 import { byId, make, refill, say } from "./parts.js";
 import { choose, chosen } from "./string.js";
 
-const MOST_CHARACTERS = 60000;
+const MOST_BYTES = 60000;  // of a message; a longer one would end the connection
 let view = null;
 let told = null;
 let columns = [];
@@ -48,7 +48,7 @@ const heading = make("h3");
 const all = make("button", { id: "unread-all", onclick: () => ask("unread", { at: null }) }, "Take all away");
 
 const take = (text) => {
-  if (text.length > MOST_CHARACTERS) tell("fault", { text: "That list is longer than sixty thousand characters; give it in parts." });
+  if (new Blob([JSON.stringify(text)]).size > MOST_BYTES) tell("fault", { text: "That list is larger than 60 kB; give it in parts." });
   else if (text.trim()) ask("readlist", { text });
 };
 const lines = make("textarea", { id: "read-lines", rows: 5, spellcheck: "false", placeholder: "string,changes,cents\n8,,3.0\n8,A,0.8" });

@@ -76,6 +76,14 @@ def test_the_order_is_gone_through_and_a_step_is_heard(opened):
     assert page.evaluate("document.activeElement.getAttribute('aria-current')") == "step"
 
 
+def test_a_count_is_typed(opened):
+    page = opened()
+    tab_to(page, "#count-beats")
+    page.keyboard.type("7")
+    press(page, "#count-done")
+    page.wait_for_selector(".counted:has-text('0.70 beats a second, 7 in 10 s: if wide, +')")
+
+
 def test_a_file_is_written(opened):
     page = opened()
     press(page, "#file summary")

@@ -19,7 +19,7 @@ from tonegen.order import Order
 from tonegen.page import messages as asks
 from tonegen.page import ordering, tempering
 from tonegen.page.comparing import Comparison
-from tonegen.page.counting import count_of
+from tonegen.page.counting import count_of, count_of_rate
 from tonegen.page.doing import Done, Standing
 from tonegen.page.keeping import Kept
 from tonegen.page.metering import Meter
@@ -152,6 +152,11 @@ class Engine:
             self._work(self._show_devices())
         elif isinstance(asked, asks.Tapped):
             self._work(self._count(asked))
+        elif isinstance(asked, asks.Counted):
+            interval = self._standing().interval(asked.low, asked.high)
+            counted = f"{asked.beats:g} in {asked.seconds:g} s"
+            rate = asked.beats / asked.seconds
+            self._post("count", count_of_rate(asked.low, asked.high, interval, rate, counted))
         elif isinstance(asked, asks.Temper | asks.Along | asks.ThrowAway):
             self._temper(asked)
         elif isinstance(asked, asks.Order | asks.Step):

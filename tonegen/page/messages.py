@@ -157,6 +157,15 @@ class Tapped(Asked, frozen=True):
     times_ms: Annotated[tuple[float, ...], Meta(max_length=400)]
 
 
+class Counted(Asked, frozen=True):
+    """Beats of a pair that were counted for so many seconds."""
+
+    low: StringNumber
+    high: StringNumber
+    beats: Annotated[float, Meta(gt=0, le=10_000)]
+    seconds: Annotated[float, Meta(gt=0, le=3600)]
+
+
 class Undo(Asked, frozen=True):
     """Take back the last step."""
 
@@ -404,7 +413,7 @@ ASKED = (
     | SaveGrip | ForgetGrip | Only | Split | Sound | Mute | Level | Device | Undo | Redo | Ping
     | Scene | Weigh | Pin | Objective | Temper | Along | TakeOffer | ThrowAway | Order | Step
     | Compare | Stand | Read | ReadList | Unread | Meter | KeepDrop
-    | Keys | Receiver | Send | Through | PutBack | Devices | Tapped
+    | Keys | Receiver | Send | Through | PutBack | Devices | Tapped | Counted
     | Ears | Train | GoOn | Forget | Pause | Hear | Answer | Taps | Move | Settle
     | Lesson | Demonstrate | Reply
 )  # fmt: skip

@@ -398,6 +398,23 @@ def test_large_type_and_print_keep_the_chart(opened):
     assert page.locator("tr[data-string='5'] .stop.has .hz").first.is_visible()
 
 
+def test_large_type_fits_a_phone(opened):
+    page = opened(360, 780)
+    page.evaluate("document.getElementById('rig-box').open = true")
+    page.click("[data-look=size]")
+    assert page.evaluate("getComputedStyle(document.documentElement).fontSize") == "24px"
+    for part in PARTS:
+        page.click(f"nav [data-part={part}]")
+        if part == "drop":
+            page.click("#readings summary")
+            page.fill("#read-lines", READINGS)
+            page.click("#read-many")
+            page.wait_for_selector(".doubt", state="attached")
+        if part == "keys":
+            page.wait_for_selector("#send")
+        assert (part, page.evaluate("document.documentElement.scrollWidth")) == (part, 360)
+
+
 def test_pictures_for_the_readme(opened):
     PICTURES.mkdir(exist_ok=True)
     page = opened(1440, 900)

@@ -125,18 +125,21 @@ class _Renderer:
 
     async def answer(self, request: Request) -> Response:
         engine: Engine = request.app.state.engine
+        try:
+            asked = msgspec.json.decode(await _small_body(request), type=Render)
+        except (BadValue, msgspec.MsgspecError, ClientDisconnect) as error:
+            return _refusal(str(error))
         if self._writing.locked():
             return _refusal("a file is being written already; try again when it is done")
         async with self._writing:
             folder = TemporaryDirectory(prefix="tonegen-")
             try:
-                asked = msgspec.json.decode(await _small_body(request), type=Render)
-                tones, level_dbfs = engine.present_sound()
-                path = await asyncio.to_thread(render, asked, tones, level_dbfs, Path(folder.name))
-            except BaseException as error:
+                path = await asyncio.to_thread(render, asked, *engine.present_sound(), Path(folder.name))
+            except TonegenError as error:
                 folder.cleanup()
-                if isinstance(error, TonegenError | msgspec.MsgspecError | ClientDisconnect):
-                    return _refusal(str(error))
+                return _refusal(str(error))
+            except BaseException:  # the program ends
+                folder.cleanup()
                 raise
         return Written(folder, path, _HEADERS)
 

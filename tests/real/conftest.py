@@ -11,7 +11,7 @@ from tests.page.chromium import CHROMIUM, FLAGS
 from tests.page.running import RunningPage
 
 # What Chromium notes of a program that was ended, or that refused a file: the page says both to its reader.
-ANSWERED = ("CONNECTION_REFUSED", "400 (Bad Request)")
+ANSWERED = ("net::ERR_CONNECTION_", "400 (Bad Request)")
 
 
 @pytest.fixture(scope="session")

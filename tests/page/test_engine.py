@@ -39,6 +39,13 @@ def test_pedals_down_shows_what_the_command_line_prints(tonegen):
 
 
 @in_the_loop
+def test_the_last_string_can_be_let_go():
+    page = visitor(None, None, asks.Sound(True), asks.Strings((5,)), asks.Strings(()))
+    assert page.view["playing"]["strings"] == []
+    assert page.ask(asks.Strings((5,)))["strings"][4]["in_grip"]
+
+
+@in_the_loop
 def test_a_half_stop_sounds_half_way_and_says_so():
     """DD lowers string 2 by a whole tone and passes D4 at its measured half-stop."""
     page = visitor(None, None, asks.Strings((2,)), asks.Engage("DD", 0.5))

@@ -11,7 +11,7 @@ OWN, TABLET = f"127.0.0.1:{PORT}", f"192.0.2.7:{PORT}"
 TOKEN = "a-token-of-this-run"
 
 
-def answer(guard, kind, headers, query=""):
+def answer(guard, kind, headers, query="", method="GET"):
     """What comes back: the status of a page, or the code with which a WebSocket is closed."""
     sent = []
 
@@ -20,7 +20,7 @@ def answer(guard, kind, headers, query=""):
 
     guard._app = app
     scope = {
-        "type": kind, "method": "GET", "path": "/", "query_string": query.encode(), "scheme": "http",
+        "type": kind, "method": method, "path": "/", "query_string": query.encode(), "scheme": "http",
         "server": ("127.0.0.1", PORT), "root_path": "",
         "headers": [(name.encode(), value.encode()) for name, value in headers],
     }  # fmt: skip
@@ -66,6 +66,13 @@ def passes(*asked, **guarded):
 )
 def test_only_its_own_pages_are_let_in(kind, headers, let_in):
     assert passes(kind, headers) is let_in
+
+
+def test_who_asks_for_work_must_say_where_he_comes_from():
+    guard = Guard(None, PORT)
+    assert answer(guard, "http", [("host", OWN)], method="POST")["status"] == 403
+    assert answer(guard, "http", [("host", OWN), ("origin", "null")], method="POST")["status"] == 403
+    assert answer(guard, "http", [("host", OWN), ("origin", f"http://{OWN}")], method="POST").get("passed")
 
 
 def test_what_is_refused_is_told_why_and_never_passed_on():

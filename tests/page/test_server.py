@@ -70,7 +70,8 @@ def test_no_other_path_reaches_a_file(running, path):
 
 
 def test_pages_are_only_read(running):
-    assert get(running, "/", method="POST")[0].status == 405
+    assert get(running, "/", method="POST")[0].status == 403
+    assert get(running, "/", method="POST", Origin=f"http://{running.host}")[0].status == 405
 
 
 def test_a_wrong_host_and_a_foreign_origin_are_refused(running):
@@ -102,7 +103,8 @@ def test_answers_are_a_table_for_pages_of_its_own_alone(running):
     assert response.headers["content-type"].startswith("text/csv")
     assert response.headers["cache-control"] == "no-store"
     assert response.headers["content-disposition"] == 'attachment; filename="answers.csv"'
-    assert get(running, "/answers.csv", method="POST")[0].status == 405
+    own = {"Origin": f"http://{running.host}"}
+    assert get(running, "/answers.csv", method="POST", **own)[0].status == 405
     for strange in ({"Host": "elsewhere.example"}, {"Origin": "http://elsewhere.example"}):
         response, body = get(running, "/answers.csv", **strange)
         assert (response.status, b"Ada" in body) == (403, False)
@@ -131,6 +133,9 @@ def malformed(count):
         '{"do":"offset","string":5,"offset_cents":1e300}', '{"do":"grip","name":"' + "x" * 5000 + '"}',
         '{"do":"choose","instrument":"../../etc/passwd"}', '{"do":"choose","root":99}', "\x00", "NaN",
         '{"do":"scene","name":"../x"}', '{"do":"weigh","grip":"x","weight":-1}',
+        '{"do":"unread","at":-1}', '{"do":"compare","between":["../x","equal"]}', '{"do":"meter","cents":0}',
+        '{"do":"readlist","text":"string;cents"}', '{"do":"keepdrop","name":"../x"}',
+        '{"do":"stand","changes":["ZZ"]}', '{"do":"read","string":8,"unit":"cents","value":"nan"}',
         '{"do":"step","at":0}', '{"do":"send","where":"midi x"}', '{"do":"receiver","name":"../mpe"}',
         "[" * 20000, '{"do":"undo"' * 500, b"\xff\xfe\x00", b"", bytes(range(256)),
     ]  # fmt: skip

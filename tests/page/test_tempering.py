@@ -180,6 +180,24 @@ async def test_taps_along_with_a_beat_say_how_far_from_pure_it_is():
     assert "at least three" in (await page.until("fault"))["text"]
 
 
+def test_beats_that_were_counted_say_what_the_command_line_says(tonegen):
+    line = "tonegen count --beats 7 --seconds 10 --low E3 --ratio 2:1 --json"
+    printed = tonegen(line).json
+
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, asks.Strings((4, 8)), asks.Counted(8, 4, 7.0, 10.0))
+        count = page.shown["count"]
+        assert (count["rate"], count["surely"]) == ("0.70 beats a second", "7 in 10 s")
+        for side in ("wide", "narrow"):
+            cents = f"{printed[f'if_{side}']['cents_from_just']:+.2f}".replace("-", "−")
+            assert count[side] == f"if {side}, {cents} cents from pure"
+        with pytest.raises(BadValue, match="do not sound together"):
+            page.ask(asks.Counted(8, 3, 7.0, 10.0))
+
+    check()
+
+
 @in_the_loop
 async def test_kept_tempering_is_found_again():
     saved = []

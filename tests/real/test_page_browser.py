@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 from axe_playwright_python.sync_playwright import Axe
 
 from tests.measure import beat_of, splash_db
@@ -11,6 +12,20 @@ from tonegen import presets
 from tonegen.sounding import sound, tones_of_grip
 
 PICTURES = Path(__file__).parents[1] / "pictures"
+READINGS = """string,changes,cents
+8,,3.0
+8,,3.1
+8,A,10.8
+8,A,0.8
+8,A,0.7
+8,A,0.9
+8,B,1.9
+8,A+B,-0.4
+6,,-11.0
+6,A,-12.2
+5,,1.0
+5,B,0.2
+"""
 RECORD = """
 addEventListener("loudspeaker", async ({ detail: { context, node } }) => {
   const code = `registerProcessor("recorder", class extends AudioWorkletProcessor {
@@ -116,6 +131,29 @@ def test_an_offset_is_dragged_and_the_recorded_beat_is_the_one_shown(opened):
     page.wait_for_selector("[data-pair='6-5'] .rate:has-text('pure')")
 
 
+def test_what_sounds_is_kept_as_a_file(opened, tmp_path):
+    page = opened()
+    page.click("[data-grip='E major 4-5-6']")
+    page.click("[data-pair='5-4']")
+    page.wait_for_selector("[data-pair='5-4'][aria-pressed=true]")
+    page.click("#file summary")
+    page.fill("#file-seconds", "6")
+    with page.expect_download() as loading:
+        page.click("#file-write")
+    page.wait_for_selector("#file output:has-text('written')")
+    assert loading.value.suggested_filename == "tonegen.flac"
+    loading.value.save_as(tmp_path / "kept.flac")
+    sound, sample_rate = soundfile.read(tmp_path / "kept.flac")
+    shown = abs(expected((4, 5, 6), [])[5, 4])
+    assert beat_of(sound[sample_rate // 2 :, 0], sample_rate, 987.8) == pytest.approx(shown, abs=0.03)
+
+    for number in (4, 5, 6):
+        page.click(f"tr[data-string='{number}'] .pick")
+    page.wait_for_selector("[data-in=true]", state="detached")
+    page.click("#file-write")
+    page.wait_for_selector("#fault:has-text('nothing would sound')")
+
+
 def test_a_tablet_in_the_network_is_heard_without_worklets(opened):
     """Browsers give them only to pages of their own machine; block after block then starts where one ends."""
     page = opened(bypass_csp=True, before="delete BaseAudioContext.prototype.audioWorklet;")
@@ -175,6 +213,31 @@ def test_the_strands_meet_when_the_browser_is_loud(opened):
 
     assert abs(np.arctan2(sine, cosine)) / (2 * np.pi) < 0.02  # turns between picture and sound
     assert np.corrcoef(loud**2, np.cos(angle))[0, 1] > 0.97
+
+
+def test_the_strands_are_drawn_where_the_phase_is(opened):
+    """Whatever the rate, and however many turns ago: both cross a column within a pixel of the sine."""
+    page = opened()
+    columns = page.evaluate("""async () => {
+      const { draw } = await import("/strands.js");
+      const canvas = document.body.appendChild(document.createElement("canvas"));
+      canvas.style.cssText = "position: fixed; width: 400px; height: 60px";
+      const seen = [];
+      for (const rate of [1.7, -1.7, 3.3, -12.9, 0.3]) for (const turns of [0, 0.25, 1.3, -7.9, 1234.4]) {
+        draw(canvas, turns, rate, { rough: false, quiet: false });
+        const { data } = canvas.getContext("2d").getImageData(0, 0, 400, 60);
+        for (const x of [10, 50, 200, 390]) {
+          seen.push([rate, turns, x, [...Array(60).keys()].filter((y) => data[4 * (400 * y + x) + 3] > 100)]);
+        }
+      }
+      return seen;
+    }""")
+    assert len(columns) == 100
+    for rate, turns, x, rows in columns:
+        phase = turns + rate * 5 / 400 * (x + 0.5 - 0.3 * 400)  # five seconds across, now at three tenths
+        for side in (1, -1):
+            wanted = 30 + side * 0.36 * 60 * np.sin(np.pi * phase)
+            assert np.abs(np.array(rows) + 0.5 - wanted).min() < 1
 
 
 def test_two_pages_agree_and_a_reload_finds_the_same(opened):
@@ -239,7 +302,7 @@ def test_by_keyboard_alone(opened):
     page.wait_for_selector("#mute[aria-pressed=true]")
 
 
-PARTS = ["play", "temper", "order", "keys"]
+PARTS = ["play", "drop", "temper", "order", "keys"]
 
 
 @pytest.mark.parametrize("width", [1440, 360])
@@ -251,10 +314,21 @@ def test_anyone_can_use_it(opened, width, theme):
     page.evaluate("document.getElementById('rig-box').open = true")
     for part in PARTS:
         page.click(f"nav [data-part={part}]")
+        if part == "play":
+            page.click("#file summary")
+        if part == "drop":
+            page.click("#readings summary")
+            page.fill("#read-lines", READINGS)
+            page.click("#read-many")
+            page.wait_for_selector(".doubt", state="attached")
+            page.select_option("#read-unit", "beats")
         if part == "temper":
             page.select_option("#scene", "e9-dance-band")
             page.click("#run")
             page.wait_for_selector("#take")
+            page.click("#compare-begin")
+            page.wait_for_selector("#compare table")
+            page.click("#compare summary")
         if part == "order":
             page.click("#make-plan")
             page.wait_for_selector(".step")
@@ -324,6 +398,23 @@ def test_large_type_and_print_keep_the_chart(opened):
     assert page.locator("tr[data-string='5'] .stop.has .hz").first.is_visible()
 
 
+def test_large_type_fits_a_phone(opened):
+    page = opened(360, 780)
+    page.evaluate("document.getElementById('rig-box').open = true")
+    page.click("[data-look=size]")
+    assert page.evaluate("getComputedStyle(document.documentElement).fontSize") == "24px"
+    for part in PARTS:
+        page.click(f"nav [data-part={part}]")
+        if part == "drop":
+            page.click("#readings summary")
+            page.fill("#read-lines", READINGS)
+            page.click("#read-many")
+            page.wait_for_selector(".doubt", state="attached")
+        if part == "keys":
+            page.wait_for_selector("#send")
+        assert (part, page.evaluate("document.documentElement.scrollWidth")) == (part, 360)
+
+
 def test_pictures_for_the_readme(opened):
     PICTURES.mkdir(exist_ok=True)
     page = opened(1440, 900)
@@ -333,6 +424,14 @@ def test_pictures_for_the_readme(opened):
     page.click(".caution button")
     page.wait_for_selector("[data-pair='4-3']")
     page.screenshot(path=PICTURES / "page-wide.png")
+    page.click("nav [data-part=drop]")
+    page.click("#readings summary")
+    page.fill("#read-lines", READINGS)
+    page.click("#read-many")
+    page.click("#readings summary")
+    page.wait_for_selector(".sag")
+    page.click("tr[data-string='8'] .note")
+    page.screenshot(path=PICTURES / "page-drop.png")
     page.click("nav [data-part=temper]")
     page.select_option("#scene", "e9-dance-band")
     page.wait_for_selector("[data-wanted='B major E 4-5-7'][aria-pressed=true]")
@@ -349,5 +448,5 @@ def test_pictures_for_the_readme(opened):
     phone.click(".caution button")
     phone.screenshot(path=PICTURES / "page-phone.png")
     assert {file.name for file in PICTURES.glob("page-*.png")} >= {
-        "page-wide.png", "page-temper.png", "page-order.png", "page-phone.png",
+        "page-wide.png", "page-drop.png", "page-temper.png", "page-order.png", "page-phone.png",
     }  # fmt: skip

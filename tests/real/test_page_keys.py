@@ -1,6 +1,8 @@
 """The keyboards from the page, in Chromium: what arrives at a JACK port, byte by byte, and what undoes it."""
 
 import queue
+import socket
+import struct
 
 import jack
 import pytest
@@ -106,26 +108,43 @@ def test_a_port_that_drops_is_shown_and_tuned_again_when_it_is_back(page, sound_
     back.close()
 
 
+class Keyboard:
+    """A keyboard on a JACK port, whose keys the test presses."""
+
+    def __init__(self, sound_server):
+        self.client = jack.Client("keyboard", servername=sound_server.name, no_start_server=True)
+        out = self.client.midi_outports.register("out")
+        self._pressed = queue.Queue()
+
+        def process(_):
+            out.clear_buffer()
+            while not self._pressed.empty():
+                out.write_midi_event(0, self._pressed.get())
+
+        self.client.set_process_callback(process)
+        self.client.activate()
+
+    def send(self, *message):
+        self._pressed.put(bytes(message))
+
+    def close(self):
+        self.client.deactivate()
+        self.client.close()
+
+
+def choose_input(page):
+    page.wait_for_selector("#in option:has-text('keyboard')", state="attached")
+    page.select_option("#in", page.locator("#in option:has-text('keyboard')").get_attribute("value"))
+
+
 def test_notes_pass_through_retuned(page, sound_server):
-    synthesizer = Synthesizer(sound_server)
-    player = jack.Client("keyboard", servername=sound_server.name, no_start_server=True)
-    out = player.midi_outports.register("out")
-    pressed = queue.Queue()
-
-    def process(_):
-        out.clear_buffer()
-        while not pressed.empty():
-            out.write_midi_event(0, pressed.get())
-
-    player.set_process_callback(process)
-    player.activate()
+    synthesizer, keyboard = Synthesizer(sound_server), Keyboard(sound_server)
     page.select_option("[aria-label='My targets']", "five-limit-just", force=True)
     page.click("nav [data-part=keys]")
     page.click("#ports")
     page.wait_for_selector("#out option:has-text('synthesizer')", state="attached")
-    page.wait_for_selector("#in option:has-text('keyboard')", state="attached")
     page.select_option("#out", page.locator("#out option:has-text('synthesizer')").get_attribute("value"))
-    page.select_option("#in", page.locator("#in option:has-text('keyboard')").get_attribute("value"))
+    choose_input(page)
     page.click("#send")
     page.wait_for_selector(".status[data-status=sent]")
     made = wanted("twelve-channel-bend")
@@ -133,11 +152,37 @@ def test_notes_pass_through_retuned(page, sound_server):
     page.click("#through")
     page.wait_for_selector(".status:has-text('pass through from')")
 
-    pressed.put(bytes((0x90, 64, 100)))  # E4 on channel 1
+    keyboard.send(0x90, 64, 100)  # E4 on channel 1
     notes = (message for message in iter(lambda: synthesizer.messages.get(timeout=20), None))
     note = next(message for message in notes if message[0] & 0xF0 == 0x90)
     assert note[1:] == bytes((64, 100))
     assert note[0] & 0x0F == made.receiver.channels[64 % 12] - 1  # each pitch class has a channel of its own
-    player.deactivate()
-    player.close()
+    keyboard.close()
     synthesizer.close()
+
+
+def test_each_note_goes_to_an_osc_receiver_with_its_frequency(page, sound_server):
+    """The bytes of OSC 1.0: strings in fours, big-endian int32 and float32."""
+    keyboard = Keyboard(sound_server)
+    page.select_option("[aria-label='My targets']", "five-limit-just", force=True)
+    page.click("nav [data-part=keys]")
+    page.select_option("#receiver", "osc-per-note")
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as receiver:
+        receiver.bind(("127.0.0.1", 0))
+        receiver.settimeout(20)
+        page.fill("#osc", f"127.0.0.1:{receiver.getsockname()[1]}")
+        page.click("#ports")
+        choose_input(page)
+        page.click("#send")
+        page.wait_for_selector(".status[data-status=sent]")
+        page.click("#through")
+        page.wait_for_selector(".status:has-text('pass through from')")
+        keyboard.send(0x90, 68, 100)
+        keyboard.send(0x80, 68, 0)
+        on, off = receiver.recv(1000), receiver.recv(1000)
+    key, hz, velocity = struct.unpack(">iff", on[-12:])
+    assert on[:-12] == b"/note/on\0\0\0\0,iff\0\0\0\0"
+    assert (key, velocity) == (68, pytest.approx(100 / 127))
+    assert hz == pytest.approx(329.62756 * 5 / 4, abs=1e-3)  # G# is a pure third above E4
+    assert off == b"/note/off\0\0\0,i\0\0" + struct.pack(">i", 68)
+    keyboard.close()

@@ -84,6 +84,11 @@ class Plan:
         return self.set_up + self.tuning
 
     @property
+    def per_class(self) -> bool:
+        """Whether the receiver has an offset for each pitch class, rather than for each key."""
+        return _per_class(self.receiver)
+
+    @property
     def left_cents(self) -> NDArray[np.float64]:
         """Wanted minus sent, of each key."""
         return self.scale.key_cents - self.sent_cents

@@ -1,4 +1,4 @@
-"""Beats that a listener taps along with, from a page, and what they say of the interval."""
+"""Beats that a listener counts or taps along with, from a page, and what they say of the interval."""
 
 from collections.abc import Sequence
 
@@ -10,7 +10,7 @@ from tonegen.sounding import SoundingInterval
 
 
 class Count(Struct, tag="count", frozen=True):
-    """What was tapped, and the two places where such a beat can be: a count does not tell the side."""
+    """What was counted, and the two places where such a beat can be: a count does not tell the side."""
 
     low: int
     high: int
@@ -25,12 +25,20 @@ def count_of(low: int, high: int, interval: SoundingInterval, times_ms: Sequence
     from tonegen.ear.taps import tapped_rate
 
     tapped = tapped_rate([at / 1000 for at in times_ms])
-    wide, narrow = readings_of_count(tapped.value, interval.low.hz, interval.ratio)
+    surely = f"surely {tapped.low:.2f} to {tapped.high:.2f}"
+    return count_of_rate(low, high, interval, tapped.value, surely)
+
+
+def count_of_rate(
+    low: int, high: int, interval: SoundingInterval, beats_per_second: float, surely: str
+) -> Count:
+    """What a beat of this rate says of an interval."""
+    wide, narrow = readings_of_count(beats_per_second, interval.low.hz, interval.ratio)
     return Count(
         low,
         high,
-        f"{tapped.value:.2f} beats a second",
-        f"surely {tapped.low:.2f} to {tapped.high:.2f}",
+        f"{beats_per_second:.2f} beats a second",
+        surely,
         f"if wide, {signed(wide.cents_from_just)} cents from pure",
         f"if narrow, {signed(narrow.cents_from_just)} cents from pure",
     )

@@ -7,10 +7,10 @@ from msgspec.structs import replace
 from tonegen import presets
 from tonegen.errors import BadPreset, BadValue
 from tonegen.instrument import TuningPoint
+from tonegen.page import comparing, metering, tempering
 from tonegen.page import messages as asks
-from tonegen.page import tempering
 from tonegen.page.rig import Rig, read_presets_again, rig_of, with_moved
-from tonegen.page.setting import MovedPoint, Playing, SavedGrip, Setting
+from tonegen.page.setting import MeterReading, MovedPoint, Playing, SavedGrip, Setting
 from tonegen.page.view import LEAST_OFFSET_CENTS, MOST_OFFSET_CENTS, pair_name, signed
 from tonegen.player import checked_level_dbfs
 from tonegen.scene import checked_point
@@ -82,6 +82,22 @@ class Standing:
                 setting, words = replace(setting, weights=weights), f"{asked.grip} weighs {asked.weight:g}"
             case asks.Pin():
                 setting, words = self._with_pin(asked)
+            case asks.Compare():
+                setting, words = self._with_comparison(asked.between)
+            case asks.Stand():
+                travels = dict(self.rig.instrument.state(asked.changes).travels)
+                playing = replace(playing, travels=travels)
+            case asks.Read():
+                read = self._read(asked)
+                setting = metering.with_reading(setting, self.rig, read)
+                words = f"read {metering.in_words(read)}"
+            case asks.ReadList():
+                setting, words = metering.with_list(setting, self.rig, asked.text), "a list of readings"
+            case asks.Unread():
+                setting, words = metering.without(setting, asked.at)
+            case asks.Meter():
+                setting = replace(setting, meter_cents=asked.cents)
+                words = f"meter good to {asked.cents:g} cents"
             case asks.Objective():
                 setting, words = replace(setting, objective=asked.name), f"least {asked.name}"
         return Done(setting, playing, words, gesture)
@@ -169,6 +185,22 @@ class Standing:
         tempering.scene_of(setting, self.rig)
         return setting
 
+    def _with_comparison(self, between: tuple[str, str] | None) -> tuple[Setting, str]:
+        setting = replace(self.setting, compared=between)
+        if between is None:
+            return setting, "comparison put away"
+        comparing.compare(setting, self.rig)  # says so where one of them does not fit
+        return setting, f"{' and '.join(name or comparing.NOW for name in between)} compared"
+
+    def _read(self, asked: asks.Read) -> MeterReading:
+        """What the meter shows with the changes as they stand. Raises BadValue when one is half-way."""
+        state = self.rig.state(self.playing.travels)
+        for name, travel in state.travels.items():
+            if 0 < travel < 1:
+                raise BadValue(f"{name} is half-way; a reading is taken at its stop or at rest")
+        changes = tuple(name for name, travel in state.travels.items() if travel)
+        return MeterReading(asked.string, changes, asked.unit, asked.value, asked.against, asked.ratio)
+
     def _with_pin(self, asked: asks.Pin) -> tuple[Setting, str]:
         """Hold a point at the offset that it has; one that is held is let go."""
         setting, rig = self.setting, self.rig
@@ -200,7 +232,9 @@ def _chosen(setting: Setting, asked: asks.Choose) -> tuple[Setting, str]:
         chosen = replace(chosen, root=None if asked.root < 0 else asked.root)
         words = words or "root"
     if chosen.instrument != setting.instrument:
-        chosen = replace(chosen, moved=(), grips=(), root=None, scene="", weights={}, pins=())
+        chosen = replace(
+            chosen, moved=(), grips=(), root=None, scene="", weights={}, pins=(), readings=(), compared=None
+        )
         chosen = _fitting(chosen, "drop", "none") if asked.drop is None else chosen
         chosen = _fitting(chosen, "temperament", "equal") if asked.temperament is None else chosen
     elif chosen.temperament != setting.temperament:

@@ -6,7 +6,6 @@ Everything here runs in the event loop; what takes long is worked out in a threa
 import asyncio
 from collections.abc import Callable, Coroutine
 from importlib.metadata import version
-from math import log10
 from typing import TYPE_CHECKING, Any, Final, Protocol
 
 import msgspec
@@ -19,25 +18,18 @@ from tonegen.listening import Listening
 from tonegen.order import Order
 from tonegen.page import messages as asks
 from tonegen.page import ordering, tempering
-from tonegen.page.counting import count_of
+from tonegen.page.comparing import Comparison
+from tonegen.page.counting import count_of, count_of_rate
 from tonegen.page.doing import Done, Standing
 from tonegen.page.keeping import Kept
+from tonegen.page.metering import Meter
+from tonegen.page.moments import Moment, moment_of
 from tonegen.page.outlet import InPage
 from tonegen.page.rig import Rig, read_presets_again, rig_of
 from tonegen.page.setting import History, Playing, Setting
 from tonegen.page.stage import SourceAt, Stage
-from tonegen.page.view import (
-    View,
-    choices,
-    engaging_keys,
-    pair_name,
-    refitted,
-    view,
-)
-from tonegen.player import (
-    HEARING_CAUTION,
-    QUIET_LEVEL_DBFS,
-)
+from tonegen.page.view import View, choices, engaging_keys, pair_name, refitted, view
+from tonegen.player import HEARING_CAUTION, QUIET_LEVEL_DBFS
 from tonegen.presets import own_folder
 from tonegen.presets.own import save_temperament
 from tonegen.scene import Scene
@@ -53,35 +45,9 @@ _SETTLED_SECONDS: Final = 0.4  # after a touch, moments come quickly until glide
 _QUICK_SECONDS: Final = 0.04
 _CALM_SECONDS: Final = 0.5
 _SAVE_AFTER_SECONDS: Final = 0.3
-_SILENCE_DBFS: Final = -120.0
 # Who asks for these wants to hear them: they end a mute, as the sound's own button does.
 _HEARD_AT_ONCE: Final = (asks.Train, asks.GoOn, asks.Hear, asks.Demonstrate)
-_KEYS_FOLLOW_AFTER_SECONDS: Final = 0.1
-
-
-class Beat(Struct, array_like=True, frozen=True):
-    """Phase of a pair's beat at the moment's frame, 0 where it is loudest, and how fast it turns."""
-
-    low: int
-    high: int
-    turns: float
-    turns_per_second: float
-
-
-class Moment(Struct, tag="moment", frozen=True):
-    """What the engine's clock shows: beats at a frame, and which frame is heard when.
-
-    stream : another one when the sound went elsewhere; frames of two streams cannot be compared
-    heard_at_ms : on the server's clock, which a `pong` relates to the page's own
-    """
-
-    stream: int
-    frame: int
-    heard_frame: int
-    heard_at_ms: float
-    sample_rate: int
-    beats: tuple[Beat, ...]
-    peak_dbfs: float
+_FOLLOW_AFTER_SECONDS: Final = 0.1
 
 
 class Fault(Struct, tag="fault", frozen=True):
@@ -144,6 +110,8 @@ class Engine:
         self._working: set[asyncio.Task[None]] = set()
         self._following: asyncio.TimerHandle | None = None
         self._tempered_for: Setting | None = None
+        self._meter = Meter(lambda shown: self._post("readings", shown))
+        self._comparison = Comparison(lambda shown: self._post("compared", shown))
         self._view = self._viewed()
 
     # ------------------------------------------------------------------ pages
@@ -157,6 +125,10 @@ class Engine:
         page.post("asked", msgspec.json.encode(tempering.asked_of(present, self._rig)))
         page.post("offer", msgspec.json.encode(tempering.offer_of(self._found, self._along)))
         page.post("order", msgspec.json.encode(self._plan_view()))
+        self._meter.follow(present, self._rig)
+        page.post("readings", msgspec.json.encode(self._meter.view()))
+        self._comparison.follow(present, self._rig)
+        page.post("compared", msgspec.json.encode(self._comparison.view()))
         if self._keyboards is not None:
             page.post("keys", msgspec.json.encode(self._keyboards.view()))
         if self._ears is not None:
@@ -180,6 +152,11 @@ class Engine:
             self._work(self._show_devices())
         elif isinstance(asked, asks.Tapped):
             self._work(self._count(asked))
+        elif isinstance(asked, asks.Counted):
+            interval = self._standing().interval(asked.low, asked.high)
+            counted = f"{asked.beats:g} in {asked.seconds:g} s"
+            rate = asked.beats / asked.seconds
+            self._post("count", count_of_rate(asked.low, asked.high, interval, rate, counted))
         elif isinstance(asked, asks.Temper | asks.Along | asks.ThrowAway):
             self._temper(asked)
         elif isinstance(asked, asks.Order | asks.Step):
@@ -190,7 +167,10 @@ class Engine:
             self._train(asked)
         elif isinstance(asked, asks.Keep):
             kept = self._kept(asked.name)
-            self._accept(Done(kept, self._playing, f"kept as {asked.name}"))
+            self._accept(Done(kept, self._playing, f"kept as {asked.name}"), presets_changed=True)
+        elif isinstance(asked, asks.KeepDrop):
+            kept = self._kept_drop(asked.name)
+            self._accept(Done(kept, self._playing, f"drop kept as {asked.name}"), presets_changed=True)
         elif isinstance(asked, asks.TakeOffer):
             self._accept(Done(self._tempered(), self._playing, "tempered"))
         else:
@@ -199,10 +179,10 @@ class Engine:
     def _standing(self) -> Standing:
         return Standing(self._history.present, self._playing, self._rig, self._sounding)
 
-    def _accept(self, done: Done) -> None:
+    def _accept(self, done: Done, presets_changed: bool = False) -> None:
         """Work everything out, then make it so; where something does not fit nothing is changed."""
         rig, setting, playing = self._rig, done.setting, done.playing
-        if setting != self._history.present:
+        if presets_changed or setting != self._history.present:
             rig = rig_of(setting)
             playing = refitted(playing, rig.instrument) if rig.instrument != self._rig.instrument else playing
         sounding = rig.sounding(playing)
@@ -247,9 +227,10 @@ class Engine:
         asked_before, self._tempered_for = self._tempered_for, present
         if asked_before is None or tempering.differs(asked_before, present):
             self._post("asked", tempering.asked_of(present, self._rig))
-        if self._keyboards is not None and self._following is None:
+        self._meter.follow(present, self._rig)
+        if self._following is None:
             loop = asyncio.get_running_loop()
-            self._following = loop.call_later(_KEYS_FOLLOW_AFTER_SECONDS, self._follow_with_keyboards)
+            self._following = loop.call_later(_FOLLOW_AFTER_SECONDS, self._follow)
         self._stir()
 
     def _viewed(self) -> View:
@@ -302,9 +283,19 @@ class Engine:
         points = dict.fromkeys([*rig.instrument.tuning_points(), *rig.moved])
         offsets = {point: rig.temperament.offset_cents(rig.instrument, point) for point in points}
         save_temperament(OwnTemperament(name.strip(), rig.instrument.name, offsets))
+        self._presets_changed()
+        return replace(self._history.present, temperament=name.strip(), root=None, moved=())
+
+    def _kept_drop(self, name: str) -> Setting:
+        """Write down the drop that the readings tell, which is used from now on."""
+        self._meter.keep(self._rig, name.strip())
+        self._presets_changed()
+        return replace(self._history.present, drop=name.strip())
+
+    def _presets_changed(self) -> None:
+        """Read them again, and show pages the new ones."""
         read_presets_again()
         self._post("choices", choices(HEARING_CAUTION, version("tonegen")))
-        return replace(self._history.present, temperament=name.strip(), root=None, moved=())
 
     # ------------------------------------------------------------------ tempering, order, keyboards
 
@@ -414,8 +405,10 @@ class Engine:
         playing = self._standing().done(asks.Grip(name)).playing if name else self._playing
         return tuple(tone for tone in self._rig.tones(replace(playing, fret=0.0)) if tone.string is not None)
 
-    def _follow_with_keyboards(self) -> None:
+    def _follow(self) -> None:
+        """Let those follow that need not keep up with a drag."""
         self._following = None
+        self._comparison.follow(self._history.present, self._rig)
         if self._keyboards is not None:
             self._keyboards.follow(self._rig, self._playing)
             self._post("keys", self._keyboards.view())
@@ -447,6 +440,10 @@ class Engine:
             return ordering.tones_of(self._listening, self._rig)
         return _to_play(self._sounding, self._rig, self._playing)
 
+    def present_sound(self) -> tuple[tuple[Tone, ...], float]:
+        """The tones that sound, or would, and the level in dBFS that they stay under."""
+        return self._wanted_tones(), self._playing.level_dbfs
+
     def hear_in_page(self, sample_rate: int, taken_away: Callable[[], None]) -> InPage:
         """Send the sound to a page's own loudspeaker. Raises BadValue for a sample rate that cannot be."""
         return self._stage.hear_in_page(sample_rate, taken_away)
@@ -459,33 +456,9 @@ class Engine:
 
     def moment(self) -> Moment:
         """What the clock shows now."""
-        player = self._stage.player
-        frame = player.frame
-        heard = self._stage.heard()
-        peak = player.take_peak()
-        return Moment(
-            stream=self._stage.stream,
-            frame=frame,
-            heard_frame=heard.frame if heard else frame,
-            heard_at_ms=1000 * heard.at_seconds if heard else 0.0,
-            sample_rate=player.sample_rate,
-            beats=tuple(self._beats(frame)) if self._playing.sounding else (),
-            peak_dbfs=20 * log10(peak) if peak > 1e-6 else _SILENCE_DBFS,
-        )
-
-    def _beats(self, frame: int) -> list[Beat]:
-        beats = []
-        heard = self._listening.sounding() if self._listening else self._sounding
-        for interval in heard.intervals:
-            low, high = pair_name(interval.low), pair_name(interval.high)
-            if self._listening is not None:
-                low, high = ordering.LOW, ordering.HIGH
-            try:
-                turns = self._stage.player.beat_phase_turns(str(low), str(high), interval.ratio, frame)
-            except BadValue:  # its coincident partials are not in this timbre, or above what is made
-                continue
-            beats.append(Beat(low, high, turns, interval.beats_per_second))
-        return beats
+        names = (ordering.LOW, ordering.HIGH) if self._listening is not None else None
+        heard = self._listening.sounding() if self._listening is not None else self._sounding
+        return moment_of(self._stage, heard.intervals if self._playing.sounding else (), names)
 
     def _stir(self) -> None:
         self._quick_until = asyncio.get_running_loop().time() + _SETTLED_SECONDS
@@ -530,6 +503,8 @@ def _to_play(sounding: Sounding, rig: Rig, playing: Playing) -> tuple[Tone, ...]
     """The tones for the player, each named by its string, so that it is known again in another grip."""
     from dataclasses import replace as replaced
 
+    if not sounding.tones:
+        return ()
     tones = tones_to_play(sounding, rig.timbre, split=playing.split)
     if playing.only is not None:
         for interval in sounding.intervals:

@@ -61,7 +61,7 @@ class Guard:
         hosts, origins = headers.getlist("host"), headers.getlist("origin")
         if len(hosts) != 1 or hosts[0].lower() not in self._hosts:
             return "this server is not known by that name"
-        needs_origin = scope["type"] == "websocket"
+        needs_origin = scope["type"] == "websocket" or scope["method"] not in ("GET", "HEAD")
         if len(origins) > 1 or (not origins and needs_origin):
             return "a page must say where it comes from"
         if origins and origins[0].lower() not in self._origins:

@@ -133,7 +133,7 @@ class Keyboards:
     def view(self) -> KeysView:
         """What pages show."""
         made = self._plan
-        per_class = made is not None and made.receiver.per == "class"
+        per_class = made is not None and made.per_class
         return KeysView(
             self.chosen.receiver,
             {name: presets.files.title("receivers", name) for name in presets.names("receivers")},

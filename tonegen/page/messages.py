@@ -157,6 +157,15 @@ class Tapped(Asked, frozen=True):
     times_ms: Annotated[tuple[float, ...], Meta(max_length=400)]
 
 
+class Counted(Asked, frozen=True):
+    """Beats of a pair that were counted for so many seconds."""
+
+    low: StringNumber
+    high: StringNumber
+    beats: Annotated[float, Meta(gt=0, le=10_000)]
+    seconds: Annotated[float, Meta(gt=0, le=3600)]
+
+
 class Undo(Asked, frozen=True):
     """Take back the last step."""
 
@@ -213,6 +222,55 @@ class TakeOffer(Asked, frozen=True):
 
 class ThrowAway(Asked, frozen=True):
     """Forget what was found."""
+
+
+class Compare(Asked, frozen=True):
+    """Show two temperaments side by side, "" being the offsets as they are now; None puts them away."""
+
+    between: tuple[Name, Name] | None
+
+
+class Stand(Asked, frozen=True):
+    """Engage these changes whole, and no other."""
+
+    changes: Annotated[tuple[Name, ...], Meta(max_length=12)]
+
+
+class Read(Asked, frozen=True):
+    """Note what the meter shows of a string with the changes as they stand; `value` as it was typed.
+
+    against, ratio : the tone of a count of beats, and what the two stand for, "" for a unison
+    """
+
+    string: StringNumber
+    unit: Literal["cents", "hz", "beats"]
+    value: Name
+    against: Name = ""
+    ratio: Name = ""
+
+
+class ReadList(Asked, frozen=True):
+    """Note every reading of a list, as a CSV file has it."""
+
+    text: Annotated[str, Meta(max_length=60_000)]
+
+
+class Unread(Asked, frozen=True):
+    """Take a reading away by its place in the list; None takes them all."""
+
+    at: Annotated[int, Meta(ge=0)] | None = None
+
+
+class Meter(Asked, frozen=True):
+    """Say how good a reading of the meter is, in cents."""
+
+    cents: Annotated[float, Meta(gt=0, le=100)]
+
+
+class KeepDrop(Asked, frozen=True):
+    """Keep the drop that the readings tell as the player's own profile, and use it."""
+
+    name: Name
 
 
 class Order(Asked, frozen=True):
@@ -354,7 +412,8 @@ ASKED = (
     Engage | Release | Strings | Grip | Bar | Offset | Pure | Equal | Target | Targets | Keep | Choose
     | SaveGrip | ForgetGrip | Only | Split | Sound | Mute | Level | Device | Undo | Redo | Ping
     | Scene | Weigh | Pin | Objective | Temper | Along | TakeOffer | ThrowAway | Order | Step
-    | Keys | Receiver | Send | Through | PutBack | Devices | Tapped
+    | Compare | Stand | Read | ReadList | Unread | Meter | KeepDrop
+    | Keys | Receiver | Send | Through | PutBack | Devices | Tapped | Counted
     | Ears | Train | GoOn | Forget | Pause | Hear | Answer | Taps | Move | Settle
     | Lesson | Demonstrate | Reply
 )  # fmt: skip

@@ -5,24 +5,28 @@ import contextlib
 import socket
 from collections.abc import AsyncIterator, Callable
 from importlib.resources import files
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Final, Literal
 
 import msgspec
 from msgspec import Struct
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from tonegen.errors import TonegenError
+from tonegen.errors import BadValue, TonegenError
 from tonegen.page.engine import Engine, Fault
 from tonegen.page.guard import Guard
 from tonegen.page.messages import ASKED, Ping
 from tonegen.page.outlet import LARGEST_WANT_FRAMES, InPage
+from tonegen.page.rendering import Render, Written, render
 
 LARGEST_MESSAGE_BYTES: Final = 65_536
+_LARGEST_BODY_BYTES: Final = 1000
 _MOST_PAGES: Final = 64
 _TAKEN_ELSEWHERE: Final = 4001
 _TOO_MANY: Final = 4429
@@ -94,6 +98,7 @@ def application(
             WebSocketRoute("/engine", _engine),
             WebSocketRoute("/sound", _sound),
             Route("/answers.csv", answers),
+            Route("/render", _Renderer().answer, methods=["POST"]),
             Route("/{path:path}", file),
         ],
         middleware=[Middleware(Guard, port=port, names=names, token=token)],
@@ -110,6 +115,46 @@ def _packaged_files() -> dict[str, tuple[bytes, str]]:
         for entry in static.iterdir()
         if (ending := entry.name[entry.name.rfind(".") :]) in _KINDS
     }
+
+
+class _Renderer:
+    """Writes the present sound to a file and sends it, one at a time."""
+
+    def __init__(self) -> None:
+        self._writing = asyncio.Lock()
+
+    async def answer(self, request: Request) -> Response:
+        engine: Engine = request.app.state.engine
+        try:
+            asked = msgspec.json.decode(await _small_body(request), type=Render)
+        except (BadValue, msgspec.MsgspecError, ClientDisconnect) as error:
+            return _refusal(str(error))
+        if self._writing.locked():
+            return _refusal("a file is being written already; try again when it is done")
+        async with self._writing:
+            folder = TemporaryDirectory(prefix="tonegen-")
+            try:
+                path = await asyncio.to_thread(render, asked, *engine.present_sound(), Path(folder.name))
+            except TonegenError as error:
+                folder.cleanup()
+                return _refusal(str(error))
+            except BaseException:  # the program ends
+                folder.cleanup()
+                raise
+        return Written(folder, path, _HEADERS)
+
+
+def _refusal(why: str) -> Response:
+    return PlainTextResponse(f"{why}\n", 400, _HEADERS)
+
+
+async def _small_body(request: Request) -> bytes:
+    body = b""
+    async for part in request.stream():
+        body += part
+        if len(body) > _LARGEST_BODY_BYTES:
+            raise BadValue("that is more than a file is asked for with")
+    return body
 
 
 class _OpenPage:

@@ -9,6 +9,7 @@ from typing import Final
 
 from msgspec import Struct
 
+from tonegen.dropfit import METER_CENTS
 from tonegen.pitch import REFERENCE_HZ
 from tonegen.player import QUIET_LEVEL_DBFS
 
@@ -31,11 +32,24 @@ class SavedGrip(Struct, frozen=True):
     travels: dict[str, float]
 
 
+class MeterReading(Struct, frozen=True):
+    """What a meter showed of a string, as it was typed: in "cents", in "hz", or "beats" against a tone."""
+
+    string: int
+    changes: tuple[str, ...]
+    unit: str
+    value: str
+    against: str = ""
+    ratio: str = ""
+
+
 class Setting(Struct, frozen=True):
     """What is undone and redone. `root` is a pitch class, None for the instrument's own; `against` a note.
 
     scene, weights, pins, objective : what tempering is asked; a scene of "" is the instrument's own grips,
-    and a grip that has no weight has that of the scene.
+    and a grip that has no weight has that of the scene
+    meter_cents : how good a reading of the meter is
+    compared : two temperaments that are shown side by side; "" is the offsets as they are now
     """
 
     instrument: str = "e9-ten-string"
@@ -51,6 +65,9 @@ class Setting(Struct, frozen=True):
     weights: dict[str, float] = {}
     pins: tuple[MovedPoint, ...] = ()
     objective: str = "beats"
+    readings: tuple[MeterReading, ...] = ()
+    meter_cents: float = METER_CENTS
+    compared: tuple[str, str] | None = None
 
 
 class Playing(Struct, frozen=True):

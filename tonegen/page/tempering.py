@@ -297,15 +297,20 @@ def _grip_offer(grip: "GripPurity", instrument: Instrument) -> GripOffer:
 
 def _interval_offer(interval: "IntervalPurity", instrument: Instrument) -> IntervalOffer:
     before, after = interval.before.beats_per_second, interval.after.beats_per_second
-    names = [note_name(voice.key(interval.fret), instrument.flats) for voice in (interval.low, interval.high)]
     return IntervalOffer(
-        f"{names[0]}–{names[1]}{f' with {interval.against}' if interval.against else ''}",
+        names_of(interval, instrument),
         f"{interval.ratio} {interval.ratio.name}".rstrip(),
         rate_in_words(before),
         rate_in_words(after),
         before,
         after,
     )
+
+
+def names_of(interval: "IntervalPurity", instrument: Instrument) -> str:
+    """The two notes of an interval, and the part of the band that one of them may be."""
+    names = [note_name(voice.key(interval.fret), instrument.flats) for voice in (interval.low, interval.high)]
+    return f"{names[0]}–{names[1]}{f' with {interval.against}' if interval.against else ''}"
 
 
 def _front_marks(front: "Front | None", unit: str) -> tuple[tuple[FrontMark, ...], str, str]:

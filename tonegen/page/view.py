@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from tonegen import presets
 from tonegen.copedent import copedent
@@ -196,7 +197,7 @@ def view(
             + ": strings can break; ask its maker or a technician first"
             for target, share in chart.strained()
         ),
-        setting=history.present,
+        setting=replace(history.present, readings=()),  # which pages are shown by themselves
         playing=playing,
         outlet=outlet,
         undo=history.undo_words,
@@ -339,8 +340,6 @@ def _grips(
 
 def refitted(playing: Playing, instrument: Instrument) -> Playing:
     """Hands and feet moved over to another instrument: what it does not have is let go."""
-    from msgspec.structs import replace
-
     known = {change.name for change in instrument.changes}
     travels = {name: travel for name, travel in playing.travels.items() if name in known}
     strings: Sequence[int] = [number for number in playing.strings if number <= len(instrument.strings)]

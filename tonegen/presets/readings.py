@@ -16,7 +16,7 @@ over; the same reading may be there more than once. Lines that begin with # are 
 """
 
 import csv
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Final
 
@@ -28,7 +28,7 @@ from tonegen.pitch import REFERENCE_HZ, cents_between, hz_from_key, parse_note
 from tonegen.presets.files import named
 
 COLUMNS: Final = ("string", "changes", "cents", "hz", "beats", "against", "ratio")
-_VALUES: Final = ("cents", "hz", "beats")
+VALUES: Final = ("cents", "hz", "beats")
 # Nobody tunes a stop so far from its note; a reading beyond it is in another unit, or of another string.
 _FURTHEST_CENTS: Final = 80.0
 _LARGEST_BYTES: Final = 1_000_000
@@ -39,11 +39,11 @@ def readings(
 ) -> tuple[PitchReading, ...]:
     """All readings of a file. Raises BadPreset naming the line that cannot be meant."""
     found = []
-    for line, row in _rows(path):
+    for line, row in rows(path, _text(path)):
         with named(path, f"line {line}"):
-            reading = _reading(row, instrument, reference_hz, f"line {line}")
-        if reading is not None:
-            found.append(reading)
+            read = reading(row, instrument, reference_hz, f"line {line}")
+        if read is not None:
+            found.append(read)
     if not found:
         raise BadPreset(
             f"{path}: no readings; give a heading such as string,changes,cents and a line for each"
@@ -51,19 +51,25 @@ def readings(
     return tuple(found)
 
 
-def _rows(path: Path) -> Iterator[tuple[int, dict[str, str]]]:
+def _text(path: Path) -> str:
     try:
         with path.open("rb") as file:
             data = file.read(_LARGEST_BYTES + 1)
         if len(data) > _LARGEST_BYTES:
             raise BadPreset(f"{path}: larger than a megabyte; that is no list of readings")
-        lines = data.decode("utf-8-sig").splitlines()
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise BadPreset(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from None
     except OSError as error:
         raise BadPreset(f"{path}: cannot be read: {error.strerror}") from None
+
+
+def rows(path: Path, text: str) -> Iterator[tuple[int, dict[str, str]]]:
+    """The lines of a list by their columns, each with its number. Raises BadPreset, which names the path."""
     numbered = [
-        (number, line) for number, line in enumerate(lines, 1) if line.strip() and line.lstrip()[0] != "#"
+        (number, line)
+        for number, line in enumerate(text.splitlines(), 1)
+        if line.strip() and line.lstrip()[0] != "#"
     ]
     if not numbered:
         return
@@ -98,14 +104,15 @@ def _check_heading(path: Path, line: int, heading: list[str]) -> None:
             )
         if heading.count(name) > 1:
             raise BadPreset(f'{path}: line {line}: column "{name}" is there twice')
-    if "string" not in heading or not set(_VALUES) & set(heading):
+    if "string" not in heading or not set(VALUES) & set(heading):
         raise BadPreset(f"{path}: line {line}: give the column string, and one of cents, hz and beats")
 
 
-def _reading(
-    row: dict[str, str], instrument: Instrument, reference_hz: float, place: str
+def reading(
+    row: Mapping[str, str], instrument: Instrument, reference_hz: float, place: str
 ) -> PitchReading | None:
-    given = {name: row[name] for name in _VALUES if row.get(name)}
+    """The reading of a line, None where it is missing. Raises BadValue for what cannot be meant."""
+    given = {name: row[name] for name in VALUES if row.get(name)}
     if not given:
         return None
     if len(given) > 1:
@@ -137,7 +144,7 @@ def _reading(
     return PitchReading(string, state.changes, cents, place)
 
 
-def _from_beats(beats: float, row: dict[str, str], nominal: float, reference_hz: float) -> float:
+def _from_beats(beats: float, row: Mapping[str, str], nominal: float, reference_hz: float) -> float:
     """The string's hz from a count against a tone; the string is the upper or the lower of the two."""
     against = row.get("against", "")
     if not against:

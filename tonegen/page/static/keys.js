@@ -1,55 +1,86 @@
 // Keyboards and samplers: what a receiver would get and what remains, and sending it, with notes through it.
 
 import { ask, hear } from "./wire.js";
-import { byId, make } from "./parts.js";
+import { byId, HAND_MS, make, mark, refill, say } from "./parts.js";
 import { part } from "./nav.js";
 
+const OWN_OUT = ["virtual tonegen keys", "a port of its own, tonegen keys"];
+const OWN_IN = ["virtual tonegen in", "a port of its own, tonegen in"];
+const FOLLOW = [["false", "the grips of the instrument"], ["true", "all strings, as the pedals stand"]];
 let keys = null;
 let asked = false;
-const typed = { out: "", osc: "127.0.0.1:9000", through: "" };
+let touchedAt = -HAND_MS;
+let later = null;
 
 const choose = (change) => ask("receiver", { name: keys.receiver, policy: keys.policy, follow: keys.follow, ...change });
 
-const select = (label, options, value, change, id) => {
-  const element = make("select", { id, "aria-label": label, onchange: () => change(element.value) },
-    ...options.map(([key, words]) => make("option", { value: key }, words)));
-  element.value = value;
-  return make("label", {}, label, element);
+// A choice whose element stays, so that a hand on it is not disturbed: an answer to an earlier choice comes late.
+const choice = (id, label, change = () => {}) => {
+  const element = make("select", { id, onchange: () => {
+    touchedAt = performance.now();
+    change(element.value);
+  } });
+  return { element, field: make("label", {}, label, element) };
+};
+const offer = ({ element }, options, value = element.value) => {
+  const shape = JSON.stringify(options);
+  if (element.dataset.options !== shape) {
+    element.dataset.options = shape;
+    element.replaceChildren(...options.map(([key, words]) => make("option", { value: key }, words)));
+  }
+  const wanted = options.some(([key]) => key === value) ? value : options[0]?.[0];
+  if (element.value !== wanted) element.value = wanted;
 };
 
-const places = () => {
-  if (keys.by_osc) {
-    const address = make("input", { type: "text", id: "osc", value: typed.osc, oninput: () => { typed.osc = address.value; } });
-    return [make("label", {}, "OSC host and port", address), () => `osc ${typed.osc}`];
-  }
-  const ports = keys.outputs.map((name) => [`midi ${name}`, name]);
-  if (!ports.some(([where]) => where === typed.out)) typed.out = ports[0]?.[0] ?? "virtual tonegen keys";
-  return [select("MIDI output", [...ports, ["virtual tonegen keys", "a port of its own, tonegen keys"]], typed.out,
-    (where) => { typed.out = where; }, "out"), () => typed.out];
+const receiver = choice("receiver", "Receiver", (name) => choose({ name }));
+const policy = choice("policy", "Where strings disagree", (one) => choose({ policy: one }));
+const follow = choice("follow", "Follow", (one) => choose({ follow: one === "true" }));
+const out = choice("out", "MIDI output");
+const through = choice("in", "Notes in from");
+const address = make("input", { type: "text", id: "osc", value: "127.0.0.1:9000", autocomplete: "off", spellcheck: "false", maxlength: 100 });
+const osc = make("label", { hidden: true }, "OSC host and port", address);
+
+const where = () => (keys.by_osc ? `osc ${address.value.trim()}` : out.element.value);
+const send = make("button", { class: "primary", id: "send", onclick: () => ask("send", { where: where() }) }, "Send");
+const back = make("button", { id: "put-back", disabled: true, onclick: () => ask("putback") }, "Put back");
+const pass = make("button", { id: "through", disabled: true, onclick: () => ask("through", { port: through.element.value }) }, "Pass through");
+const status = make("p", { class: "status", role: "status" });
+const offsets = make("div");
+
+const pane = make("div", { class: "pane", hidden: true },
+  make("div", { class: "fields" }, receiver.field, policy.field, follow.field, out.field, osc),
+  make("div", { class: "buttons" }, send, back, make("button", { id: "ports", onclick: () => ask("keys") }, "Look for ports again")),
+  status, make("div", { class: "buttons through" }, through.field, pass), offsets);
+byId("keys").append(pane);
+
+// Of two buttons one can be pressed at a time; the focus goes over to it.
+const turn = (sent) => {
+  const [on, off] = sent ? [back, send] : [send, back];
+  const held = document.activeElement === off;
+  on.disabled = false;
+  off.disabled = true;
+  if (held) on.focus();
 };
 
 const show = () => {
   if (!keys) return;
-  const focused = document.activeElement?.id;
-  const [place, where] = places();
-  const inputs = [["virtual tonegen in", "a port of its own, tonegen in"], ...keys.inputs.map((name) => [name, name])];
-  if (!inputs.some(([name]) => name === typed.through)) typed.through = inputs[0][0];
+  pane.hidden = false;
+  clearTimeout(later);
+  const left = touchedAt + HAND_MS - performance.now();
+  if (left > 0) { later = setTimeout(show, left); return; }
+  offer(receiver, Object.entries(keys.receivers).map(([name, title]) => [name, title || name]), keys.receiver);
+  offer(policy, keys.policies.map((one) => [one, one]), keys.policy);
+  offer(follow, FOLLOW, String(keys.follow));
+  offer(out, [...keys.outputs.map((name) => [`midi ${name}`, name]), OWN_OUT]);
+  offer(through, [OWN_IN, ...keys.inputs.map((name) => [name, name])]);
+  out.field.hidden = keys.by_osc;
+  osc.hidden = !keys.by_osc;
   const sent = keys.status !== "";
-  byId("keys").replaceChildren(
-    make("div", { class: "fields" },
-      select("Receiver", Object.entries(keys.receivers).map(([name, title]) => [name, title || name]), keys.receiver, (name) => choose({ name }), "receiver"),
-      select("Where strings disagree", keys.policies.map((one) => [one, one]), keys.policy, (policy) => choose({ policy }), "policy"),
-      select("Follow", [["false", "the grips of the instrument"], ["true", "all strings, as the pedals stand"]], String(keys.follow),
-        (follow) => choose({ follow: follow === "true" }), "follow"),
-      place),
-    make("div", { class: "buttons" },
-      make("button", { class: "primary", id: "send", disabled: sent, onclick: () => ask("send", { where: where() }) }, "Send"),
-      make("button", { id: "put-back", disabled: !sent, onclick: () => ask("putback") }, "Put back"),
-      make("button", { id: "ports", onclick: () => ask("keys") }, "Look for ports again")),
-    make("p", { class: "status", role: "status", "data-status": keys.status }, keys.words || "Nothing is sent."),
-    make("div", { class: "buttons through" },
-      select("Notes in from", inputs, typed.through, (port) => { typed.through = port; }, "in"),
-      make("button", { id: "through", disabled: !sent, onclick: () => ask("through", { port: typed.through }) }, "Pass through")),
+  turn(sent);
+  pass.disabled = !sent;
+  mark(status, "data-status", keys.status);
+  say(status, keys.words || "Nothing is sent.");
+  refill(offsets,
     make("p", { class: "hint" }, keys.worst),
     ...(keys.spread.length ? [make("details", {}, make("summary", {}, `${keys.spread.length} notes on which strings disagree`),
       make("ul", {}, ...keys.spread.map((words) => make("li", {}, words))))] : []),
@@ -59,7 +90,6 @@ const show = () => {
         make("thead", {}, make("tr", {}, ...[keys.per, "wanted", "sent", "remains"].map((words) => make("th", { scope: "col" }, words)))),
         make("tbody", {}, ...keys.rows.map((row) => make("tr", {}, make("th", { scope: "row" }, row.name),
           make("td", {}, row.wanted), make("td", {}, row.sent), make("td", {}, row.left)))))));
-  if (focused) byId(focused)?.focus();
 };
 
 const open = () => {

@@ -2,7 +2,7 @@
 
 import { byId, make, mark } from "./parts.js";
 
-const PARTS = { play: "Play", temper: "Temper", order: "Order", keys: "Keys", ears: "Ears" };
+const PARTS = { play: "Play", drop: "Drop", temper: "Temper", order: "Order", keys: "Keys", ears: "Ears" };
 const buttons = Object.entries(PARTS).map(([part, words]) =>
   make("button", { "data-part": part, onclick: () => { location.hash = part; } }, words));
 byId("parts").append(...buttons);

@@ -2,7 +2,7 @@
 
 import { ask, hear } from "./wire.js";
 import { turnsAt, turnsPerSecond } from "./clock.js";
-import { byId, make } from "./parts.js";
+import { byId, make, refill } from "./parts.js";
 import { part } from "./nav.js";
 import { draw } from "./strands.js";
 
@@ -31,8 +31,8 @@ const show = () => {
   place = Math.min(place, plan.steps.length - 1);
   const step = plan.steps[place];
   canvas = make("canvas", { "aria-hidden": "true" });
-  const focused = document.activeElement?.id;
-  box.replaceChildren(
+  const begun = document.activeElement?.id === "make-plan";
+  refill(box,
     ...(plan.stale ? [make("p", { class: "caution" }, "The targets have changed since. ",
       make("button", { id: "make-plan", onclick: () => ask("order") }, "Make the plan anew"))] : []),
     make("article", { class: "step", "aria-live": "polite" },
@@ -53,7 +53,7 @@ const show = () => {
         `${one.tune}, against ${one.against}: ${one.rate}`))))),
     make("details", {}, make("summary", {}, "Checks at the end"), make("ul", {}, ...plan.checks.map((check) =>
       make("li", {}, `${check.pair}; engage ${check.engaged}: ${check.should}, give or take ${check.within}`)))));
-  if (focused) byId(focused)?.focus();
+  if (begun && !plan.stale) byId("step-next").focus();
   picture();
 };
 

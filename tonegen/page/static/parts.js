@@ -4,6 +4,7 @@ export const make = (name, attributes = {}, ...children) => {
   const element = document.createElement(name);
   for (const [key, value] of Object.entries(attributes)) {
     if (key.startsWith("on")) element.addEventListener(key.slice(2), value);
+    else if (typeof value === "boolean" && /^(aria|data)-/.test(key)) element.setAttribute(key, String(value));
     else if (value === true) element.setAttribute(key, "");
     else if (value !== false && value !== null && value !== undefined) element.setAttribute(key, value);
   }
@@ -20,7 +21,7 @@ export const mark = (element, name, value) => {
 
 // A slider shows what the engine has, but not while a hand is on it: an answer to an earlier place of the hand
 // must not push it back.
-const HAND_MS = 400;
+export const HAND_MS = 400;
 export const follows = (slider) => {
   let value = null, touchedAt = -HAND_MS, later = null;
   const show = () => { if (value !== null && Number(slider.value) !== value) slider.value = value; };
@@ -32,6 +33,21 @@ export const follows = (slider) => {
     if (left > 0) later = setTimeout(show, left);
     else show();
   };
+};
+
+// Other children in a box; the focus stays, and what was unfolded or scrolled stays so.
+const wayTo = (element, box) => (element === box ? [] : [...wayTo(element.parentElement, box), [...element.parentElement.children].indexOf(element)]);
+export const refill = (box, ...children) => {
+  const folds = () => [...box.querySelectorAll("details")], regions = () => [...box.querySelectorAll("[role=region]")];
+  const open = folds().map((one) => one.open), scrolled = regions().map((one) => one.scrollTop);
+  const held = document.activeElement;
+  const way = held !== box && box.contains(held) ? wayTo(held, box) : null;
+  box.replaceChildren(...children);
+  folds().forEach((one, at) => { one.open = open[at] ?? one.open; });
+  regions().forEach((one, at) => { one.scrollTop = scrolled[at] ?? 0; });
+  if (!way) return;
+  const again = (held.id && byId(held.id)) || way.reduce((element, at) => element?.children[at], box);
+  (again?.disabled ? again.parentElement.querySelector("button:not(:disabled)") : again)?.focus();
 };
 
 export const byId = (id) => document.getElementById(id);

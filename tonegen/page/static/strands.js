@@ -3,6 +3,7 @@
 
 const SECONDS = 5;
 const NOW = 0.3;
+const REACH = 0.36;
 
 const colours = () => {
   const style = getComputedStyle(document.documentElement);
@@ -25,37 +26,57 @@ export const draw = (canvas, turns, perSecond, { rough, quiet }) => {
   const { width, height, scale } = fitted(canvas);
   if (!width || !height) return;
   const pen = canvas.getContext("2d");
-  const middle = height / 2, reach = height * 0.36;
+  const middle = height / 2, reach = height * REACH;
   pen.clearRect(0, 0, width, height);
   pen.lineWidth = 1.6 * scale;
   pen.globalAlpha = quiet ? 0.55 : 1;
   if (rough) return drawRough(pen, width, middle, reach, scale);
-  const perPixel = SECONDS / width;
-  const phaseAt = (x) => Math.PI * (turns + perSecond * (x - NOW * width) * perPixel);
-  const lens = 1 / Math.max(Math.abs(perSecond) * perPixel, 1e-9);
-  const step = Math.max(1, Math.min(lens / 14, width / 60));
-  const along = (side) => {
-    const path = new Path2D();
-    for (let x = 0; x <= width + step; x += step) path.lineTo(x, middle + side * reach * Math.sin(phaseAt(x)));
-    return path;
-  };
   const now = NOW * width;
   pen.strokeStyle = palette.faint;
   pen.beginPath();
   pen.moveTo(now, 0);
   pen.lineTo(now, height);
   pen.stroke();
-  pen.lineWidth = (lens < 12 * scale ? 1.1 : 2) * scale;
-  pen.strokeStyle = palette.low;
-  pen.stroke(along(1));
-  pen.strokeStyle = palette.high;
-  pen.stroke(along(-1));
+  const turnsPerPixel = perSecond * SECONDS / width;
+  const ahead = turns - turnsPerPixel * now;  // of the left edge
+  if (Math.abs(turnsPerPixel) * width > 1) {
+    const strip = stripOf(canvas, turnsPerPixel, width, height, scale);
+    pen.drawImage(strip, -Math.round(strip.offset(ahead)), 0);
+  } else {
+    strands(pen, width, height, scale, (x) => ahead + turnsPerPixel * x, turnsPerPixel);
+  }
   const apart = reach * Math.sin(Math.PI * turns);
   const together = Math.abs(Math.cos(Math.PI * turns));
   for (const [side, colour] of [[1, palette.low], [-1, palette.high]]) bead(pen, now, middle + side * apart, 3.5 * scale, colour);
   pen.globalAlpha *= together ** 3;
   bead(pen, now, middle, (3 + 4 * together) * scale, palette.meet);
   pen.globalAlpha = 1;
+};
+
+const strands = (pen, width, height, scale, turnsAt, turnsPerPixel) => {
+  const lens = 1 / Math.max(Math.abs(turnsPerPixel), 1e-9);
+  const step = Math.max(1, Math.min(lens / 14, width / 60));
+  pen.lineWidth = (lens < 12 * scale ? 1.1 : 2) * scale;
+  for (const [side, colour] of [[1, palette.low], [-1, palette.high]]) {
+    pen.strokeStyle = colour;
+    pen.beginPath();
+    for (let x = 0; x <= width + step; x += step) pen.lineTo(x, height / 2 + side * height * REACH * Math.sin(Math.PI * turnsAt(x)));
+    pen.stroke();
+  }
+};
+
+// A steady beat repeats itself every two turns: it is drawn once, that much too wide, and shown further on each time.
+const strips = new WeakMap();
+const stripOf = (canvas, turnsPerPixel, width, height, scale) => {
+  const shape = JSON.stringify([turnsPerPixel, width, height, scale, palette]);
+  const strip = strips.get(canvas);
+  if (strip?.shape === shape) return strip.drawn;
+  const period = Math.abs(2 / turnsPerPixel);
+  const drawn = new OffscreenCanvas(Math.ceil(width + period) + 1, height);
+  strands(drawn.getContext("2d"), drawn.width, height, scale, (x) => turnsPerPixel * x, turnsPerPixel);
+  drawn.offset = (turns) => ((turns / turnsPerPixel) % period + period) % period;
+  strips.set(canvas, { shape, drawn });
+  return drawn;
 };
 
 const bead = (pen, x, y, radius, colour) => {

@@ -1,7 +1,7 @@
 // Tempering: which grips shall ring and how much each matters, what is held, what was found, and what it trades.
 
 import { ask, hear } from "./wire.js";
-import { byId, make, mark, say } from "./parts.js";
+import { byId, make, mark, refill, say } from "./parts.js";
 
 let asked = null;
 let scenes = [];
@@ -60,14 +60,19 @@ const showAsked = () => {
 const showOffer = () => {
   if (!offer || !asked) return;
   built ??= build();
-  if (!offer.found) { built.found.replaceChildren(); return; }
+  if (!offer.found) {
+    const held = built.found.contains(document.activeElement);
+    built.found.replaceChildren();
+    if (held) byId("run").focus();
+    return;
+  }
   const rows = offer.grips.map((grip) => make("details", { class: "ring" },
     make("summary", {}, make("b", {}, grip.name), make("span", { class: "was" }, grip.before), make("span", { "aria-hidden": "true" }, "→"),
       make("span", { class: "hidden" }, "becomes"), make("span", { class: "will", "data-better": grip.better }, grip.after)),
     make("table", {}, make("thead", {}, make("tr", {}, ...["pair", "stands for", "before", "after"].map((words) => make("th", { scope: "col" }, words)))),
       make("tbody", {}, ...grip.intervals.map((one) => make("tr", {}, make("th", { scope: "row" }, one.names), make("td", {}, one.ratio),
         make("td", {}, one.before), make("td", {}, one.after)))))));
-  built.found.replaceChildren(
+  refill(built.found,
     make("div", { class: "buttons" },
       make("button", { class: "primary", id: "take", onclick: () => { ask("takeoffer"); ask("throwaway"); } }, "Keep it"),
       make("button", { id: "throw", onclick: () => ask("throwaway") }, "Throw it away")),
@@ -108,8 +113,6 @@ const tradeOff = () => {
 hear("choices", ({ presets }) => { scenes = presets.scenes; showAsked(); });
 hear("asked", (next) => { asked = next; showAsked(); showOffer(); });
 hear("offer", (next) => {
-  const walking = document.activeElement?.id === "along";
   offer = next;
   showOffer();
-  if (walking) byId("along")?.focus();
 });

@@ -8,7 +8,7 @@ export const hear = (kind, listener) => {
   listeners.set(kind, [...(listeners.get(kind) ?? []), listener]);
 };
 
-const tell = (kind, message) => (listeners.get(kind) ?? []).forEach((listener) => listener(message));
+export const tell = (kind, message) => (listeners.get(kind) ?? []).forEach((listener) => listener(message));
 
 export const ask = (action, fields = {}) => {
   if (socket?.readyState === WebSocket.OPEN) socket.send(JSON.stringify({ do: action, ...fields }));

@@ -1,0 +1,36 @@
+// What sounds now as a file: so many seconds of it, written by the program and kept by the browser.
+
+import { tell } from "./wire.js";
+import { byId, make, say } from "./parts.js";
+
+const KINDS = { "flac 24": "FLAC, 24 bits", "flac 16": "FLAC, 16 bits", "wav 24": "WAV, 24 bits", "wav 16": "WAV, 16 bits", "wav float": "WAV, 32-bit float" };
+const seconds = make("input", { type: "number", id: "file-seconds", min: 0.1, max: 600, step: "any", value: 10, required: true });
+const kind = make("select", { id: "file-kind" }, ...Object.entries(KINDS).map(([name, words]) => make("option", { value: name }, words)));
+const rate = make("select", { id: "file-rate" }, ...[44100, 48000, 88200, 96000, 192000].map((hz) => make("option", { value: hz, selected: hz === 48000 }, `${hz / 1000} kHz`)));
+const begin = make("button", { type: "submit", id: "file-write" }, "Write the file");
+const words = make("output", { role: "status" });
+
+const write = async () => {
+  const [format, bits] = kind.value.split(" ");
+  const answer = await fetch("/render", { method: "POST", body: JSON.stringify({ seconds: Number(seconds.value), kind: format, bits, sample_rate: Number(rate.value) }) });
+  if (!answer.ok) throw new Error((await answer.text()).trim());
+  const link = make("a", { href: URL.createObjectURL(await answer.blob()), download: `tonegen.${format}` });
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(link.href), 60000);
+};
+
+const form = make("form", { class: "filed", onsubmit: async (event) => {
+  event.preventDefault();
+  begin.disabled = true;
+  say(words, "being written");
+  try {
+    await write();
+    say(words, "written");
+  } catch (error) {
+    say(words, "");
+    tell("fault", { text: error instanceof TypeError ? "The program does not answer; nothing was written." : error.message });
+  }
+  begin.disabled = false;
+  begin.focus();
+} }, make("label", {}, "Seconds", seconds), make("label", {}, "As", kind), make("label", {}, "Sample rate", rate), begin, words);
+byId("file").append(make("details", {}, make("summary", {}, "What sounds now, as a file"), form));

@@ -1,6 +1,7 @@
 """Every test has its own empty folder for the user's presets, so that nobody's real ones are touched."""
 
 import os
+import signal
 import tempfile
 
 import pytest
@@ -11,6 +12,10 @@ from tests.cli import CommandLine
 # Tests are collected by the names of presets: of those that ship, not of those of whoever runs the tests.
 _NOBODY = tempfile.TemporaryDirectory(prefix="tonegen-nobody-")
 os.environ["XDG_CONFIG_HOME"] = _NOBODY.name
+
+# Programs are ended as a player ends them, by Ctrl-C, also where a shell that runs the tests in the background
+# has it ignored.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # A busy machine is no reason for a test to fail: no example has a deadline.
 settings.register_profile("no deadline", deadline=None)

@@ -13,7 +13,7 @@ from tests.cli import CommandLine
 _NOBODY = tempfile.TemporaryDirectory(prefix="tonegen-nobody-")
 os.environ["XDG_CONFIG_HOME"] = _NOBODY.name
 
-# Programs are ended as a player ends them, by Ctrl-C, also where a shell that runs the tests in the background
+# Programs are ended as a player ends them, by Ctrl-C, also where a shell that runs the tests behind itself
 # has it ignored.
 signal.signal(signal.SIGINT, signal.default_int_handler)
 

@@ -12,6 +12,7 @@ from tests.keys.listener import Listener
 from tests.keys.rig import Ear, Programs
 from tests.measure import hz_of
 from tests.real.test_device import RATE, Recorder
+from tonegen.keys.live import Presence, Rig
 from tonegen.keys.osc import Message, decode, encode
 from tonegen.keys.plan import plan
 from tonegen.keys.ports import MidiInput, MidiOutput
@@ -340,3 +341,20 @@ def test_a_keyboard_that_comes_back_plays_on(start, ear):
     keyboard.send(b"\x90\x3e\x40")
     assert b"\x90\x3e\x40" in ear.until(b"\x90\x3e\x40")[0]
     keyboard.close()
+
+
+def test_a_virtual_port_whose_guard_is_killed_comes_back_tuned(midi_system):
+    """The port was the guard's; the next guard makes it again."""
+    made = plan(MEANTONE, receiver("mts-octave"))
+    rig = Rig("virtual Keys Out", made)
+    rig.guard._process.kill()
+    rig.guard._process.wait(20)
+
+    assert rig.look() is Presence.BACK
+    arrived = queue.Queue()
+    source = MidiInput("Keys Out", arrived.put)
+    rig.tune_again()
+    assert [arrived.get(timeout=20) for _ in made.messages] == list(made.messages)
+    rig.close()
+    assert [arrived.get(timeout=20) for _ in made.undo] == list(made.undo)
+    source.close()

@@ -62,8 +62,14 @@ class Guard:
 
     def __init__(self, where: str) -> None:
         """Start the guard and let it open its own door to `where`. Raises NoSuchDevice when it cannot."""
+        self._where = where
+        self._held = b""
+        self._post()
+
+    def _post(self) -> None:
         self._process = subprocess.Popen(
-            [sys.executable, "-c", _START, str(Path(tonegen.__file__).parents[1])],
+            # -P: what lies in the folder that the player is in must not stand in for a module of Python's
+            [sys.executable, "-P", "-c", _START, str(Path(tonegen.__file__).parents[1])],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             start_new_session=True,  # a Ctrl-C in the terminal is for the program alone
@@ -72,7 +78,7 @@ class Guard:
         assert self._process.stdout is not None
         self._pipe = self._process.stdin
         self._answers = self._process.stdout
-        self._write(b"T", where.encode())
+        self._write(b"T", self._where.encode())
         answer = b""
         if select.select([self._answers], [], [], _SECONDS_TO_START)[0]:
             answer = self._answers.readline()
@@ -82,10 +88,23 @@ class Guard:
                 answer.decode().strip() or "the guard that would put the rig back did not start"
             )
 
+    def stand_again(self) -> bool:
+        """Start another where this one was killed, with the same undo; whether that was needed.
+
+        Raises NoSuchDevice when its door cannot be opened any more.
+        """
+        if self._process.poll() is None or not self._held:
+            return False
+        self.close()
+        self._post()
+        self._write(b"U", self._held)
+        return True
+
     def hold(self, undo: Sequence[bytes], sysex_seconds: float = 0.0) -> None:
         """Have these sent at the end, in place of those held before."""
         content = {"undo": [message.hex() for message in undo], "sysex_seconds": sysex_seconds}
-        self._write(b"U", json.dumps(content).encode())
+        self._held = json.dumps(content).encode()
+        self._write(b"U", self._held)
 
     def was_gone(self) -> None:
         """The receiver was away: an open port may lead nowhere, and must be opened anew before the end."""
@@ -93,6 +112,7 @@ class Guard:
 
     def keep(self) -> None:
         """Leave the rig as it is at the end."""
+        self._held = b""
         self._write(b"K", b"")
 
     def send(self, message: bytes) -> None:
@@ -108,10 +128,11 @@ class Guard:
         return True
 
     def close(self) -> None:
-        """End: the undo is sent before this returns."""
+        """End: the undo is sent before this returns, or goes on without us where a receiver is very slow."""
         with suppress(BrokenPipeError):  # it ended before: nobody is left to tell
             self._pipe.close()
-        self._process.wait(_SECONDS_TO_FINISH)
+        with suppress(subprocess.TimeoutExpired):
+            self._process.wait(_SECONDS_TO_FINISH)
         self._answers.close()
 
     def _write(self, letter: bytes, content: bytes) -> None:

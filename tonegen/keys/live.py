@@ -5,12 +5,13 @@ by its guard at the end. `Through` takes a player's messages and gives the retun
 """
 
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from enum import Enum
 from threading import Event, Lock
 from time import perf_counter, sleep
 from typing import Final
 
-from tonegen.errors import TonegenError
+from tonegen.errors import NoSuchDevice, TonegenError
 from tonegen.keys import messages as midi
 from tonegen.keys import osc
 from tonegen.keys.guard import Guard, open_door, send_all
@@ -66,7 +67,13 @@ class Rig:
             send_all(self.door, made.tuning, made.receiver.sysex_seconds)
 
     def look(self) -> Presence:
-        """See whether the receiver is there; one that came back is opened again, and must be tuned again."""
+        """See whether the receiver is there; one that came back is opened again, and must be tuned again.
+
+        A guard that was killed is replaced; with it a virtual port of its own comes back.
+        """
+        with suppress(NoSuchDevice):  # gone as well: tried again with the next look
+            if self.guard.stand_again() and self.door is self.guard:
+                return Presence.BACK
         if self.door.is_there() and self._was_there:
             return Presence.THERE
         self.guard.was_gone()
@@ -83,7 +90,10 @@ class Rig:
             if self.door is not self.guard:
                 self.door.close()
         finally:
-            self.guard.close()
+            try:
+                self.guard.stand_again()
+            finally:
+                self.guard.close()
 
 
 class Through:

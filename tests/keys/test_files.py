@@ -109,14 +109,34 @@ def test_all_but_the_notes_stays_where_it_was(name):
 @pytest.mark.parametrize("players", [(0,), (0, 3)], ids=["one player", "two players"])
 def test_every_note_is_retuned_and_none_hangs(name, players):
     listener = play(read(retune(data_of(song(players)), PLANS[name]).data))
-    drums = PLANS[name].receiver.__class__.__name__ in ("BendPerClass", "TuningPerClass")
-    struck = [one for one in listener.struck if not (drums and one[0] == 10)]
+    struck = [one for one in listener.struck if one[0] != 10]
 
-    assert len(struck) == 5 * len(players) + (not drums)
+    assert len(struck) == 5 * len(players)
     for channel, key, pitch in struck:
         assert pitch == pytest.approx(100 * key + JUST.class_cents[key % 12], abs=0.02), channel
     assert listener.sounding() == set()
     assert listener.bend == [0] * 17, "put back at the end"
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_a_drummer_is_left_alone(name):
+    """Channel 10 of General MIDI: his kit, pedal, bend and notes stay as they are, and nobody joins him."""
+    file = song()
+    drummer = (
+        mido.Message("program_change", channel=9, program=25),
+        mido.Message("control_change", channel=9, control=4, value=90),
+        mido.Message("pitchwheel", channel=9, pitch=512),
+        mido.Message("note_on", channel=9, note=40, velocity=80),
+        mido.Message("note_off", channel=9, note=40, velocity=3),
+    )
+    file.tracks[-1].extend(drummer)
+    on_his_channel = [
+        [message for message in track if not message.is_meta and getattr(message, "channel", 0) == 9]
+        for track in read(retune(data_of(file), PLANS[name]).data).tracks
+    ]
+
+    assert on_his_channel[-1][2:] == list(drummer)
+    assert not any(on_his_channel[:-1])
 
 
 def test_the_wheel_bends_what_sounds():

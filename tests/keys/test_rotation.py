@@ -16,7 +16,7 @@ JUST = scale_of_classes("just", (0, -29.3, 3.9, 15.6, -13.7, -2, -9.8, 2, 13.7, 
 MEANTONE = scale_of_classes("meantone", (10, -14, 3, 20, -3, 14, -10, 7, -17, 0, 17, -7))
 CLASS_CENTS = [(float(JUST.class_cents[one]), float(MEANTONE.class_cents[one])) for one in range(12)]
 RECEIVERS = {
-    "mpe": msgspec.structs.replace(receiver("mpe"), spared=()),  # all fifteen members
+    "mpe": msgspec.structs.replace(receiver("mpe"), untouched=()),  # all fifteen members
     **{name: receiver(name) for name in ("twelve-channel-bend", "mono-bend", "channel-tuning")},
 }
 PLANS = {(name, scale.name): plan(scale, RECEIVERS[name]) for name in RECEIVERS for scale in (JUST, MEANTONE)}
@@ -347,6 +347,24 @@ def test_a_ringing_note_is_disturbed_later_than_a_channel_is_shared():
 
     rotation.receive(b"\x90\x33\x40", 4)  # the ring is over: the channel is free again
     assert listener.struck[-1][0] == listener.struck[4][0]
+
+
+def test_a_keyboard_that_speaks_mpe_has_no_drum_channel():
+    """It announces a zone of fifteen (RPN 6): each note bends by up to 48 semitones, on channel 10 too."""
+    made = plan(JUST, receiver("mpe"))
+    listener = Listener()
+    for message in made.messages:
+        listener.send(message)
+    rotation = Rotation(made, listener.send)
+    rotation.receive(b"\x99\x40\x50", 0)
+    assert listener.struck[-1][:2] == (10, 64), "drums, as long as nothing else is said"
+    rotation.receive(b"\x89\x40\x50", 0)
+    for text in ("b0 65 00", "b0 64 06", "b0 06 0f", "e9 40 40", "99 40 50"):
+        rotation.receive(bytes.fromhex(text), 0)
+
+    channel, key, pitch = listener.struck[-1]
+    assert channel != 10
+    assert pitch == pytest.approx(100 * key + JUST.class_cents[4] + 64 / 8192 * 4800, abs=0.02)
 
 
 def test_a_fixed_channel_takes_the_new_temperament_when_it_is_silent():

@@ -198,7 +198,7 @@ def _bend_per_note(receiver: BendPerNote, aim: NDArray[np.float64], scale: Scale
     set_up: list[bytes] = []
     if receiver.manager is not None:
         set_up += midi.mpe_zone(len(receiver.channels), upper=receiver.manager == 16)
-    for channel in receiver.channels:
+    for channel in receiver.played:  # in a zone, what one member is told holds for all
         set_up += midi.bend_range(channel, receiver.bend_range_semitones)
         set_up.append(midi.bend_message(channel, 8192))
     steps = midi.bend_steps(receiver.bend_range_semitones)
@@ -278,7 +278,7 @@ def undo_of(receiver: Receiver) -> tuple[bytes, ...]:
     channels = receiver.midi_channels
     out = [*midi.notes_off(channels), *(midi.bend_message(channel, 8192) for channel in channels)]
     if isinstance(receiver, BendPerClass | BendPerNote):
-        for channel in receiver.channels:
+        for channel in receiver.played if isinstance(receiver, BendPerNote) else receiver.channels:
             out += midi.bend_range(channel, receiver.rest_bend_range_semitones)
     else:
         equal = scale_of_classes("equal", np.zeros(12), receiver.reference_hz)

@@ -93,29 +93,30 @@ class BendPerNote(_Bending, tag="bend per note", tag_field="means"):
     """Each note on a channel of its own, in rotation; in an MPE zone when there is a manager.
 
     manager : 1 for a lower MPE zone, 16 for an upper one, none where the receiver knows no zones.
-    spared : members that are set up but given no notes.
+    untouched : as for all, and may be a member of a zone: it is then given no notes of others.
     release_seconds : how long a released note may ring, so that its channel keeps its bend.
     """
 
     channels: Annotated[tuple[Channel, ...], Meta(min_length=1)]
     manager: Literal[1, 16] | None = None
-    spared: tuple[Channel, ...] = ()
     release_seconds: Seconds = 2.0
 
     @property
     def midi_channels(self) -> tuple[int, ...]:
-        """The members, and the manager first."""
-        return (*((self.manager,) if self.manager else ()), *self.channels)
+        """The manager, and the channels that notes take."""
+        return (*((self.manager,) if self.manager else ()), *self.played)
+
+    @property
+    def played(self) -> tuple[int, ...]:
+        """The channels that notes take."""
+        return tuple(channel for channel in self.channels if channel not in self.untouched)
 
     def check(self) -> None:
         """Different channels; those of a zone stand next to its manager."""
         super().check()
-        _distinct(self.channels, self.untouched)
-        for channel in self.spared:
-            if channel not in self.channels:
-                raise BadValue(f"spared: channel {channel} is not among the channels")
-        if len(set(self.spared)) == len(self.channels):
-            raise BadValue("spared: at least one channel must be left to play on")
+        _distinct(self.channels)
+        if not self.played:
+            raise BadValue("untouched: at least one of the channels must be left to play on")
         if self.manager in self.channels:
             raise BadValue(f"manager: channel {self.manager} is among the members; take it out of channels")
         if self.manager is not None:

@@ -28,6 +28,7 @@ _FLAG_BITS: Final = 2
 _CENTRE: Final = 8192
 # How long a released note may ring where the receiver's file does not say (common practice, no source).
 _USUAL_RELEASE_SECONDS: Final = 2.0
+_ZONE_RANGE_SEMITONES: Final = 48.0  # of each member, until it says otherwise (MPE 1.1)
 _BANK_SELECT: Final = (0, 32)
 # What a controller goes back to when a channel changes hands; 0 for those not named (General MIDI 2).
 _AT_REST: Final = {7: 100, 8: 64, 10: 64, 11: 127, **dict.fromkeys(range(70, 80), 64)}
@@ -50,8 +51,8 @@ class Rotation:
         self._receiver = receiver
         self._plan = plan
         self.clipped = 0  # bends that the range could not hold
-        spared = receiver.spared if isinstance(receiver, BendPerNote) else ()
-        self._channels: Final = tuple(channel - 1 for channel in receiver.channels if channel not in spared)
+        played = receiver.played if isinstance(receiver, BendPerNote) else receiver.channels
+        self._channels: Final = tuple(channel - 1 for channel in played)
         self._rotates = spread or isinstance(receiver, BendPerNote)
         self._bends = not isinstance(receiver, TuningPerClass)
         manager = receiver.manager if isinstance(receiver, BendPerNote) else None
@@ -506,10 +507,20 @@ class Rotation:
         elif entry[0] == midi.BEND_RANGE:
             self._wheel_range[player] = entry[1] + entry[2] / 100
             self._wheel_moved(player, self._wheel[player], now)
-        elif entry[0] != midi.MPE_CONFIGURATION and (self._bends or entry[0] > midi.COARSE_TUNING):
+        elif entry[0] == midi.MPE_CONFIGURATION:
+            self._plays_in_a_zone(player, entry[1])
+        elif self._bends or entry[0] > midi.COARSE_TUNING:
             for channel in self._targets(player):
                 for one, data in ((midi.RPN_MSB, 0), (midi.RPN_LSB, entry[0]), (controller, value)):
                     self._send(bytes((0xB0 | channel, one, data)))
+
+    def _plays_in_a_zone(self, manager: int, members: int) -> None:
+        """A keyboard that speaks MPE plays on all of a zone's channels: none is for drums, all bend far."""
+        zone = {manager + place if manager == 0 else manager - place for place in range(1, members + 1)}
+        if manager in (0, 15) and self._rotates:
+            self._untouched -= zone
+            for member in zone:
+                self._wheel_range[member] = _ZONE_RANGE_SEMITONES
 
     # -- system messages ---------------------------------------------------------------------------------
 

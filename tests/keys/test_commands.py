@@ -75,6 +75,25 @@ def test_plan_for_a_person(tonegen, my_e9):
     assert "At worst" in ended.out
 
 
+@pytest.mark.parametrize(
+    ("receiver", "says"),
+    [
+        ("mpe", "Switch the receiver to MPE, lower zone of 15; RPN 6 on channel 1 asks for it as well."),
+        ("mpe", "RPN 0 sets its bend range to 3 semitones; where it does not follow, set that by hand."),
+        ("mpe", "keys through as they are played, keys file in a MIDI file."),
+        ("twelve-channel-bend", "Set the same sound on channels 1 to 9 and 11 to 13: one channel for each"),
+        ("mono-bend", "Set a monophonic sound on channel 1."),
+        ("channel-tuning", "It must take channel tuning (RPN 1 and 2)."),
+        ("mts-single-note", "must take the MIDI Tuning Standard's single note changes;"),
+        ("mts-bulk", "RPN 3 tells channels 1 to 9 and 11 to 16 to use tuning program 0;"),
+        ("mts-octave", "scale/octave tuning in two bytes; let it receive system exclusive."),
+        ("osc-per-note", "The receiver must listen to /note/on and /note/off."),
+    ],
+)
+def test_plan_says_what_the_player_sets_at_his_receiver(tonegen, receiver, says):
+    assert says in tonegen(f"tonegen keys plan --receiver {receiver}").out
+
+
 def test_a_tuning_dump_as_a_file_and_back(tonegen, tmp_path):
     path = tmp_path / "tuning.syx"
     asked = "--temperament quarter-comma-meantone --root C --receiver mts-bulk"

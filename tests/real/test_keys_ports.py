@@ -38,6 +38,8 @@ def test_a_receiver_is_tuned_and_put_back(send, ear, name):
     assert ear.take(len(made.messages)) == list(made.messages)
     assert ear.take(len(made.undo)) == list(made.undo)
     assert program.wait(20) == 0
+    said = "tuned" if name == "mts-single-note" else "set up; notes are retuned by keys through or keys file"
+    assert f"The receiver is {said}. Ctrl-C" in program.stderr.read()
 
 
 @pytest.mark.parametrize("ending", [signal.SIGKILL, signal.SIGTERM, signal.SIGINT], ids=lambda one: one.name)

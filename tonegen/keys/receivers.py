@@ -21,6 +21,9 @@ BendRange = Annotated[int, Meta(ge=1, le=96)]
 Seconds = Annotated[float, Meta(ge=0, le=60)]
 
 
+_TWELVE = "Set the same sound on {}: one channel for each pitch class, from C."
+
+
 class Common(Fields, kw_only=True):
     """What every receiver file may say.
 
@@ -40,6 +43,11 @@ class Common(Fields, kw_only=True):
     per: ClassVar[str] = "key"  # what has an offset of its own: "key" or "class"
 
     @property
+    def retunes_notes(self) -> bool:
+        """Whether each note must be retuned on its way, besides what is sent once."""
+        return False
+
+    @property
     def reset_messages(self) -> tuple[bytes, ...]:
         """The further messages of `reset`."""
         return tuple(_sysex(text) for text in self.reset)
@@ -48,6 +56,11 @@ class Common(Fields, kw_only=True):
     def midi_channels(self) -> tuple[int, ...]:
         """The channels that it listens to; none for OSC."""
         return ()
+
+    @property
+    def asks(self) -> tuple[str, ...]:
+        """What the player sets at the receiver and knows about it, in sentences."""
+        raise NotImplementedError
 
     def check(self) -> None:
         """Raises BadValue where fields do not fit each other."""
@@ -71,6 +84,18 @@ class _Bending(Common, kw_only=True):
     bend_scale: Annotated[float, Meta(gt=0.5, le=1.5)] = 1.0
     untouched: tuple[Channel, ...] = ()
 
+    @property
+    def retunes_notes(self) -> bool:
+        """Each goes to a channel that is bent for it."""
+        return True
+
+    @property
+    def _asks_for_range(self) -> str:
+        return (
+            f"RPN 0 sets its bend range to {_semitones(self.bend_range_semitones)}; "
+            "where it does not follow, set that by hand."
+        )
+
 
 class BendPerClass(_Bending, tag="bend per pitch class", tag_field="means"):
     """Twelve channels with one sound, each bent for its pitch class, C first."""
@@ -82,6 +107,11 @@ class BendPerClass(_Bending, tag="bend per pitch class", tag_field="means"):
     def midi_channels(self) -> tuple[int, ...]:
         """The twelve."""
         return self.channels
+
+    @property
+    def asks(self) -> tuple[str, ...]:
+        """One sound on twelve channels."""
+        return (_TWELVE.format(_channels(self.channels)), self._asks_for_range)
 
     def check(self) -> None:
         """Twelve different channels."""
@@ -110,6 +140,18 @@ class BendPerNote(_Bending, tag="bend per note", tag_field="means"):
     def played(self) -> tuple[int, ...]:
         """The channels that notes take."""
         return tuple(channel for channel in self.channels if channel not in self.untouched)
+
+    @property
+    def asks(self) -> tuple[str, ...]:
+        """MPE, or one sound on each channel."""
+        if self.manager is None:
+            sound = _same_sound(self.channels)
+        else:
+            zone = f"{'lower' if self.manager == 1 else 'upper'} zone of {len(self.channels)}"
+            sound = (
+                f"Switch the receiver to MPE, {zone}; RPN 6 on channel {self.manager} asks for it as well."
+            )
+        return (sound, self._asks_for_range)
 
     def check(self) -> None:
         """Different channels; those of a zone stand next to its manager."""
@@ -141,6 +183,17 @@ class TuningPerClass(Common, tag="channel tuning", tag_field="means"):
         """The twelve."""
         return self.channels
 
+    @property
+    def retunes_notes(self) -> bool:
+        """Each goes to a channel that is tuned for it."""
+        return True
+
+    @property
+    def asks(self) -> tuple[str, ...]:
+        """One sound on twelve channels."""
+        tuned = "It must take channel tuning (RPN 1 and 2)."
+        return (_TWELVE.format(_channels(self.channels)), tuned)
+
     def check(self) -> None:
         """Twelve different channels."""
         super().check()
@@ -164,6 +217,17 @@ class KeyTuning(Common, tag="key tuning", tag_field="means"):
         """Those that use the program."""
         return self.select
 
+    @property
+    def asks(self) -> tuple[str, ...]:
+        """System exclusive messages, and the program."""
+        kind = {"single note": "single note changes", "dump": "bulk dumps"}[self.message]
+        bank = "" if self.bank is None else f" of bank {self.bank}"
+        return (
+            f"The receiver must take the MIDI Tuning Standard's {kind}; let it receive system exclusive.",
+            f"RPN 3 tells {_channels(self.select)} to use tuning program {self.program}{bank}; "
+            "where it does not follow, choose that by hand.",
+        )
+
     def check(self) -> None:
         """Different channels."""
         super().check()
@@ -182,6 +246,14 @@ class OctaveTuning(Common, tag="octave tuning", tag_field="means"):
     def midi_channels(self) -> tuple[int, ...]:
         """Those that are tuned."""
         return self.channels
+
+    @property
+    def asks(self) -> tuple[str, ...]:
+        """System exclusive messages."""
+        kind = f"scale/octave tuning in {('one byte', 'two bytes')[self.bytes - 1]}"
+        return (
+            f"The receiver must take the MIDI Tuning Standard's {kind}; let it receive system exclusive.",
+        )
 
     def check(self) -> None:
         """Different channels."""
@@ -211,6 +283,17 @@ class Osc(Common, tag="osc", tag_field="means"):
     def off_template(self) -> Template | None:
         """What ends a note."""
         return Template.parse(self.off_address, self.off_arguments) if self.off_address else None
+
+    @property
+    def retunes_notes(self) -> bool:
+        """Where each brings its frequency along."""
+        return self.each == "note"
+
+    @property
+    def asks(self) -> tuple[str, ...]:
+        """The addresses that it listens to."""
+        addresses = " and ".join(filter(None, (self.address, self.off_address)))
+        return (f"The receiver must listen to {addresses}.",)
 
     def check(self) -> None:
         """Templates that can be filled in."""
@@ -242,6 +325,28 @@ def check_together(receivers: dict[str, Receiver]) -> None:
                     f"{name} and {owners[channel]} are both on channel {channel}; give them channels apart"
                 )
             owners[channel] = name
+
+
+def _semitones(count: int) -> str:
+    return f"{count} semitone{'s' if count > 1 else ''}"
+
+
+def _same_sound(channels: tuple[int, ...]) -> str:
+    if len(channels) == 1:
+        return f"Set a monophonic sound on {_channels(channels)}."
+    return f"Set the same sound on {_channels(channels)}."
+
+
+def _channels(channels: tuple[int, ...]) -> str:
+    """Channels as they are said: "channels 1 to 9 and 11 to 13"."""
+    runs: list[list[int]] = []
+    for channel in sorted(channels):
+        if runs and channel == runs[-1][-1] + 1:
+            runs[-1].append(channel)
+        else:
+            runs.append([channel])
+    said = [str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs]
+    return f"channel{'s' if len(channels) > 1 else ''} {' and '.join(said)}"
 
 
 def _distinct(channels: tuple[int, ...], untouched: tuple[int, ...] = ()) -> None:

@@ -51,7 +51,7 @@ def command(source: Path, target: Path, asked: AskedScale, receiver: str, in_jso
     else:
         click.echo(
             f"{target}: {retuned.notes} notes retuned; on a MIDI cable the set-up at the start "
-            f"takes {retuned.set_up_seconds:.1f} s"
+            f"takes {retuned.set_up_seconds:.1f} s\n" + "\n".join(made.receiver.asks)
         )
     if retuned.clipped:
         click.echo(

@@ -65,6 +65,7 @@ def plan_json(made: "Plan") -> dict[str, Any]:
 
 
 def _print_plan(receiver: str, made: "Plan") -> None:
+    from tonegen.keys.receivers import Osc
     from tonegen.pitch import note_name
 
     scale = made.scale
@@ -98,3 +99,7 @@ def _print_plan(receiver: str, made: "Plan") -> None:
     click.echo(
         f"At worst {abs(worst.cents):.3f} cents are left, {worst.beats_per_second:.3f} beats a second."
     )
+    click.echo("\n" + "\n".join(made.receiver.asks))
+    if made.receiver.retunes_notes:
+        in_files = "" if isinstance(made.receiver, Osc) else ", keys file in a MIDI file"
+        click.echo(f"Notes are retuned on their way: keys through as they are played{in_files}.")

@@ -1,6 +1,6 @@
 """tonegen keys send."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -75,7 +75,7 @@ def command(
                 for rig in rigs:
                     rig.keep()
             else:
-                click.echo("The receiver is tuned. Ctrl-C puts it back.", err=True)
+                click.echo(_what_is_done(plans.values()), err=True)
                 stay([looking(rig, rig.tune_again) for rig in rigs], seconds)
     if out_syx is not None:
         _write_syx(out_syx, list(plans.values()))
@@ -85,9 +85,16 @@ def command(
             print_json({"receiver": name, **sent, **plan_json(made)})
 
 
+def _what_is_done(plans: Iterable["Plan"]) -> str:
+    if any(made.receiver.retunes_notes for made in plans):
+        return "The receiver is set up; notes are retuned by keys through or keys file. Ctrl-C puts it back."
+    return "The receiver is tuned. Ctrl-C puts it back."
+
+
 def _write_syx(path: Path, plans: Sequence["Plan"]) -> None:
     sysex = b"".join(message for made in plans for message in made.messages if message[0] == 0xF0)
     if not sysex:
         raise BadValue("--out-syx: this receiver is not tuned by system exclusive messages; take an mts one")
     with written_whole(path, force=True) as beside:
         beside.write_bytes(sysex)
+    click.echo(f"{path}: {len(sysex)} bytes, {', '.join(made.scale.name for made in plans)}", err=True)

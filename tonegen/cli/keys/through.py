@@ -68,6 +68,9 @@ def command(
 
     \b
     tonegen keys through --in PORT --out PORT --receiver mpe --temperament my-e9
+
+    Where the keyboard that you play is the receiver as well, switch its Local Control off, so that it sounds
+    what comes back and nothing else. What the receiver must be set to: tonegen keys plan.
     """
     from tonegen.keys.live import Pedals, Through
     from tonegen.keys.ports import MidiInput

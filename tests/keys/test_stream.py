@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tonegen.keys.stream import LONGEST_SYSEX_BYTES, Splitter
+from tonegen.keys.stream import LONGEST_SYSEX_BYTES, Splitter, is_whole
 
 
 def split(text):
@@ -48,3 +48,19 @@ def test_any_bytes_however_they_are_cut(data, draw):
     assert whole.feed(data) == halves.feed(data[:at]) + halves.feed(data[at:])
     whole.feed(b"\xf6")  # whatever was pending is let go
     assert whole.feed(b"\x90\x3c\x40") == [b"\x90\x3c\x40"]
+
+
+@given(st.binary(max_size=6))
+def test_what_is_taken_for_whole_is_what_the_splitter_gives_as_it_is(data):
+    if is_whole(data):
+        assert Splitter().feed(data) == [data]
+
+
+@pytest.mark.parametrize("text", ["90 3c 40", "c0 05", "d3 01", "e0 00 40", "f0 7e f7", "f0 f7"])
+def test_whole_messages(text):
+    assert is_whole(bytes.fromhex(text))
+
+
+@pytest.mark.parametrize("text", ["", "90", "90 3c", "90 3c ff", "90 3c 40 40", "c0 05 06", "f0 01", "3c 40"])
+def test_what_is_not_whole(text):
+    assert not is_whole(bytes.fromhex(text))

@@ -6,6 +6,7 @@ import signal
 import socket
 import time
 
+import jack
 import pytest
 
 from tests.keys.listener import Listener
@@ -360,3 +361,33 @@ def test_a_virtual_port_whose_guard_is_killed_comes_back_tuned(midi_system):
     rig.close()
     assert [arrived.get(timeout=20) for _ in made.undo] == list(made.undo)
     source.close()
+
+
+def test_damaged_messages_of_another_program_do_no_harm(start, ear, midi_system):
+    """Truncated, undefined, data bytes that are none, a sysex that is cut: notes between them are played."""
+    through = start("keys", "through", "--virtual-in", "Keys", "--out", "Stage", "--receiver", "mts-octave")
+    through.stderr.readline()
+    ear.take(1)
+    waiting = [
+        bytes.fromhex(text)
+        for text in (
+            "903c40", "803c40", "903c", "f4", "f501", "903c90", "c0", "f00102", "903e40", "803e40",
+            "f0010203f7", "904040", "804000", "b00701",
+        )
+    ]  # fmt: skip
+    other = jack.Client("other", servername=midi_system.name, no_start_server=True)
+    port = other.midi_outports.register("out")
+
+    @other.set_process_callback
+    def send(_):
+        port.clear_buffer()
+        if port.number_of_connections and waiting:
+            port.write_midi_event(0, waiting.pop(0))
+
+    with other:
+        other.connect(port, next(one for one in other.get_ports("Keys$", is_midi=True, is_input=True)))
+        heard, _ = ear.until(bytes.fromhex("b00701"))
+
+    assert [message.hex() for message in heard] == [
+        "903c40", "803c40", "903e40", "803e40", "f0010203f7", "904040", "804000", "b00701",
+    ]  # fmt: skip

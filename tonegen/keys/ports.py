@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from tonegen.errors import NoSuchDevice
 from tonegen.keys.messages import SECONDS_PER_BYTE
+from tonegen.keys.stream import Splitter, is_whole
 
 if TYPE_CHECKING:
     import rtmidi
@@ -216,7 +217,12 @@ class MidiInput:
         receive = self._receive
 
         def arrived(event: tuple[list[int], float], _: object) -> None:
-            receive(bytes(event[0]))
+            message = bytes(event[0])
+            if is_whole(message):
+                receive(message)
+            else:  # another program may send anything; JACK gives notes inside a sysex that was cut
+                for one in Splitter().feed(message):
+                    receive(one)
 
         client.ignore_types(sysex=False, timing=False, active_sense=True)
         client.set_callback(arrived)

@@ -13,6 +13,18 @@ _DATA_BYTES: Final = (2, 2, 2, 2, 1, 1, 2)  # of the channel statuses 8n to En
 _SYSTEM_DATA_BYTES: Final = {0xF1: 1, 0xF2: 2, 0xF3: 1, 0xF6: 0}
 
 
+def is_whole(message: bytes) -> bool:
+    """Whether these bytes are one whole channel message, or a system exclusive one: most of what comes.
+
+    >>> is_whole(bytes.fromhex("90 3c 40")), is_whole(bytes.fromhex("90 3c 40 3e 40"))
+    (True, False)
+    """
+    status = message[0] if message else 0
+    if 0x80 <= status < 0xF0:
+        return len(message) == _DATA_BYTES[(status >> 4) - 8] + 1 and message[1:].isascii()
+    return status == 0xF0 and message[-1] == 0xF7 and message[1:-1].isascii()
+
+
 class Splitter:
     """Splits a byte stream into whole messages, each with its status byte.
 

@@ -212,6 +212,14 @@ def test_a_damaged_file_is_refused_and_the_old_one_kept(tonegen, tmp_path, song)
     assert target.read_bytes() == b"mine"
 
 
+def test_a_file_is_not_written_over_by_its_own_retuning(tonegen, song):
+    before = song.read_bytes()
+    why = tonegen.refused(f"tonegen keys file {song} {song} --receiver mpe")
+
+    assert why.startswith(f"{song}: would be written over by what comes out")
+    assert song.read_bytes() == before
+
+
 def test_a_file_with_smpte_time(tonegen, tmp_path, song):
     """25 frames of 40 ticks are taken; a rate that no standard knows is refused by the name of the file."""
     data = song.read_bytes()

@@ -249,6 +249,28 @@ def test_a_reset_in_the_file_is_followed_by_the_tuning():
     assert messages[reset + 1] == PLANS["mts-octave"].messages[0]
 
 
+@pytest.mark.parametrize("behind", [b"\0", b"abc", b"\0" * 20, b"padding of some program"])
+def test_padding_behind_the_last_track_is_no_fault(behind):
+    data = smf("00 90 3c 40 10 80 3c 00" + END)
+    assert retune(data + behind, PLANS["mpe"]).notes == 1
+
+
+@pytest.mark.parametrize(
+    ("track", "division"),
+    [
+        ("ff ff ff 7f 80 3c 00  ff ff ff 7f 80 3c 00  00 90 3c 40" + END, b"\0\x60"),  # stray note-offs go
+        ("00 ff 51 03 00 00 01 00 90 3c 40 60 80 3c 00" + END, b"\x7f\xff"),  # two seconds are many ticks
+    ],
+)
+def test_a_time_longer_than_four_bytes_hold_is_divided(track, division):
+    before = smf(track, division=division)
+    after = read(retune(before, PLANS["mpe"]).data).tracks[0]
+
+    (there,) = [tick for tick, _ in timed(after, is_a("note_on"))]
+    assert [tick for tick, _ in timed(read(before).tracks[0], is_a("note_on"))] == [there]
+    assert max(message.time for message in after) <= 0x0FFFFFFF
+
+
 def test_unknown_chunks_are_kept():
     data = smf("00 90 3c 40 10 80 3c 00" + END) + chunk(b"XFIH", b"demo")
     assert chunk(b"XFIH", b"demo") in retune(data, PLANS["mpe"]).data

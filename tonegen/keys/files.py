@@ -21,6 +21,8 @@ from tonegen.keys.receivers import BendPerClass, BendPerNote, Osc, TuningPerClas
 from tonegen.keys.rotation import Rotation, is_reset
 
 _USUAL_TEMPO_US: Final = 500_000
+_LONGEST_DELTA: Final = 0x0FFFFFFF  # what four bytes of seven bits hold
+_EMPTY_TEXT: Final = b"\xff\x01\x00"
 _END_OF_TRACK: Final = b"\xff\x2f\x00"
 _SMPTE_FRAMES_PER_SECOND: Final = {24: 24.0, 25: 25.0, 29: 30000 / 1001, 30: 30.0}
 _RING_OUT_SECONDS: Final = 2.0  # before the rig is put back, so that the last chord's ring keeps its tune
@@ -80,19 +82,24 @@ def _chunks(data: bytes) -> tuple[bytes, list[tuple[bytes, bytes]]]:
     while at < len(data):
         size = int.from_bytes(data[at + 4 : at + 8])
         if at + 8 + size > len(data):
-            raise BadValue(
-                f"the MIDI file is cut: byte {at} promises {size} bytes, {len(data) - at - 8} follow"
-            )
+            if found and _tracks(found) == int.from_bytes(found[0][1][2:4]):
+                break  # all is there: what follows is padding, as some programs leave it
+            follow = max(len(data) - at - 8, 0)
+            raise BadValue(f"the MIDI file is cut: byte {at} promises {size} bytes, {follow} follow")
         found.append((data[at : at + 4], data[at + 8 : at + 8 + size]))
         at += 8 + size
     header = found[0][1]
     if len(header) < 6 or int.from_bytes(header[0:2]) > 2:
         raise BadValue("the MIDI file's header is damaged; its format is 0, 1 or 2")
-    promised, there = int.from_bytes(header[2:4]), sum(name == b"MTrk" for name, _ in found)
+    promised, there = int.from_bytes(header[2:4]), _tracks(found)
     if promised != there:
         raise BadValue(f"the MIDI file promises {promised} tracks and has {there}; it was cut or damaged")
     _seconds_per_tick(header, _USUAL_TEMPO_US)
     return header, found[1:]
+
+
+def _tracks(chunks: list[tuple[bytes, bytes]]) -> int:
+    return sum(name == b"MTrk" for name, _ in chunks)
 
 
 def _seconds_per_tick(header: bytes, tempo_us: int) -> float:
@@ -201,6 +208,9 @@ class _Writer:
         delta = self.tick - self._last[track]
         self._last[track] = self.tick
         body = self.bodies[track]
+        while delta > _LONGEST_DELTA:  # events that were there before are left out
+            body += _quantity(_LONGEST_DELTA) + _EMPTY_TEXT
+            delta -= _LONGEST_DELTA
         if delta < 0x80:
             body.append(delta)
         else:

@@ -30,6 +30,8 @@ def command(source: Path, target: Path, asked: AskedScale, receiver: str, in_jso
 
     made = asked.desk(load(receiver)).plan()
     try:
+        if target.exists() and source.samefile(target):
+            raise BadValue("would be written over by what comes out; give another name for that")
         if source.stat().st_size > _LARGEST_MIDI_FILE_BYTES:
             raise BadValue(f"{source}: larger than 200 MB; that is no song")
         retuned = retune(source.read_bytes(), made)

@@ -122,10 +122,61 @@ def test_tuning_changes_of_several_messages_are_taken_in(tonegen, tmp_path, name
     )
 
 
+def dump_by_hand(program=0, name=b"NEIGHBOUR       ", device=0x10):
+    """A bulk dump (MIDI Tuning, 08 01) as bytes: E 13.7 cents low, key 0 to stay as it is, the rest equal.
+
+    Each E lies 0.863 of a semitone above the key before it: 16384 * 0.863 = 14139, in sevens of bits 6E 3B.
+    The checksum is the exclusive or of all but F0, F7 and itself.
+    """
+    words = b"".join(
+        bytes((key - 1, 0x6E, 0x3B)) if key % 12 == 4 else bytes((key, 0, 0)) for key in range(128)
+    )
+    body = bytes((0x7E, device, 8, 1, program)) + name + b"\x7f\x7f\x7f" + words[3:]
+    ours = 0
+    for byte in body:
+        ours ^= byte
+    return b"\xf0" + body + bytes((ours & 0x7F, 0xF7))
+
+
+def test_a_dump_of_another_maker_is_taken_in(tonegen, tmp_path):
+    """Among other messages, cut and whole, as a dump of a whole keyboard has them."""
+    path = tmp_path / "NEIGHBOUR.SYX"
+    path.write_bytes(bytes.fromhex("f0 7e 7f 06 01 f7 f0 43 10 01 90") + dump_by_hand() + b"\xf0\x01\xf7")
+    ended = tonegen(f"tonegen keys plan --temperament {path} --receiver mts-single-note --json")
+    keys = ended.json["keys"]
+
+    assert keys[64]["offset_cents"] == pytest.approx(-13.7, abs=100 / 16384 / 2)
+    assert {key["offset_cents"] for key in keys if key["key"] % 12 != 4} == {0.0}
+    assert "checksum" not in ended.err
+
+
+def test_a_checksum_that_disagrees_is_told(tonegen, tmp_path):
+    path = tmp_path / "old.syx"
+    dump = bytearray(dump_by_hand())
+    dump[-2] ^= 8  # the standard's first wording left the 08 out
+    path.write_bytes(dump)
+    ended = tonegen(f"tonegen keys plan --temperament {path} --receiver mts-single-note --json")
+
+    assert ended.json["keys"][64]["offset_cents"] == pytest.approx(-13.7, abs=0.01)
+    assert "a checksum disagrees" in ended.err
+
+
+def test_a_file_of_several_programs_is_refused(tonegen, tmp_path):
+    path = tmp_path / "bank.syx"
+    path.write_bytes(dump_by_hand(0) + dump_by_hand(1))
+
+    why = tonegen.refused(f"tonegen keys plan --temperament {path} --receiver mpe")
+    assert why == f"{path}: holds 2 tunings, of different programs; leave one in the file"
+
+
 def test_a_damaged_tuning_file_is_refused(tonegen, tmp_path):
     path = tmp_path / "cut.syx"
     cut = b"\xf0\x7e\x7f\x08\x01\x00\xf7"
-    for data, says in ((b"hello", "holds no system exclusive message"), (cut, "it was cut")):
+    for data, says in (
+        (b"hello", "holds no system exclusive message"),
+        (cut, "it was cut"),
+        (b"\xf0\x43\x10\xf7", "none of its messages is of the MIDI Tuning Standard"),
+    ):
         path.write_bytes(data)
         assert says in tonegen.refused(f"tonegen keys plan --temperament {path} --receiver mpe")
 

@@ -108,6 +108,32 @@ def test_osc_plays_each_note_with_its_frequency():
     assert messages[0].arguments[2] == 1.0
 
 
+@pytest.mark.parametrize(
+    ("played", "heard"),
+    [
+        ("b0407f 90407f 804000 b04000", "on64 off64"),  # the sustain pedal
+        ("90407f b0427f 90437f 804000 804300 b04200", "on64 on67 off67 off64"),  # sostenuto
+        ("90407f 90407f 804000", "on64 off64 on64 off64"),  # struck again
+        ("90407f b07b00", "on64 off64"),  # all notes off
+        ("b0407f 90407f 804000 b07800", "on64 off64"),  # all sound off
+        ("b0407f 90407f 804000 b07900", "on64 off64"),  # all controllers reset
+        ("90407f 91407f 804000 814000", "on64 on64 off64 off64"),  # two hands on two channels
+    ],
+)
+def test_osc_notes_follow_pedals_and_modes(played, heard):
+    out = []
+    through = Through(plan(JUST, receiver("osc-per-note")), out.append)
+    for text in played.split():
+        before = len(out)
+        through.receive(bytes.fromhex(text))
+    said = [
+        f"{one.address.removeprefix('/note/')}{one.arguments[0]}" for packet in out for one in decode(packet)
+    ]
+
+    assert said == heard.split()
+    assert len(out) == before + 1, "the last message ends the last note"
+
+
 @pytest.mark.parametrize("name", ["mpe", "twelve-channel-bend", "mono-bend", "channel-tuning", "mts-octave"])
 def test_notes_whose_note_off_never_comes_are_ended(name):
     """The keyboard's cable is out, a pedal down: nothing hangs, and what comes after is played."""

@@ -135,6 +135,23 @@ def test_notes_pass_through_retuned(start, ear):
     player.close()
 
 
+def test_a_wheel_that_goes_too_far_is_told_once(start, ear):
+    """The keyboard's own range is twelve semitones, the receiver's three."""
+    program = start(
+        "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver", "twelve-channel-bend"
+    )
+    program.stderr.readline()
+    player = MidiOutput("Keys")
+    for text in ("b06500", "b06400", "b0060c", "903c40", "e07f7f", "e07f7e", "b00701"):
+        player.send(bytes.fromhex(text))
+    assert b"\xe0\x7f\x7f" in ear.until(b"\xb0\x07\x01")[0]
+
+    assert program.stderr.readline() == "Bends reach beyond the bend range; raise bend_range_semitones.\n"
+    program.send_signal(signal.SIGINT)
+    assert program.communicate(timeout=20)[1] == ""
+    player.close()
+
+
 def test_pedals_by_midi_move_the_scale(start, ear):
     """Controller 20 is pedal A: the E of the C chord at fret 8 goes where string 5 then stands."""
     program = start(

@@ -118,8 +118,8 @@ class Through:
             self.rotation = Rotation(made, send)
             self._take: Callable[[bytes, float], None] = self.rotation.receive
         elif isinstance(made.receiver, Osc):
-            self._playing: set[int] = set()
-            self._take = self._to_osc
+            self._osc_notes = OscNotes(made, send)
+            self._take = self._osc_notes.receive
         else:
             self._channels_played: set[int] = set()
             self._take = self._as_it_is
@@ -142,30 +142,14 @@ class Through:
             for tuning in self._plan.messages:
                 self._send(tuning)
 
-    def _to_osc(self, message: bytes, now: float) -> None:
-        receiver = self._plan.receiver
-        assert isinstance(receiver, Osc)
-        kind = message[0] & 0xF0
-        if receiver.each != "note" or kind not in (midi.NOTE_ON, midi.NOTE_OFF):
-            return
-        key, velocity = message[1], message[2]
-        on = kind == midi.NOTE_ON and velocity > 0
-        if not on and key not in self._playing:
-            return
-        (self._playing.add if on else self._playing.discard)(key)
-        template = receiver.template if on else receiver.off_template
-        if template is not None:
-            channel = (message[0] & 0x0F) + 1
-            cents = float(self._plan.aim_cents[key])
-            values = osc_values(key, cents, receiver, channel, velocity / 127)
-            self._send(osc.encode(template.fill(values)))
-
     def retune(self, made: Plan) -> None:
         """Go on in another temperament; sounding notes keep theirs where each note has its own."""
         with self._lock:
             self._plan = made
             if self.rotation is not None:
                 self.rotation.retune(made)
+            elif isinstance(made.receiver, Osc):
+                self._osc_notes.retune(made)
 
     def start_over(self) -> None:
         """The receiver came back from nothing: it is set up again, and no note sounds in it."""
@@ -182,11 +166,88 @@ class Through:
             if self.rotation is not None:
                 self.rotation.finish(perf_counter())
             elif isinstance(self._plan.receiver, Osc):
-                for key in list(self._playing):
-                    self._to_osc(bytes((midi.NOTE_OFF, key, 64)), perf_counter())
+                self._osc_notes.finish()
             else:
                 for message in midi.notes_off(sorted(self._channels_played)):
                     self._send(message)
+
+
+class OscNotes:
+    """Notes as OSC messages, each with its frequency when it is struck and one that ends it; pedals hold."""
+
+    def __init__(self, made: Plan, send: Callable[[bytes], object]) -> None:
+        """Silent. A receiver that is tuned by key or pitch class is sent no notes."""
+        assert isinstance(made.receiver, Osc)
+        self._receiver = made.receiver
+        self._aim_cents = made.aim_cents
+        self._send = send
+        self._sounding: set[int] = set()  # channel nibble << 7 | key, as in those below
+        self._down: set[int] = set()
+        self._caught: set[int] = set()  # by the sostenuto pedal
+        self._sustain = self._sostenuto = False
+
+    def retune(self, made: Plan) -> None:
+        """Go on in another temperament; what sounds keeps its own."""
+        self._aim_cents = made.aim_cents
+
+    def receive(self, message: bytes, now: float) -> None:
+        """One whole message of the player."""
+        kind = message[0] & 0xF0
+        if self._receiver.each != "note" or kind not in (midi.NOTE_ON, midi.NOTE_OFF, midi.CONTROL):
+            return
+        if kind == midi.CONTROL:
+            self._control(message[1], message[2])
+        else:
+            voice = (message[0] & 0x0F) << 7 | message[1]
+            if kind == midi.NOTE_ON and message[2]:
+                self._strike(voice, message[2] / 127)
+            else:
+                self._down.discard(voice)
+        self._end_what_nothing_holds()
+
+    def _control(self, controller: int, value: int) -> None:
+        if controller == midi.SUSTAIN:
+            self._sustain = value >= 64
+        elif controller == midi.SOSTENUTO:
+            if (value >= 64) != self._sostenuto:
+                self._sostenuto = value >= 64
+                self._caught = set(self._sounding) if self._sostenuto else set()
+        elif controller == midi.RESET_CONTROLLERS:
+            self._sustain = self._sostenuto = False
+            self._caught.clear()
+        elif controller == midi.ALL_SOUND_OFF:
+            self.finish()
+        elif controller >= midi.ALL_NOTES_OFF:
+            self._down.clear()
+
+    def _strike(self, voice: int, velocity: float) -> None:
+        if voice in self._sounding:  # struck again: never twice at once
+            self._end(voice)
+        self._send(self._filled(self._receiver.template, voice, velocity))
+        self._sounding.add(voice)
+        self._down.add(voice)
+
+    def _end_what_nothing_holds(self) -> None:
+        if not self._sustain:
+            for voice in self._sounding - self._down - self._caught:
+                self._end(voice)
+
+    def _end(self, voice: int) -> None:
+        self._sounding.discard(voice)
+        if (off := self._receiver.off_template) is not None:
+            self._send(self._filled(off, voice, 0.0))
+
+    def _filled(self, template: osc.Template, voice: int, velocity: float) -> bytes:
+        key = voice & 0x7F
+        cents = float(self._aim_cents[key])
+        return osc.encode(template.fill(osc_values(key, cents, self._receiver, (voice >> 7) + 1, velocity)))
+
+    def finish(self) -> None:
+        """End every note, whatever holds it."""
+        for voice in tuple(self._sounding):
+            self._end(voice)
+        self._down.clear()
+        self._caught.clear()
 
 
 class Pedals:

@@ -392,6 +392,11 @@ def dump_request(program: int, bank: int | None = None) -> bytes:
     return _message(_FORM[0x00 if bank is None else 0x03], False, (), (), program, bank or 0)
 
 
+def is_tuning(message: bytes) -> bool:
+    """Whether a whole system exclusive message is one of the tuning standard, well formed or not."""
+    return len(message) > 5 and message[1] in _HEADER.values() and message[3] == _TUNING_SUB_ID
+
+
 def parse_tuning(message: bytes) -> Tuning:
     """Read a message of the tuning standard.
 
@@ -400,7 +405,7 @@ def parse_tuning(message: bytes) -> Tuning:
     """
     if len(message) < 6 or message[0] != SYSEX or message[-1] != END_OF_SYSEX:
         raise BadValue(f"{message[:8].hex(' ')}... is not a whole system exclusive message (F0 to F7)")
-    if message[1] not in _HEADER.values() or message[3] != _TUNING_SUB_ID or message[4] not in _FORM:
+    if not is_tuning(message) or message[4] not in _FORM:
         raise BadValue(f"{message[:8].hex(' ')}... is not a message of the MIDI Tuning Standard")
     if max(message[1:-1]) > 0x7F:
         raise BadValue("a tuning message holds a byte above 7F; it was damaged on its way")

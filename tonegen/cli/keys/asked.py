@@ -128,8 +128,8 @@ class AskedScale:
 
 
 def _tunings(path: Path) -> list["Tuning"]:
-    """All tuning messages of a file of system exclusive messages."""
-    from tonegen.keys.messages import parse_tuning
+    """The tuning messages of a file of system exclusive messages; others in it are passed over."""
+    from tonegen.keys.messages import is_tuning, parse_tuning
     from tonegen.keys.stream import Splitter
 
     try:
@@ -140,9 +140,17 @@ def _tunings(path: Path) -> list["Tuning"]:
     if not messages:
         raise BadValue(f"{path}: holds no system exclusive message (F0 to F7)")
     try:
-        return [parse_tuning(message) for message in messages]
+        tunings = [parse_tuning(message) for message in messages if is_tuning(message)]
     except BadValue as error:
         raise BadValue(f"{path}: {error}") from None
+    if not tunings:
+        raise BadValue(f"{path}: none of its messages is of the MIDI Tuning Standard")
+    programs = sorted({(tuning.bank, tuning.program) for tuning in tunings})
+    if len(programs) > 1:
+        raise BadValue(f"{path}: holds {len(programs)} tunings, of different programs; leave one in the file")
+    if not all(tuning.checksum_agrees for tuning in tunings):
+        click.echo(f"{path}: a checksum disagrees, as some makers' do; look at the plan", err=True)
+    return tunings
 
 
 _NOTE = Parsed("note", parse_pitch_class)

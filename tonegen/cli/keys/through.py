@@ -98,15 +98,16 @@ def command(
             rig.retune(made, send=player.rotation is None)
 
         pedals = Pedals(desk.move, lambda why: click.echo(f"tonegen: {why}", err=True))
-        plays = [True]
+        plays, told = True, False
 
         def listen() -> None:
-            if plays[0] and not source.is_there():
-                plays[0] = False
+            nonlocal plays
+            if plays and not source.is_there():
+                plays = False
                 player.finish()  # its note-offs will not come any more
                 click.echo("The keyboard has gone; it will be heard again when it is back.", err=True)
-            elif not plays[0] and source.reconnect():
-                plays[0] = True
+            elif not plays and source.reconnect():
+                plays = True
                 click.echo("The keyboard is back.", err=True)
 
         desk.changed = retuned
@@ -117,7 +118,13 @@ def command(
         def follow() -> None:
             pedals.follow(player.travels)
 
-        stay([looking(rig, player.start_over), follow, listen], seconds, player.moved)
+        def tell_of_clipped_bends() -> None:
+            nonlocal told
+            if not told and player.rotation is not None and player.rotation.clipped:
+                told = True
+                click.echo("Bends reach beyond the bend range; raise bend_range_semitones.", err=True)
+
+        stay([looking(rig, player.start_over), follow, listen, tell_of_clipped_bends], seconds, player.moved)
 
 
 def _keep_pauses_short() -> None:

@@ -202,3 +202,9 @@ def test_any_valid_instrument_can_be_played(tmp_path):
     copy = presets.instrument(str(tmp_path / "copy.toml"))
     assert isinstance(copy, Instrument)
     assert copy.tuning_points() == presets.instrument("e9-ten-string").tuning_points()
+
+
+@pytest.mark.parametrize("name", ["x" * 5000, "./" + "x" * 5000 + ".toml"])
+def test_a_name_longer_than_a_file_s_can_be_is_refused(name):
+    with pytest.raises(BadPreset, match=r"there is no temperament called|no such file"):
+        presets.temperament(name)

@@ -92,6 +92,8 @@ def test_a_foot_controller_turns_every_knob(rig):
         ("/tonegen/fret", (99,), "fret 99 is off the neck"),
         ("/tonegen/fret", ("three",), "not a finite number"),
         ("/tonegen/temperament", ("nonesuch",), 'no temperament called "nonesuch"'),
+        ("/tonegen/temperament", ("/etc/hostname",), 'no temperament called "/etc/hostname"'),
+        ("/tonegen/temperament", ("x" * 5000,), "see: tonegen list temperaments"),
         ("/tonegen/temperament", ("equal", "H"), '"H" is not the name of a note'),
         ("/tonegen/fret", (-1,), "fret -1 is off the neck"),
         ("/tonegen/engage", ("A", -0.1), "cannot travel -0.1"),
@@ -143,6 +145,18 @@ def test_a_receiver_that_cannot_be_reached_is_answered_and_tuned_when_it_is_back
     assert decode(reply)[0] == Message("/tonegen/error", ("/tonegen/song", "the receiver has gone"))
     assert made.state()["song"] == "Waltz"
     assert made.plan().scale.name.endswith("fret 3")
+
+
+def test_whatever_goes_wrong_the_next_packet_is_heard(rig):
+    ask, made, _, _, _ = rig
+
+    def broken(plan):
+        raise RuntimeError("a device of another kind")
+
+    made.changed = broken
+    reply = ask("/tonegen/fret", 3)
+    assert reply == Message("/tonegen/error", ("/tonegen/fret", "this went wrong: a device of another kind"))
+    assert ask("/tonegen/state").address == "/tonegen/state"
 
 
 def test_a_packet_that_is_no_osc_is_answered(rig):

@@ -234,6 +234,27 @@ def test_tones_and_scale_follow_a_pedal_by_midi_and_the_rest_by_osc(start, midi_
         player.close()
 
 
+def test_a_pedal_that_moves_faster_than_a_table_is_sent_holds_nobody_up(start, ear, by_osc):
+    """Fifty positions in a burst, for a table of 529 bytes: the last counts, those between are left out."""
+    program = start(
+        "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver", "mts-single-note",
+        "--instrument", "e9-ten-string", "--changes", "", "--listen", "127.0.0.1:0",
+    )  # fmt: skip
+    made = plan(MEANTONE, receiver("mts-single-note"))
+    ear.take(len(made.messages))
+    heard = program.stderr.readline()
+    for position in range(1, 51):
+        by_osc(heard, "/tonegen/engage", "A", position / 250)
+    last = bytes((59, 59, 0x33, 0x1A))  # B3 is 40 cents high: 0.4 * 16384 = 6554
+    tables = 0
+    while last not in (message := ear.next()[1]):
+        tables += message[0] == 0xF0
+
+    assert tables / len(made.tuning) < 25
+    program.send_signal(signal.SIGINT)
+    assert program.wait(20) == 0
+
+
 def test_a_change_of_the_scale_leaves_notes_that_sound_as_they_are(start, ear, by_osc):
     """A bend for each pitch class: B, key 71, goes up only when it is struck anew."""
     program = start(

@@ -150,7 +150,12 @@ class Desk:
         self._set(fret_at=self._instrument().checked_fret(fret))
 
     def temperament(self, name: str, root: str | None) -> None:
-        """Choose a temperament, and what it is built on."""
+        """Choose a temperament by its name, and what it is built on.
+
+        No file elsewhere: whoever asks may be another machine.
+        """
+        if name not in presets.names("temperaments"):
+            raise BadValue(f'there is no temperament called "{name[:60]}"; see: tonegen list temperaments')
         chosen = presets.temperament(name)
         if isinstance(chosen, PitchClassTemperament):
             usual = self.instrument.root if self.instrument else 0

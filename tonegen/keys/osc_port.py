@@ -76,7 +76,7 @@ class Controller(Protocol):
         """Put the bar to a fret."""
 
     def temperament(self, name: str, root: str | None) -> None:
-        """Choose a temperament, by name or file, and what it is built on."""
+        """Choose a temperament by its name, and what it is built on."""
 
     def play(self, tones: tuple[str, ...]) -> None:
         """Sound tones, each a note, a frequency, or a grip of strings."""
@@ -143,6 +143,8 @@ def answer(packet: bytes, controller: Controller) -> list[bytes]:
             _do(message, controller)
         except TonegenError as error:
             replies.append(_error(message.address, error))
+        except Exception as error:  # whatever a packet brings about, the next one must be heard
+            replies.append(_error(message.address, BadValue(f"this went wrong: {error}")))
         else:
             replies.append(encode(Message("/tonegen/state", (json.dumps(controller.state()),))))
     return replies

@@ -6,7 +6,7 @@ those that come with the program; a name that ends in .toml, or has a path in it
 
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from difflib import get_close_matches
 from pathlib import Path
@@ -64,19 +64,26 @@ def locate(kind: str, name: str) -> Path:
     """The file of a preset. Raises BadPreset when there is none, with the nearest names."""
     if name.endswith(".toml") or "/" in name or "\\" in name:
         path = Path(name)
-        if path.is_dir():
+        if _is(path.is_dir):
             raise BadPreset(f"{name}: is a folder; give a file in it, or a name: tonegen list {kind}")
-        if not path.is_file():
+        if not _is(path.is_file):
             raise BadPreset(f"{name}: no such file")
         return path
     for folder in (own_folder(), SHIPPED):
         path = folder / kind / f"{name}.toml"
-        if name and path.is_file():
+        if name and _is(path.is_file):
             return path
     known = names(kind)
     near = get_close_matches(name, known, n=3, cutoff=0.4)
     hint = f"near it: {', '.join(near)}" if near else f"see: tonegen list {kind}"
-    raise BadPreset(f'there is no {kind[:-1]} called "{name}"; {hint}')
+    raise BadPreset(f'there is no {kind[:-1]} called "{name[:60]}"; {hint}')
+
+
+def _is(asked: Callable[[], bool]) -> bool:
+    try:
+        return asked()
+    except OSError:  # a name longer than a file's can be, a folder that may not be looked into
+        return False
 
 
 def title(kind: str, name: str) -> str:

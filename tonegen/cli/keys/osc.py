@@ -1,5 +1,6 @@
 """tonegen keys osc."""
 
+import threading
 from contextlib import ExitStack
 
 import click
@@ -12,7 +13,7 @@ from tonegen.cli.keys.asked import (
     song_option,
     to_option,
 )
-from tonegen.cli.keys.rig import stay, tuned_rig, where_it_goes
+from tonegen.cli.keys.rig import Following, stay, tuned_rig, where_it_goes
 from tonegen.cli.keys.speakers import driven_by_osc
 from tonegen.errors import BadValue
 
@@ -51,7 +52,9 @@ def command(
     made = desk.plan()
     with ExitStack() as stack:
         rig = stack.enter_context(tuned_rig(where_it_goes(None, None, to, made), made))
-        desk.changed = rig.retune
+        wake = threading.Event()
+        following = Following(rig, wake)
+        desk.changed = following.take
         heard = driven_by_osc(stack, desk, listen)
         click.echo(f"Tuned by OSC; listening at {heard}. Ctrl-C puts it back.", err=True)
-        stay([], seconds)
+        stay([following.send], seconds, wake)

@@ -62,6 +62,27 @@ def looking(rig: "Rig", came_back: Callable[[], None]) -> Callable[[], None]:
     return look
 
 
+class Following:
+    """Keeps a receiver to the latest plan: those that come while one is being sent are passed over."""
+
+    def __init__(self, rig: "Rig", wake: threading.Event, send: bool = True) -> None:
+        """Take the rig, and what wakes the program's main thread. send : as for `Rig.retune`."""
+        self._rig = rig
+        self._wake = wake
+        self._send = send
+        self._waiting: list[Plan] = []
+
+    def take(self, made: "Plan") -> None:
+        """From any thread: have this sent, in place of what still waits."""
+        self._waiting[:] = [made]
+        self._wake.set()
+
+    def send(self) -> None:
+        """In the main thread: send what waits."""
+        while self._waiting:
+            self._rig.retune(self._waiting.pop(), self._send)
+
+
 def stay(
     each_time: Sequence[Callable[[], None]], seconds: float | None, wake: threading.Event | None = None
 ) -> None:

@@ -17,7 +17,7 @@ from tonegen.cli.keys.asked import (
     to_option,
     virtual_out_option,
 )
-from tonegen.cli.keys.rig import looking, stay, tuned_rig, where_it_goes
+from tonegen.cli.keys.rig import Following, looking, stay, tuned_rig, where_it_goes
 from tonegen.cli.keys.speakers import driven_by_osc
 from tonegen.errors import BadValue
 
@@ -93,9 +93,11 @@ def command(
         source = MidiInput(in_port or virtual_in or "", player.receive, virtual=bool(virtual_in))
         stack.callback(source.close)
 
+        following = Following(rig, player.moved, send=player.rotation is None)
+
         def retuned(made: "Plan") -> None:
             player.retune(made)
-            rig.retune(made, send=player.rotation is None)
+            following.take(made)
 
         pedals = Pedals(desk.move, lambda why: click.echo(f"tonegen: {why}", err=True))
         plays, told = True, False
@@ -124,7 +126,8 @@ def command(
                 told = True
                 click.echo("Bends reach beyond the bend range; raise bend_range_semitones.", err=True)
 
-        stay([looking(rig, player.start_over), follow, listen, tell_of_clipped_bends], seconds, player.moved)
+        look = looking(rig, player.start_over)
+        stay([look, follow, following.send, listen, tell_of_clipped_bends], seconds, player.moved)
 
 
 def _keep_pauses_short() -> None:

@@ -46,13 +46,19 @@ class Policy(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Spread:
-    """Strings that disagree on a note. beats_per_second : between the lowest and the highest, in unison."""
+    """Strings that disagree on a note.
+
+    beats_per_second : between the lowest and the highest, in unison. strings : all, each with its state and
+    offset. lowest, highest : one string that stands there, with its state.
+    """
 
     note: str
     lowest_cents: float
     highest_cents: float
     beats_per_second: float
     strings: tuple[str, ...]
+    lowest: str
+    highest: str
 
     @property
     def cents(self) -> float:
@@ -300,12 +306,13 @@ def _spreads(
 ) -> tuple[Spread, ...]:
     found = []
     for pitch_class, voices in sorted(by_class.items()):
-        low = min(voices, key=lambda voice: voice.offset_cents)
-        high = max(voices, key=lambda voice: voice.offset_cents)
+        few_changes_first = sorted(voices, key=lambda voice: len(voice.grip.changes))
+        low = min(few_changes_first, key=lambda voice: round(voice.offset_cents, 6))
+        high = max(few_changes_first, key=lambda voice: round(voice.offset_cents, 6))
         if high.offset_cents - low.offset_cents < _NO_SPREAD_CENTS:
             continue
         there_hz = hz_from_key(high.key, [low.offset_cents, high.offset_cents], reference_hz)
-        strings = {f"{v.tone.name} string {v.tone.string}{_engaged(v)} {v.offset_cents:+.2f}" for v in voices}
+        strings = {f"{_who(voice)} {voice.offset_cents:+.2f}" for voice in voices}
         found.append(
             Spread(
                 pitch_class_name(pitch_class, flats),
@@ -313,10 +320,13 @@ def _spreads(
                 high.offset_cents,
                 float(there_hz[1] - there_hz[0]),
                 tuple(sorted(strings)),
+                _who(low),
+                _who(high),
             )
         )
     return tuple(found)
 
 
-def _engaged(voice: _Voice) -> str:
-    return f" in {'+'.join(voice.grip.changes)}" if voice.grip.changes else " open"
+def _who(voice: _Voice) -> str:
+    state = f"in {'+'.join(voice.grip.changes)}" if voice.grip.changes else "open"
+    return f"{voice.tone.name} string {voice.tone.string} {state}"

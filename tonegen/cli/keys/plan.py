@@ -65,11 +65,17 @@ def plan_json(made: "Plan") -> dict[str, Any]:
 
 
 def _print_plan(receiver: str, made: "Plan") -> None:
+    import numpy as np
+
     from tonegen.keys.receivers import Osc
+    from tonegen.keys.scale import PIANO_KEYS
     from tonegen.pitch import note_name
 
     scale = made.scale
-    heard = range(60, 72) if len(scale.heard_keys) == 88 else scale.heard_keys
+    heard = scale.heard_keys
+    keys = np.array(PIANO_KEYS)
+    if heard == PIANO_KEYS and np.allclose(scale.key_cents[keys], scale.class_cents[keys % 12]):
+        heard = tuple(range(60, 72))  # all octaves are alike
     rows = [
         (
             note_name(key, scale.flats),
@@ -88,10 +94,10 @@ def _print_plan(receiver: str, made: "Plan") -> None:
     )
     if scale.spread:
         print_table(
-            ["note", ">lowest", ">highest", ">beats/s", "strings that disagree"],
+            ["strings disagree", ">lowest", "on", ">highest", "on", ">beats/s"],
             [
-                (one.note, signed(one.lowest_cents), signed(one.highest_cents),
-                 f"{one.beats_per_second:.2f}", "; ".join(one.strings))
+                (one.note, signed(one.lowest_cents), one.lowest, signed(one.highest_cents), one.highest,
+                 f"{one.beats_per_second:.2f}")
                 for one in scale.spread
             ],
         )  # fmt: skip

@@ -310,6 +310,16 @@ def test_a_midi_system_that_dies_ends_in_a_line_not_a_crash(mortal_sound_server)
     assert [program.returncode for program in (sending, through)] == [0, 0]
 
 
+def test_a_receiver_that_is_to_stay_tuned_is_put_back_by_hand_alone(send, start, ear):
+    made = plan(MEANTONE, receiver("mts-octave"))
+    said = send("mts-octave", "--keep").communicate(timeout=20)
+    assert said == ("", "The receiver is tuned. It stays so; keys reset puts it back.\n")
+    said = start("keys", "reset", "--out", "Stage", "--receiver", "mts-octave").communicate(timeout=20)
+    assert said == ("", "The receiver is put back.\n")
+
+    assert ear.until(made.undo[-1])[0] == [*made.messages, *made.undo]
+
+
 def test_reset_by_hand(start, ear):
     made = plan(MEANTONE, receiver("twelve-channel-bend"))
     assert start("keys", "reset", "--out", "Stage", "--receiver", "twelve-channel-bend").wait(20) == 0

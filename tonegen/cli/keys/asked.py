@@ -54,6 +54,17 @@ def parse_weight(text: str) -> tuple[str, float]:
     return name, weight
 
 
+def parse_seconds(text: str) -> float:
+    """How long. Raises BadValue, before anything is sent."""
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = 0.0
+    if not seconds > 0:
+        raise BadValue(f'"{text}" is no time that can pass; give seconds, more than 0')
+    return seconds
+
+
 @dataclass(frozen=True, slots=True)
 class AskedScale:
     """The options that say what the keyboards are brought to, as they were given."""
@@ -79,6 +90,8 @@ class AskedScale:
 
         reference_hz = checked_reference_hz(self.reference)
         if self.temperament.lower().endswith(".syx"):
+            apart = (("--instrument", self.instrument), ("--root", self.root), *self._of_an_instrument)
+            self._refuse("cannot go with a tuning dump, which says all by itself", *apart)
             return Desk(
                 receiver, fixed_scale=scale_of_dumps(_tunings(Path(self.temperament)), reference_hz),
                 reference_hz=reference_hz,
@@ -87,7 +100,9 @@ class AskedScale:
         if instrument_name is None:
             temperament = load_temperament(self.temperament, self.root or 0, self.root is not None)
             if not isinstance(temperament, OwnTemperament):
-                self._refuse_without_instrument()
+                self._refuse(
+                    "cannot be used without an instrument; give --instrument", *self._of_an_instrument
+                )
                 return Desk(receiver, temperament, reference_hz=reference_hz)
             instrument_name = temperament.instrument_name
         instrument = presets.instrument(instrument_name)
@@ -114,17 +129,21 @@ class AskedScale:
             reference_hz,
         )
 
-    def _refuse_without_instrument(self) -> None:
-        given = [
-            option
-            for option, value in (
-                ("--fret", self.fret), ("--song-key", self.song_key), ("--changes", self.changes),
-                ("--grip", self.grip or None), ("--policy", self.policy),
-            )
-            if value is not None
-        ]  # fmt: skip
+    @property
+    def _of_an_instrument(self) -> tuple[tuple[str, object], ...]:
+        """The options that mean something with an instrument only; None for those not given."""
+        return (
+            ("--fret", self.fret), ("--song-key", self.song_key), ("--changes", self.changes),
+            ("--grip", self.grip or None), ("--weight", self.weight or None), ("--policy", self.policy),
+            ("--drop", None if self.drop == "none" else self.drop),
+            ("--fill", None if self.fill == "equal" else self.fill),
+        )  # fmt: skip
+
+    @staticmethod
+    def _refuse(why: str, *options: tuple[str, object]) -> None:
+        given = [option for option, value in options if value is not None]
         if given:
-            raise BadValue(f"{' and '.join(given)} belong to an instrument; give --instrument")
+            raise BadValue(f"{' and '.join(given)} {why}")
 
 
 def _tunings(path: Path) -> list["Tuning"]:
@@ -191,7 +210,9 @@ to_option = click.option("--to", metavar="HOST:PORT", help="Where OSC goes.")
 song_option = click.option(
     "--song", multiple=True, type=Parsed("name=key", parse_song), help="A song and its key, such as Waltz=D."
 )
-seconds_option = click.option("--seconds", type=float, help="How long; until Ctrl-C when left out.")
+seconds_option = click.option(
+    "--seconds", type=Parsed("number", parse_seconds), help="How long; until Ctrl-C when left out."
+)
 
 
 def asks_for_a_scale(wrapped: Command) -> Command:

@@ -52,9 +52,10 @@ def command(source: Path, target: Path, asked: AskedScale, receiver: str, in_jso
         print_json(result)
     else:
         click.echo(
-            f"{target}: {retuned.notes} notes retuned; on a MIDI cable the set-up at the start "
-            f"takes {retuned.set_up_seconds:.1f} s\n" + "\n".join(made.receiver.asks)
+            f"{target}: {retuned.notes} note{'' if retuned.notes == 1 else 's'} retuned; "
+            f"on a MIDI cable the set-up at the start takes {retuned.set_up_seconds:.1f} s"
         )
+        click.echo("\n".join(made.receiver.asks))
     if retuned.clipped:
         click.echo(
             f"{retuned.clipped} bends reach beyond the bend range; raise bend_range_semitones", err=True

@@ -29,3 +29,4 @@ def command(receiver: str, out: str | None, to: str | None) -> None:
         send_all(door, made.undo, made.receiver.sysex_seconds)
     finally:
         door.close()
+    click.echo("The receiver is put back.", err=True)

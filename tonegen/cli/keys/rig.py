@@ -25,7 +25,8 @@ def where_it_goes(out: str | None, virtual_out: str | None, to: str | None, made
     if isinstance(made.receiver, Osc):
         if len(given) != 1 or not to:
             raise BadValue("an OSC receiver needs --to HOST:PORT, such as --to 127.0.0.1:9000")
-        parse_address(to)
+        if not parse_address(to)[1]:
+            raise BadValue(f'"{to}" leads nowhere; give the port that the receiver listens at, 1 to 65535')
         return f"osc {to}"
     if len(given) != 1 or to:
         raise BadValue("say where MIDI goes: --out PORT (see: tonegen keys ports), or --virtual-out NAME")
@@ -89,8 +90,6 @@ def stay(
     """Do these again and again until the time is over or Ctrl-C; at once when woken."""
     from time import monotonic
 
-    if seconds is not None and not seconds > 0:
-        raise BadValue(f"--seconds {seconds:g} is not possible; give more than 0")
     wake = wake or threading.Event()
     until = monotonic() + seconds if seconds is not None else float("inf")
     try:

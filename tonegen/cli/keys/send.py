@@ -74,8 +74,9 @@ def command(
             if keep:
                 for rig in rigs:
                     rig.keep()
+                click.echo(f"{_what_is_done(plans.values())} It stays so; keys reset puts it back.", err=True)
             else:
-                click.echo(_what_is_done(plans.values()), err=True)
+                click.echo(f"{_what_is_done(plans.values())} Ctrl-C puts it back.", err=True)
                 stay([looking(rig, rig.tune_again) for rig in rigs], seconds)
     if out_syx is not None:
         _write_syx(out_syx, list(plans.values()))
@@ -87,8 +88,8 @@ def command(
 
 def _what_is_done(plans: Iterable["Plan"]) -> str:
     if any(made.receiver.retunes_notes for made in plans):
-        return "The receiver is set up; notes are retuned by keys through or keys file. Ctrl-C puts it back."
-    return "The receiver is tuned. Ctrl-C puts it back."
+        return "The receiver is set up; notes are retuned by keys through or keys file."
+    return "The receiver is tuned."
 
 
 def _write_syx(path: Path, plans: Sequence["Plan"]) -> None:

@@ -206,6 +206,24 @@ def test_smpte_time():
     assert early[14][0] == early[8][0], "all ring: the one in the same tune, 24 keys above"
 
 
+@pytest.mark.parametrize(
+    ("division", "ticks"),
+    [
+        (b"\xe7\x28", 2000),  # 25 frames of 40
+        (b"\xe3\x64", 5994),  # 29: drop frame, 30000/1001 frames of 100 (SMPTE)
+        (b"\x00\x60", 384),  # 96 to the quarter at 120 quarters a minute
+    ],
+)
+def test_the_last_chord_rings_out_before_the_rig_is_put_back(division, ticks):
+    """Two seconds: common practice, no source."""
+    data = smf("00 90 3c 40 60 80 3c 00" + END, division=division)
+    track = read(retune(data, PLANS["mts-octave"]).data).tracks[0]
+    (released,) = (tick for tick, _ in timed(track, is_a("note_off")))
+
+    put_back = [tick for tick, _ in timed(track, is_a("control_change"))]
+    assert set(put_back) == {released + ticks}
+
+
 def test_the_tempo_map_says_how_long_a_note_rings():
     """A second or four between a release and a note, by the tempo alone (96 ticks to the quarter)."""
     notes = "".join(f"00 90 {key:02x} 40 01 80 {key:02x} 00" for key in range(0x30, 0x3E))

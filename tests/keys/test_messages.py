@@ -150,8 +150,24 @@ def test_note_changes_there_and_back(wanted, real_time):
 
 def test_all_keys_take_two_messages_because_the_count_has_seven_bits():
     encoded = midi.note_changes(range(128), [1.0] * 128)
+    keys = [midi.parse_tuning(message).keys for message in encoded.messages]
 
-    assert [midi.parse_tuning(message).keys[0] for message in encoded.messages] == [0, 127]
+    assert keys == [tuple(range(127)), (127,)]
+
+
+def test_increments_of_a_parameter():
+    """RP-018: bend range moves by a semitone, fine tuning by the smallest step."""
+    reader = midi.ParameterReader()
+
+    def moved(number, up):
+        for controller, value in ((101, 0), (100, number)):
+            assert reader.read(controller, value) is None
+        return reader.read(96 if up else 97, 0x7F)
+
+    reader.read(101, 0), reader.read(100, midi.BEND_RANGE), reader.read(6, 2)
+    assert moved(midi.BEND_RANGE, up=True) == (midi.BEND_RANGE, 3, 0)
+    reader.read(100, midi.FINE_TUNING), reader.read(6, 64)
+    assert moved(midi.FINE_TUNING, up=False) == (midi.FINE_TUNING, 63, 127)
 
 
 @pytest.mark.parametrize("two_bytes", [False, True])

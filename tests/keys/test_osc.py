@@ -71,6 +71,8 @@ def test_any_bytes_are_read_or_refused(data):
         (b"/a\0\0,b\0\0\0\0\0\x09abcd", "blob is cut short"),
         (b"/a\0\0,i\0\0\0\0\0\1\0\0\0\2", "4 bytes too many"),
         (b"/a\0\0abcd", "cut short"),
+        (b"/a\0x,i\0\0\0\0\0\1", "not padded with null"),
+        (b"/a\0\0,s\0\0ab\0c", "not padded with null"),
         (b"/a\0\0ab\0\0", "types of its arguments are missing"),
         (b"#bundle\0" + bytes(8) + struct.pack(">i", 400), "claims 400 bytes"),
         ((b"#bundle\0" + bytes(8)) * 1 + struct.pack(">i", -4), "claims -4 bytes"),

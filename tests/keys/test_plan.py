@@ -69,6 +69,16 @@ def test_undo_restores_equal_temperament(name):
     assert listener.range_semitones == [2.0] * 17
 
 
+def test_undo_goes_back_to_the_first_tuning_program():
+    """RPN 4 and 3: a receiver that was told to use program 5 of bank 2 uses program 0 of bank 0 again."""
+    kept = msgspec.structs.replace(receiver("mts-single-note"), program=5, bank=2, select=(3,))
+    made = plan(scale_of_classes("just", [0] * 4 + [-14] + [0] * 7), kept)
+
+    assert heard(made.messages).tuning_program[3] == 5
+    assert heard([*made.messages, *made.undo]).tuning_program[3] == 0
+    assert b"\xb2\x06\x00" in made.undo
+
+
 def test_the_same_offsets_cost_less_in_a_finer_format():
     scale = scale_of_classes("third", [0.4] * 12)
 
@@ -89,6 +99,8 @@ def test_a_receiver_that_cuts_to_whole_cents_is_aimed_at_the_middle():
     made = plan(scale, cutting)
 
     assert np.abs(made.left_cents[21:109]).max() <= 0.5
+    nearest = np.rint(scale.key_cents[21:109])
+    assert made.sent_cents[21:109] == pytest.approx(nearest), "the nearest whole cent, not the one below"
     listener = heard(made.messages)
     assert np.floor(pitches(made, listener) + 1e-9) == pytest.approx(
         100 * np.arange(21, 109) + made.sent_cents[21:109]

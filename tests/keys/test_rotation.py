@@ -281,6 +281,59 @@ def test_the_wheel_follows_the_player_s_own_bend_range():
     assert listener.pitch_cents(channel, key) == pytest.approx(6400 + JUST.class_cents[4] + 50, abs=0.02)
 
 
+def test_the_player_s_own_bend_range_has_cents():
+    """RPN 0: the MSB is semitones, the LSB cents (MIDI 1.0)."""
+    rotation, listener = rig("twelve-channel-bend")
+    rotation.receive(b"\x90\x3c\x50", 0)
+    for text in ("b0 65 00", "b0 64 00", "b0 06 01", "b0 26 32", "e0 00 60"):  # 1.5 semitones; half way up
+        rotation.receive(bytes.fromhex(text), 0)
+
+    (channel, key) = next(iter(listener.sounding()))
+    assert listener.pitch_cents(channel, key) == pytest.approx(6000 + JUST.class_cents[0] + 75, abs=0.02)
+
+
+def test_the_wheel_too_is_bent_further_where_a_bend_falls_short():
+    """The receiver makes 127/128 of every bend, as some do."""
+    short = msgspec.structs.replace(receiver("mpe"), bend_scale=127 / 128)
+    out = []
+    rotation = Rotation(plan(JUST, short), out.append)
+    rotation.receive(b"\x90\x40\x50", 0)
+    rotation.receive(b"\xe0\x7f\x7f", 0)
+    bend = out[-1]
+
+    made_cents = ((bend[2] << 7 | bend[1]) - 8192) / 8192 * 300 * 127 / 128
+    assert made_cents == pytest.approx(JUST.class_cents[4] + 200 * 8191 / 8192, abs=0.02)
+
+
+def test_pressure_goes_with_its_player_from_channel_to_channel():
+    rotation, listener = rig("twelve-channel-bend", spread=True)
+    pressure = [0] * 16
+    for text in ("d0 50", "90 3c 40", "90 40 40", "91 43 40"):
+        rotation.receive(bytes.fromhex(text), 1)
+    struck = []
+    for message in listener.log:
+        if message[0] & 0xF0 == 0xD0:
+            pressure[message[0] & 15] = message[1]
+        elif message[0] & 0xF0 == 0x90:
+            struck.append((message[1], pressure[message[0] & 15]))
+
+    assert struck == [(0x3C, 0x50), (0x40, 0x50), (0x43, 0)]
+
+
+def test_a_bank_is_followed_by_its_program_when_a_channel_changes_hands():
+    """Both players ask for program 5, of different banks: a bank counts from the next program change on."""
+    rotation, listener = rig("twelve-channel-bend", spread=True)
+    for text in ("b0 00 01", "c0 05", "b1 00 02", "c1 05", "90 3c 40"):
+        rotation.receive(bytes.fromhex(text), 1)
+    listener.log.clear()
+    rotation.receive(b"\x91\x43\x40", 1)
+    (on,) = [message for message in listener.log if message[0] & 0xF0 == 0x90]
+    channel = on[0] & 15
+    before = listener.log[: listener.log.index(on)]
+
+    assert before.index(bytes((0xB0 | channel, 0, 2))) < before.index(bytes((0xC0 | channel, 5)))
+
+
 def test_full_wheel_leaves_a_chord_in_tune():
     rotation, listener = rig("twelve-channel-bend")
     for key in (60, 64, 67):

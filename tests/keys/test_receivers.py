@@ -1,5 +1,6 @@
 """Receiver files: those that ship, and what is wrong with one is said in one line."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,8 @@ from tonegen.keys.plan import plan
 from tonegen.keys.receivers import check_together, receiver
 from tonegen.keys.scale import scale_of_classes
 
-SHIPPED = sorted(path.stem for path in (Path(__file__).parents[2] / "presets" / "receivers").glob("*.toml"))
+SHIPPED_FOLDER = Path(__file__).parents[2] / "presets" / "receivers"
+SHIPPED = sorted(path.stem for path in SHIPPED_FOLDER.glob("*.toml"))
 
 
 def test_every_means_ships():
@@ -25,6 +27,17 @@ def test_shipped_receivers_take_a_plan(name):
 
     assert made.undo or made.receiver.each == "note"
     assert abs(made.worst_left.cents) <= 0.51
+
+
+def test_what_a_receiver_file_may_say_besides_is_as_its_comment_has_it(tmp_path):
+    """The comment's lines, put to use: nothing changes, for they are what holds when they are left out."""
+    text = (SHIPPED_FOLDER / "twelve-channel-bend.toml").read_text()
+    besides = re.findall(r"^#   (\w+ = \S+)", text, re.MULTILINE)
+    path = tmp_path / "said.toml"
+    path.write_text("\n".join((text, *besides)))
+
+    assert len(besides) == 6
+    assert receiver(str(path)) == receiver("twelve-channel-bend")
 
 
 TWELVE = "channels = [1, 2, 3, 4, 5, 6, 7, 8, 9, 11, 12, 13]"

@@ -345,6 +345,18 @@ def test_full_wheel_leaves_a_chord_in_tune():
         assert cents == pytest.approx(200 * 8191 / 8192 + JUST.class_cents[key % 12], abs=0.02)
 
 
+def test_a_release_keeps_its_velocity():
+    """A note-on of velocity 0 is a note-off of velocity 64 (MIDI 1.0)."""
+    rotation, listener = rig("twelve-channel-bend")
+    for text in ("90 3c 40", "80 3c 21", "90 3c 40", "90 3c 00"):
+        rotation.receive(bytes.fromhex(text), 0)
+
+    assert [message.hex(" ") for message in listener.log if message[0] & 0xF0 == 0x80] == [
+        "80 3c 21",
+        "80 3c 40",
+    ]
+
+
 def test_drums_pass_as_they_are():
     rotation, listener = rig("twelve-channel-bend")
     rotation.receive(b"\x99\x24\x50", 0)

@@ -125,6 +125,19 @@ def test_osc_messages_say_the_frequency_of_each_key():
     assert osc.decode(made.undo[69])[0].arguments == (69, 440.0)
 
 
+def test_osc_templates_are_filled_with_what_their_places_mean():
+    """A4 15.641 cents low: 5:3 above C. Its beats against equal temperament are narrow, so negative."""
+    asked = ("f {ratio}", "f {beats}", "f {cents}", "i {class}", "s {note}", "i {key}")
+    told = msgspec.structs.replace(receiver("osc-per-key"), arguments=asked)
+    made = plan(scale_of_classes("just", [0] * 9 + [-15.641] + [0] * 2), told)
+
+    ratio = 2 ** (-15.641 / 1200)
+    assert osc.decode(made.messages[69])[0].arguments == (
+        pytest.approx(ratio, rel=1e-7), pytest.approx(440 * (ratio - 1), rel=1e-6), pytest.approx(-15.641),
+        9, "A4", 69,
+    )  # fmt: skip
+
+
 def test_osc_offsets_count_from_the_receiver_s_own_reference():
     made = plan(scale_of_classes("high", [0] * 12, 442.0), receiver("osc-per-class"))
 

@@ -3,6 +3,7 @@
 import random
 from collections import Counter
 
+import msgspec
 import pytest
 
 from tests.keys.listener import Listener
@@ -106,6 +107,14 @@ def test_osc_plays_each_note_with_its_frequency():
     ]  # fmt: skip
     assert messages[0].arguments[1] == pytest.approx(440 * 2 ** (-5 / 12 - 13.7 / 1200), rel=1e-7)
     assert messages[0].arguments[2] == 1.0
+
+
+def test_osc_says_channel_and_velocity_as_players_count_them():
+    told = msgspec.structs.replace(receiver("osc-per-note"), arguments=("i {channel}", "f {velocity}"))
+    out = []
+    Through(plan(JUST, told), out.append).receive(b"\x92\x40\x7f")
+
+    assert decode(out[0])[0].arguments == (3, 1.0)
 
 
 @pytest.mark.parametrize(

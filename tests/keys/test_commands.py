@@ -211,6 +211,20 @@ def test_a_file_is_retuned(tonegen, tmp_path, song):
     assert struck == pytest.approx({67: 0.0, 71: -13.686, 74: 1.955}, abs=0.02)
 
 
+def test_a_song_of_several_sounds_is_told_that_a_zone_has_one(tonegen, tmp_path):
+    file = mido.MidiFile()
+    for channel in (0, 3, 9):
+        track = mido.MidiTrack()
+        track.append(mido.Message("note_on", channel=channel, note=60, velocity=80))
+        track.append(mido.Message("note_off", channel=channel, note=60, time=200))
+        file.tracks.append(track)
+    file.save(tmp_path / "band.mid")
+    line = f"tonegen keys file {tmp_path / 'band.mid'} {tmp_path / 'out.mid'} --receiver"
+
+    assert "The file plays on 2 channels besides drums, which share one sound" in tonegen(f"{line} mpe").err
+    assert tonegen(f"{line} twelve-channel-bend").err == ""
+
+
 def test_osc_tunes_and_puts_back(tonegen, my_e9):
     import socket
 

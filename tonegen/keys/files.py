@@ -32,11 +32,13 @@ _RING_OUT_SECONDS: Final = 2.0  # before the rig is put back, so that the last c
 class RetunedFile:
     """A file's bytes, and what there is to say about it.
 
+    players : the channels that notes came on, 1 to 16; drums that are left alone among them.
     set_up_seconds : what the set-up takes on a MIDI cable. clipped : bends that the range could not hold.
     """
 
     data: bytes
     notes: int
+    players: frozenset[int]
     set_up_seconds: float
     clipped: int
 
@@ -65,6 +67,7 @@ def retune(data: bytes, made: Plan) -> RetunedFile:
     return RetunedFile(
         bytes(out),
         sum(part.notes for part in parts),
+        frozenset(channel + 1 for part in parts for channel in part.players),
         sum(map(len, made.messages)) * midi.SECONDS_PER_BYTE,
         sum(part.clipped for part in parts),
     )
@@ -229,6 +232,7 @@ def _quantity(value: int) -> bytes:
 class _Part:
     bodies: list[bytearray]
     notes: int
+    players: set[int]
     clipped: int
 
 
@@ -245,6 +249,7 @@ def _retune_together(tracks: list[bytes], header: bytes, made: Plan) -> _Part:
     seconds_per_tick = _seconds_per_tick(header, _USUAL_TEMPO_US)
     ends = [0] * len(tracks)
     seconds, last, notes = 0.0, 0, 0
+    players: set[int] = set()
     for tick, track, event in events:
         if tick != last:
             seconds += (tick - last) * seconds_per_tick
@@ -252,7 +257,9 @@ def _retune_together(tracks: list[bytes], header: bytes, made: Plan) -> _Part:
         writer.track = track
         status = event[0]
         if status < 0xF0:
-            notes += status & 0xF0 == 0x90 and event[2] > 0
+            if status & 0xF0 == 0x90 and event[2]:
+                notes += 1
+                players.add(status & 0x0F)
             if rotation is None:
                 writer.write(event)
             else:
@@ -278,7 +285,7 @@ def _retune_together(tracks: list[bytes], header: bytes, made: Plan) -> _Part:
     for track, tick in enumerate(ends):
         writer.track, writer.tick = track, tick
         writer.write(_END_OF_TRACK)
-    return _Part(writer.bodies, notes, rotation.clipped if rotation is not None else 0)
+    return _Part(writer.bodies, notes, players, rotation.clipped if rotation is not None else 0)
 
 
 def _has_several_players(tracks: list[bytes], made: Plan) -> bool:

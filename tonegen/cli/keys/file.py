@@ -26,6 +26,7 @@ def command(source: Path, target: Path, asked: AskedScale, receiver: str, in_jso
     tonegen keys file in.mid out.mid --temperament five-limit-just --root G --receiver mpe
     """
     from tonegen.keys.files import retune
+    from tonegen.keys.receivers import BendPerNote
     from tonegen.keys.receivers import receiver as load
 
     made = asked.desk(load(receiver)).plan()
@@ -56,7 +57,18 @@ def command(source: Path, target: Path, asked: AskedScale, receiver: str, in_jso
             f"on a MIDI cable the set-up at the start takes {retuned.set_up_seconds:.1f} s"
         )
         click.echo("\n".join(made.receiver.asks))
+    if isinstance(made.receiver, BendPerNote):
+        _tell_of_shared_sounds(retuned.players - set(made.receiver.untouched))
     if retuned.clipped:
         click.echo(
             f"{retuned.clipped} bends reach beyond the bend range; raise bend_range_semitones", err=True
+        )
+
+
+def _tell_of_shared_sounds(players: frozenset[int]) -> None:
+    if len(players) > 1:
+        click.echo(
+            f"The file plays on {len(players)} channels besides drums, which share one sound and its volume "
+            "here; twelve-channel-bend keeps them apart",
+            err=True,
         )

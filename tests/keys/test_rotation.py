@@ -271,6 +271,27 @@ def test_every_other_message_takes_the_right_way():
     assert not any(message[1] in (6, 100, 101, 126) for message in listener.log if message[0] & 0xF0 == 0xB0)
 
 
+def test_data_entry_passes_only_behind_a_parameter_that_passes():
+    """Of NRPN 1 2, say; with nothing selected, or a bend range, it would be taken for the rig's own."""
+    rotation, listener = rig("mono-bend")
+    for text in ("b0 06 0c", "b0 65 00", "b0 64 00", "b0 06 0c", "b0 65 7f", "b0 64 7f", "b0 06 0c"):
+        rotation.receive(bytes.fromhex(text), 0)
+    assert listener.log == []
+
+    for text in ("b0 63 01", "b0 62 02", "b0 06 0c"):
+        rotation.receive(bytes.fromhex(text), 0)
+    assert [message.hex(" ") for message in listener.log] == ["b0 63 01", "b0 62 02", "b0 06 0c"]
+
+
+@pytest.mark.parametrize("name", ["mpe", "twelve-channel-bend"])
+def test_all_notes_off_reaches_the_receiver_itself(name):
+    """Notes may sound there that nobody here knows of: struck at its own keys, or before the cable went."""
+    rotation, listener = rig(name)
+    rotation.receive(b"\xb0\x7b\x00", 0)
+
+    assert b"\xb0\x7b\x00" in listener.log
+
+
 def test_the_wheel_follows_the_player_s_own_bend_range():
     rotation, listener = rig("twelve-channel-bend")
     rotation.receive(b"\x90\x40\x50", 0)

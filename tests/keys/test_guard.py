@@ -97,3 +97,20 @@ def test_files_that_lie_about_are_not_taken_for_modules(synthesizer, tmp_path, m
     Rig(address(synthesizer), MADE).close()
 
     assert take(synthesizer, 24) == [*MADE.messages, *MADE.undo]
+
+
+def test_a_receiver_gets_the_time_that_it_needs(monkeypatch):
+    """31250 baud, ten bits to a byte: 0.32 ms each (MIDI 1.0); and what the receiver's file asks for."""
+    waited = []
+    monkeypatch.setattr(guard.time, "sleep", waited.append)
+
+    class Cable:
+        seconds_per_byte = 0.00032
+
+        def send(self, message):
+            waited.append(message)
+
+    note, dump = b"\x90\x3c\x40", b"\xf0" + bytes(406) + b"\xf7"
+    guard.send_all(Cable(), (note, dump), 0.2)
+
+    assert waited == [note, pytest.approx(0.00096), dump, pytest.approx(0.13056 + 0.2)]

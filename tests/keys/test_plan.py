@@ -79,6 +79,27 @@ def test_undo_goes_back_to_the_first_tuning_program():
     assert b"\xb2\x06\x00" in made.undo
 
 
+def test_an_upper_zone_is_asked_for_on_channel_16():
+    upper = msgspec.structs.replace(receiver("mpe"), manager=16, channels=(15, 14), untouched=())
+    made = plan(scale_of_classes("equal", [0] * 12), upper)
+
+    assert [message.hex() for message in made.set_up[:3]] == ["bf6500", "bf6406", "bf0602"]
+
+
+def test_a_bank_is_named_where_the_receiver_has_one():
+    """Message 08 04 of bank 2, program 5; RPN 4 selects the bank."""
+    banked = msgspec.structs.replace(receiver("mts-bulk"), bank=2, program=5)
+    made = plan(scale_of_classes("equal", [0] * 12), banked)
+
+    assert made.tuning[0][:7].hex(" ") == "f0 7e 7f 08 04 02 05"
+    assert [message.hex() for message in made.set_up[:3]] == ["b06500", "b06404", "b00602"]
+
+
+def test_a_receiver_s_own_reset_comes_last():
+    own = msgspec.structs.replace(receiver("mts-octave"), reset=("F0 7E 7F 09 01 F7",))
+    assert plan(scale_of_classes("equal", [0] * 12), own).undo[-1] == bytes.fromhex("f07e7f0901f7")
+
+
 def test_the_same_offsets_cost_less_in_a_finer_format():
     scale = scale_of_classes("third", [0.4] * 12)
 

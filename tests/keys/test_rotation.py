@@ -355,6 +355,19 @@ def test_a_bank_is_followed_by_its_program_when_a_channel_changes_hands():
     assert before.index(bytes((0xB0 | channel, 0, 2))) < before.index(bytes((0xC0 | channel, 5)))
 
 
+def test_volume_outlives_a_reset_of_the_controllers():
+    """RP-015: volume and pan stay. Player 1 then wears all the channels, and player 0 comes back to one."""
+    rotation, listener = rig("twelve-channel-bend", spread=True)
+    for text in ("b0 07 50", "90 3c 40", "80 3c 40", "b0 79 00"):
+        rotation.receive(bytes.fromhex(text), 0)
+    for key in range(60, 72):
+        rotation.receive(bytes((0x91, key, 64)), 10)
+        rotation.receive(bytes((0x81, key, 64)), 10)
+    rotation.receive(b"\x90\x3c\x40", 20)
+
+    assert listener.controls[listener.struck[-1][0]][7] == 0x50
+
+
 def test_full_wheel_leaves_a_chord_in_tune():
     rotation, listener = rig("twelve-channel-bend")
     for key in (60, 64, 67):

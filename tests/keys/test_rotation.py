@@ -363,6 +363,7 @@ def test_volume_outlives_a_reset_of_the_controllers():
     for key in range(60, 72):
         rotation.receive(bytes((0x91, key, 64)), 10)
         rotation.receive(bytes((0x81, key, 64)), 10)
+        assert listener.controls[listener.struck[-1][0]][7] == 100, "player 1 is at rest: General MIDI 2"
     rotation.receive(b"\x90\x3c\x40", 20)
 
     assert listener.controls[listener.struck[-1][0]][7] == 0x50

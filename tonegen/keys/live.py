@@ -179,6 +179,7 @@ class OscNotes:
         """Silent. A receiver that is tuned by key or pitch class is sent no notes."""
         assert isinstance(made.receiver, Osc)
         self._receiver = made.receiver
+        self._on, self._off = made.receiver.template, made.receiver.off_template
         self._aim_cents = made.aim_cents
         self._send = send
         self._sounding: set[int] = set()  # channel nibble << 7 | key, as in those below
@@ -223,7 +224,7 @@ class OscNotes:
     def _strike(self, voice: int, velocity: float) -> None:
         if voice in self._sounding:  # struck again: never twice at once
             self._end(voice)
-        self._send(self._filled(self._receiver.template, voice, velocity))
+        self._send(self._filled(self._on, voice, velocity))
         self._sounding.add(voice)
         self._down.add(voice)
 
@@ -234,8 +235,8 @@ class OscNotes:
 
     def _end(self, voice: int) -> None:
         self._sounding.discard(voice)
-        if (off := self._receiver.off_template) is not None:
-            self._send(self._filled(off, voice, 0.0))
+        if self._off is not None:
+            self._send(self._filled(self._off, voice, 0.0))
 
     def _filled(self, template: osc.Template, voice: int, velocity: float) -> bytes:
         key = voice & 0x7F

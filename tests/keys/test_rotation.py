@@ -424,7 +424,7 @@ def test_each_player_keeps_his_sound_when_several_share_the_channels():
         assert pitch == pytest.approx(100 * key + JUST.class_cents[key % 12], abs=0.02), channel
 
 
-def test_a_spared_member_is_given_no_notes():
+def test_a_drummer_s_channel_is_given_no_notes_of_others():
     """Channel 10 plays drums in a receiver that knows no zones."""
     made = plan(JUST, receiver("mpe"))
     listener = Listener()

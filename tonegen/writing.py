@@ -15,8 +15,8 @@ def written_whole(path: Path, *, force: bool) -> Iterator[Path]:
     Where `path` is a link, the file that it leads to is replaced and the link stays.
     force : replace a file that exists. Raises CannotWrite for one without, and whatever the disk refuses.
     """
-    if not force and path.exists():
-        raise CannotWrite(f"{path}: exists already; give another name, or --force to replace it")
+    if not force:
+        refuse_what_exists(path)
     place = Path(os.path.realpath(path))
     beside = place.with_name(f".tonegen-{os.urandom(4).hex()}.part{place.suffix}")
     try:
@@ -34,3 +34,9 @@ def written_whole(path: Path, *, force: bool) -> Iterator[Path]:
     finally:
         with suppress(OSError):  # renamed, or never made
             beside.unlink()
+
+
+def refuse_what_exists(path: Path) -> None:
+    """Raise CannotWrite where there is something already."""
+    if path.exists():
+        raise CannotWrite(f"{path}: exists already; give another name, or --force to replace it")

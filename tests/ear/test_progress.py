@@ -116,11 +116,11 @@ def test_days_are_named_as_far_as_there_is_room():
 
 def test_a_picture_of_nothing_or_over_something_is_refused(tmp_path):
     (tmp_path / "there.png").write_bytes(b"kept")
-    days = by_day([row(n) for n in range(3)])
+    days = by_day([row(n, kind="set", right=None, error=float(n)) for n in range(3)])
 
     with pytest.raises(BadValue, match="nothing to draw yet"):
         write_progress(by_day([row(0)]), tmp_path / "none.png", "Ada")
-    with pytest.raises(CannotWrite, match="there already"):
+    with pytest.raises(CannotWrite, match="exists already"):
         write_progress(days, tmp_path / "there.png", "Ada")
     assert (tmp_path / "there.png").read_bytes() == b"kept"
     assert [file.name for file in tmp_path.iterdir()] == ["there.png"]

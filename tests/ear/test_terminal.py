@@ -290,6 +290,12 @@ def test_progress_as_a_picture_and_as_a_table(tonegen, answered, tmp_path):
     assert "give another name" in tonegen.refused(
         f"tonegen ear history --person Ada --png {tmp_path}/ada.png"
     )
+    (tmp_path / "ada.csv").write_text("kept")
+    asked = f"tonegen ear history --person Ada --csv {tmp_path}/ada.csv"
+    assert "exists already; give another name, or --force" in tonegen.refused(asked)
+    assert (tmp_path / "ada.csv").read_text() == "kept"
+    assert tonegen(f"{asked} --force").code == 0
+    assert (tmp_path / "ada.csv").read_text() != "kept"
     assert "PNG" in tonegen.refused(f"tonegen ear history --person Ada --png {tmp_path}/ada.jpg")
     assert "cannot be written" in tonegen.refused(
         f"tonegen ear history --person Ada --png {tmp_path}/no/a.png"

@@ -219,7 +219,7 @@ def test_a_song_of_several_sounds_is_told_that_a_zone_has_one(tonegen, tmp_path)
         track.append(mido.Message("note_off", channel=channel, note=60, time=200))
         file.tracks.append(track)
     file.save(tmp_path / "band.mid")
-    line = f"tonegen keys file {tmp_path / 'band.mid'} {tmp_path / 'out.mid'} --receiver"
+    line = f"tonegen keys file {tmp_path / 'band.mid'} {tmp_path / 'out.mid'} --force --receiver"
 
     assert "The file plays on 2 channels besides drums, which share one sound" in tonegen(f"{line} mpe").err
     assert tonegen(f"{line} twelve-channel-bend").err == ""
@@ -302,6 +302,21 @@ def test_a_file_is_not_written_over_by_its_own_retuning(tonegen, song):
 
     assert why.startswith(f"{song}: would be written over by what comes out")
     assert song.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("line", "name"),
+    [("file {song} {old} --receiver mpe", "old.mid"), ("send --receiver mts-bulk --out-syx {old}", "a.syx")],
+)
+def test_a_file_that_exists_is_written_over_only_when_asked(tonegen, tmp_path, song, line, name):
+    old = tmp_path / name
+    old.write_bytes(b"kept")
+    line = f"tonegen keys {line.format(song=song, old=old)}"
+
+    assert "exists already; give another name, or --force" in tonegen.refused(line)
+    assert old.read_bytes() == b"kept"
+    assert tonegen(f"{line} --force").code == 0
+    assert old.read_bytes() != b"kept"
 
 
 def test_a_file_with_smpte_time(tonegen, tmp_path, song):

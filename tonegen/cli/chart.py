@@ -6,7 +6,7 @@ import click
 
 from tonegen import presets
 from tonegen.cli.asked import Parsed, Preset, load_drop, load_temperament_of
-from tonegen.cli.show import as_json, print_json, print_table, signed
+from tonegen.cli.show import as_json, force_option, print_json, print_table, signed
 from tonegen.copedent import Copedent, copedent
 from tonegen.instrument import TuningPoint
 from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class
@@ -30,7 +30,7 @@ from tonegen.wire import HIGHEST_SAFE_FRACTION_OF_STRENGTH
     type=click.Path(path_type=Path),
     help="Write a page for the gig bag, with beats and tuning order: .pdf, .svg or .png.",
 )
-@click.option("--force", is_flag=True, help="Write over a file that exists.")
+@force_option
 @as_json
 def command(
     instrument: str,

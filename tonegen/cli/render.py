@@ -8,7 +8,7 @@ import click
 
 from tonegen import presets
 from tonegen.cli.asked import Asked, asks_how_it_sounds, asks_what_sounds, refuse_silence
-from tonegen.cli.show import as_json, print_json, print_sounding, sounding_json
+from tonegen.cli.show import as_json, force_option, print_json, print_sounding, sounding_json
 from tonegen.sounding import tones_to_play
 
 _LONG_SECONDS = 60.0
@@ -24,7 +24,7 @@ _LONG_SECONDS = 60.0
     help="16 or 24 with dither, or 32-bit float (WAV).",
 )  # fmt: skip
 @asks_how_it_sounds
-@click.option("--force", is_flag=True, help="Replace an existing file.")
+@force_option
 @as_json
 def command(
     path: Path,

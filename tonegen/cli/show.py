@@ -1,4 +1,4 @@
-"""How results look: one JSON object on a line of its own, or a table for a person."""
+"""How results look: one JSON object on a line of its own, a table for a person, or a file."""
 
 import json
 from collections.abc import Mapping, Sequence
@@ -12,6 +12,7 @@ from tonegen.interval import Audible, Direction
 from tonegen.sounding import Sounding, SoundingInterval, SoundingTone
 
 as_json = click.option("--json", "in_json", is_flag=True, help="Print JSON, at full precision.")
+force_option = click.option("--force", is_flag=True, help="Write over a file that exists.")
 
 
 def print_json(result: Mapping[str, Any]) -> None:

@@ -8,7 +8,7 @@ import click
 
 from tonegen.cli.asked import Preset
 from tonegen.cli.purity import grip_json, point_json, print_grips
-from tonegen.cli.show import as_json, print_json, print_sentence, print_table, signed
+from tonegen.cli.show import as_json, force_option, print_json, print_sentence, print_table, signed
 from tonegen.errors import BadValue
 from tonegen.front import Front, front_of
 from tonegen.instrument import TuningPoint
@@ -42,7 +42,7 @@ from tonegen.temper import Objective, Tempered, offsets_before, temper
     type=click.Path(path_type=Path),
     help="Draw that trade-off to a file: .pdf, .svg or .png.",
 )
-@click.option("--force", is_flag=True, help="Draw over a file that exists.")
+@force_option
 @click.option("--intervals", is_flag=True, help="Every interval of every grip, not only the worst.")
 @click.option("--save", metavar="NAME", help="Keep the offsets as your own temperament.")
 @as_json

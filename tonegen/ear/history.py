@@ -220,15 +220,13 @@ class History:
             ).fetchall()
         return tuple(_row(dict(zip(COLUMNS, one, strict=True))) for one in found)
 
-    def export(self, person: str, path: Path) -> int:
-        """Write every answer of a person as CSV with a heading, to a new file; give how many.
+    def export(self, person: str, path: Path, *, force: bool = False) -> int:
+        """Write every answer of a person as CSV with a heading; give how many.
 
-        Raises CannotWrite for a file that exists, or a place where nothing can be written.
+        Raises CannotWrite for a file that exists, unless `force`, or a place where nothing can be written.
         """
-        if path.exists():
-            raise CannotWrite(f"{path} is there already; give another name")
         rows = self.rows(person)
-        with written_whole(path, force=False) as beside:
+        with written_whole(path, force=force) as beside:
             beside.write_text(as_csv(rows), encoding="utf-8", newline="")
         return len(rows)
 

@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator
 
 from tonegen.ear.progress import Day, aside_of, panels, spread_out
-from tonegen.errors import BadValue, CannotWrite
+from tonegen.errors import BadValue
 from tonegen.writing import written_whole
 
 # Lines are told apart by their marks and strokes as well as by colour: a page may be printed in black.
@@ -20,16 +20,14 @@ _STROKES: Final = ("-", "--", "-.", ":")
 _CENTS_TICKS: Final = (0.25, 0.5, 1, 2, 5, 10, 20, 50)
 
 
-def write_progress(days: Sequence[Day], path: Path, title: str) -> None:
+def write_progress(days: Sequence[Day], path: Path, title: str, *, force: bool = False) -> None:
     """Draw thresholds and settings over the days to a PNG file, a line for each interval and register.
 
     Raises BadValue when there is nothing to draw or the name does not end in .png, CannotWrite where nothing
-    can be written or the file is there already.
+    can be written or, unless `force`, the file is there already.
     """
     if path.suffix.lower() != ".png":
         raise BadValue(f"{path}: the picture is a PNG file; give a name that ends in .png")
-    if path.exists():
-        raise CannotWrite(f"{path} is there already; give another name")
     drawn = panels(days)
     if not drawn:
         raise BadValue("there is nothing to draw yet; answer some more trials first")
@@ -58,7 +56,7 @@ def write_progress(days: Sequence[Day], path: Path, title: str) -> None:
         axes.xaxis.set_major_formatter(DateFormatter("%Y-%m-%d"))  # type: ignore[no-untyped-call]
         axes.grid(alpha=0.3)
         axes.legend(fontsize="small", loc="upper left", bbox_to_anchor=(1, 1))
-    with written_whole(path, force=False) as beside:
+    with written_whole(path, force=force) as beside:
         figure.savefig(beside, format="png", dpi=130)
 
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from tonegen.errors import BadValue, CannotWrite
 from tonegen.player import FADE_SECONDS, Player
-from tonegen.writing import written_whole
+from tonegen.writing import refuse_what_exists, written_whole
 
 if TYPE_CHECKING:
     import soundfile
@@ -171,8 +171,8 @@ def _check_place(path: Path, force: bool) -> None:
         raise CannotWrite(f"{path}: there is no directory {path.parent}; make it first")
     if path.is_dir() or (path.exists() and not path.is_file()):
         raise CannotWrite(f"{path}: is there already and is not a file; choose another name")
-    if path.exists() and not force:
-        raise CannotWrite(f"{path}: exists; give --force to replace it, or choose another name")
+    if not force:
+        refuse_what_exists(path)
 
 
 def _check_free_space(path: Path, size: int) -> None:

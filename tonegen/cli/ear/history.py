@@ -16,7 +16,7 @@ from tonegen.cli.ear.terminal import (
     person_option,
     person_or_login,
 )
-from tonegen.cli.show import as_json, print_json, print_table, signed
+from tonegen.cli.show import as_json, force_option, print_json, print_table, signed
 from tonegen.ear.estimate import Estimate
 from tonegen.ear.history import History, Row
 from tonegen.ear.progress import Day, by_day
@@ -56,6 +56,7 @@ def parse_place(text: str) -> tuple[int, int]:
 @device_option
 @no_sound_option
 @click.option("--people", is_flag=True, help="List who has answered on this machine.")
+@force_option
 @as_json
 def command(
     person: str | None,
@@ -67,6 +68,7 @@ def command(
     device: str | None,
     no_sound: bool,
     people: bool,
+    force: bool,
     in_json: bool,
 ) -> None:
     """See progress over days; export it, or delete it.
@@ -97,11 +99,11 @@ def command(
             return
         days, waiting = by_day(history.rows(name)), history.unfinished(name)
         if csv:
-            click.echo(f"{history.export(name, csv)} answers written to {csv}", err=True)
+            click.echo(f"{history.export(name, csv, force=force)} answers written to {csv}", err=True)
         if png:
             from tonegen.ear.picture import write_progress
 
-            write_progress(days, png, f"Ear training of {name}")
+            write_progress(days, png, f"Ear training of {name}", force=force)
             click.echo(f"progress drawn to {png}", err=True)
     if in_json:
         print_json(

@@ -6,7 +6,7 @@ import click
 
 from tonegen.cli.keys.asked import AskedScale, asks_for_a_scale, receiver_option
 from tonegen.cli.keys.plan import plan_json
-from tonegen.cli.show import as_json, print_json
+from tonegen.cli.show import as_json, force_option, print_json
 from tonegen.errors import BadValue
 from tonegen.writing import written_whole
 
@@ -18,8 +18,9 @@ _LARGEST_MIDI_FILE_BYTES = 200_000_000
 @click.argument("target", metavar="OUT.MID", type=click.Path(path_type=Path))
 @asks_for_a_scale
 @receiver_option
+@force_option
 @as_json
-def command(source: Path, target: Path, asked: AskedScale, receiver: str, in_json: bool) -> None:
+def command(source: Path, target: Path, asked: AskedScale, receiver: str, force: bool, in_json: bool) -> None:
     """Retune a Standard MIDI File; tempo, tracks, programs and lyrics stay.
 
     \b
@@ -40,7 +41,7 @@ def command(source: Path, target: Path, asked: AskedScale, receiver: str, in_jso
         raise BadValue(f"{source}: cannot be read: {(error.strerror or str(error)).lower()}") from None
     except BadValue as error:
         raise BadValue(f"{source}: {error}") from None
-    with written_whole(target, force=True) as beside:
+    with written_whole(target, force=force) as beside:
         beside.write_bytes(retuned.data)
     result = {
         "receiver": receiver,

@@ -18,7 +18,7 @@ from tonegen.cli.keys.asked import (
 )
 from tonegen.cli.keys.plan import plan_json
 from tonegen.cli.keys.rig import looking, stay, tuned_rig, where_it_goes
-from tonegen.cli.show import as_json, print_json
+from tonegen.cli.show import as_json, force_option, print_json
 from tonegen.errors import BadValue
 from tonegen.writing import written_whole
 
@@ -42,6 +42,7 @@ if TYPE_CHECKING:
 @click.option("--out-syx", type=click.Path(path_type=Path), help="Write the tuning message to a file.")
 @click.option("--keep", is_flag=True, help="Leave the receiver tuned and end; keys reset puts it back.")
 @seconds_option
+@force_option
 @as_json
 def command(
     asked: AskedScale,
@@ -52,6 +53,7 @@ def command(
     out_syx: Path | None,
     keep: bool,
     seconds: float | None,
+    force: bool,
     in_json: bool,
 ) -> None:
     """Tune a receiver, keep it in tune, and put it back at the end.
@@ -66,6 +68,8 @@ def command(
     loaded = {name: load(name) for name in receivers}
     check_together(loaded)
     plans = {name: asked.desk(one).plan() for name, one in loaded.items()}
+    if out_syx is not None:
+        _write_syx(out_syx, list(plans.values()), force)
     live = bool(out or virtual_out or to)
     if live or out_syx is None:
         doors = [(where_it_goes(out, virtual_out, to, made), made) for made in plans.values()]
@@ -78,8 +82,6 @@ def command(
             else:
                 click.echo(f"{_what_is_done(plans.values())} Ctrl-C puts it back.", err=True)
                 stay([looking(rig, rig.tune_again) for rig in rigs], seconds)
-    if out_syx is not None:
-        _write_syx(out_syx, list(plans.values()))
     if in_json:
         for name, made in plans.items():
             sent = {"messages": len(made.messages), "bytes": sum(map(len, made.messages))}
@@ -92,10 +94,10 @@ def _what_is_done(plans: Iterable["Plan"]) -> str:
     return "The receiver is tuned."
 
 
-def _write_syx(path: Path, plans: Sequence["Plan"]) -> None:
+def _write_syx(path: Path, plans: Sequence["Plan"], force: bool) -> None:
     sysex = b"".join(message for made in plans for message in made.messages if message[0] == 0xF0)
     if not sysex:
         raise BadValue("--out-syx: this receiver is not tuned by system exclusive messages; take an mts one")
-    with written_whole(path, force=True) as beside:
+    with written_whole(path, force=force) as beside:
         beside.write_bytes(sysex)
     click.echo(f"{path}: {len(sysex)} bytes, {', '.join(made.scale.name for made in plans)}", err=True)

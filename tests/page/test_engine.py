@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tests.measure import beat_of, turns_apart
-from tests.page.visitor import Visitor, in_the_loop, visitor
+from tests.page.visitor import Visitor, heard, in_the_loop, visitor
 from tonegen.errors import BadPreset, BadValue, TonegenError
 from tonegen.interval import Ratio, beats_per_second
 from tonegen.page import messages as asks
@@ -263,21 +263,6 @@ def test_what_no_longer_fits_is_replaced_and_the_page_opens(kept):
         assert page.view["pairs"] is not None
 
     check()
-
-
-def heard(page, seconds, rate):
-    """What a page's own loudspeaker is given, mono, block by block, and the outlet it came through."""
-    outlet = page.engine.hear_in_page(rate, lambda: None)
-
-    def more(seconds):
-        blocks = []
-        for _ in range(round(seconds * rate / 1000)):
-            block = outlet.draw(1000)
-            blocks.append(np.frombuffer(block, dtype="<f4", offset=8).reshape(-1, 2)[:, 0])
-        return np.concatenate(blocks)
-
-    more(seconds)
-    return more, outlet
 
 
 @in_the_loop

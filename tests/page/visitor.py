@@ -5,6 +5,8 @@ import json
 from functools import wraps
 from inspect import iscoroutine
 
+import numpy as np
+
 from tonegen.page.engine import Engine
 from tonegen.page.messages import Release
 
@@ -72,3 +74,18 @@ def visitor(kept=None, saved=None, *asked):
     page = Visitor(Engine(kept, (saved if saved is not None else []).append))
     page.ask(Release(), *asked)
     return page
+
+
+def heard(page, seconds, rate):
+    """What a page's own loudspeaker is given, mono, block by block, and the outlet it came through."""
+    outlet = page.engine.hear_in_page(rate, lambda: None)
+
+    def more(seconds):
+        blocks = []
+        for _ in range(round(seconds * rate / 1000)):
+            block = outlet.draw(1000)
+            blocks.append(np.frombuffer(block, dtype="<f4", offset=8).reshape(-1, 2)[:, 0])
+        return np.concatenate(blocks)
+
+    more(seconds)
+    return more, outlet

@@ -1,13 +1,14 @@
 """What becomes of setting and playing when a page asks for something: pure, all or nothing."""
 
 from dataclasses import dataclass
+from typing import Final
 
 from msgspec.structs import replace
 
 from tonegen import presets
 from tonegen.errors import BadPreset, BadValue
 from tonegen.instrument import TuningPoint
-from tonegen.page import comparing, metering, tempering
+from tonegen.page import comparing, metering, pairing, tempering
 from tonegen.page import messages as asks
 from tonegen.page.rig import Rig, read_presets_again, rig_of, with_moved
 from tonegen.page.setting import MeterReading, MovedPoint, Playing, SavedGrip, Setting
@@ -15,6 +16,12 @@ from tonegen.page.view import LEAST_OFFSET_CENTS, MOST_OFFSET_CENTS, pair_name, 
 from tonegen.player import checked_level_dbfs
 from tonegen.scene import checked_point
 from tonegen.sounding import Sounding, SoundingInterval
+
+# Who touches strings, changes or the bar wants to hear the grip, not the two free tones.
+_PLAYS_THE_GRIP: Final = (
+    asks.Engage, asks.Release, asks.Stand, asks.Strings, asks.Grip, asks.Bar, asks.Only,
+    asks.Offset, asks.Pure, asks.Equal, asks.Target,
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +61,13 @@ class Standing:
             case asks.Only():
                 pair = None if asked.low is None or asked.high is None else (asked.low, asked.high)
                 playing = replace(playing, only=pair)
+            case asks.Tones():
+                setting = pairing.with_tones(setting, self.rig, asked)
+                words = f"two tones {setting.two_tones.low} and {setting.two_tones.high}"
+            case asks.TuneTones():
+                setting, words = pairing.tuned(setting, self.rig, asked.to), f"two tones {asked.to}"
+            case asks.HearTones():
+                playing = _hearing(playing, asked)
             case asks.Split():
                 playing = replace(playing, split=asked.on)
             case asks.Sound():
@@ -100,6 +114,10 @@ class Standing:
                 words = f"meter good to {asked.cents:g} cents"
             case asks.Objective():
                 setting, words = replace(setting, objective=asked.name), f"least {asked.name}"
+        if isinstance(asked, _PLAYS_THE_GRIP) or not playing.sounding:
+            playing = replace(playing, two_tones=False, two_tones_only=False)
+        if playing.two_tones and isinstance(asked, asks.Tones | asks.TuneTones | asks.HearTones):
+            pairing.refuse_silence(setting, self.rig)
         return Done(setting, playing, words, gesture)
 
     def _engaged(self, change: str, travel: float) -> dict[str, float]:
@@ -211,6 +229,13 @@ class Standing:
         offset_cents = rig.temperament.offset_cents(rig.instrument, point)
         pin = MovedPoint(point.string, point.changes, offset_cents)
         return replace(setting, pins=(*others, pin)), f"{point} held"
+
+
+def _hearing(playing: Playing, asked: asks.HearTones) -> Playing:
+    """The two free tones are heard at once; without them the sound goes on with the grip."""
+    if not asked.on:
+        return replace(playing, two_tones=False, two_tones_only=False)
+    return replace(playing, two_tones=True, two_tones_only=asked.only, sounding=True, muted=False)
 
 
 def _still(only: tuple[int, int] | None, strings: tuple[int, ...]) -> tuple[int, int] | None:

@@ -17,7 +17,7 @@ from tonegen.errors import BadValue, NoSuchDevice, TonegenError
 from tonegen.listening import Listening
 from tonegen.order import Order
 from tonegen.page import messages as asks
-from tonegen.page import ordering, tempering
+from tonegen.page import ordering, pairing, tempering
 from tonegen.page.comparing import Comparison
 from tonegen.page.counting import count_of, count_of_rate
 from tonegen.page.doing import Done, Standing
@@ -91,7 +91,9 @@ class Engine:
         self._rig, setting = _readable(kept.setting)
         self._history = History(setting)
         quiet = min(kept.playing.level_dbfs, QUIET_LEVEL_DBFS)
-        playing = replace(kept.playing, sounding=False, muted=False, level_dbfs=quiet)
+        playing = replace(
+            kept.playing, sounding=False, two_tones=False, two_tones_only=False, muted=False, level_dbfs=quiet
+        )
         self._playing, self._sounding = _fitting_playing(playing, self._rig)
         self._keys = engaging_keys(self._rig.instrument)
         self._revision = 0
@@ -113,6 +115,7 @@ class Engine:
         self._meter = Meter(lambda shown: self._post("readings", shown))
         self._comparison = Comparison(lambda shown: self._post("compared", shown))
         self._view = self._viewed()
+        self._two_tones = pairing.view_of(setting, self._rig, self._playing)
 
     # ------------------------------------------------------------------ pages
 
@@ -121,6 +124,7 @@ class Engine:
         self.pages.add(page)
         page.post("choices", msgspec.json.encode(choices(HEARING_CAUTION, version("tonegen"))))
         page.post("view", msgspec.json.encode(self._view))
+        page.post("two", msgspec.json.encode(self._two_tones))
         present = self._history.present
         page.post("asked", msgspec.json.encode(tempering.asked_of(present, self._rig)))
         page.post("offer", msgspec.json.encode(tempering.offer_of(self._found, self._along)))
@@ -224,6 +228,10 @@ class Engine:
         self._view = self._viewed()
         self._post("view", self._view)
         present = self._history.present
+        two_tones = pairing.view_of(present, self._rig, self._playing)
+        if two_tones != self._two_tones:
+            self._two_tones = two_tones
+            self._post("two", two_tones)
         asked_before, self._tempered_for = self._tempered_for, present
         if asked_before is None or tempering.differs(asked_before, present):
             self._post("asked", tempering.asked_of(present, self._rig))
@@ -438,6 +446,8 @@ class Engine:
     def _wanted_tones(self) -> tuple[Tone, ...]:
         if self._listening is not None:
             return ordering.tones_of(self._listening, self._rig)
+        if self._playing.two_tones:
+            return pairing.tones_of(self._history.present, self._rig, self._playing)
         return _to_play(self._sounding, self._rig, self._playing)
 
     def present_sound(self) -> tuple[tuple[Tone, ...], float]:
@@ -456,8 +466,12 @@ class Engine:
 
     def moment(self) -> Moment:
         """What the clock shows now."""
-        names = (ordering.LOW, ordering.HIGH) if self._listening is not None else None
-        heard = self._listening.sounding() if self._listening is not None else self._sounding
+        heard, names = self._sounding, None
+        if self._listening is not None:
+            heard, names = self._listening.sounding(), (ordering.LOW, ordering.HIGH)
+        elif self._playing.two_tones:
+            heard = pairing.sounding_of(self._history.present, self._rig)
+            names = (pairing.LOW, pairing.HIGH)
         return moment_of(self._stage, heard.intervals if self._playing.sounding else (), names)
 
     def _stir(self) -> None:
@@ -519,9 +533,11 @@ def _to_play(sounding: Sounding, rig: Rig, playing: Playing) -> tuple[Tone, ...]
 def _readable(setting: Setting) -> tuple[Rig, Setting]:
     """The rig of a kept setting; a fresh one where its presets are gone or no longer fit."""
     try:
-        return rig_of(setting), setting
+        rig = rig_of(setting)
+        pairing.sounding_of(setting, rig)
     except TonegenError:
         return rig_of(Setting()), Setting()
+    return rig, setting
 
 
 def _fitting_playing(playing: Playing, rig: Rig) -> tuple[Playing, Sounding]:

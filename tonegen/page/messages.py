@@ -115,6 +115,27 @@ class Only(Asked, frozen=True):
     high: StringNumber | None = None
 
 
+class Tones(Asked, frozen=True):
+    """Write the two free tones, and what they stand for, "" being guessed; leave what is not given."""
+
+    low: Name | None = None
+    high: Name | None = None
+    ratio: Name | None = None
+
+
+class TuneTones(Asked, frozen=True):
+    """Move the upper one of the two free tones: pure with the lower, or whole semitones from it."""
+
+    to: Literal["pure", "equal"]
+
+
+class HearTones(Asked, frozen=True):
+    """Hear the two free tones instead of the grip, or the grip again; `only` leaves what beats."""
+
+    on: bool
+    only: bool = False
+
+
 class Split(Asked, frozen=True):
     """The lowest tone in the left ear and the others in the right, or all in both."""
 
@@ -412,7 +433,7 @@ ASKED = (
     Engage | Release | Strings | Grip | Bar | Offset | Pure | Equal | Target | Targets | Keep | Choose
     | SaveGrip | ForgetGrip | Only | Split | Sound | Mute | Level | Device | Undo | Redo | Ping
     | Scene | Weigh | Pin | Objective | Temper | Along | TakeOffer | ThrowAway | Order | Step
-    | Compare | Stand | Read | ReadList | Unread | Meter | KeepDrop
+    | Tones | TuneTones | HearTones | Compare | Stand | Read | ReadList | Unread | Meter | KeepDrop
     | Keys | Receiver | Send | Through | PutBack | Devices | Tapped | Counted
     | Ears | Train | GoOn | Forget | Pause | Hear | Answer | Taps | Move | Settle
     | Lesson | Demonstrate | Reply

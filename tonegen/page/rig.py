@@ -64,7 +64,7 @@ class Rig:
         """The strings of the grip as they sound, and the note that they are heard against."""
         tones = self._tones_of(self.grip(playing), playing)
         if self.against is not None and tones:
-            return (_tone(self.against, self.reference_hz, self.timbre), *tones)
+            return (tone_of(self.against, self.reference_hz, self.timbre), *tones)
         return tones
 
     def every_string(self, playing: Playing) -> tuple[SoundingTone, ...]:
@@ -136,10 +136,14 @@ def _written(text: str) -> WrittenPitch | None:
     return written
 
 
-def _tone(written: WrittenPitch, reference_hz: float, timbre: Timbre) -> SoundingTone:
+def tone_of(
+    written: WrittenPitch, reference_hz: float, timbre: Timbre, above_hz: float | None = None
+) -> SoundingTone:
+    """A written tone; `above_hz` is the one that cents count from. Raises BadValue for cents without one."""
     if written.key is not None:
         return tone_of_key(written.key, written.cents, reference_hz, written.text, timbre)
-    return tone_of_hz(written.hz_at(reference_hz), reference_hz, "", timbre)
+    hz = written.hz_at(reference_hz, above_hz=above_hz)
+    return tone_of_hz(hz, reference_hz, "" if written.hz is not None else written.text, timbre)
 
 
 def read_presets_again() -> None:

@@ -43,6 +43,14 @@ class MeterReading(Struct, frozen=True):
     ratio: str = ""
 
 
+class TwoTones(Struct, frozen=True):
+    """Two tones as they were typed, and the ratio that they stand for; "" is guessed."""
+
+    low: str = "A3"
+    high: str = "C#4"
+    ratio: str = ""
+
+
 class Setting(Struct, frozen=True):
     """What is undone and redone. `root` is a pitch class, None for the instrument's own; `against` a note.
 
@@ -68,15 +76,21 @@ class Setting(Struct, frozen=True):
     readings: tuple[MeterReading, ...] = ()
     meter_cents: float = METER_CENTS
     compared: tuple[str, str] | None = None
+    two_tones: TwoTones = TwoTones()
 
 
 class Playing(Struct, frozen=True):
-    """What sounds now. `only` is the pair, by string, of which only what beats is heard; 0 is the bass."""
+    """What sounds now. `only` is the pair, by string, of which only what beats is heard; 0 is the bass.
+
+    two_tones : the two free tones sound instead of the grip, or only their beat
+    """
 
     travels: dict[str, float] = {}
     strings: tuple[int, ...] = ()
     fret: float = 0.0
     only: tuple[int, int] | None = None
+    two_tones: bool = False
+    two_tones_only: bool = False
     split: bool = False
     sounding: bool = False
     muted: bool = False

@@ -189,7 +189,7 @@ def view(
             for tone in every
             if tone.string is not None
         ),
-        pairs=tuple(_pair_view(interval, timbre_partials) for interval in sounding.intervals),
+        pairs=tuple(pair_view(interval, timbre_partials) for interval in sounding.intervals),
         grips=_grips(instrument, history.present, playing, engaged),
         cautions=tuple(
             f"string {target.point.string} would stand at {target.note} {signed(target.offset_cents, 1)}"
@@ -281,7 +281,8 @@ def _string_view(
     )
 
 
-def _pair_view(interval: SoundingInterval, partials: set[float]) -> PairView:
+def pair_view(interval: SoundingInterval, partials: set[float]) -> PairView:
+    """An interval in words; `partials` are the multiples that the timbre has."""
     low, high = pair_name(interval.low), pair_name(interval.high)
     rate, counts, pulse = _beats_in_words(interval.beats_per_second)
     return PairView(

@@ -7,6 +7,7 @@ import "./chart.js";
 import "./pairs.js";
 import "./neck.js";
 import "./tap.js";
+import "./tones.js";
 import "./grips.js";
 import "./render.js";
 import "./rig.js";

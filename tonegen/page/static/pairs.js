@@ -12,22 +12,49 @@ let drawnLook = 0;
 const drawn = new WeakMap();
 let running = false;
 
-const rowOf = (pair) => {
-  const key = `${pair.low} ${pair.high}`;
-  if (rows.has(key)) return rows.get(key);
+// A card to touch with a picture of its beat; of a pair that is filled in.
+const cardOf = (toggle) => {
   const canvas = make("canvas", { "aria-hidden": "true" });
   const part = Object.fromEntries(["names", "ratio", "interval", "rate", "direction", "counts", "listen", "cents"]
     .map((name) => [name, make("span", { class: name })]));
-  const toggle = () => {
-    const only = view.playing.only?.join() === `${pair.low},${pair.high}`;
-    ask("only", only ? {} : { low: pair.low, high: pair.high });
-  };
-  const button = make("button", { class: "pair", "aria-pressed": "false", onclick: toggle },
+  const element = make("button", { class: "pair", "aria-pressed": "false", onclick: toggle },
     make("span", { class: "what" }, part.names, part.ratio, part.interval), canvas,
     make("span", { class: "how" }, part.rate, part.direction, part.counts, part.cents, part.listen));
-  const row = { element: button, canvas, part, pair };
-  rows.set(key, row);
-  return row;
+  return { element, canvas, part, pair: null };
+};
+
+const fill = (card, pair, only, who) => {
+  card.pair = pair;
+  mark(card.element, "aria-pressed", only);
+  mark(card.element, "data-direction", pair.direction);
+  mark(card.element, "aria-label", `${who}: ${pair.ratio} ${pair.interval}, ` +
+    `${pair.rate} ${pair.rate === "pure" ? "" : pair.direction}, ${pair.counts}. Hear only its beat`);
+  say(card.part.names, pair.names);
+  say(card.part.ratio, pair.ratio);
+  say(card.part.interval, pair.interval);
+  say(card.part.rate, pair.rate);
+  say(card.part.direction, pair.rate === "pure" ? "" : pair.direction);
+  say(card.part.counts, pair.counts);
+  say(card.part.cents, `${pair.cents} c`);
+  say(card.part.listen, pair.plays ? `near ${pair.listen}` : "not in this timbre");
+};
+
+// A card that stays, beside those of the grip.
+const staying = [];
+export const stayingCard = (toggle) => {
+  const card = cardOf(toggle);
+  staying.push(card);
+  return { element: card.element, fill: (...what) => { fill(card, ...what); redraw(); } };
+};
+export const redraw = () => view && picture(performance.now());
+
+const rowOf = (pair) => {
+  const key = `${pair.low} ${pair.high}`;
+  if (!rows.has(key)) rows.set(key, cardOf(() => {
+    const only = view.playing.only?.join() === `${pair.low},${pair.high}`;
+    ask("only", only ? {} : { low: pair.low, high: pair.high });
+  }));
+  return rows.get(key);
 };
 
 export const show = (next) => {
@@ -35,21 +62,9 @@ export const show = (next) => {
   const box = byId("pairs");
   const shown = view.pairs.map((pair) => {
     const row = rowOf(pair);
-    row.pair = pair;
     const only = view.playing.only?.join() === `${pair.low},${pair.high}`;
-    mark(row.element, "aria-pressed", only);
-    mark(row.element, "data-direction", pair.direction);
     mark(row.element, "data-pair", `${pair.low}-${pair.high}`);
-    mark(row.element, "aria-label", `Strings ${pair.strings}, ${pair.names}: ${pair.ratio} ${pair.interval}, ` +
-      `${pair.rate} ${pair.rate === "pure" ? "" : pair.direction}, ${pair.counts}. Hear only its beat`);
-    say(row.part.names, pair.names);
-    say(row.part.ratio, pair.ratio);
-    say(row.part.interval, pair.interval);
-    say(row.part.rate, pair.rate);
-    say(row.part.direction, pair.rate === "pure" ? "" : pair.direction);
-    say(row.part.counts, pair.counts);
-    say(row.part.cents, `${pair.cents} c`);
-    say(row.part.listen, pair.plays ? `near ${pair.listen}` : "not in this timbre");
+    fill(row, pair, only, `Strings ${pair.strings}, ${pair.names}`);
     return row.element;
   });
   if (shown.length !== box.children.length || shown.some((element, at) => box.children[at] !== element)) {
@@ -63,7 +78,8 @@ export const show = (next) => {
 };
 
 const picture = (now) => {
-  for (const { canvas, pair } of rows.values()) {
+  for (const { canvas, pair } of [...rows.values(), ...staying]) {
+    if (!pair || !canvas.clientWidth) continue;
     const turns = view.playing.sounding ? turnsAt(pair.low, pair.high, now) : null;
     const perSecond = turns === null ? pair.beats_per_second : turnsPerSecond(pair.low, pair.high);
     const rough = pair.audible === "roughness", quiet = turns === null;
@@ -90,7 +106,7 @@ const frame = () => {
 };
 
 document.addEventListener("visibilitychange", run);
-addEventListener("resize", () => view && picture(performance.now()));
-addEventListener("part", () => view && picture(performance.now()));
-addEventListener("look", () => { repaint(); drawnLook += 1; if (view) picture(performance.now()); });
+addEventListener("resize", redraw);
+addEventListener("part", redraw);
+addEventListener("look", () => { repaint(); drawnLook += 1; redraw(); });
 hear("view", show);

@@ -17,7 +17,7 @@ from typing import Final
 from tonegen.errors import BadValue
 from tonegen.keys import messages as midi
 from tonegen.keys.plan import Plan
-from tonegen.keys.receivers import BendPerClass, BendPerNote, Osc, TuningPerClass
+from tonegen.keys.receivers import BendPerClass, BendPerNote, Osc, Receiver, TuningPerClass
 from tonegen.keys.rotation import Rotation, is_reset
 
 _USUAL_TEMPO_US: Final = 500_000
@@ -41,6 +41,28 @@ class RetunedFile:
     players: frozenset[int]
     set_up_seconds: float
     clipped: int
+
+    @property
+    def words(self) -> str:
+        """What was done, for a person."""
+        return (
+            f"{self.notes} note{'' if self.notes == 1 else 's'} retuned; "
+            f"on a MIDI cable the set-up at the start takes {self.set_up_seconds:.1f} s"
+        )
+
+    def cautions(self, receiver: Receiver) -> tuple[str, ...]:
+        """What did not come out as it was played: sounds that are shared, bends that are cut short."""
+        told = []
+        if isinstance(receiver, BendPerNote):
+            players = self.players - set(receiver.untouched)
+            if len(players) > 1:
+                told.append(
+                    f"The file plays on {len(players)} channels besides drums, which share one sound and its "
+                    "volume here; twelve-channel-bend keeps them apart"
+                )
+        if self.clipped:
+            told.append(f"{self.clipped} bends reach beyond the bend range; raise bend_range_semitones")
+        return tuple(told)
 
 
 def retune(data: bytes, made: Plan) -> RetunedFile:

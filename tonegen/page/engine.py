@@ -38,6 +38,7 @@ from tonegen.temperament import OwnTemperament
 from tonegen.timbre import Tone, beating_only
 
 if TYPE_CHECKING:
+    from tonegen.keys.plan import Plan
     from tonegen.page.ears import Ears
     from tonegen.page.keyboards import Keyboards
 
@@ -371,24 +372,39 @@ class Engine:
     def _tune_keyboards(
         self, asked: asks.Keys | asks.Receiver | asks.Send | asks.Through | asks.PutBack
     ) -> None:
+        keyboards = self._with_keyboards()
+        match asked:
+            case asks.Keys():
+                keyboards.look_for_ports()
+            case asks.Receiver():
+                keyboards.choose(asked.name, asked.policy, asked.follow)
+                keyboards.follow(self._rig, self._playing)
+            case asks.Send():
+                keyboards.send(asked.where)
+            case asks.Through():
+                keyboards.pass_through(asked.port)
+            case asks.PutBack():
+                keyboards.put_back()
+        self._post("keys", keyboards.view())
+
+    def _with_keyboards(self) -> "Keyboards":
         if self._keyboards is None:
             from tonegen.page.keyboards import Keyboards
 
             self._keyboards = Keyboards(lambda shown: self._post("keys", shown), self._complain)
             self._keyboards.follow(self._rig, self._playing)
-        match asked:
-            case asks.Keys():
-                self._keyboards.look_for_ports()
-            case asks.Receiver():
-                self._keyboards.choose(asked.name, asked.policy, asked.follow)
-                self._keyboards.follow(self._rig, self._playing)
-            case asks.Send():
-                self._keyboards.send(asked.where)
-            case asks.Through():
-                self._keyboards.pass_through(asked.port)
-            case asks.PutBack():
-                self._keyboards.put_back()
-        self._post("keys", self._keyboards.view())
+        return self._keyboards
+
+    def plan_for_keys(self) -> "Plan":
+        """What the receiver gets that is chosen for the keyboards, for the rig as it is at this moment.
+
+        Raises BadValue where the rig allows none.
+        """
+        keyboards = self._with_keyboards()
+        if self._following is not None:
+            self._following.cancel()
+            self._follow()
+        return keyboards.plan()
 
     def _train(self, asked: asks.AboutEars) -> None:
         if self._ears is None:

@@ -12,7 +12,7 @@ from msgspec import Struct
 
 from tonegen import presets
 from tonegen.errors import BadPreset, BadValue, TonegenError
-from tonegen.keys.plan import plan
+from tonegen.keys.plan import plan as plan_of
 from tonegen.keys.receivers import Osc, Receiver, receiver
 from tonegen.keys.scale import Policy, heard_grips, heard_state, scale_of_instrument
 from tonegen.page.rig import Rig
@@ -110,7 +110,7 @@ class Keyboards:
                 first=heard[0].grip,
                 reference_hz=rig.reference_hz,
             )
-            self._plan = plan(scale, self._receiver)
+            self._plan = plan_of(scale, self._receiver)
         except BadValue as error:
             self._plan = None
             self._words = str(error)
@@ -155,6 +155,12 @@ class Keyboards:
             self._words,
         )
 
+    def plan(self) -> "Plan":
+        """The plan for what is chosen. Raises BadValue where the rig allows none."""
+        if self._plan is None:
+            raise BadValue(self._words or "there is nothing to send")
+        return self._plan
+
     def look_for_ports(self) -> None:
         """List the MIDI ports there are."""
 
@@ -173,9 +179,7 @@ class Keyboards:
 
         Raises BadValue where there is nothing to send, or it cannot go there.
         """
-        made = self._plan
-        if made is None:
-            raise BadValue(self._words or "there is nothing to send")
+        made = self.plan()
         if self._status:
             raise BadValue("a receiver is tuned; put it back first")
         kind, _, name = where.partition(" ")

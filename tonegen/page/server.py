@@ -24,6 +24,7 @@ from tonegen.page.guard import Guard
 from tonegen.page.messages import ASKED, Ping
 from tonegen.page.outlet import LARGEST_WANT_FRAMES, InPage
 from tonegen.page.rendering import Render, Written, render
+from tonegen.page.songs import LARGEST_SONG_BYTES, retuned_song
 
 LARGEST_MESSAGE_BYTES: Final = 65_536
 _LARGEST_BODY_BYTES: Final = 1000
@@ -99,6 +100,7 @@ def application(
             WebSocketRoute("/sound", _sound),
             Route("/answers.csv", answers),
             Route("/render", _Renderer().answer, methods=["POST"]),
+            Route("/retune", _Retuner().answer, methods=["POST"]),
             Route("/{path:path}", file),
         ],
         middleware=[Middleware(Guard, port=port, names=names, token=token)],
@@ -126,7 +128,8 @@ class _Renderer:
     async def answer(self, request: Request) -> Response:
         engine: Engine = request.app.state.engine
         try:
-            asked = msgspec.json.decode(await _small_body(request), type=Render)
+            body = await _body(request, _LARGEST_BODY_BYTES, "that is more than a file is asked for with")
+            asked = msgspec.json.decode(body, type=Render)
         except (BadValue, msgspec.MsgspecError, ClientDisconnect) as error:
             return _refusal(str(error))
         if self._writing.locked():
@@ -144,17 +147,40 @@ class _Renderer:
         return Written(folder, path, _HEADERS)
 
 
+class _Retuner:
+    """Retunes MIDI files, one at a time, in memory."""
+
+    def __init__(self) -> None:
+        self._retuning = asyncio.Lock()
+
+    async def answer(self, request: Request) -> Response:
+        engine: Engine = request.app.state.engine
+        if self._retuning.locked():
+            return _refusal("a MIDI file is being retuned already; try again when it is done")
+        async with self._retuning:
+            try:
+                song = await _body(request, LARGEST_SONG_BYTES, "larger than 20 MB; that is no song")
+                return await asyncio.to_thread(retuned_song, song, engine.plan_for_keys(), _HEADERS)
+            except (TonegenError, ClientDisconnect) as error:
+                return _refusal(str(error))
+
+
 def _refusal(why: str) -> Response:
     return PlainTextResponse(f"{why}\n", 400, _HEADERS)
 
 
-async def _small_body(request: Request) -> bytes:
-    body = b""
+async def _body(request: Request, largest_bytes: int, too_large: str) -> bytes:
+    """What a request brings. Raises BadValue when that is too large, after the last of it went by: a browser
+    that still sends hears no answer.
+    """
+    body, size = bytearray(), 0
     async for part in request.stream():
-        body += part
-        if len(body) > _LARGEST_BODY_BYTES:
-            raise BadValue("that is more than a file is asked for with")
-    return body
+        size += len(part)
+        if size <= largest_bytes:
+            body += part
+    if size > largest_bytes:
+        raise BadValue(too_large)
+    return bytes(body)
 
 
 class _OpenPage:

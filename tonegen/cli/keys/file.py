@@ -27,7 +27,6 @@ def command(source: Path, target: Path, asked: AskedScale, receiver: str, force:
     tonegen keys file in.mid out.mid --temperament five-limit-just --root G --receiver mpe
     """
     from tonegen.keys.files import retune
-    from tonegen.keys.receivers import BendPerNote
     from tonegen.keys.receivers import receiver as load
 
     made = asked.desk(load(receiver)).plan()
@@ -53,23 +52,7 @@ def command(source: Path, target: Path, asked: AskedScale, receiver: str, force:
     if in_json:
         print_json(result)
     else:
-        click.echo(
-            f"{target}: {retuned.notes} note{'' if retuned.notes == 1 else 's'} retuned; "
-            f"on a MIDI cable the set-up at the start takes {retuned.set_up_seconds:.1f} s"
-        )
+        click.echo(f"{target}: {retuned.words}")
         click.echo("\n".join(made.receiver.asks))
-    if isinstance(made.receiver, BendPerNote):
-        _tell_of_shared_sounds(retuned.players - set(made.receiver.untouched))
-    if retuned.clipped:
-        click.echo(
-            f"{retuned.clipped} bends reach beyond the bend range; raise bend_range_semitones", err=True
-        )
-
-
-def _tell_of_shared_sounds(players: frozenset[int]) -> None:
-    if len(players) > 1:
-        click.echo(
-            f"The file plays on {len(players)} channels besides drums, which share one sound and its volume "
-            "here; twelve-channel-bend keeps them apart",
-            err=True,
-        )
+    for caution in retuned.cautions(made.receiver):
+        click.echo(caution, err=True)

@@ -1,6 +1,7 @@
 // What sounds now as a file: so many seconds of it, written by the program and kept by the browser.
 
 import { tell } from "./wire.js";
+import { keep, post } from "./keep.js";
 import { byId, make, say } from "./parts.js";
 
 const KINDS = { "flac 24": "FLAC, 24 bits", "flac 16": "FLAC, 16 bits", "wav 24": "WAV, 24 bits", "wav 16": "WAV, 16 bits", "wav float": "WAV, 32-bit float" };
@@ -12,11 +13,8 @@ const words = make("output", { role: "status" });
 
 const write = async () => {
   const [format, bits] = kind.value.split(" ");
-  const answer = await fetch("/render", { method: "POST", body: JSON.stringify({ seconds: Number(seconds.value), kind: format, bits, sample_rate: Number(rate.value) }) });
-  if (!answer.ok) throw new Error((await answer.text()).trim());
-  const link = make("a", { href: URL.createObjectURL(await answer.blob()), download: `tonegen.${format}` });
-  link.click();
-  setTimeout(() => URL.revokeObjectURL(link.href), 60000);
+  const asked = { seconds: Number(seconds.value), kind: format, bits, sample_rate: Number(rate.value) };
+  await keep(await post("/render", JSON.stringify(asked)), `tonegen.${format}`);
 };
 
 const form = make("form", { class: "filed", onsubmit: async (event) => {
@@ -28,7 +26,7 @@ const form = make("form", { class: "filed", onsubmit: async (event) => {
     say(words, "written");
   } catch (error) {
     say(words, "");
-    tell("fault", { text: error instanceof TypeError ? "The program does not answer; nothing was written." : error.message });
+    tell("fault", { text: error.message });
   }
   begin.disabled = false;
   begin.focus();

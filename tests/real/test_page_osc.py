@@ -41,6 +41,12 @@ def packets(receiver, count=12):
     return {struct.unpack(">i", packet[-8:-4])[0]: packet for packet in found}
 
 
+def free_udp_port():
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
 def cents_of(packet):
     return struct.unpack(">f", packet[-4:])[0]
 
@@ -95,3 +101,24 @@ def test_what_is_no_address_is_said_in_one_line(opened):
         assert "\n" not in said
         assert page.locator(".status").get_attribute("data-status") == ""
         page.click("#fault button")
+
+
+def test_a_foot_controller_moves_the_chart_while_it_is_let_in(opened, receiver):
+    """By the keyboard alone; the answer goes to where the packet came from."""
+    page = opened()
+    press(page, "nav [data-part=keys]")
+    tab_to(page, "#remote-port")
+    page.keyboard.press("Control+a")
+    page.keyboard.type(str(port := free_udp_port()))
+    press(page, "#listen")
+    page.wait_for_selector(f".further .hint:has-text('127.0.0.1:{port}')")
+    assert page.get_attribute("#listen", "aria-pressed") == "true"
+    fret = osc_string("/tonegen/fret") + osc_string(",i") + struct.pack(">i", 5)
+    receiver.sendto(fret, ("127.0.0.1", port))
+    assert receiver.recv(65_536).startswith(osc_string("/tonegen/state") + osc_string(",s"))
+    page.wait_for_selector("#state:has-text('fret 5')")
+    page.reload()
+    page.wait_for_selector("#listen[aria-pressed=true]")
+    press(page, "#listen")
+    page.wait_for_selector("#listen[aria-pressed=false]")
+    assert page.is_enabled("#remote-port")

@@ -29,7 +29,7 @@ def test_a_song_comes_back_in_tune_with_the_steel(opened, running, tonegen, tmp_
     words = f"--instrument e9-ten-string --temperament five-limit-just --receiver mpe {out}"
     said = tonegen(f"tonegen keys file {source.rename(tmp_path / 'in.mid')} {words}")
     assert data == out.read_bytes()
-    told = page.locator(".song [role=status], .song li").all_inner_texts()
+    told = page.locator("#songs [role=status], #songs li").all_inner_texts()
     assert told == (said.out.replace(str(out), kept.suggested_filename) + said.err).splitlines()
 
     lyrics = [message.text for message in mido.MidiFile(file=io.BytesIO(data)) if message.type == "lyrics"]

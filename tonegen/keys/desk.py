@@ -32,6 +32,15 @@ from tonegen.temperament import EQUAL, PitchClassTemperament, Temperament
 _STRINGS: Final = re.compile(r"\d{1,3}([,-]\d{1,3})+", re.ASCII)
 
 
+def listed_strings(text: str) -> tuple[int, ...]:
+    """The strings of "3,4,5" or "3-4-5"; none for any other text.
+
+    >>> listed_strings("3-4-5"), listed_strings("E major")
+    ((3, 4, 5), ())
+    """
+    return tuple(map(int, re.split("[,-]", text))) if _STRINGS.fullmatch(text) else ()
+
+
 class Sounder(Protocol):
     """What plays tones through the speakers; each has a name, by which it is known again."""
 
@@ -197,8 +206,7 @@ class Desk:
 
     def _grip(self, text: str) -> Grip | None:
         """The grip that a text names; None for a note or a frequency."""
-        if _STRINGS.fullmatch(text):
-            strings = tuple(map(int, re.split("[,-]", text)))
+        if strings := listed_strings(text):
             instrument = self._instrument()
             return instrument.grip_of(strings, instrument.state(self.travels))
         saved = self.instrument.grips if self.instrument is not None else ()

@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from tonegen.keys.plan import Plan
     from tonegen.page.ears import Ears
     from tonegen.page.keyboards import Keyboards
+    from tonegen.page.remote import RemoteSwitch
 
 _SETTLED_SECONDS: Final = 0.4  # after a touch, moments come quickly until glides have ended
 _QUICK_SECONDS: Final = 0.04
@@ -109,6 +110,7 @@ class Engine:
         self._plan_is_stale = False
         self._listening: Listening | None = None
         self._keyboards: Keyboards | None = None
+        self._remote: RemoteSwitch | None = None
         self._ears: Ears | None = None
         self._working: set[asyncio.Task[None]] = set()
         self._following: asyncio.TimerHandle | None = None
@@ -136,6 +138,8 @@ class Engine:
         page.post("compared", msgspec.json.encode(self._comparison.view()))
         if self._keyboards is not None:
             page.post("keys", msgspec.json.encode(self._keyboards.view()))
+        if self._remote is not None:
+            page.post("remote", msgspec.json.encode(self._remote.view()))
         if self._ears is not None:
             for kind, shown in self._ears.shown.items():
                 page.post(kind, msgspec.json.encode(shown))
@@ -168,6 +172,8 @@ class Engine:
             self._order(asked)
         elif isinstance(asked, asks.Keys | asks.Receiver | asks.Send | asks.Through | asks.PutBack):
             self._tune_keyboards(asked)
+        elif isinstance(asked, asks.Listen):
+            self._work(self._with_remote().listen(asked.port))
         elif isinstance(asked, asks.AboutEars):
             self._train(asked)
         elif isinstance(asked, asks.Keep):
@@ -406,6 +412,14 @@ class Engine:
             self._follow()
         return keyboards.plan()
 
+    def _with_remote(self) -> "RemoteSwitch":
+        if self._remote is None:
+            from tonegen.page.remote import Remote, RemoteSwitch
+
+            remote = Remote(asyncio.get_running_loop(), self.ask, self._standing)
+            self._remote = RemoteSwitch(remote, lambda shown: self._post("remote", shown), self._complain)
+        return self._remote
+
     def _train(self, asked: asks.AboutEars) -> None:
         if self._ears is None:
             from tonegen.page.ears import Ears
@@ -512,6 +526,8 @@ class Engine:
 
     async def close(self) -> None:
         """Write everything down, and let the sound fade out."""
+        if self._remote is not None:
+            await self._remote.listen(None)
         async with self._writing:
             self.write_down()
         if self._keyboards is not None:

@@ -333,6 +333,12 @@ class PutBack(Asked, frozen=True):
     """Take everything back that was sent."""
 
 
+class Listen(Asked, frozen=True):
+    """Take OSC in at this port of the loopback address; None ends it."""
+
+    port: Annotated[int, Meta(ge=1024, le=65_535)] | None
+
+
 class Ears(Asked, frozen=True):
     """Show who answers trials here, and what he has answered; "" for whoever did last."""
 
@@ -434,7 +440,7 @@ ASKED = (
     | SaveGrip | ForgetGrip | Only | Split | Sound | Mute | Level | Device | Undo | Redo | Ping
     | Scene | Weigh | Pin | Objective | Temper | Along | TakeOffer | ThrowAway | Order | Step
     | Tones | TuneTones | HearTones | Compare | Stand | Read | ReadList | Unread | Meter | KeepDrop
-    | Keys | Receiver | Send | Through | PutBack | Devices | Tapped | Counted
+    | Keys | Receiver | Send | Through | PutBack | Listen | Devices | Tapped | Counted
     | Ears | Train | GoOn | Forget | Pause | Hear | Answer | Taps | Move | Settle
     | Lesson | Demonstrate | Reply
 )  # fmt: skip

@@ -3,6 +3,7 @@
 import { ask, hear } from "./wire.js";
 import { byId, HAND_MS, make, mark, refill, say } from "./parts.js";
 import { part } from "./nav.js";
+import { remoteForm } from "./remote.js";
 import { songForm } from "./songs.js";
 
 const OWN_OUT = ["virtual tonegen keys", "a port of its own, tonegen keys"];
@@ -51,7 +52,7 @@ const offsets = make("div");
 const pane = make("div", { class: "pane", hidden: true },
   make("div", { class: "fields" }, receiver.field, policy.field, follow.field, out.field, osc),
   make("div", { class: "buttons" }, send, back, make("button", { id: "ports", onclick: () => ask("keys") }, "Look for ports again")),
-  status, make("div", { class: "buttons through" }, through.field, pass), songForm, offsets);
+  status, make("div", { class: "buttons through" }, through.field, pass), remoteForm, songForm, offsets);
 byId("keys").append(pane);
 
 // Of two buttons one can be pressed at a time; the focus goes over to it.

@@ -18,7 +18,7 @@ const retune = async (song) => {
   notes.replaceChildren(...rest.map((line) => make("li", {}, line)));
 };
 
-export const songForm = make("form", { class: "song", onsubmit: async (event) => {
+export const songForm = make("form", { id: "songs", class: "further", onsubmit: async (event) => {
   event.preventDefault();
   const [song] = file.files;
   begin.disabled = true;

@@ -84,6 +84,7 @@ class Keyboards:
         self._outputs: tuple[str, ...] = ()
         self._inputs: tuple[str, ...] = ()
         self._status = self._words = ""
+        self._fault = ""  # why there is no plan
         self._live: LiveRig | None = None
         self._through: Through | None = None
         self._input: MidiInput | None = None
@@ -110,10 +111,9 @@ class Keyboards:
                 first=heard[0].grip,
                 reference_hz=rig.reference_hz,
             )
-            self._plan = plan_of(scale, self._receiver)
+            self._plan, self._fault = plan_of(scale, self._receiver), ""
         except BadValue as error:
-            self._plan = None
-            self._words = str(error)
+            self._plan, self._fault = None, str(error)
         if self._status == "sent" and self._plan is not None:
             self._retune()
 
@@ -128,7 +128,9 @@ class Keyboards:
             if chosen.receiver not in presets.names("receivers"):
                 raise BadPreset(f'there is no receiver called "{chosen.receiver[:40]}"')
             self._receiver = receiver(chosen.receiver)
-        self.chosen, self._words = chosen, ""
+        self.chosen = chosen
+        if not self._status:
+            self._words = ""
 
     def view(self) -> KeysView:
         """What pages show."""
@@ -152,13 +154,13 @@ class Keyboards:
             self._outputs,
             self._inputs,
             self._status,
-            self._words,
+            self._fault or self._words,
         )
 
     def plan(self) -> "Plan":
         """The plan for what is chosen. Raises BadValue where the rig allows none."""
         if self._plan is None:
-            raise BadValue(self._words or "there is nothing to send")
+            raise BadValue(self._fault)
         return self._plan
 
     def look_for_ports(self) -> None:

@@ -1,0 +1,45 @@
+"""What the keys part says of a receiver, as the rig changes under it."""
+
+import socket
+
+import pytest
+
+from tests.page.running import RunningPage
+
+
+@pytest.fixture(scope="module")
+def running(tmp_path_factory):
+    with RunningPage(tmp_path_factory.mktemp("own")) as page:
+        yield page
+
+
+@pytest.fixture
+def visitor(running):
+    with running.page() as visitor:
+        yield visitor
+
+
+def test_a_rig_that_a_receiver_cannot_hold_is_said_only_while_it_is_so(visitor):
+    """1200 log2(415/440) = -101.3 cents; a two-byte octave tuning holds 100 (MIDI Tuning Standard)."""
+    visitor.ask("receiver", name="mts-octave", policy="mean", follow=False)
+    visitor.shown("keys", lambda keys: keys["receiver"] == "mts-octave" and keys["words"] == "")
+    visitor.ask("choose", reference_hz=415.0)
+    visitor.shown("keys", lambda keys: "cannot hold -101.271" in keys["words"] and not keys["rows"])
+    visitor.ask("send", where="virtual tonegen keys")
+    assert "cannot hold -101.271" in visitor.shown("fault")["text"]
+    visitor.ask("choose", reference_hz=440.0)
+    visitor.shown("keys", lambda keys: keys["words"] == "" and len(keys["rows"]) == 12)
+
+
+def test_a_receiver_that_is_tuned_stays_so_in_words_when_another_way_is_chosen(visitor):
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as receiver:
+        receiver.bind(("127.0.0.1", 0))
+        where = f"127.0.0.1:{receiver.getsockname()[1]}"
+        visitor.ask("receiver", name="osc-per-class", policy="mean", follow=False)
+        visitor.ask("send", where=f"osc {where}")
+        visitor.shown("keys", lambda keys: keys["status"] == "sent")
+        visitor.ask("receiver", name="osc-per-class", policy="grip first", follow=False)
+        keys = visitor.shown("keys", lambda keys: keys["policy"] == "grip first")
+        assert keys["words"] == f"tuned, at {where}"
+        visitor.ask("putback")
+        visitor.shown("keys", lambda keys: keys["words"] == "put back")

@@ -98,6 +98,10 @@ def test_a_controller_plays_a_grip_and_ends_it(controller, visitor):
     assert state(controller("/tonegen/play", "3,4,5"))["playing"] == ["3,4,5"]
     view = visitor.shown("view", lambda view: view["playing"]["sounding"])
     assert view["playing"]["strings"] == [3, 4, 5]
+    visitor.ask("tones", low="A3", high="E4")
+    visitor.ask("heartones", on=True)
+    visitor.shown("view", lambda view: view["playing"]["two_tones"])
+    assert state(controller("/tonegen/state"))["playing"] == ["A3", "E4"]
     assert state(controller("/tonegen/stop"))["playing"] == []
     visitor.shown("view", lambda view: not view["playing"]["sounding"])
 

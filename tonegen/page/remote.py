@@ -94,7 +94,11 @@ class Remote:
 
 
 def _state_of(standing: Standing) -> dict[str, Any]:
-    rig, playing = standing.rig, standing.playing
+    rig, playing, two_tones = standing.rig, standing.playing, standing.setting.two_tones
+    if playing.two_tones:
+        heard = [two_tones.low, two_tones.high]
+    else:
+        heard = [",".join(map(str, playing.strings))] if playing.strings else []
     root = getattr(rig.targets, "root", None)
     return {
         "instrument": rig.instrument.name,
@@ -103,7 +107,7 @@ def _state_of(standing: Standing) -> dict[str, Any]:
         "fret": playing.fret,
         "travels": playing.travels,
         "song": None,
-        "playing": [",".join(map(str, playing.strings))] if playing.sounding and playing.strings else [],
+        "playing": heard if playing.sounding else [],
         "reference_hz": rig.reference_hz,
     }
 

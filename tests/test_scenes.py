@@ -254,15 +254,23 @@ def test_a_link_to_a_file_that_he_keeps_elsewhere(own_folder, tmp_path):
 
 @pytest.mark.parametrize("text", ['title = "d"\ncents = 3\n', 'title = "d"\n[cents]\nA = 3\n'])
 def test_a_broken_drop_is_not_written_over(own_folder, text):
-    path = save_drop(Drop("my-cabinet", {"A": {8: -2.3}}))
+    path = save_drop(Drop("my-cabinet", {"A": {8: -2.3}}), E9)
     path.write_text(text)
     with pytest.raises(BadPreset, match="mend or remove it"):
-        save_drop(Drop("my-cabinet", {"A": {8: -2.3}}))
+        save_drop(Drop("my-cabinet", {"A": {8: -2.3}}), E9)
     assert path.read_text() == text
 
 
+def test_a_drop_of_another_instrument_is_not_written_over():
+    path = save_drop(Drop("my-cabinet", {"P5": {8: -2.3}}), instrument("c6-ten-string"))
+    before = path.read_text()
+    with pytest.raises(BadValue, match="there already, for another instrument; it stays"):
+        save_drop(Drop("my-cabinet", {"A": {8: -2.3}}), E9)
+    assert path.read_text() == before
+
+
 def test_a_saved_drop_is_read_back():
-    save_drop(Drop("my-cabinet", {"A": {8: -2.3, 4: -1.9}}, title="Mine"))
+    save_drop(Drop("my-cabinet", {"A": {8: -2.3, 4: -1.9}}, title="Mine"), E9)
 
     assert drop("my-cabinet").cents == {"A": {8: -2.3, 4: -1.9}}
 

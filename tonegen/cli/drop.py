@@ -42,7 +42,7 @@ def command(
     """
     played = presets.instrument(instrument)
     fit = fit_drop(played, load_readings(readings, played, checked_reference_hz(reference)), meter)
-    saved = save_drop(fit.profile(save)) if save is not None else None
+    saved = save_drop(fit.profile(save), played) if save is not None else None
     if in_json:
         print_json(_json(fit) | ({"saved": str(saved)} if saved else {}))
         return

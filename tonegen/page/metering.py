@@ -13,10 +13,8 @@ from typing import Final
 from msgspec import Struct
 from msgspec.structs import replace
 
-from tonegen import presets
 from tonegen.dropfit import METER_CENTS, DropFit, NextReading, Outlier, PitchReading, fit_drop
 from tonegen.errors import BadPreset, BadValue, TonegenError
-from tonegen.instrument import Drop
 from tonegen.page.latest import Latest
 from tonegen.page.rig import Rig
 from tonegen.page.setting import MeterReading, Setting
@@ -114,7 +112,7 @@ class Meter:
         told = self._told.found
         if told is None or told.fit is None or not told.fit.drops:
             raise BadValue("the readings tell no drop yet; there is nothing to keep")
-        save_drop(_checked(told.fit.profile(name), rig))
+        save_drop(told.fit.profile(name), rig.instrument)
 
 
 def with_reading(setting: Setting, rig: Rig, read: MeterReading) -> Setting:
@@ -245,15 +243,3 @@ def _where(string: int, changes: Iterable[str]) -> str:
 def _as_typed(read: MeterReading) -> str:
     against = f" against {read.against} {read.ratio}".rstrip() if read.unit == "beats" else ""
     return f"{read.value} {_UNITS.get(read.unit, read.unit)}{against}"
-
-
-def _checked(drop: Drop, rig: Rig) -> Drop:
-    """The profile, unless its name is that of another instrument's. Raises BadValue then."""
-    if drop.name in presets.names("drops"):
-        try:
-            rig.instrument.checked_drop(presets.drop(drop.name))
-        except BadValue:
-            raise BadValue(
-                f'"{drop.name}" is there already, for another instrument; it stays; keep under another name'
-            ) from None
-    return drop

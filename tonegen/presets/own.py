@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from tonegen.errors import BadPreset, BadValue, CannotWrite
-from tonegen.instrument import Drop, TuningPoint
+from tonegen.instrument import Drop, Instrument, TuningPoint
 from tonegen.presets.drops import DropFields, drop_from
 from tonegen.presets.files import SHIPPED, own_folder, read
 from tonegen.presets.temperaments import TemperamentFields, temperament_from
@@ -42,13 +42,14 @@ def save_temperament(own: OwnTemperament) -> Path:
     return path
 
 
-def save_drop(drop: Drop) -> Path:
+def save_drop(drop: Drop, instrument: Instrument) -> Path:
     """Store a drop profile under its name; what a file that is there says of other strings and changes stays.
 
-    Raises BadValue for a bad name, BadPreset for a file that is broken, CannotWrite.
+    Raises BadValue for a bad name, or that of a profile of another instrument; BadPreset for a file that is
+    broken; CannotWrite.
     """
     path = _place("drops", drop.name)
-    document = _document(path, _check_drop)
+    document = _document(path, lambda there: _check_drop(there, instrument))
     document.setdefault("title", drop.title or drop.name)
     cents = document.setdefault("cents", {})
     for change, values in drop.cents.items():
@@ -113,8 +114,14 @@ def _check_temperament(path: Path) -> None:
     temperament_from(read(path, TemperamentFields), path)
 
 
-def _check_drop(path: Path) -> None:
-    drop_from(read(path, DropFields), path)
+def _check_drop(path: Path, instrument: Instrument) -> None:
+    there = drop_from(read(path, DropFields), path)
+    try:
+        instrument.checked_drop(there)
+    except BadValue:
+        raise BadValue(
+            f'"{path.stem}" is there already, for another instrument; it stays; save under another name'
+        ) from None
 
 
 def _write(path: Path, document: Any) -> None:

@@ -4,14 +4,6 @@ import socket
 
 import pytest
 
-from tests.page.running import RunningPage
-
-
-@pytest.fixture(scope="module")
-def running(tmp_path_factory):
-    with RunningPage(tmp_path_factory.mktemp("own")) as page:
-        yield page
-
 
 @pytest.fixture
 def visitor(running):

@@ -40,12 +40,6 @@ def free_udp_port():
         return probe.getsockname()[1]
 
 
-@pytest.fixture(scope="module")
-def running(tmp_path_factory):
-    with RunningPage(tmp_path_factory.mktemp("own")) as page:
-        yield page
-
-
 @pytest.fixture
 def visitor(running):
     with running.page() as visitor:

@@ -21,12 +21,6 @@ from tonegen.page.server import LARGEST_MESSAGE_BYTES
 AB = {"do": "grip", "name": "A major A+B 3-4-5"}
 
 
-@pytest.fixture(scope="module")
-def running(tmp_path_factory):
-    with RunningPage(tmp_path_factory.mktemp("own")) as page:
-        yield page
-
-
 def get(running, path, **headers):
     """A request with its path and headers exactly as given."""
     connection = http.client.HTTPConnection("127.0.0.1", running.port, timeout=10)

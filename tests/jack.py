@@ -45,7 +45,8 @@ def running_server(folder: Path, period_frames: int = 256, in_step: bool = True)
     """The dummy driver asks for `period_frames` at 48000 Hz, in real time.
 
     in_step : wait for every client in each period, so that one that is late on a busy machine loses and
-        doubles nothing. A client that is killed then holds the others up for two seconds.
+        doubles nothing. Not for tests that kill a client: the server then stops for two seconds, and for good
+        where another client comes in meanwhile.
     """
     said = folder / "jackd.log"
     for name in _NAMES:

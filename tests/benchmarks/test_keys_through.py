@@ -10,17 +10,14 @@ import numpy as np
 import pytest
 
 from tests.jack import running_server
-from tests.keys.rig import Ear, Programs
+from tests.keys.rig import MEANTONE, Ear, Programs
 from tests.keys.test_through import player
 from tonegen.keys.guard import Guard
 from tonegen.keys.live import Through
 from tonegen.keys.plan import plan
 from tonegen.keys.ports import MidiInput, MidiOutput
 from tonegen.keys.receivers import receiver
-from tonegen.keys.scale import scale_of_temperament
-from tonegen.presets import temperament
 
-MEANTONE = scale_of_temperament(temperament("quarter-comma-meantone"))
 REAL_SECONDS = 10
 
 
@@ -91,9 +88,9 @@ def test_time_added_on_a_real_port(benchmark, stage):
 
 
 @pytest.fixture
-def rig(benchmark, tmp_path):
-    """In step a killed client holds the others up: not where the time is what is asked."""
-    with running_server(tmp_path, 1024, in_step=not benchmark.enabled) as server, server.as_the_own():
+def rig(tmp_path):
+    """A server out of step: in step it stops when a program is killed."""
+    with running_server(tmp_path, 1024, in_step=False) as server, server.as_the_own():
         ear, programs = Ear("Stage Piano"), Programs()
         yield ear, programs.start
         programs.close()

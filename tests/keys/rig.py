@@ -7,6 +7,10 @@ import sys
 import time
 from pathlib import Path
 
+from tonegen.keys.scale import scale_of_temperament
+from tonegen.presets import temperament
+
+MEANTONE = scale_of_temperament(temperament("quarter-comma-meantone"))
 ROOT = Path(__file__).parents[2]
 PATIENCE_SECONDS = 20.0
 

@@ -51,6 +51,13 @@ def start(midi_system) -> Iterator:
     programs.close()
 
 
+@pytest.fixture
+def send(start):
+    """Tune a receiver at the ear's port."""
+    tuned = ("keys", "send", "--temperament", "quarter-comma-meantone", "--out", "stage pi", "--receiver")
+    return lambda name, *more: start(*tuned, name, *more)
+
+
 @pytest.fixture(scope="module")
 def chromium():
     with sync_playwright() as playwright:

@@ -127,6 +127,10 @@ def test_osc_says_channel_and_velocity_as_players_count_them():
         ("b0407f 90407f 804000 b07800", "on64 off64"),  # all sound off
         ("b0407f 90407f 804000 b07900", "on64 off64"),  # all controllers reset
         ("90407f 91407f 804000 814000", "on64 on64 off64 off64"),  # two hands on two channels
+        ("b0407f 90407f 804000 b1407f b14000 b04000", "on64 off64"),  # a pedal is its own channel's
+        ("b0427f 91407f b17b00 90407f 804000", "on64 off64 on64 off64"),
+        ("90407f b17b00 b17800 b0407f b07800", "on64 off64"),  # modes are their own channel's
+        ("b0407f b07800 90407f 804000 b04000", "on64 off64"),  # the pedal is still down
     ],
 )
 def test_osc_notes_follow_pedals_and_modes(played, heard):

@@ -13,9 +13,9 @@ from typing import Final
 
 from tonegen.errors import NoSuchDevice, TonegenError
 from tonegen.keys import messages as midi
-from tonegen.keys import osc
 from tonegen.keys.guard import Guard, open_door, send_all
-from tonegen.keys.plan import Door, Plan, osc_values
+from tonegen.keys.osc_notes import OscNotes
+from tonegen.keys.plan import Door, Plan
 from tonegen.keys.receivers import BendPerClass, BendPerNote, Osc, TuningPerClass
 from tonegen.keys.rotation import Rotation, is_reset
 
@@ -170,85 +170,6 @@ class Through:
             else:
                 for message in midi.notes_off(sorted(self._channels_played)):
                     self._send(message)
-
-
-class OscNotes:
-    """Notes as OSC messages, each with its frequency when it is struck and one that ends it; pedals hold."""
-
-    def __init__(self, made: Plan, send: Callable[[bytes], object]) -> None:
-        """Silent. A receiver that is tuned by key or pitch class is sent no notes."""
-        assert isinstance(made.receiver, Osc)
-        self._receiver = made.receiver
-        self._on, self._off = made.receiver.template, made.receiver.off_template
-        self._aim_cents = made.aim_cents
-        self._send = send
-        self._sounding: set[int] = set()  # channel nibble << 7 | key, as in those below
-        self._down: set[int] = set()
-        self._caught: set[int] = set()  # by the sostenuto pedal
-        self._sustain = self._sostenuto = False
-
-    def retune(self, made: Plan) -> None:
-        """Go on in another temperament; what sounds keeps its own."""
-        self._aim_cents = made.aim_cents
-
-    def receive(self, message: bytes, now: float) -> None:
-        """One whole message of the player."""
-        kind = message[0] & 0xF0
-        if self._receiver.each != "note" or kind not in (midi.NOTE_ON, midi.NOTE_OFF, midi.CONTROL):
-            return
-        if kind == midi.CONTROL:
-            self._control(message[1], message[2])
-        else:
-            voice = (message[0] & 0x0F) << 7 | message[1]
-            if kind == midi.NOTE_ON and message[2]:
-                self._strike(voice, message[2] / 127)
-            else:
-                self._down.discard(voice)
-        self._end_what_nothing_holds()
-
-    def _control(self, controller: int, value: int) -> None:
-        if controller == midi.SUSTAIN:
-            self._sustain = value >= 64
-        elif controller == midi.SOSTENUTO:
-            if (value >= 64) != self._sostenuto:
-                self._sostenuto = value >= 64
-                self._caught = set(self._sounding) if self._sostenuto else set()
-        elif controller == midi.RESET_CONTROLLERS:
-            self._sustain = self._sostenuto = False
-            self._caught.clear()
-        elif controller == midi.ALL_SOUND_OFF:
-            self.finish()
-        elif controller >= midi.ALL_NOTES_OFF:
-            self._down.clear()
-
-    def _strike(self, voice: int, velocity: float) -> None:
-        if voice in self._sounding:  # struck again: never twice at once
-            self._end(voice)
-        self._send(self._filled(self._on, voice, velocity))
-        self._sounding.add(voice)
-        self._down.add(voice)
-
-    def _end_what_nothing_holds(self) -> None:
-        if not self._sustain:
-            for voice in self._sounding - self._down - self._caught:
-                self._end(voice)
-
-    def _end(self, voice: int) -> None:
-        self._sounding.discard(voice)
-        if self._off is not None:
-            self._send(self._filled(self._off, voice, 0.0))
-
-    def _filled(self, template: osc.Template, voice: int, velocity: float) -> bytes:
-        key = voice & 0x7F
-        cents = float(self._aim_cents[key])
-        return osc.encode(template.fill(osc_values(key, cents, self._receiver, (voice >> 7) + 1, velocity)))
-
-    def finish(self) -> None:
-        """End every note, whatever holds it."""
-        for voice in tuple(self._sounding):
-            self._end(voice)
-        self._down.clear()
-        self._caught.clear()
 
 
 class Pedals:

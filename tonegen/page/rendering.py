@@ -45,8 +45,8 @@ class Written(FileResponse):
             self._folder.cleanup()
 
 
-def render(asked: Render, tones: Sequence[Tone], level_dbfs: float, folder: Path) -> Path:
-    """Write the tones to a file in a folder; takes a while, so call it in a thread.
+def rendered(asked: Render, tones: Sequence[Tone], level_dbfs: float, headers: dict[str, str]) -> Written:
+    """Write the tones to a file and answer with it; takes a while, so call it in a thread.
 
     Raises BadValue when nothing would sound, or for FLAC of floats; CannotWrite when the disk is full.
     """
@@ -56,9 +56,11 @@ def render(asked: Render, tones: Sequence[Tone], level_dbfs: float, folder: Path
         raise BadValue("nothing would sound; touch the strings first")
     player = Player(asked.sample_rate, level_dbfs=level_dbfs, columns=FILE_COLUMNS)
     player.set(tones)
-    path = folder / f"tonegen.{asked.kind}"
+    folder = TemporaryDirectory(prefix="tonegen-")
+    path = Path(folder.name) / f"tonegen.{asked.kind}"
     try:
         write(path, player, asked.seconds, sample_format=SampleFormat(asked.bits))
     except TonegenError as error:  # of which a page need not know where it lay
+        folder.cleanup()
         raise type(error)(str(error).replace(f"{path}: ", "")) from None
-    return path
+    return Written(folder, path, headers)

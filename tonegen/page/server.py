@@ -5,8 +5,6 @@ import contextlib
 import socket
 from collections.abc import AsyncIterator, Callable
 from importlib.resources import files
-from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Final, Literal
 
 import msgspec
@@ -23,7 +21,7 @@ from tonegen.page.engine import Engine, Fault
 from tonegen.page.guard import Guard
 from tonegen.page.messages import ASKED, Ping
 from tonegen.page.outlet import LARGEST_WANT_FRAMES, InPage
-from tonegen.page.rendering import Render, Written, render
+from tonegen.page.rendering import Render, rendered
 from tonegen.page.songs import LARGEST_SONG_BYTES, retuned_song
 
 LARGEST_MESSAGE_BYTES: Final = 65_536
@@ -94,13 +92,21 @@ def application(
             return PlainTextResponse(f"tonegen: {error}\n", 404, _HEADERS)
         return Response(table, media_type="text/csv", headers={**_HEADERS, **_TO_KEEP})
 
+    render = _OneFileAtATime(
+        _sound_file, _LARGEST_BODY_BYTES, "that is more than a file is asked for with",
+        "a file is being written already; try again when it is done",
+    )  # fmt: skip
+    retune = _OneFileAtATime(
+        _song, LARGEST_SONG_BYTES, "larger than 20 MB; that is no song",
+        "a MIDI file is being retuned already; try again when it is done",
+    )  # fmt: skip
     app = Starlette(
         routes=[
             WebSocketRoute("/engine", _engine),
             WebSocketRoute("/sound", _sound),
             Route("/answers.csv", answers),
-            Route("/render", _Renderer().answer, methods=["POST"]),
-            Route("/retune", _Retuner().answer, methods=["POST"]),
+            Route("/render", render.answer, methods=["POST"]),
+            Route("/retune", retune.answer, methods=["POST"]),
             Route("/{path:path}", file),
         ],
         middleware=[Middleware(Guard, port=port, names=names, token=token)],
@@ -119,50 +125,43 @@ def _packaged_files() -> dict[str, tuple[bytes, str]]:
     }
 
 
-class _Renderer:
-    """Writes the present sound to a file and sends it, one at a time."""
+class _OneFileAtATime:
+    """Makes a file of what a request brings; another that comes meanwhile is refused."""
 
-    def __init__(self) -> None:
-        self._writing = asyncio.Lock()
+    def __init__(
+        self,
+        prepare: Callable[[Engine, bytes], Callable[[], Response]],
+        largest_bytes: int,
+        too_large: str,
+        busy: str,
+    ) -> None:
+        """prepare : takes from the engine, at once, what the work that it gives back needs in a thread."""
+        self._prepare = prepare
+        self._largest_bytes = largest_bytes
+        self._too_large = too_large
+        self._busy = busy
+        self._working = asyncio.Lock()
 
     async def answer(self, request: Request) -> Response:
-        engine: Engine = request.app.state.engine
         try:
-            body = await _body(request, _LARGEST_BODY_BYTES, "that is more than a file is asked for with")
-            asked = msgspec.json.decode(body, type=Render)
-        except (BadValue, msgspec.MsgspecError, ClientDisconnect) as error:
+            body = await _body(request, self._largest_bytes, self._too_large)
+            if self._working.locked():
+                return _refusal(self._busy)
+            async with self._working:
+                return await asyncio.to_thread(self._prepare(request.app.state.engine, body))
+        except (TonegenError, msgspec.MsgspecError, ClientDisconnect) as error:
             return _refusal(str(error))
-        if self._writing.locked():
-            return _refusal("a file is being written already; try again when it is done")
-        async with self._writing:
-            folder = TemporaryDirectory(prefix="tonegen-")
-            try:
-                path = await asyncio.to_thread(render, asked, *engine.present_sound(), Path(folder.name))
-            except TonegenError as error:
-                folder.cleanup()
-                return _refusal(str(error))
-            except BaseException:  # the program ends
-                folder.cleanup()
-                raise
-        return Written(folder, path, _HEADERS)
 
 
-class _Retuner:
-    """Retunes MIDI files, one at a time, in memory."""
+def _sound_file(engine: Engine, body: bytes) -> Callable[[], Response]:
+    asked = msgspec.json.decode(body, type=Render)
+    tones, level_dbfs = engine.present_sound()
+    return lambda: rendered(asked, tones, level_dbfs, _HEADERS)
 
-    def __init__(self) -> None:
-        self._retuning = asyncio.Lock()
 
-    async def answer(self, request: Request) -> Response:
-        engine: Engine = request.app.state.engine
-        if self._retuning.locked():
-            return _refusal("a MIDI file is being retuned already; try again when it is done")
-        async with self._retuning:
-            try:
-                song = await _body(request, LARGEST_SONG_BYTES, "larger than 20 MB; that is no song")
-                return await asyncio.to_thread(retuned_song, song, engine.plan_for_keys(), _HEADERS)
-            except (TonegenError, ClientDisconnect) as error:
-                return _refusal(str(error))
+def _song(engine: Engine, body: bytes) -> Callable[[], Response]:
+    made = engine.plan_for_keys()
+    return lambda: retuned_song(body, made, _HEADERS)
 
 
 def _refusal(why: str) -> Response:

@@ -6,9 +6,9 @@ import signal
 
 import numpy as np
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
 from tests.measure import beat_of, splash_db
+from tests.page.looking import broken_rules
 from tests.real.test_page_browser import PICTURES, RECORD, recorded
 from tonegen.ear.history import History
 from tonegen.ear.trials import chord_name
@@ -249,11 +249,7 @@ def test_method_and_earlier_session_are_chosen_answers_exported_and_deleted(open
 
 
 def looked_at(page, where):
-    """axe-core finds nothing, and nothing is wider than the screen."""
-    found = Axe().run(page, options={"resultTypes": ["violations"]})
-    wrong = found.response["violations"]
-    assert [(where, one["id"], [node["target"] for node in one["nodes"]]) for one in wrong] == []
-    assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"]
+    assert (where, broken_rules(page)) == (where, [])
 
 
 @pytest.mark.parametrize(("width", "theme"), [(1440, "dark"), (360, "light")])
@@ -304,11 +300,7 @@ def test_a_lesson_by_touch(opened):
     page.wait_for_selector(".meter:not([aria-valuenow='-60'])")
     page.tap("[data-reply='1']")
     page.wait_for_selector("#lesson-verdict[data-right=false]:has-text('No:')")
-    found = Axe().run(page, options={"resultTypes": ["violations"]})
-    assert [
-        (one["id"], [node["target"] for node in one["nodes"]]) for one in found.response["violations"]
-    ] == []
-    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    assert broken_rules(page) == []
     page.tap("#lesson-next")
     page.wait_for_selector(".count-of:has-text('2 of 4')")
     page.tap("#lesson-leave")

@@ -146,6 +146,12 @@ def test_states_that_cannot_be(changes, why):
         E9.state(changes)
 
 
+def test_the_bar_brings_the_instrument_to_the_key_of_a_song():
+    """The barre that makes an open chord another's: common practice, no source."""
+    assert [E9.fret_of_key(parse_pitch_class(key)) for key in ("E", "G", "D", "Eb")] == [0, 3, 10, 11]
+    assert C6.fret_of_key(parse_pitch_class("G")) == 7
+
+
 def test_what_is_not_there_is_named():
     with pytest.raises(BadValue, match="no string 11; it has strings 1 to 10"):
         E9.string(11)

@@ -384,6 +384,10 @@ class Instrument:
         """Name of the pitch class that temperaments are built on."""
         return pitch_class_name(self.root, self.flats)
 
+    def fret_of_key(self, pitch_class: int) -> int:
+        """The lowest bar position at which the instrument's own key becomes that one, such as a song's."""
+        return (pitch_class - self.root) % 12
+
     def grip_of(self, strings: tuple[int, ...], state: State) -> Grip:
         """A grip from string numbers: the saved one with the same strings and changes, or one without roles.
 

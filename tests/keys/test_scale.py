@@ -10,7 +10,6 @@ from tonegen.keys import messages as midi
 from tonegen.keys.scale import (
     Heard,
     Policy,
-    fret_of_song_key,
     heard_grips,
     heard_state,
     scale_of_classes,
@@ -99,7 +98,6 @@ def test_the_bar_takes_the_scale_along():
 
     assert at_three.key_cents[parse_note("G4")] == pytest.approx(open_strings.key_cents[parse_note("E4")])
     assert at_three.heard_keys == (parse_note("B3"), parse_note("G4"))
-    assert fret_of_song_key(E9, 7) == 3  # an E9 in G
 
 
 def test_drop_and_state_are_heard():

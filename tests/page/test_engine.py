@@ -81,6 +81,41 @@ def test_the_players_own_grip_is_kept_taken_and_forgotten():
         page.ask(asks.Grip("half a pedal"))
 
 
+def set_list(page):
+    return [(song["name"], song["key"], song["taken"]) for song in page.view["songs"]]
+
+
+@in_the_loop
+def test_a_song_of_the_set_list_brings_the_bar_to_its_key():
+    """An E9 open sounds in E: G is three frets up, D ten."""
+    page = visitor(None, None, asks.SaveSong("Invented Waltz", 7), asks.SaveSong("Made-up Reel", 2))
+    page.ask(asks.Song("Made-up Reel"))
+    assert page.view["fret"] == 10.0
+    assert set_list(page) == [("Invented Waltz", "G", False), ("Made-up Reel", "D", True)]
+    page.ask(asks.Song("Invented Waltz"))
+    assert page.view["fret"] == 3.0
+    page.ask(asks.Bar(5.0))
+    assert set_list(page) == [("Invented Waltz", "G", False), ("Made-up Reel", "D", False)]
+
+
+@in_the_loop
+def test_a_song_of_the_same_name_changes_its_key_in_its_place():
+    page = visitor(None, None, asks.SaveSong("Invented Waltz", 7), asks.SaveSong("Made-up Reel", 2))
+    page.ask(asks.Song("Invented Waltz"), asks.SaveSong("Invented Waltz", 9))
+    assert set_list(page) == [("Invented Waltz", "A", False), ("Made-up Reel", "D", False)]
+    page.ask(asks.Song("Invented Waltz"))
+    assert page.view["fret"] == 5.0
+
+
+@in_the_loop
+def test_the_set_list_is_undone_and_goes_along_to_another_instrument():
+    page = visitor(None, None, asks.SaveSong("Invented Waltz", 7), asks.ForgetSong("Invented Waltz"))
+    assert set_list(page) == []
+    page.ask(asks.Undo(), asks.Choose(instrument="c6-ten-string"), asks.Song("Invented Waltz"))
+    assert page.view["fret"] == 7.0  # from C to G
+    assert set_list(page) == [("Invented Waltz", "G", True)]
+
+
 @pytest.mark.parametrize("string", [3, 4, 5])
 @pytest.mark.parametrize("travel", [1.0, 0.97])
 def test_pure_is_one_touch_away_whichever_string_moves(string, travel):
@@ -178,6 +213,8 @@ def test_fast_and_slow_beats_are_said_as_such():
         (asks.Grip("nothing like it"), "has no grip"),
         (asks.Pure(3, 9), "do not sound together"),
         (asks.SaveGrip("  "), "needs a name"),
+        (asks.SaveSong("  ", 0), "needs a name"),
+        (asks.Song("Invented Waltz"), "no song .Invented Waltz. on the set list; there are: none yet"),
         (asks.Choose(reference_hz=10.0), "reference pitch"),
         (asks.Choose(against="H3"), "not a note name"),
         (asks.Choose(instrument="/etc/passwd"), "no instrument called"),

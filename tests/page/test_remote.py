@@ -100,6 +100,17 @@ def test_a_controller_plays_a_grip_and_ends_it(controller, visitor):
     visitor.shown("view", lambda view: not view["playing"]["sounding"])
 
 
+def test_a_controller_goes_to_the_songs_of_the_set_list(controller, visitor):
+    visitor.ask("savesong", name="Invented Waltz", key=7)
+    visitor.shown("view", lambda view: view["songs"])
+    told = state(controller("/tonegen/song", "Invented Waltz"))
+    assert (told["song"], told["fret"]) == ("Invented Waltz", 3.0)
+    visitor.shown("view", lambda view: view["fret"] == 3.0)
+    assert state(controller("/tonegen/fret", 5))["song"] is None
+    visitor.ask("forgetsong", name="Invented Waltz")
+    visitor.shown("view", lambda view: not view["songs"])
+
+
 @pytest.mark.parametrize(("message", "why"), [
     (("/tonegen/engage", "no such pedal"), "no such pedal"), (("/tonegen/engage", "A", 7.0), "7"),
     (("/tonegen/fret", -1), "-1"), (("/tonegen/fret", float("nan")), "finite"),

@@ -51,6 +51,28 @@ def test_a_scene_is_tempered_held_compared_and_kept(opened):
     page.wait_for_selector(".stop.moved", state="detached")
 
 
+def test_a_song_is_put_on_the_set_list_and_played_from_it(opened):
+    page = opened()
+    pick(page, "#song-key", "7")
+    tab_to(page, "#song-name")
+    page.keyboard.type("Invented Waltz")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("[data-song]:has-text('Invented Waltz in G')")
+
+    press(page, "[data-song]", way="Shift+Tab")
+    page.wait_for_selector("[data-song][aria-pressed=true]")
+    expect(page.locator("#neck output")).to_have_text("fret 3")
+    tab_to(page, "#bar", "Shift+Tab")
+    page.keyboard.press("ArrowRight")
+    page.wait_for_selector("[data-song][aria-pressed=false]")
+    expect(page.locator("#neck output")).to_have_text("fret 4")
+
+    press(page, "[aria-label='Take Invented Waltz off the set list']")
+    page.wait_for_selector("[data-song]", state="detached")
+    page.keyboard.press("Control+z")
+    page.wait_for_selector("[data-song]")
+
+
 def test_the_order_is_gone_through_and_a_step_is_heard(opened):
     page = opened()
     press(page, "nav [data-part=order]")

@@ -19,7 +19,6 @@ from tonegen.keys.scale import (
     Heard,
     Policy,
     Scale,
-    fret_of_song_key,
     heard_grips,
     heard_state,
     scale_of_instrument,
@@ -234,7 +233,7 @@ class Desk:
             raise BadValue("a tuning dump stands in one key; choose a temperament, then the song")
         key = self.songs[name]
         if self.instrument is not None:
-            self._set(fret_at=float(fret_of_song_key(self.instrument, key)), song_now=name)
+            self._set(fret_at=float(self.instrument.fret_of_key(key)), song_now=name)
         elif isinstance(self.temperament_used, PitchClassTemperament):
             self._set(temperament_used=self.temperament_used.on(key), song_now=name)
 

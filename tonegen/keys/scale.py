@@ -168,11 +168,6 @@ def heard_state(instrument: Instrument, state: State) -> tuple[Heard, ...]:
     return (Heard(Grip(str(state), strings, state.changes), state),)
 
 
-def fret_of_song_key(instrument: Instrument, pitch_class: int) -> int:
-    """The lowest bar position at which the instrument's own key becomes the song's."""
-    return (pitch_class - instrument.root) % 12
-
-
 @dataclass(frozen=True, slots=True)
 class _Voice:
     key: int

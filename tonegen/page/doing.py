@@ -11,7 +11,7 @@ from tonegen.instrument import TuningPoint
 from tonegen.page import comparing, metering, pairing, tempering
 from tonegen.page import messages as asks
 from tonegen.page.rig import Rig, read_presets_again, rig_of, with_moved
-from tonegen.page.setting import MeterReading, MovedPoint, Playing, SavedGrip, Setting
+from tonegen.page.setting import MeterReading, MovedPoint, Playing, SavedGrip, Setting, Song
 from tonegen.page.view import LEAST_OFFSET_CENTS, MOST_OFFSET_CENTS, pair_name, signed
 from tonegen.player import checked_level_dbfs
 from tonegen.scene import checked_point
@@ -19,7 +19,7 @@ from tonegen.sounding import Sounding, SoundingInterval
 
 # Who touches strings, changes or the bar wants to hear the grip, not the two free tones.
 _PLAYS_THE_GRIP: Final = (
-    asks.Engage, asks.Release, asks.Stand, asks.Strings, asks.Grip, asks.Bar, asks.Only,
+    asks.Engage, asks.Release, asks.Stand, asks.Strings, asks.Grip, asks.Bar, asks.Song, asks.Only,
     asks.Offset, asks.Pure, asks.Equal, asks.Target,
 )  # fmt: skip
 
@@ -58,6 +58,10 @@ class Standing:
                 playing = self._taken(asked.name)
             case asks.Bar():
                 playing = replace(playing, fret=self.rig.instrument.checked_fret(asked.fret))
+            case asks.Song():
+                instrument = self.rig.instrument
+                fret = instrument.checked_fret(instrument.fret_of_key(self._song(asked.name).key))
+                playing = replace(playing, fret=fret, song=asked.name)
             case asks.Only():
                 pair = None if asked.low is None or asked.high is None else (asked.low, asked.high)
                 playing = replace(playing, only=pair)
@@ -86,6 +90,11 @@ class Standing:
             case asks.ForgetGrip():
                 left = tuple(grip for grip in setting.grips if grip.name != asked.name)
                 setting, words = replace(setting, grips=left), f"grip {asked.name} forgotten"
+            case asks.SaveSong():
+                setting, words = self._with_song(asked), f"song {asked.name} on the set list"
+            case asks.ForgetSong():
+                others = tuple(song for song in setting.songs if song.name != asked.name)
+                setting, words = replace(setting, songs=others), f"song {asked.name} off the set list"
             case asks.Choose():
                 setting, words = _chosen(setting, asked)
             case asks.Scene():
@@ -155,6 +164,21 @@ class Standing:
             raise BadValue("touch the strings of the grip first")
         others = tuple(grip for grip in setting.grips if grip.name != name)
         return replace(setting, grips=(*others, SavedGrip(name.strip(), playing.strings, playing.travels)))
+
+    def _song(self, name: str) -> Song:
+        for song in self.setting.songs:
+            if song.name == name:
+                return song
+        known = ", ".join(song.name for song in self.setting.songs) or "none yet"
+        raise BadValue(f'there is no song "{name[:60]}" on the set list; there are: {known}')
+
+    def _with_song(self, asked: asks.SaveSong) -> Setting:
+        """The songs with this one in its place, or last."""
+        name = asked.name.strip()
+        if not name:
+            raise BadValue("a song needs a name")
+        songs = {song.name: song for song in self.setting.songs} | {name: Song(name, asked.key)}
+        return replace(self.setting, songs=tuple(songs.values()))
 
     def _moved(self, asked: asks.Offset | asks.Pure | asks.Equal | asks.Target) -> tuple[Setting, str]:
         rig, setting = self.rig, self.setting

@@ -108,6 +108,25 @@ class ForgetGrip(Asked, frozen=True):
     name: Name
 
 
+class SaveSong(Asked, frozen=True):
+    """Put a song on the set list, with its key as a pitch class; one of that name changes its key."""
+
+    name: Name
+    key: Annotated[int, Meta(ge=0, le=11)]
+
+
+class ForgetSong(Asked, frozen=True):
+    """Take a song off the set list."""
+
+    name: Name
+
+
+class Song(Asked, frozen=True):
+    """Bring the bar to a song's key."""
+
+    name: Name
+
+
 class Only(Asked, frozen=True):
     """Hear only the beating partials of a pair; of nothing to hear everything again."""
 
@@ -437,7 +456,8 @@ class Settle(Asked, frozen=True):
 
 ASKED = (
     Engage | Release | Strings | Grip | Bar | Offset | Pure | Equal | Target | Targets | Keep | Choose
-    | SaveGrip | ForgetGrip | Only | Split | Sound | Mute | Level | Device | Undo | Redo | Ping
+    | SaveGrip | ForgetGrip | SaveSong | ForgetSong | Song | Only | Split | Sound | Mute | Level | Device
+    | Undo | Redo | Ping
     | Scene | Weigh | Pin | Objective | Temper | Along | TakeOffer | ThrowAway | Order | Step
     | Tones | TuneTones | HearTones | Compare | Stand | Read | ReadList | Unread | Meter | KeepDrop
     | Keys | Receiver | Send | Through | PutBack | Listen | Devices | Tapped | Counted

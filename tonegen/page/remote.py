@@ -12,12 +12,13 @@ from tonegen.keys.desk import listed_strings
 from tonegen.keys.osc_port import LOOPBACK, OscInput
 from tonegen.page import messages as asks
 from tonegen.page.doing import Standing
+from tonegen.page.view import song_now
 from tonegen.pitch import parse_pitch_class, pitch_class_name
 from tonegen.temperament import OwnTemperament
 
 Result = TypeVar("Result")
 
-_TAKES: Final = "/tonegen/engage, release, fret, temperament, play, stop and state"
+_TAKES: Final = "/tonegen/engage, release, fret, song, temperament, play, stop and state"
 
 
 class RemoteView(Struct, tag="remote", frozen=True):
@@ -85,8 +86,8 @@ class Remote:
         self._do(asks.Sound(False))
 
     def song(self, name: str) -> None:
-        """No page has songs. Raises BadValue."""
-        raise BadValue(f'there is no song "{name[:60]}" at the page; move the bar with /tonegen/fret')
+        """Bring the bar to the key of a song of the set list."""
+        self._do(asks.Song(name))
 
     def state(self) -> dict[str, Any]:
         """What is set now, in the words of the command line's answers."""
@@ -106,7 +107,7 @@ def _state_of(standing: Standing) -> dict[str, Any]:
         "root": None if root is None else pitch_class_name(root),
         "fret": playing.fret,
         "travels": playing.travels,
-        "song": None,
+        "song": song_now(rig.instrument, standing.setting, playing) or None,
         "playing": heard if playing.sounding else [],
         "reference_hz": rig.reference_hz,
     }

@@ -32,6 +32,13 @@ class SavedGrip(Struct, frozen=True):
     travels: dict[str, float]
 
 
+class Song(Struct, frozen=True):
+    """A song of the set list; its key is a pitch class."""
+
+    name: str
+    key: int
+
+
 class MeterReading(Struct, frozen=True):
     """What a meter showed of a string, as it was typed: in "cents", in "hz", or "beats" against a tone."""
 
@@ -58,6 +65,7 @@ class Setting(Struct, frozen=True):
     and a grip that has no weight has that of the scene
     meter_cents : how good a reading of the meter is
     compared : two temperaments that are shown side by side; "" is the offsets as they are now
+    songs : the set list, in its order
     """
 
     instrument: str = "e9-ten-string"
@@ -77,17 +85,20 @@ class Setting(Struct, frozen=True):
     meter_cents: float = METER_CENTS
     compared: tuple[str, str] | None = None
     two_tones: TwoTones = TwoTones()
+    songs: tuple[Song, ...] = ()
 
 
 class Playing(Struct, frozen=True):
     """What sounds now. `only` is the pair, by string, of which only what beats is heard; 0 is the bass.
 
     two_tones : the two free tones sound instead of the grip, or only their beat
+    song : the one whose key the bar was brought to last
     """
 
     travels: dict[str, float] = {}
     strings: tuple[int, ...] = ()
     fret: float = 0.0
+    song: str = ""
     only: tuple[int, int] | None = None
     two_tones: bool = False
     two_tones_only: bool = False

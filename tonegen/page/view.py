@@ -99,6 +99,14 @@ class GripView(Struct, frozen=True):
     taken: bool
 
 
+class SongView(Struct, frozen=True):
+    """A song of the set list and the name of its key; `taken` while the bar is where it brought it."""
+
+    name: str
+    key: str
+    taken: bool
+
+
 class View(Struct, tag="view", frozen=True):
     """Everything that pages show of the instrument; of two with one `revision` either will do."""
 
@@ -115,6 +123,7 @@ class View(Struct, tag="view", frozen=True):
     strings: tuple[StringView, ...]
     pairs: tuple[PairView, ...]
     grips: tuple[GripView, ...]
+    songs: tuple[SongView, ...]
     cautions: tuple[str, ...]
     setting: Setting
     playing: Playing
@@ -156,6 +165,7 @@ def view(
     stands_on = {number.number: rig.point(number.number, playing) for number in instrument.strings}
     engaged = {name for name, travel in state.travels.items() if travel > 0}
     pinned = {TuningPoint(pin.string, pin.changes) for pin in history.present.pins}
+    now = song_now(instrument, history.present, playing)
     timbre_partials = set(rig.timbre.multiples)
     return View(
         revision=revision,
@@ -191,6 +201,10 @@ def view(
         ),
         pairs=tuple(pair_view(interval, timbre_partials) for interval in sounding.intervals),
         grips=_grips(instrument, history.present, playing, engaged),
+        songs=tuple(
+            SongView(song.name, pitch_class_name(song.key, instrument.flats), song.name == now)
+            for song in history.present.songs
+        ),
         cautions=tuple(
             f"string {target.point.string} would stand at {target.note} {signed(target.offset_cents, 1)}"
             + (f", {share:.0%} of its wire's least strength" if share is not None else "")
@@ -337,6 +351,14 @@ def _grips(
         for grip in instrument.grips
     ]
     return (*own, *shipped)
+
+
+def song_now(instrument: Instrument, setting: Setting, playing: Playing) -> str:
+    """The song that the bar was brought to and still stands in the key of; "" for none."""
+    for song in setting.songs:
+        if song.name == playing.song and instrument.fret_of_key(song.key) == playing.fret:
+            return song.name
+    return ""
 
 
 def refitted(playing: Playing, instrument: Instrument) -> Playing:

@@ -85,7 +85,7 @@ class AskedScale:
     def desk(self, receiver: "Receiver") -> "Desk":
         """The knobs set so. Raises BadValue for options that do not fit together."""
         from tonegen.keys.desk import Desk
-        from tonegen.keys.scale import Policy, fret_of_song_key, scale_of_dumps
+        from tonegen.keys.scale import Policy, scale_of_dumps
         from tonegen.temperament import OwnTemperament
 
         reference_hz = checked_reference_hz(self.reference)
@@ -110,7 +110,7 @@ class AskedScale:
             raise BadValue("--fret and --song-key both say where the bar is; give one")
         fret = self.fret or 0.0
         if self.song_key is not None:
-            fret = fret_of_song_key(instrument, self.song_key)
+            fret = instrument.fret_of_key(self.song_key)
         policy = self.policy or ("grip-first" if self.grip else "mean")
         for name, _ in self.weight:
             instrument.grip(name)

@@ -9,6 +9,7 @@ import "./neck.js";
 import "./tap.js";
 import "./tones.js";
 import "./grips.js";
+import "./setlist.js";
 import "./render.js";
 import "./rig.js";
 import "./sound.js";

@@ -25,7 +25,10 @@ export const HAND_MS = 400;
 export const follows = (slider) => {
   let value = null, touchedAt = -HAND_MS, later = null;
   const show = () => { if (value !== null && Number(slider.value) !== value) slider.value = value; };
-  for (const hand of ["input", "keydown", "pointerdown"]) slider.addEventListener(hand, () => { touchedAt = performance.now(); });
+  const passesBy = ({ key }) => key === "Tab" || key === "Shift";
+  for (const hand of ["input", "keydown", "pointerdown"]) {
+    slider.addEventListener(hand, (event) => { if (!passesBy(event)) touchedAt = performance.now(); });
+  }
   return (next) => {
     value = next;
     clearTimeout(later);

@@ -467,6 +467,30 @@ def test_a_keyboard_that_speaks_mpe_has_no_drum_channel():
     assert pitch == pytest.approx(100 * key + JUST.class_cents[4] + 64 / 8192 * 4800, abs=0.02)
 
 
+def test_the_manager_s_wheel_bends_all_of_its_zone():
+    """MPE 1.1: what a member's note is bent by is the sum of its own bend and of the manager's."""
+    rotation, listener = rig()
+    zone_of_five = ("b0 65 00", "b0 64 06", "b0 06 05")
+    for text in (*zone_of_five, "91 40 50", "e2 40 40", "92 43 50", "e0 00 60", "93 48 50"):
+        rotation.receive(bytes.fromhex(text), 0)
+
+    def bends():
+        return {
+            key: listener.pitch_cents(channel, key) - 100 * key - JUST.class_cents[key % 12]
+            for channel, key in listener.sounding()
+        }
+
+    by_manager, by_member = 200 / 2, 4800 * 64 / 8192
+    assert bends() == pytest.approx({64: by_manager, 67: by_manager + by_member, 72: by_manager}, abs=0.05)
+
+    rotation.receive(b"\xb0\x79\x00", 1)  # the manager's controllers are reset, the member's bend stays
+    assert bends() == pytest.approx({64: 0, 67: by_member, 72: 0}, abs=0.05)
+
+    for text in ("e0 00 60", "b0 65 00", "b0 64 06", "b0 06 00"):  # the zone is closed
+        rotation.receive(bytes.fromhex(text), 2)
+    assert bends() == pytest.approx({64: 0, 67: by_member, 72: 0}, abs=0.05)
+
+
 def test_a_fixed_channel_takes_the_new_temperament_when_it_is_silent():
     rotation, listener = rig("twelve-channel-bend")
     rotation.receive(b"\x90\x34\x50", 0)

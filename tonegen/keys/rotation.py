@@ -74,7 +74,10 @@ class Rotation:
         # of the players, by the channel that they come in on
         self._where = bytearray((_NOWHERE,) * 2048)  # by player << 7 | key: the channel of a held note
         self._wheel = [_CENTRE] * 16
-        self._wheel_steps = [0.0] * 16
+        self._own_steps = [0.0] * 16
+        self._wheel_steps = [0.0] * 16  # with those of the manager, where the player is a zone's member
+        self._zone_of: list[tuple[int, ...]] = [()] * 16  # of a zone's manager: its members
+        self._manager_of = [-1] * 16
         self._wheel_range = [wheel_range] * 16
         self._sustain = [False] * 16
         self._sostenuto = [False] * 16
@@ -295,11 +298,20 @@ class Rotation:
             self._send(bytes((0xE0 | channel, value & 0x7F, value >> 7)))
 
     def _wheel_moved(self, player: int, value: int, now: float) -> None:
+        self._take_wheel(player, value)
+        self._follow_wheel(player, now)
+        for member in self._zone_of[player]:
+            self._follow_wheel(member, now)
+
+    def _take_wheel(self, player: int, value: int) -> None:
         self._wheel[player] = value
         if self._bends:
             travel = (value - _CENTRE) / 8192 * 100 * self._wheel_range[player]
-            self._wheel_steps[player] = travel * self._wheel_scale
-        self._follow_wheel(player, now)
+            self._own_steps[player] = travel * self._wheel_scale
+            for one in (player, *self._zone_of[player]):
+                manager = self._manager_of[one]
+                zone_steps = self._own_steps[manager] if manager >= 0 else 0.0
+                self._wheel_steps[one] = self._own_steps[one] + zone_steps
 
     def _follow_wheel(self, player: int, now: float) -> None:
         """Bend what sounds; the others are bent before their next note."""
@@ -479,7 +491,8 @@ class Rotation:
         pedal = self._pedal_of[player]
         self._sustain_moved(pedal, False, now)
         self._sostenuto_moved(pedal, False, now)
-        self._wheel[player], self._wheel_steps[player], self._pressure[player] = _CENTRE, 0.0, 0
+        self._take_wheel(player, _CENTRE)
+        self._pressure[player] = 0
         kept = {cc: value for cc, value in self._controls[player].items() if cc in _SURVIVE_RESET}
         self._controls[player] = kept
         for channel in self._targets(player):
@@ -508,19 +521,30 @@ class Rotation:
             self._wheel_range[player] = entry[1] + entry[2] / 100
             self._wheel_moved(player, self._wheel[player], now)
         elif entry[0] == midi.MPE_CONFIGURATION:
-            self._plays_in_a_zone(player, entry[1])
+            self._plays_in_a_zone(player, entry[1], now)
         elif self._bends or entry[0] > midi.COARSE_TUNING:
             for channel in self._targets(player):
                 for one, data in ((midi.RPN_MSB, 0), (midi.RPN_LSB, entry[0]), (controller, value)):
                     self._send(bytes((0xB0 | channel, one, data)))
 
-    def _plays_in_a_zone(self, manager: int, members: int) -> None:
-        """A keyboard that speaks MPE plays on all of a zone's channels: none is for drums, all bend far."""
-        zone = {manager + place if manager == 0 else manager - place for place in range(1, members + 1)}
-        if manager in (0, 15) and self._rotates:
-            self._untouched -= zone
-            for member in zone:
-                self._wheel_range[member] = _ZONE_RANGE_SEMITONES
+    def _plays_in_a_zone(self, manager: int, members: int, now: float) -> None:
+        """A keyboard that speaks MPE plays on all of a zone's channels: none is for drums, all bend far.
+
+        The manager's wheel bends all members (MPE 1.1, pitch bend of a zone is the sum of both).
+        """
+        if manager not in (0, 15) or not self._rotates:
+            return
+        zone = tuple(manager + place if manager == 0 else manager - place for place in range(1, members + 1))
+        self._untouched -= set(zone)
+        left = set(self._zone_of[manager]) - set(zone)
+        self._zone_of[manager] = zone
+        for member in zone:
+            self._manager_of[member] = manager
+            self._wheel_range[member] = _ZONE_RANGE_SEMITONES
+        for member in left:
+            self._manager_of[member] = -1
+        for member in (*zone, *left):
+            self._wheel_moved(member, self._wheel[member], now)
 
     # -- system messages ---------------------------------------------------------------------------------
 

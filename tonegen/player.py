@@ -35,6 +35,8 @@ SHORTEST_RAMP_SECONDS: Final = 0.005  # a shorter one is a click
 LONGEST_RAMP_SECONDS: Final = 600.0
 LOWEST_SAMPLE_RATE: Final = 8_000
 HIGHEST_SAMPLE_RATE: Final = 384_000
+# How long other threads may go on while one waits that a block of sound, or a note, depends on.
+SWITCH_SECONDS: Final = 0.0005
 
 # NIOSH Publication 98-126 (1998): recommended exposure limit 85 dBA over 8 hours, 3 dB exchange rate.
 HEARING_CAUTION: Final = (

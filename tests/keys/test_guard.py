@@ -1,7 +1,6 @@
 """The guard: it puts the rig back however the program ends, and is replaced when it is killed itself."""
 
 import json
-import socket
 import subprocess
 import sys
 from pathlib import Path
@@ -18,35 +17,18 @@ MADE = plan(scale_of_classes("third", [0, 0, 0, 0, -13.7, 0, 0, 0, 0, 0, 0, 0]),
 ROOT = str(Path(guard.__file__).parents[2])
 
 
-@pytest.fixture
-def synthesizer():
-    """An OSC receiver: what arrives at its address."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as listening:
-        listening.bind(("127.0.0.1", 0))
-        listening.settimeout(20)
-        yield listening
-
-
-def address(synthesizer):
-    return f"osc 127.0.0.1:{synthesizer.getsockname()[1]}"
-
-
-def take(synthesizer, count):
-    return [synthesizer.recv(65536) for _ in range(count)]
-
-
 def framed(letter, content):
     return letter + len(content).to_bytes(4, "big") + content
 
 
 def test_a_program_that_dies_in_the_middle_of_a_word_is_put_back_all_the_same(synthesizer):
     held = {"undo": [b"/a\0\0,\0\0\0".hex()], "sysex_seconds": 0}
-    words = framed(b"T", address(synthesizer).encode()) + framed(b"U", json.dumps(held).encode())
+    words = framed(b"T", synthesizer.where.encode()) + framed(b"U", json.dumps(held).encode())
     command = [sys.executable, "-c", guard._START, ROOT]
     ended = subprocess.run(command, input=words + b"U\0\0\1\0{", capture_output=True, timeout=60)
 
     assert (ended.returncode, ended.stdout, ended.stderr) == (0, b"ready\n", b"")
-    assert take(synthesizer, 1) == [b"/a\0\0,\0\0\0"]
+    assert synthesizer.take(1) == [b"/a\0\0,\0\0\0"]
 
 
 def killed(rig):
@@ -56,37 +38,35 @@ def killed(rig):
 
 
 def test_a_guard_that_is_killed_is_replaced(synthesizer):
-    rig = Rig(address(synthesizer), MADE)
+    rig = Rig(synthesizer.where, MADE)
     first = rig.guard._process.pid
-    assert take(synthesizer, 12) == list(MADE.messages)
+    assert synthesizer.take(12) == list(MADE.messages)
 
     killed(rig)
     assert rig.look() is Presence.THERE
     assert rig.guard._process.pid != first
     rig.close()
 
-    assert take(synthesizer, 12) == list(MADE.undo)
+    assert synthesizer.take(12) == list(MADE.undo)
 
 
 def test_a_guard_killed_just_before_the_end_is_replaced_too(synthesizer):
-    rig = Rig(address(synthesizer), MADE)
-    take(synthesizer, 12)
+    rig = Rig(synthesizer.where, MADE)
+    synthesizer.take(12)
     killed(rig)
     rig.close()
 
-    assert take(synthesizer, 12) == list(MADE.undo)
+    assert synthesizer.take(12) == list(MADE.undo)
 
 
 def test_what_was_to_be_kept_stays_tuned_though_the_guard_was_killed(synthesizer):
-    rig = Rig(address(synthesizer), MADE)
-    take(synthesizer, 12)
+    rig = Rig(synthesizer.where, MADE)
+    synthesizer.take(12)
     rig.keep()
     killed(rig)
     rig.close()
 
-    synthesizer.setblocking(False)
-    with pytest.raises(BlockingIOError):
-        synthesizer.recv(65536)
+    assert synthesizer.nothing_waits()
 
 
 def test_files_that_lie_about_are_not_taken_for_modules(synthesizer, tmp_path, monkeypatch):
@@ -94,9 +74,9 @@ def test_files_that_lie_about_are_not_taken_for_modules(synthesizer, tmp_path, m
     (tmp_path / "json.py").write_text("raise SystemExit('not this one')\n")
     monkeypatch.chdir(tmp_path)
 
-    Rig(address(synthesizer), MADE).close()
+    Rig(synthesizer.where, MADE).close()
 
-    assert take(synthesizer, 24) == [*MADE.messages, *MADE.undo]
+    assert synthesizer.take(24) == [*MADE.messages, *MADE.undo]
 
 
 def test_a_receiver_gets_the_time_that_it_needs(monkeypatch):

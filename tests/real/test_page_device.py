@@ -6,6 +6,7 @@ import jack
 import numpy as np
 import pytest
 
+from tests.jack import running_server
 from tests.measure import beat_of
 from tests.page.running import RunningPage
 from tonegen.ear.history import History
@@ -44,6 +45,31 @@ def test_the_device_plays_the_beat_that_the_page_shows(sound_server, tmp_path):
     (pair,) = view["pairs"]
     assert beat_of(sound, 48_000, 1236.0) == pytest.approx(abs(pair["beats_per_second"]), abs=0.03)
     assert np.abs(sound).max() < 10 ** (-24 / 20)
+
+
+def test_looking_for_ports_does_not_stop_the_sound(tmp_path):
+    """Each way a client comes, JACK waits for the page's own sound: it must not wait for JACK in turn."""
+    with (
+        running_server(tmp_path, 1024, in_step=False) as server,
+        playing_to(server, tmp_path / "own") as running,
+        running.page() as page,
+    ):
+        page.ask("sound", on=True)
+        page.shown("view", lambda view: view["outlet"].startswith("on "))
+        page.shown("moment", lambda moment: moment["heard_frame"] > 24_000)
+        listener = jack.Client("synthesizer", servername=server.name, no_start_server=True)
+        listener.midi_inports.register("in")
+        mine = listener.inports.register("left")
+        periods = []
+        listener.set_process_callback(lambda _: periods.append(listener.last_frame_time))
+        with listener:
+            [theirs] = listener.get_all_connections("system:playback_1")
+            listener.connect(theirs, mine)  # called once the page has given its sound
+            page.ask("keys")
+            page.shown("keys", lambda keys: any("synthesizer" in name for name in keys["outputs"]))
+
+    assert len(periods) > 10
+    assert np.diff(np.array(periods, np.uint32)).max() < 0.2 * server.sample_rate
 
 
 def test_a_trial_is_played_by_the_device(sound_server, tmp_path):

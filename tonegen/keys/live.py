@@ -4,6 +4,8 @@ The rig sends set-up and tuning, sends them again to a receiver that went away a
 by its guard at the end. `Through` takes a player's messages and gives the retuned ones.
 """
 
+import gc
+import sys
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from enum import Enum
@@ -18,9 +20,18 @@ from tonegen.keys.osc_notes import OscNotes
 from tonegen.keys.plan import Door, Plan
 from tonegen.keys.receivers import BendPerClass, BendPerNote, Osc, TuningPerClass
 from tonegen.keys.rotation import Rotation, is_reset
+from tonegen.player import SWITCH_SECONDS
 
 # A MIDI system may lose what is still on its way when the program opens a port more.
 _SECONDS_TO_LEAVE: Final = 0.1
+
+
+def keep_pauses_short() -> None:
+    """No pause of the interpreter between a note's arrival and its way out."""
+    gc.collect()
+    gc.freeze()
+    gc.disable()  # what is made for each note is freed by its count alone
+    sys.setswitchinterval(SWITCH_SECONDS)
 
 
 class Presence(Enum):

@@ -1,6 +1,6 @@
 """Keyboards and samplers brought to the steel from a page: planned, sent, passed through and put back.
 
-All that waits for a port happens in one thread of its own, in the order in which it was asked.
+All that waits for a port happens in a process of its own, in the order in which it was asked of it.
 """
 
 import asyncio
@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING, Final, TypeVar
 from msgspec import Struct
 
 from tonegen import presets
-from tonegen.errors import BadPreset, BadValue, TonegenError
+from tonegen.errors import BadPreset, BadValue, NoSuchDevice, TonegenError
+from tonegen.keys.apart import Apart
+from tonegen.keys.live import Presence
 from tonegen.keys.plan import plan as plan_of
 from tonegen.keys.receivers import Osc, Receiver, receiver
 from tonegen.keys.scale import Policy, heard_grips, heard_state, scale_of_instrument
@@ -21,10 +23,7 @@ from tonegen.page.view import signed
 from tonegen.pitch import note_name, pitch_class_name
 
 if TYPE_CHECKING:
-    from tonegen.keys.live import Rig as LiveRig
-    from tonegen.keys.live import Through
     from tonegen.keys.plan import Plan
-    from tonegen.keys.ports import MidiInput
 
 Result = TypeVar("Result")
 
@@ -85,9 +84,7 @@ class Keyboards:
         self._inputs: tuple[str, ...] = ()
         self._status = self._words = ""
         self._fault = ""  # why there is no plan
-        self._live: LiveRig | None = None
-        self._through: Through | None = None
-        self._input: MidiInput | None = None
+        self._apart = Apart()
         self._thread = ThreadPoolExecutor(1, "keyboards")
         self._watching: asyncio.Task[None] | None = None
         self._retuning: asyncio.Task[None] | None = None
@@ -166,15 +163,10 @@ class Keyboards:
     def look_for_ports(self) -> None:
         """List the MIDI ports there are."""
 
-        def look() -> tuple[tuple[str, ...], tuple[str, ...]]:
-            from tonegen.keys.ports import inputs, outputs
-
-            return tuple(port.name for port in outputs()), tuple(port.name for port in inputs())
-
         def seen(ports: tuple[tuple[str, ...], tuple[str, ...]]) -> None:
             self._outputs, self._inputs = ports
 
-        self._do(look, seen)
+        self._do(lambda: self._apart.call("ports"), seen)
 
     def send(self, where: str) -> None:
         """Tune the receiver at "midi NAME", "virtual NAME" or "osc HOST:PORT", under a guard.
@@ -188,37 +180,22 @@ class Keyboards:
         if not name or kind not in (("osc",) if isinstance(self._receiver, Osc) else ("midi", "virtual")):
             raise BadValue(f'"{where[:60]}" is no place that this receiver can be sent to')
 
-        def begin() -> None:
-            from tonegen.keys.live import Rig as LiveRig
-
-            self._live = LiveRig(where, made)
-
         def begun(_: None) -> None:
             self._status, self._words = "sent", f"tuned, at {name}"
             self._watching = asyncio.get_running_loop().create_task(self._watch(name))
 
-        self._do(begin, begun)
+        self._do(lambda: self._apart.call("tune", where, made), begun)
 
     def pass_through(self, port: str) -> None:
         """Retune what a keyboard plays into a port on its way to the receiver."""
-        made, live = self._plan, self._live
-        if made is None or live is None:
+        made = self._plan
+        if made is None or not self._status:
             raise BadValue("send the tuning first, then notes can pass through")
-
-        def begin() -> None:
-            from tonegen.keys.live import Through
-            from tonegen.keys.ports import MidiInput
-
-            self._end_through()
-            through = Through(made, live.door.send)
-            virtual = port.startswith("virtual ")
-            self._input = MidiInput(port.removeprefix("virtual "), through.receive, virtual)
-            self._through = through
 
         def begun(_: None) -> None:
             self._words += f"; notes pass through from {port.removeprefix('virtual ')}"
 
-        self._do(begin, begun)
+        self._do(lambda: self._apart.call("pass_through", port, made), begun)
 
     def put_back(self) -> None:
         """Take everything back and let go of the ports."""
@@ -229,44 +206,15 @@ class Keyboards:
         def ended(_: None) -> None:
             self._status, self._words = "", "put back"
 
-        self._do(self._end, ended)
+        self._do(lambda: self._apart.call("put_back"), ended)
 
     async def close(self) -> None:
         """Put back, and wait for it."""
         if self._watching is not None:
             self._watching.cancel()
         loop = asyncio.get_running_loop()
-        await asyncio.wait([loop.run_in_executor(self._thread, self._end)], timeout=_ENDING_SECONDS)
+        await asyncio.wait([loop.run_in_executor(self._thread, self._apart.close)], timeout=_ENDING_SECONDS)
         self._thread.shutdown(wait=False)
-
-    # ------------------------------------------------------------------ in the thread
-
-    def _end_through(self) -> None:
-        if self._input is not None:
-            self._input.close()
-            self._input = None
-        if self._through is not None:
-            self._through.finish()
-            self._through = None
-
-    def _end(self) -> None:
-        live, self._live = self._live, None
-        if live is not None:
-            self._end_through()
-            live.close()
-
-    def _look(self) -> str:
-        from tonegen.keys.live import Presence
-
-        if self._live is None:
-            return ""
-        presence = self._live.look()
-        if presence is Presence.BACK:
-            if self._through is not None:
-                self._through.start_over()
-            else:
-                self._live.tune_again()
-        return "gone" if presence is Presence.GONE else "sent"
 
     # ------------------------------------------------------------------ in the event loop
 
@@ -299,17 +247,11 @@ class Keyboards:
                 self._wanted = False
                 made = self._plan
                 if made is not None:
-                    await loop.run_in_executor(self._thread, self._send_again, made)
+                    await loop.run_in_executor(self._thread, self._apart.call, "retune", made)
         except TonegenError as error:
             self._complain(str(error))
         finally:
             self._retuning = None
-
-    def _send_again(self, made: "Plan") -> None:
-        if self._live is not None:
-            self._live.retune(made)
-            if self._through is not None:
-                self._through.retune(made)
 
     async def _watch(self, name: str) -> None:
         """Say so when the port goes away, and when it is back."""
@@ -317,8 +259,15 @@ class Keyboards:
         tuned = self._words
         while True:
             await asyncio.sleep(_LOOK_SECONDS)
-            status = await loop.run_in_executor(self._thread, self._look)
-            if status and status != self._status:
+            try:
+                presence = await loop.run_in_executor(self._thread, self._apart.call, "look")
+            except NoSuchDevice as error:
+                self._complain(str(error))
+                self._status = self._words = ""
+                self._show(self.view())
+                return
+            status = "gone" if presence is Presence.GONE else "sent"
+            if status != self._status:
                 self._status = status
                 gone = f"{name} is gone; it is tuned again when it comes back"
                 self._words = gone if status == "gone" else tuned

@@ -1,6 +1,7 @@
 """A player's sound on a device, by PortAudio."""
 
 import atexit
+import sys
 import threading
 import time
 from collections.abc import Callable, Sequence
@@ -11,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonegen.errors import BadValue, NoSuchDevice
-from tonegen.player import FADE_SECONDS, Player
+from tonegen.player import FADE_SECONDS, SWITCH_SECONDS, Player
 
 LARGEST_BLOCK_FRAMES: Final = 16_384
 _PICTURE_SECONDS: Final = 0.04
@@ -179,9 +180,12 @@ class _Stream:
                 "see that it is connected and that no other program holds it"
             ) from refusal
         self._seen_at = time.monotonic()
+        self._switch_seconds = sys.getswitchinterval()
+        sys.setswitchinterval(SWITCH_SECONDS)  # the device's thread must not wait for the others
         return self
 
     def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        sys.setswitchinterval(self._switch_seconds)
         self._close(gently=kind is None)
 
     def heard_frame(self) -> int:

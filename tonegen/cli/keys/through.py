@@ -72,7 +72,7 @@ def command(
     Where the keyboard that you play is the receiver as well, switch its Local Control off, so that it sounds
     what comes back and nothing else. What the receiver must be set to: tonegen keys plan.
     """
-    from tonegen.keys.live import Pedals, Through
+    from tonegen.keys.live import Pedals, Through, keep_pauses_short
     from tonegen.keys.ports import MidiInput
     from tonegen.keys.receivers import receiver as load
 
@@ -115,7 +115,7 @@ def command(
         desk.changed = retuned
         heard = f"; listening at {driven_by_osc(stack, desk, listen_at)}" if listen_at else ""
         click.echo(f"Notes pass through retuned{heard}. Ctrl-C ends and puts the receiver back.", err=True)
-        _keep_pauses_short()
+        keep_pauses_short()
 
         def follow() -> None:
             pedals.follow(player.travels)
@@ -128,14 +128,3 @@ def command(
 
         look = looking(rig, player.start_over)
         stay([look, follow, following.send, listen, tell_of_clipped_bends], seconds, player.moved)
-
-
-def _keep_pauses_short() -> None:
-    """No pause of the interpreter between a note's arrival and its way out."""
-    import gc
-    import sys
-
-    gc.collect()
-    gc.freeze()
-    gc.disable()  # what is made for each note is freed by its count alone
-    sys.setswitchinterval(0.0005)

@@ -1,0 +1,83 @@
+"""A receiver attended to in another process: all that is asked reaches it, and it is put back in any case."""
+
+import os
+import signal
+import subprocess
+import sys
+
+import pytest
+
+from tests.keys.test_guard import MADE
+from tonegen.errors import BadValue, NoSuchDevice
+from tonegen.keys.apart import Apart
+from tonegen.keys.live import Presence
+from tonegen.keys.plan import plan
+from tonegen.keys.receivers import receiver
+from tonegen.keys.scale import scale_of_classes
+
+FLAT = plan(scale_of_classes("flat", [-2.0] * 12), receiver("osc-per-class"))
+
+
+@pytest.fixture
+def apart():
+    apart = Apart()
+    yield apart
+    apart.close()
+
+
+def test_a_receiver_is_tuned_retuned_and_put_back(apart, synthesizer):
+    apart.call("tune", synthesizer.where, MADE)
+    assert synthesizer.take(12) == list(MADE.messages)
+    assert apart.call("look") is Presence.THERE
+    apart.call("retune", FLAT)
+    assert synthesizer.take(12) == list(FLAT.tuning)
+    apart.call("put_back")
+    assert synthesizer.take(12) == list(FLAT.undo)
+    assert synthesizer.nothing_waits()
+
+
+def test_the_end_of_the_program_puts_it_back(apart, synthesizer):
+    apart.call("tune", synthesizer.where, MADE)
+    apart.close()
+    assert synthesizer.take(24) == [*MADE.messages, *MADE.undo]
+
+
+def test_a_program_that_is_killed_leaves_it_put_back(synthesizer):
+    """And Ctrl-C at its terminal is for the program alone."""
+    tunes = (
+        "import sys; from tests.keys.test_apart import MADE; from tonegen.keys.apart import Apart; "
+        "apart = Apart(); apart.call('tune', sys.argv[1], MADE); print('tuned', flush=True); sys.stdin.read()"
+    )
+    program = subprocess.Popen(
+        [sys.executable, "-c", tunes, synthesizer.where],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, start_new_session=True,
+    )  # fmt: skip
+    assert program.stdout.readline() == b"tuned\n"
+    assert synthesizer.take(12) == list(MADE.messages)
+    os.killpg(program.pid, signal.SIGKILL)
+    program.communicate(timeout=20)
+
+    assert synthesizer.take(12) == list(MADE.undo)
+
+
+def test_where_the_other_process_is_killed_the_guard_puts_it_back_and_the_next_call_begins_anew(
+    apart, synthesizer
+):
+    apart.call("tune", synthesizer.where, MADE)
+    apart._process.kill()
+    assert synthesizer.take(24) == [*MADE.messages, *MADE.undo]
+    with pytest.raises(NoSuchDevice, match="has ended, and they are put back; send again"):
+        apart.call("look")
+
+    apart.call("tune", synthesizer.where, MADE)
+    assert synthesizer.take(12) == list(MADE.messages)
+
+
+def test_what_cannot_be_is_said_here_and_the_process_goes_on(apart, synthesizer):
+    with pytest.raises(NoSuchDevice, match="nowhere"):
+        apart.call("tune", "osc nowhere.example", MADE)
+    with pytest.raises(BadValue, match="send the tuning first"):
+        apart.call("pass_through", "Keys", MADE)
+    assert apart.call("look") is Presence.THERE, "nothing is tuned, so that nothing is missing"
+    apart.call("tune", synthesizer.where, MADE)
+    assert synthesizer.take(12) == list(MADE.messages)

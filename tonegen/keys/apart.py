@@ -1,0 +1,177 @@
+"""A receiver attended to in a process of its own, for a program that sounds.
+
+A MIDI system that opens or lists ports lets nothing else of its process run meanwhile, and JACK waits for the
+sound of that very process: it would stop for up to a second. So the ports are kept apart.
+
+What is asked and answered goes through two pipes, each as four bytes of length and a pickled tuple. When the
+program ends, killed or not, its pipe closes, and the receiver is put back.
+"""
+
+import os
+import pickle
+import signal
+import subprocess
+import sys
+from contextlib import suppress
+from pathlib import Path
+from typing import IO, Any, Final
+
+import tonegen
+from tonegen.errors import BadValue, NoSuchDevice, TonegenError
+from tonegen.keys.live import Presence, Rig, Through, keep_pauses_short
+from tonegen.keys.plan import Plan
+from tonegen.keys.ports import MidiInput, inputs, outputs
+
+# As the guard, it runs from the same copy of the program, and only what belongs to that is looked up.
+_START: Final = "import sys; sys.path.insert(0, sys.argv[1]); from tonegen.keys.apart import attend; attend()"
+_SECONDS_TO_FINISH: Final = 25.0
+
+
+class Bench:
+    """All that is done at the ports of one receiver."""
+
+    def __init__(self) -> None:
+        """Nothing is opened."""
+        self._rig: Rig | None = None
+        self._through: Through | None = None
+        self._input: MidiInput | None = None
+
+    def ports(self) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        """The names of the MIDI outputs and inputs that there are."""
+        return tuple(port.name for port in outputs()), tuple(port.name for port in inputs())
+
+    def tune(self, where: str, made: Plan) -> None:
+        """Tune the receiver at a place (see `guard.open_door`), under a guard. Raises NoSuchDevice."""
+        self._rig = Rig(where, made)
+
+    def retune(self, made: Plan) -> None:
+        """Go on in another plan for the same receiver."""
+        if self._rig is not None:
+            self._rig.retune(made)
+        if self._through is not None:
+            self._through.retune(made)
+
+    def pass_through(self, port: str, made: Plan) -> None:
+        """Retune what is played into a port, or into a "virtual NAME", on its way.
+
+        Raises NoSuchDevice; BadValue when no receiver is tuned.
+        """
+        if self._rig is None:
+            raise BadValue("send the tuning first, then notes can pass through")
+        self._end_through()
+        through = Through(made, self._rig.door.send)
+        virtual = port.startswith("virtual ")
+        self._input = MidiInput(port.removeprefix("virtual "), through.receive, virtual)
+        self._through = through
+        keep_pauses_short()
+
+    def look(self) -> Presence:
+        """See whether the receiver is there; one that came back is tuned again."""
+        if self._rig is None:  # put back meanwhile
+            return Presence.THERE
+        presence = self._rig.look()
+        if presence is Presence.BACK:
+            if self._through is not None:
+                self._through.start_over()
+            else:
+                self._rig.tune_again()
+        return presence
+
+    def put_back(self) -> None:
+        """Take everything back and let go of the ports."""
+        rig, self._rig = self._rig, None
+        if rig is not None:
+            self._end_through()
+            rig.close()
+
+    def _end_through(self) -> None:
+        if self._input is not None:
+            self._input.close()
+            self._input = None
+        if self._through is not None:
+            self._through.finish()
+            self._through = None
+
+
+class Apart:
+    """A bench in another process, which is started with the first call and again where it was killed.
+
+    Each call waits for its answer, so make them from one thread, and not from one that sound or pages need.
+    """
+
+    def __init__(self) -> None:
+        """No process yet."""
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def call(self, do: str, *given: Any) -> Any:
+        """What the method of `Bench` gives. Raises what it raises; NoSuchDevice if the process was killed."""
+        if self._process is None:
+            self._process = subprocess.Popen(
+                [sys.executable, "-P", "-c", _START, str(Path(tonegen.__file__).parents[1])],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                start_new_session=True,  # a Ctrl-C in the terminal is for the program alone
+            )
+        assert self._process.stdin is not None
+        assert self._process.stdout is not None
+        try:
+            _put(self._process.stdin, (do, given))
+            failed, result = _get(self._process.stdout)
+        except (BrokenPipeError, EOFError):
+            self.close()
+            raise NoSuchDevice(
+                "the process that attends to the keyboards has ended, and they are put back; send again"
+            ) from None
+        if failed:
+            raise result
+        return result
+
+    def close(self) -> None:
+        """Put back and end; where a receiver is very slow it goes on without us."""
+        process, self._process = self._process, None
+        if process is None:
+            return
+        assert process.stdin is not None
+        assert process.stdout is not None
+        with suppress(BrokenPipeError):  # it ended before
+            process.stdin.close()
+        with suppress(subprocess.TimeoutExpired):
+            process.wait(_SECONDS_TO_FINISH)
+        process.stdout.close()
+
+
+def attend() -> None:
+    """The other process's whole life: do what is asked until the pipe closes, then put the receiver back."""
+    for ending in (signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])):
+        signal.signal(ending, signal.SIG_IGN)
+    answers = os.fdopen(os.dup(1), "wb")
+    os.dup2(2, 1)  # what a system's library prints is no answer
+    bench = Bench()
+    try:
+        while True:
+            do, given = _get(sys.stdin.buffer)
+            try:
+                answer = (False, getattr(bench, do)(*given))
+            except TonegenError as error:
+                answer = (True, error)
+            _put(answers, answer)
+    except (EOFError, BrokenPipeError):
+        pass  # the program has ended
+    finally:
+        bench.put_back()
+
+
+def _put(pipe: IO[bytes], content: tuple[Any, Any]) -> None:
+    packed = pickle.dumps(content)
+    pipe.write(len(packed).to_bytes(4) + packed)
+    pipe.flush()
+
+
+def _get(pipe: IO[bytes]) -> tuple[Any, Any]:
+    """Raises EOFError at the end, also in the middle of a message."""
+    head = pipe.read(4)
+    packed = pipe.read(int.from_bytes(head)) if len(head) == 4 else b""
+    if not packed:
+        raise EOFError
+    content: tuple[Any, Any] = pickle.loads(packed)
+    return content

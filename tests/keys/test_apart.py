@@ -9,7 +9,7 @@ import pytest
 
 from tests.keys.test_guard import MADE
 from tonegen.errors import BadValue, NoSuchDevice
-from tonegen.keys.apart import Apart
+from tonegen.keys.apart import Apart, Bench
 from tonegen.keys.live import Presence
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
@@ -26,18 +26,18 @@ def apart():
 
 
 def test_a_receiver_is_tuned_retuned_and_put_back(apart, synthesizer):
-    apart.call("tune", synthesizer.where, MADE)
+    apart.call(Bench.tune, synthesizer.where, MADE)
     assert synthesizer.take(12) == list(MADE.messages)
-    assert apart.call("look") is Presence.THERE
-    apart.call("retune", FLAT)
+    assert apart.call(Bench.look) is Presence.THERE
+    apart.call(Bench.retune, FLAT)
     assert synthesizer.take(12) == list(FLAT.tuning)
-    apart.call("put_back")
+    apart.call(Bench.put_back)
     assert synthesizer.take(12) == list(FLAT.undo)
     assert synthesizer.nothing_waits()
 
 
 def test_the_end_of_the_program_puts_it_back(apart, synthesizer):
-    apart.call("tune", synthesizer.where, MADE)
+    apart.call(Bench.tune, synthesizer.where, MADE)
     apart.close()
     assert synthesizer.take(24) == [*MADE.messages, *MADE.undo]
 
@@ -45,8 +45,9 @@ def test_the_end_of_the_program_puts_it_back(apart, synthesizer):
 def test_a_program_that_is_killed_leaves_it_put_back(synthesizer):
     """And Ctrl-C at its terminal is for the program alone."""
     tunes = (
-        "import sys; from tests.keys.test_apart import MADE; from tonegen.keys.apart import Apart; "
-        "apart = Apart(); apart.call('tune', sys.argv[1], MADE); print('tuned', flush=True); sys.stdin.read()"
+        "import sys; from tests.keys.test_apart import MADE; from tonegen.keys.apart import Apart, Bench; "
+        "apart = Apart(); apart.call(Bench.tune, sys.argv[1], MADE); "
+        "print('tuned', flush=True); sys.stdin.read()"
     )
     program = subprocess.Popen(
         [sys.executable, "-c", tunes, synthesizer.where],
@@ -63,21 +64,21 @@ def test_a_program_that_is_killed_leaves_it_put_back(synthesizer):
 def test_where_the_other_process_is_killed_the_guard_puts_it_back_and_the_next_call_begins_anew(
     apart, synthesizer
 ):
-    apart.call("tune", synthesizer.where, MADE)
+    apart.call(Bench.tune, synthesizer.where, MADE)
     apart._process.kill()
     assert synthesizer.take(24) == [*MADE.messages, *MADE.undo]
     with pytest.raises(NoSuchDevice, match="has ended, and they are put back; send again"):
-        apart.call("look")
+        apart.call(Bench.look)
 
-    apart.call("tune", synthesizer.where, MADE)
+    apart.call(Bench.tune, synthesizer.where, MADE)
     assert synthesizer.take(12) == list(MADE.messages)
 
 
 def test_what_cannot_be_is_said_here_and_the_process_goes_on(apart, synthesizer):
     with pytest.raises(NoSuchDevice, match="nowhere"):
-        apart.call("tune", "osc nowhere.example", MADE)
+        apart.call(Bench.tune, "osc nowhere.example", MADE)
     with pytest.raises(BadValue, match="send the tuning first"):
-        apart.call("pass_through", "Keys", MADE)
-    assert apart.call("look") is Presence.THERE, "nothing is tuned, so that nothing is missing"
-    apart.call("tune", synthesizer.where, MADE)
+        apart.call(Bench.pass_through, "Keys", MADE)
+    assert apart.call(Bench.look) is Presence.THERE, "nothing is tuned, so that nothing is missing"
+    apart.call(Bench.tune, synthesizer.where, MADE)
     assert synthesizer.take(12) == list(MADE.messages)

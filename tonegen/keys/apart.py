@@ -12,15 +12,19 @@ import pickle
 import signal
 import subprocess
 import sys
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
-from typing import IO, Any, Final
+from typing import IO, Any, Concatenate, Final, ParamSpec, TypeVar
 
 import tonegen
 from tonegen.errors import BadValue, NoSuchDevice, TonegenError
 from tonegen.keys.live import Presence, Rig, Through, keep_pauses_short
 from tonegen.keys.plan import Plan
 from tonegen.keys.ports import MidiInput, inputs, outputs
+
+Given = ParamSpec("Given")
+Result = TypeVar("Result")
 
 # As the guard, it runs from the same copy of the program, and only what belongs to that is looked up.
 _START: Final = "import sys; sys.path.insert(0, sys.argv[1]); from tonegen.keys.apart import attend; attend()"
@@ -103,8 +107,13 @@ class Apart:
         """No process yet."""
         self._process: subprocess.Popen[bytes] | None = None
 
-    def call(self, do: str, *given: Any) -> Any:
-        """What the method of `Bench` gives. Raises what it raises; NoSuchDevice if the process was killed."""
+    def call(
+        self, do: Callable[Concatenate[Bench, Given], Result], *given: Given.args, **named: Given.kwargs
+    ) -> Result:
+        """What a method of `Bench` gives there, as in `call(Bench.retune, made)`.
+
+        Raises what it raises, and NoSuchDevice when the process was killed.
+        """
         if self._process is None:
             self._process = subprocess.Popen(
                 [sys.executable, "-P", "-c", _START, str(Path(tonegen.__file__).parents[1])],
@@ -115,16 +124,17 @@ class Apart:
         assert self._process.stdin is not None
         assert self._process.stdout is not None
         try:
-            _put(self._process.stdin, (do, given))
-            failed, result = _get(self._process.stdout)
+            _put(self._process.stdin, (do, given, named))
+            refusal, result = _get(self._process.stdout)
         except (BrokenPipeError, EOFError):
             self.close()
             raise NoSuchDevice(
                 "the process that attends to the keyboards has ended, and they are put back; send again"
             ) from None
-        if failed:
-            raise result
-        return result
+        if refusal is not None:
+            raise refusal
+        answer: Result = result
+        return answer
 
     def close(self) -> None:
         """Put back and end; where a receiver is very slow it goes on without us."""
@@ -149,29 +159,32 @@ def attend() -> None:
     bench = Bench()
     try:
         while True:
-            do, given = _get(sys.stdin.buffer)
+            do, given, named = _get(sys.stdin.buffer)
             try:
-                answer = (False, getattr(bench, do)(*given))
+                result, refusal = do(bench, *given, **named), None
             except TonegenError as error:
-                answer = (True, error)
-            _put(answers, answer)
+                result, refusal = None, error
+            _put(answers, (refusal, result))
     except (EOFError, BrokenPipeError):
         pass  # the program has ended
     finally:
-        bench.put_back()
+        try:
+            bench.put_back()
+        except TonegenError as error:
+            sys.stderr.write(f"tonegen: {error}\n")
 
 
-def _put(pipe: IO[bytes], content: tuple[Any, Any]) -> None:
+def _put(pipe: IO[bytes], content: tuple[Any, ...]) -> None:
     packed = pickle.dumps(content)
     pipe.write(len(packed).to_bytes(4) + packed)
     pipe.flush()
 
 
-def _get(pipe: IO[bytes]) -> tuple[Any, Any]:
+def _get(pipe: IO[bytes]) -> tuple[Any, ...]:
     """Raises EOFError at the end, also in the middle of a message."""
     head = pipe.read(4)
     packed = pipe.read(int.from_bytes(head)) if len(head) == 4 else b""
     if not packed:
         raise EOFError
-    content: tuple[Any, Any] = pickle.loads(packed)
+    content: tuple[Any, ...] = pickle.loads(packed)
     return content

@@ -12,7 +12,7 @@ from msgspec import Struct
 
 from tonegen import presets
 from tonegen.errors import BadPreset, BadValue, NoSuchDevice, TonegenError
-from tonegen.keys.apart import Apart
+from tonegen.keys.apart import Apart, Bench
 from tonegen.keys.live import Presence
 from tonegen.keys.plan import plan as plan_of
 from tonegen.keys.receivers import Osc, Receiver, receiver
@@ -166,7 +166,7 @@ class Keyboards:
         def seen(ports: tuple[tuple[str, ...], tuple[str, ...]]) -> None:
             self._outputs, self._inputs = ports
 
-        self._do(lambda: self._apart.call("ports"), seen)
+        self._do(lambda: self._apart.call(Bench.ports), seen)
 
     def send(self, where: str) -> None:
         """Tune the receiver at "midi NAME", "virtual NAME" or "osc HOST:PORT", under a guard.
@@ -184,7 +184,7 @@ class Keyboards:
             self._status, self._words = "sent", f"tuned, at {name}"
             self._watching = asyncio.get_running_loop().create_task(self._watch(name))
 
-        self._do(lambda: self._apart.call("tune", where, made), begun)
+        self._do(lambda: self._apart.call(Bench.tune, where, made), begun)
 
     def pass_through(self, port: str) -> None:
         """Retune what a keyboard plays into a port on its way to the receiver."""
@@ -195,7 +195,7 @@ class Keyboards:
         def begun(_: None) -> None:
             self._words += f"; notes pass through from {port.removeprefix('virtual ')}"
 
-        self._do(lambda: self._apart.call("pass_through", port, made), begun)
+        self._do(lambda: self._apart.call(Bench.pass_through, port, made), begun)
 
     def put_back(self) -> None:
         """Take everything back and let go of the ports."""
@@ -206,7 +206,7 @@ class Keyboards:
         def ended(_: None) -> None:
             self._status, self._words = "", "put back"
 
-        self._do(lambda: self._apart.call("put_back"), ended)
+        self._do(lambda: self._apart.call(Bench.put_back), ended)
 
     async def close(self) -> None:
         """Put back, and wait for it."""
@@ -247,7 +247,7 @@ class Keyboards:
                 self._wanted = False
                 made = self._plan
                 if made is not None:
-                    await loop.run_in_executor(self._thread, self._apart.call, "retune", made)
+                    await loop.run_in_executor(self._thread, self._apart.call, Bench.retune, made)
         except TonegenError as error:
             self._complain(str(error))
         finally:
@@ -260,7 +260,7 @@ class Keyboards:
         while True:
             await asyncio.sleep(_LOOK_SECONDS)
             try:
-                presence = await loop.run_in_executor(self._thread, self._apart.call, "look")
+                presence = await loop.run_in_executor(self._thread, self._apart.call, Bench.look)
             except NoSuchDevice as error:
                 self._complain(str(error))
                 self._status = self._words = ""

@@ -229,7 +229,7 @@ class MidiInput:
         self._in = client
 
     def _open(self, port: Port) -> bool:
-        self.name = port.name
+        self.name, self._api = port.name, port.api
         self._listen_with(_client(False, port.api))
         return _opened(self._in, port.name)
 
@@ -238,9 +238,12 @@ class MidiInput:
         return self._virtual or self.name in self._in.get_ports()
 
     def reconnect(self) -> bool:
-        """Open it again, with a new client, under whatever name it came back; whether it is there."""
+        """Open it again, with a new client, under whatever name it came back; whether it is there.
+
+        A new client holds this process up while it opens, so there is none until the port is there.
+        """
         try:
-            port = choose(self._asked, inputs(), "input")
+            port = choose(self._asked, [Port(name, self._api) for name in self._in.get_ports()], "input")
         except NoSuchDevice:
             return False
         self.close()

@@ -16,7 +16,7 @@ import pytest
 from tests.measure import beat_of, hz_of
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.interval import Ratio, beats_per_second
-from tonegen.player import Player
+from tonegen.player import SWITCH_SECONDS, Player
 from tonegen.sound.device import Device, choose, play
 from tonegen.timbre import Tone
 
@@ -34,11 +34,13 @@ try:
     device = choose(which, output_devices())
     player = Player(rate)
     player.set([Tone(float(hz), Timbre.sloped(8, -4.0)) for hz in sys.argv[5:]])
-    heard = []
+    heard, waits = [], set()
     played = play(player, device, seconds=seconds, block_frames=block, picture=lambda frame: (
-        heard or print("playing", flush=True), heard.append((frame, player.frame))))
+        heard or print("playing", flush=True), heard.append((frame, player.frame)),
+        waits.add(sys.getswitchinterval())))
     behind = sorted(made - frame for frame, made in heard)[len(heard) // 2]
     print("played", played.seconds, "underflows", played.underflows, "behind", behind)
+    print("threads wait", *waits, "and then", sys.getswitchinterval())
 except TonegenError as refusal:
     print("refused", refusal)
     sys.exit(refusal.exit_code)
@@ -98,11 +100,13 @@ def test_a_grip_arrives_and_beats_as_computed(sound_server):
     assert hz_of(left, RATE, e, width_hz=30) == pytest.approx(e, abs=0.001)
     assert np.array_equal(left, right)
     assert 0.005 < np.abs(left).max() <= 10 ** (-24 / 20)
-    words = said.split()
+    told, waits = said.splitlines()
+    words = told.split()
     assert playing.returncode == 0, complaints
     assert words[0::2] == ["played", "underflows", "behind"]
     assert float(words[1]) > 8
     assert 0 < int(words[5]) < RATE / 2  # the picture is as late as the sound
+    assert waits == f"threads wait {SWITCH_SECONDS} and then 0.005", "the device's comes first while it plays"
 
 
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGKILL])

@@ -210,8 +210,10 @@ class Keyboards:
 
     async def close(self) -> None:
         """Put back, and wait for it."""
-        if self._watching is not None:
-            self._watching.cancel()
+        self._status = ""  # nothing is retuned any more
+        for task in (self._watching, self._retuning):
+            if task is not None:
+                task.cancel()
         loop = asyncio.get_running_loop()
         await asyncio.wait([loop.run_in_executor(self._thread, self._apart.close)], timeout=_ENDING_SECONDS)
         self._thread.shutdown(wait=False)
@@ -220,17 +222,19 @@ class Keyboards:
 
     def _do(self, what: Callable[[], Result], then: Callable[[Result], None]) -> None:
         """Do something that waits, in the thread, then say what came of it."""
+        loop = asyncio.get_running_loop()
+        doing = loop.run_in_executor(self._thread, what)  # now: what is asked later, the end too, comes after
 
         async def run() -> None:
             try:
-                result = await asyncio.get_running_loop().run_in_executor(self._thread, what)
+                result = await doing
             except TonegenError as error:
                 self._complain(str(error))
             else:
                 then(result)
             self._show(self.view())
 
-        task = asyncio.get_running_loop().create_task(run())
+        task = loop.create_task(run())
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
 

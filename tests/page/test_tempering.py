@@ -166,7 +166,9 @@ def test_what_the_keyboards_would_get_is_the_command_lines_plan(tonegen):
             page.ask(asks.Send("osc 127.0.0.1:9000"))
         page.ask(asks.Keys())
         await page.engine.close()
-        assert page.engine._keyboards._apart._process is None, "what was asked last came before the end"
+        keyboards = page.engine._keyboards
+        keyboards._thread.shutdown()
+        assert keyboards._apart._process is None, "what was asked last came before the end"
 
     check()
 

@@ -164,7 +164,7 @@ def test_what_the_keyboards_would_get_is_the_command_lines_plan(tonegen):
             page.ask(asks.Through("anything"))
         with pytest.raises(BadValue, match="no place"):
             page.ask(asks.Send("osc 127.0.0.1:9000"))
-        page.ask(asks.Keys())
+        page.ask(asks.Receiver("osc-per-class", "mean", False), asks.Send("osc 127.0.0.1:9"))
         await page.engine.close()
         keyboards = page.engine._keyboards
         keyboards._thread.shutdown()

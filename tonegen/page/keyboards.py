@@ -12,7 +12,7 @@ from msgspec import Struct
 
 from tonegen import presets
 from tonegen.errors import BadPreset, BadValue, NoSuchDevice, TonegenError
-from tonegen.keys.apart import Apart, Bench
+from tonegen.keys.apart import Apart, Bench, ports
 from tonegen.keys.live import Presence
 from tonegen.keys.plan import plan as plan_of
 from tonegen.keys.receivers import Osc, Receiver, receiver
@@ -163,10 +163,10 @@ class Keyboards:
     def look_for_ports(self) -> None:
         """List the MIDI ports there are."""
 
-        def seen(ports: tuple[tuple[str, ...], tuple[str, ...]]) -> None:
-            self._outputs, self._inputs = ports
+        def seen(found: tuple[tuple[str, ...], tuple[str, ...]]) -> None:
+            self._outputs, self._inputs = found
 
-        self._do(lambda: self._apart.call(Bench.ports), seen)
+        self._do(ports, seen)
 
     def send(self, where: str) -> None:
         """Tune the receiver at "midi NAME", "virtual NAME" or "osc HOST:PORT", under a guard.

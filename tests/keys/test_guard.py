@@ -2,19 +2,16 @@
 
 import json
 import subprocess
-import sys
-from pathlib import Path
 
 import pytest
 
-from tonegen.keys import guard
+from tonegen.keys import beside, guard
 from tonegen.keys.live import Presence, Rig
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_classes
 
 MADE = plan(scale_of_classes("third", [0, 0, 0, 0, -13.7, 0, 0, 0, 0, 0, 0, 0]), receiver("osc-per-class"))
-ROOT = str(Path(guard.__file__).parents[2])
 
 
 def framed(letter, content):
@@ -24,7 +21,7 @@ def framed(letter, content):
 def test_a_program_that_dies_in_the_middle_of_a_word_is_put_back_all_the_same(synthesizer):
     held = {"undo": [b"/a\0\0,\0\0\0".hex()], "sysex_seconds": 0}
     words = framed(b"T", synthesizer.where.encode()) + framed(b"U", json.dumps(held).encode())
-    command = [sys.executable, "-c", guard._START, ROOT]
+    command = beside.command("tonegen.keys.guard", "stand_guard")
     ended = subprocess.run(command, input=words + b"U\0\0\1\0{", capture_output=True, timeout=60)
 
     assert (ended.returncode, ended.stdout, ended.stderr) == (0, b"ready\n", b"")

@@ -9,16 +9,13 @@ program ends, killed or not, its pipe closes, and the receiver is put back.
 
 import os
 import pickle
-import signal
 import subprocess
 import sys
 from collections.abc import Callable
-from contextlib import suppress
-from pathlib import Path
 from typing import IO, Any, Concatenate, Final, ParamSpec, TypeVar
 
-import tonegen
 from tonegen.errors import BadValue, NoSuchDevice, TonegenError
+from tonegen.keys import beside
 from tonegen.keys.live import Presence, Rig, Through, keep_pauses_short
 from tonegen.keys.plan import Plan
 from tonegen.keys.ports import MidiInput, inputs, outputs
@@ -26,8 +23,6 @@ from tonegen.keys.ports import MidiInput, inputs, outputs
 Given = ParamSpec("Given")
 Result = TypeVar("Result")
 
-# As the guard, it runs from the same copy of the program, and only what belongs to that is looked up.
-_START: Final = "import sys; sys.path.insert(0, sys.argv[1]); from tonegen.keys.apart import attend; attend()"
 _SECONDS_TO_FINISH: Final = 25.0
 
 
@@ -115,12 +110,7 @@ class Apart:
         Raises what it raises, and NoSuchDevice when the process was killed.
         """
         if self._process is None:
-            self._process = subprocess.Popen(
-                [sys.executable, "-P", "-c", _START, str(Path(tonegen.__file__).parents[1])],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                start_new_session=True,  # a Ctrl-C in the terminal is for the program alone
-            )
+            self._process = beside.start(__name__, attend.__name__)
         assert self._process.stdin is not None
         assert self._process.stdout is not None
         try:
@@ -139,15 +129,8 @@ class Apart:
     def close(self) -> None:
         """Put back and end; where a receiver is very slow it goes on without us."""
         process, self._process = self._process, None
-        if process is None:
-            return
-        assert process.stdin is not None
-        assert process.stdout is not None
-        with suppress(BrokenPipeError):  # it ended before
-            process.stdin.close()
-        with suppress(subprocess.TimeoutExpired):
-            process.wait(_SECONDS_TO_FINISH)
-        process.stdout.close()
+        if process is not None:
+            beside.let_go(process, _SECONDS_TO_FINISH)
 
 
 def ports() -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -161,8 +144,7 @@ def ports() -> tuple[tuple[str, ...], tuple[str, ...]]:
 
 def attend() -> None:
     """The other process's whole life: do what is asked until the pipe closes, then put the receiver back."""
-    for ending in (signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])):
-        signal.signal(ending, signal.SIG_IGN)
+    beside.live_by_the_pipe_alone()
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # what a system's library prints is no answer
     bench = Bench()

@@ -11,24 +11,16 @@ S: a message to send at once. G: the receiver was gone. K: forget the undo, leav
 
 import json
 import select
-import signal
-import subprocess
 import sys
 import time
 from collections.abc import Iterable, Sequence
-from contextlib import suppress
-from pathlib import Path
 from typing import Final
 
-import tonegen
 from tonegen.errors import NoSuchDevice, TonegenError
+from tonegen.keys import beside
 from tonegen.keys.messages import SECONDS_PER_BYTE
 from tonegen.keys.plan import Door
 
-# The guard runs from the same copy of the program, wherever this one was started.
-_START: Final = (
-    "import sys; sys.path.insert(0, sys.argv[1]); from tonegen.keys.guard import stand_guard; stand_guard()"
-)
 _READY: Final = b"ready\n"
 _SECONDS_TO_START: Final = 20.0
 _SECONDS_TO_FINISH: Final = 20.0
@@ -67,13 +59,7 @@ class Guard:
         self._post()
 
     def _post(self) -> None:
-        self._process = subprocess.Popen(
-            # -P: what lies in the folder that the player is in must not stand in for a module of Python's
-            [sys.executable, "-P", "-c", _START, str(Path(tonegen.__file__).parents[1])],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            start_new_session=True,  # a Ctrl-C in the terminal is for the program alone
-        )
+        self._process = beside.start(__name__, stand_guard.__name__)
         assert self._process.stdin is not None
         assert self._process.stdout is not None
         self._pipe = self._process.stdin
@@ -129,11 +115,7 @@ class Guard:
 
     def close(self) -> None:
         """End: the undo is sent before this returns, or goes on without us where a receiver is very slow."""
-        with suppress(BrokenPipeError):  # it ended before: nobody is left to tell
-            self._pipe.close()
-        with suppress(subprocess.TimeoutExpired):
-            self._process.wait(_SECONDS_TO_FINISH)
-        self._answers.close()
+        beside.let_go(self._process, _SECONDS_TO_FINISH)
 
     def _write(self, letter: bytes, content: bytes) -> None:
         try:
@@ -149,8 +131,7 @@ class Guard:
 def stand_guard() -> None:
     """The guard's whole life: hold the undo until the pipe closes, then send it."""
     pipe, answer = sys.stdin.buffer, sys.stdout.buffer
-    for ending in (signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])):
-        signal.signal(ending, signal.SIG_IGN)
+    beside.live_by_the_pipe_alone()
     door: Door | None = None
     undo: list[bytes] = []
     sysex_seconds = 0.0

@@ -36,6 +36,43 @@ def test_a_receiver_is_tuned_retuned_and_put_back(apart, synthesizer):
     assert synthesizer.nothing_waits()
 
 
+def test_a_note_that_passes_through_keeps_its_tune_when_the_temperament_changes(synthesizer, monkeypatch):
+    """The tuning of its channel would bend it while it sounds; the next note brings the new one."""
+    played = {}
+
+    class Keyboard:
+        def __init__(self, asked, receive, virtual):
+            played[asked] = receive
+
+        def close(self):
+            pass
+
+    monkeypatch.setattr("tonegen.keys.apart.MidiInput", Keyboard)
+    monkeypatch.setattr("tonegen.keys.apart.keep_pauses_short", lambda: None)
+    sharp, flat = (
+        plan(scale_of_classes(name, [cents] * 12), receiver("twelve-channel-bend"))
+        for name, cents in (("sharp", 10.0), ("flat", -10.0))
+    )
+    bench = Bench()
+    bench.tune(synthesizer.where, sharp)
+    synthesizer.take(len(sharp.messages))
+    bench.retune(flat)
+    assert synthesizer.take(len(flat.tuning)) == list(flat.tuning), "nothing sounds yet"
+    bench.retune(sharp)
+    synthesizer.take(len(sharp.tuning))
+
+    bench.pass_through("Keys", sharp)
+    played["Keys"](b"\x90\x40\x50")
+    [note] = synthesizer.take(1)
+    bench.retune(flat)
+    assert synthesizer.nothing_waits()
+    played["Keys"](b"\x80\x40\x50")
+    played["Keys"](b"\x90\x40\x50")
+    off, bend, again = synthesizer.take(3)
+    assert (off[0] & 0xF0, bend[0] & 0xF0, again) == (0x80, 0xE0, note)
+    bench.put_back()
+
+
 def test_the_end_of_the_program_puts_it_back(apart, synthesizer):
     apart.call(Bench.tune, synthesizer.where, MADE)
     apart.close()

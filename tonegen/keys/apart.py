@@ -44,9 +44,10 @@ class Bench:
         self._rig = Rig(where, made)
 
     def retune(self, made: Plan) -> None:
-        """Go on in another plan for the same receiver."""
+        """Go on in another plan for the same receiver; notes that pass through and sound keep their tune."""
         if self._rig is not None:
-            self._rig.retune(made)
+            notes_bring_it = self._through is not None and self._through.rotation is not None
+            self._rig.retune(made, send=not notes_bring_it)
         if self._through is not None:
             self._through.retune(made)
 

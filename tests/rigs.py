@@ -7,7 +7,7 @@ import numpy as np
 
 from tonegen.instrument import NO_DROP, Change, Drop, Grip, Instrument, String, TuningPoint
 from tonegen.interval import Ratio
-from tonegen.scene import BandPart, Limit, Pin, Scene, WantedGrip
+from tonegen.tempering.scene import BandPart, Limit, Pin, Scene, WantedGrip
 
 
 def strings(*keys: int) -> tuple[String, ...]:

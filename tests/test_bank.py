@@ -14,9 +14,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.measure import beat_of, hz_of, phase_turns_of, turns_apart
-from tonegen.bank import Bank, audible_weight, glided_cycles, glided_cycles_per_frame
 from tonegen.pitch import cents_between
-from tonegen.timbre import Timbre, Tone
+from tonegen.synthesis.bank import Bank, audible_weight, glided_cycles, glided_cycles_per_frame
+from tonegen.synthesis.timbre import Timbre, Tone
 
 RATE = 48000
 HOUR = 3600 * RATE
@@ -166,7 +166,7 @@ def test_a_glide_moves_evenly_in_cents():
 
 
 def test_synthesis_opens_no_device_and_no_file():
-    code = "import sys, tonegen.player; print(*sys.modules)"
+    code = "import sys, tonegen.synthesis.player; print(*sys.modules)"
     loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
 
     assert {"sounddevice", "soundfile", "scipy", "click", "rich"}.isdisjoint(loaded.stdout.split())

@@ -12,12 +12,12 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.image import imread
 
 from tonegen import presets
-from tonegen.card import Card, draw, grips_for_card
 from tonegen.copedent import copedent
-from tonegen.order import tuning_order
+from tonegen.order.plan import tuning_order
+from tonegen.paper.card import Card, draw, grips_for_card
 from tonegen.presets.own import save_temperament
 from tonegen.presets.scenes import scene
-from tonegen.temper import temper
+from tonegen.tempering.temper import temper
 
 INSTRUMENTS = [
     "e9-ten-string", "c6-ten-string", "universal-twelve-string", "banjo-open-g", "bass-four-string",

@@ -5,7 +5,10 @@ import sys
 
 import pytest
 
-CORE = ("pitch", "interval", "wire", "instrument", "temperament", "sounding", "copedent", "timbre", "bank")
+CORE = (
+    "pitch", "interval", "wire", "instrument", "temperament", "sounding", "copedent", "synthesis.timbre",
+    "synthesis.bank",
+)  # fmt: skip
 DEVICES_AND_FILES = {"msgspec", "tomllib", "sounddevice", "soundfile", "mido", "rtmidi", "pythonosc", "click"}
 
 

@@ -7,15 +7,15 @@ import pytest
 
 from tonegen.instrument import NO_DROP, Change, Instrument, String, TuningPoint
 from tonegen.interval import Ratio
-from tonegen.order import (
+from tonegen.order.plan import (
     Reference,
     counting_error_beats_per_second,
     tuning_order,
 )
 from tonegen.presets import drop, instrument
 from tonegen.presets.scenes import scene
-from tonegen.temper import temper
 from tonegen.temperament import EQUAL
+from tonegen.tempering.temper import temper
 
 SCENES = ["e9-dance-band", "c6-swing-band"]
 THIRDS = [Ratio(5, 4), Ratio(6, 5), Ratio(5, 3), Ratio(8, 5), Ratio(1, 1), Ratio(2, 1)]

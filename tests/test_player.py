@@ -10,12 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.measure import beat_of, hz_of, phase_turns_of, splash_db, turns_apart
-from tonegen.bank import FILE_COLUMNS
 from tonegen.errors import BadValue
 from tonegen.interval import Ratio, beats_per_second
 from tonegen.pitch import cents_between
-from tonegen.player import CEILING_DBFS, HEARING_CAUTION, QUIET_LEVEL_DBFS, Player
-from tonegen.timbre import Place, Timbre, Tone, beating_only
+from tonegen.synthesis.bank import FILE_COLUMNS
+from tonegen.synthesis.player import CEILING_DBFS, HEARING_CAUTION, QUIET_LEVEL_DBFS, Player
+from tonegen.synthesis.timbre import Place, Timbre, Tone, beating_only
 
 RATE = 48000
 HARMONIC = Timbre.sloped(12, -4.0)

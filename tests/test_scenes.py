@@ -14,8 +14,8 @@ from tonegen.presets import drop, instrument, names, temperament
 from tonegen.presets.own import save_drop, save_temperament
 from tonegen.presets.readings import readings
 from tonegen.presets.scenes import scene
-from tonegen.temper import temper
 from tonegen.temperament import OwnTemperament
+from tonegen.tempering.temper import temper
 
 SHIPPED = Path(__file__).parent.parent / "presets" / "scenes"
 E9 = instrument("e9-ten-string")

@@ -11,11 +11,11 @@ import pytest
 import soundfile
 
 from tests.measure import beat_of, hz_of
-from tonegen.bank import FILE_COLUMNS
 from tonegen.errors import BadValue, CannotWrite
-from tonegen.player import QUIET_LEVEL_DBFS, Player
 from tonegen.sound.files import SampleFormat, write
-from tonegen.timbre import Timbre, Tone
+from tonegen.synthesis.bank import FILE_COLUMNS
+from tonegen.synthesis.player import QUIET_LEVEL_DBFS, Player
+from tonegen.synthesis.timbre import Timbre, Tone
 
 RATE = 48000
 
@@ -149,9 +149,9 @@ WRITE = """
 import sys
 from pathlib import Path
 from tonegen.errors import CannotWrite
-from tonegen.player import Player
+from tonegen.synthesis.player import Player
 from tonegen.sound.files import write
-from tonegen.timbre import Tone
+from tonegen.synthesis.timbre import Tone
 player = Player(48000)
 player.set([Tone(220.0), Tone(275.6)])
 try:
@@ -230,10 +230,10 @@ def test_ten_minutes_are_streamed_not_held(tmp_path):
     code = """
 import re, sys
 from pathlib import Path
-from tonegen.bank import FILE_COLUMNS
-from tonegen.player import Player
+from tonegen.synthesis.bank import FILE_COLUMNS
+from tonegen.synthesis.player import Player
 from tonegen.sound.files import SampleFormat, write
-from tonegen.timbre import Timbre, Tone
+from tonegen.synthesis.timbre import Timbre, Tone
 player = Player(48000, columns=FILE_COLUMNS)
 player.set([Tone(220.0, Timbre.sloped(32, -4.0)), Tone(275.6, Timbre.sloped(32, -4.0))])
 write(Path(sys.argv[1]), player, 600, sample_format=SampleFormat.PCM_16)

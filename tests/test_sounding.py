@@ -9,8 +9,8 @@ from tonegen.instrument import NO_DROP, Drop, TuningPoint
 from tonegen.interval import Audible, Direction, Ratio
 from tonegen.pitch import parse_note
 from tonegen.sounding import interval_between, sound, tone_of_hz, tone_of_key, tones_of_grip
+from tonegen.synthesis.timbre import PURE
 from tonegen.temperament import EQUAL, OwnTemperament
-from tonegen.timbre import PURE
 
 E9 = presets.instrument("e9-ten-string")
 

@@ -10,17 +10,17 @@ from scipy.optimize import LinearConstraint, minimize
 
 from tests import rigs
 from tests.tables import published, rows
-from tonegen.convex import conflicting, least_worst
-from tonegen.demands import Kind, demands_of
 from tonegen.errors import BadValue
-from tonegen.front import front_of
 from tonegen.instrument import Change, Drop, Instrument, TuningPoint
 from tonegen.interval import Ratio
 from tonegen.presets import instrument
 from tonegen.presets.scenes import scene
-from tonegen.scene import BandPart, Limit, Pin, Scene, parse_pin, parse_point
-from tonegen.temper import Objective, temper, temper_demands
 from tonegen.temperament import offsets_from_ratios
+from tonegen.tempering.convex import conflicting, least_worst
+from tonegen.tempering.demands import Kind, demands_of
+from tonegen.tempering.scene import BandPart, Limit, Pin, Scene, parse_pin, parse_point
+from tonegen.tempering.temper import Objective, temper, temper_demands
+from tonegen.tempering.tradeoff import front_of
 
 CENTS, BEATS, WORST_CENTS, WORST_BEATS = Objective
 

@@ -8,12 +8,12 @@ import pytest
 
 from tonegen import presets
 from tonegen.instrument import TuningPoint
-from tonegen.listening import Listening
-from tonegen.order import tuning_order
+from tonegen.order.plan import tuning_order
+from tonegen.order.walk import Listening
 from tonegen.presets.files import SHIPPED
 from tonegen.presets.scenes import scene
-from tonegen.temper import Objective, temper
 from tonegen.temperament import EQUAL
+from tonegen.tempering.temper import Objective, temper
 
 SCENE = "e9-dance-band"
 

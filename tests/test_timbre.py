@@ -12,7 +12,7 @@ from tonegen import presets
 from tonegen.errors import BadValue
 from tonegen.interval import Ratio
 from tonegen.presets.timbres import TimbreFields, timbre_from
-from tonegen.timbre import Timbre, Tone, beating_only
+from tonegen.synthesis.timbre import Timbre, Tone, beating_only
 
 PRESETS = sorted((Path(__file__).parents[1] / "presets" / "timbres").glob("*.toml"))
 

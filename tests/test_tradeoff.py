@@ -10,12 +10,12 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.image import imread
 
 from tests import rigs
-from tonegen.front import front_of
 from tonegen.instrument import Instrument
+from tonegen.paper.tradeoff import draw
 from tonegen.presets.scenes import scene
-from tonegen.scene import BandPart, Scene
-from tonegen.temper import Objective, temper
-from tonegen.tradeoff import draw
+from tonegen.tempering.scene import BandPart, Scene
+from tonegen.tempering.temper import Objective, temper
+from tonegen.tempering.tradeoff import front_of
 
 
 def line(axes, label):

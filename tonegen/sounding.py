@@ -27,8 +27,8 @@ from tonegen.pitch import (
     nearest_key,
     note_name,
 )
+from tonegen.synthesis.timbre import PURE, Place, Timbre, Tone, beating_only
 from tonegen.temperament import Temperament, string_cents
-from tonegen.timbre import PURE, Place, Timbre, Tone, beating_only
 
 _COINCIDENT_PAIRS = 3  # the lowest and the two above it; higher ones are too weak to count by
 

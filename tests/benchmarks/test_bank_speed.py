@@ -10,9 +10,9 @@ from time import perf_counter
 
 import numpy as np
 
-from tonegen.bank import DEVICE_COLUMNS, FILE_COLUMNS, Bank
-from tonegen.player import Player
-from tonegen.timbre import Timbre, Tone
+from tonegen.synthesis.bank import DEVICE_COLUMNS, FILE_COLUMNS, Bank
+from tonegen.synthesis.player import Player
+from tonegen.synthesis.timbre import Timbre, Tone
 
 RATE = 48000
 PARTIALS, SECONDS = 64, 60
@@ -22,10 +22,10 @@ BLOCK = 256 * FILE_COLUMNS
 HOUR = """
 import re, sys, time
 from pathlib import Path
-from tonegen.bank import FILE_COLUMNS
-from tonegen.player import Player
+from tonegen.synthesis.bank import FILE_COLUMNS
+from tonegen.synthesis.player import Player
 from tonegen.sound.files import SampleFormat, write
-from tonegen.timbre import Timbre, Tone
+from tonegen.synthesis.timbre import Timbre, Tone
 player = Player(48000, columns=FILE_COLUMNS)
 player.set([Tone(hz, Timbre.sloped(32, -4.0)) for hz in (220.0, 275.6, 330.0)])
 start = time.perf_counter()

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from tests import rigs
-from tonegen.front import front_of
-from tonegen.scene import BandPart
-from tonegen.temper import Objective, temper
+from tonegen.tempering.scene import BandPart
+from tonegen.tempering.temper import Objective, temper
+from tonegen.tempering.tradeoff import front_of
 
 
 @pytest.mark.parametrize("objective", Objective)

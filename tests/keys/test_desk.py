@@ -15,8 +15,8 @@ from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_classes
 from tonegen.keys.tones import Tones
 from tonegen.pitch import cents_between
-from tonegen.player import RAMP_SECONDS, Player
 from tonegen.presets import drop, instrument, temperament
+from tonegen.synthesis.player import RAMP_SECONDS, Player
 from tonegen.temperament import EQUAL
 
 RATE = 48000

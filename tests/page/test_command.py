@@ -3,7 +3,7 @@
 import re
 
 from tonegen.cli.page import _ready
-from tonegen.player import HEARING_CAUTION
+from tonegen.synthesis.player import HEARING_CAUTION
 
 
 def test_the_link_is_printed_and_for_a_tablet_drawn(capsys):

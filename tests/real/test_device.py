@@ -16,18 +16,18 @@ import pytest
 from tests.measure import beat_of, hz_of
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.interval import Ratio, beats_per_second
-from tonegen.player import SWITCH_SECONDS, Player
 from tonegen.sound.device import Device, choose, play
-from tonegen.timbre import Tone
+from tonegen.synthesis.player import SWITCH_SECONDS, Player
+from tonegen.synthesis.timbre import Tone
 
 RATE = 48000
 GRIP_HZ = (246.9417, 329.6276, 415.3047)  # B3, E4, G#4 in equal temperament
 PLAY = """
 import sys
 from tonegen.errors import TonegenError
-from tonegen.player import Player
+from tonegen.synthesis.player import Player
 from tonegen.sound.device import choose, output_devices, play
-from tonegen.timbre import Timbre, Tone
+from tonegen.synthesis.timbre import Timbre, Tone
 
 which, seconds, rate, block = sys.argv[1], float(sys.argv[2]), int(sys.argv[3]), int(sys.argv[4])
 try:
@@ -154,7 +154,7 @@ def test_playing_ends_by_itself(sound_server):
 
 SLOW = """
 import time
-from tonegen.player import Player
+from tonegen.synthesis.player import Player
 class SlowPlayer(Player):
     def pull(self, out):
         super().pull(out)

@@ -14,8 +14,8 @@ from tonegen.instrument import NO_DROP, Drop, Grip, Instrument, State
 from tonegen.interval import Ratio
 from tonegen.pitch import REFERENCE_HZ, WrittenPitch, checked_reference_hz, parse_pitch, parse_pitch_class
 from tonegen.sounding import Sounding, SoundingTone, sound, tone_of_hz, tone_of_key, tones_of_grip
+from tonegen.synthesis.timbre import Timbre, Tone
 from tonegen.temperament import PitchClassTemperament, Temperament
-from tonegen.timbre import Timbre, Tone
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -152,7 +152,7 @@ class Asked:
 
 def refuse_silence(sounding: Sounding, tones: Sequence[Tone], sample_rate: int) -> None:
     """Raise BadValue for a tone too high for the sample rate, or when no partial of any tone is heard."""
-    from tonegen.bank import HIGHEST_CYCLES_PER_FRAME
+    from tonegen.synthesis.bank import HIGHEST_CYCLES_PER_FRAME
 
     highest_hz = HIGHEST_CYCLES_PER_FRAME * sample_rate
     for tone in sounding.tones:

@@ -56,9 +56,9 @@ def command(
     target, sag = load_temperament_of(played, temperament, root), load_drop(played, drop)
     chart = copedent(played, target, sag, reference_hz)
     if out is not None:
-        from tonegen.card import Card, draw, grips_for_card
-        from tonegen.order import tuning_order
-        from tonegen.printing import write_figure
+        from tonegen.order.plan import tuning_order
+        from tonegen.paper.card import Card, draw, grips_for_card
+        from tonegen.paper.printing import write_figure
 
         plan = tuning_order(played, target, sag, reference_hz)
         card = Card(chart, target, sag, plan, grips_for_card(played))

@@ -12,12 +12,12 @@ from tonegen.cli.show import as_json, print_json, print_sentence, print_table
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.instrument import TuningPoint
 from tonegen.interval import SLOWEST_COUNTABLE_BEATS_PER_SECOND
-from tonegen.listening import KEYS, Listening
-from tonegen.order import Check, Node, Order, Reference, Step, count_of, sounds_like, tuning_order
+from tonegen.order.plan import Check, Node, Order, Reference, Step, count_of, sounds_like, tuning_order
+from tonegen.order.walk import KEYS, Listening
 from tonegen.presets.scenes import scene as load_scene
-from tonegen.scene import Scene
-from tonegen.temper import temper
 from tonegen.temperament import Temperament
+from tonegen.tempering.scene import Scene
+from tonegen.tempering.temper import temper
 
 
 @click.command()
@@ -185,8 +185,8 @@ def named(node: Node, plan: Order) -> str:
 
 def _listen(place: Listening, device: str | None, timbre_name: str, level: float) -> None:
     """Sound each step until a key says where to go."""
-    from tonegen.player import HEARING_CAUTION, Player, checked_level_dbfs
     from tonegen.sound.device import choose, output_devices, play
+    from tonegen.synthesis.player import HEARING_CAUTION, Player, checked_level_dbfs
 
     timbre = presets.timbre(timbre_name)
     checked_level_dbfs(level)

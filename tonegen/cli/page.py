@@ -52,7 +52,7 @@ def _token() -> str:
 
 def _ready(link: str, with_code: bool, browser: bool) -> Callable[[], None]:
     def ready() -> None:
-        from tonegen.player import HEARING_CAUTION
+        from tonegen.synthesis.player import HEARING_CAUTION
 
         click.echo(f"The page is at {link}")
         if with_code:

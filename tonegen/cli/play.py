@@ -14,7 +14,7 @@ from tonegen.errors import BadValue
 from tonegen.sounding import Sounding, places, tones_to_play
 
 if TYPE_CHECKING:
-    from tonegen.player import Player
+    from tonegen.synthesis.player import Player
 
 _PULSE_CELLS = 24
 
@@ -47,8 +47,8 @@ def command(
     timbre = presets.timbre(asked.timbre)
     sounding = asked.sounding(timbre)
 
-    from tonegen.player import HEARING_CAUTION, Player, checked_level_dbfs
     from tonegen.sound.device import check_playing, choose, output_devices, play
+    from tonegen.synthesis.player import HEARING_CAUTION, Player, checked_level_dbfs
 
     check_playing(seconds, block)
     checked_level_dbfs(level)

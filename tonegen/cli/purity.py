@@ -4,11 +4,11 @@ from textwrap import fill
 from typing import Any, Final
 
 from tonegen.cli.show import print_table, signed, terminal_columns
-from tonegen.demands import Voice
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.interval import Audible, audible
 from tonegen.pitch import note_name
-from tonegen.temper import GripPurity, IntervalPurity, Purity
+from tonegen.tempering.demands import Voice
+from tonegen.tempering.temper import GripPurity, IntervalPurity, Purity
 
 _WORST_PAIR: Final = "worst pair"
 _PAIR_COLUMNS: Final = 22  # what a worst pair's cents and beats take in a table, with the space between

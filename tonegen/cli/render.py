@@ -47,9 +47,9 @@ def command(
     timbre = presets.timbre(asked.timbre)
     sounding = asked.sounding(timbre)
 
-    from tonegen.bank import FILE_COLUMNS
-    from tonegen.player import Player
     from tonegen.sound.files import SampleFormat, write
+    from tonegen.synthesis.bank import FILE_COLUMNS
+    from tonegen.synthesis.player import Player
 
     player = Player(sample_rate, level_dbfs=level, columns=FILE_COLUMNS)
     tones = tones_to_play(sounding, timbre, split=split, only_beating=only_beating)

@@ -10,12 +10,12 @@ from tonegen.cli.asked import Preset
 from tonegen.cli.purity import grip_json, point_json, print_grips
 from tonegen.cli.show import as_json, force_option, print_json, print_sentence, print_table, signed
 from tonegen.errors import BadValue
-from tonegen.front import Front, front_of
 from tonegen.instrument import TuningPoint
 from tonegen.presets.own import save_temperament
 from tonegen.presets.scenes import scene as load_scene
-from tonegen.scene import Pin, Scene, parse_pin
-from tonegen.temper import Objective, Tempered, offsets_before, temper
+from tonegen.tempering.scene import Pin, Scene, parse_pin
+from tonegen.tempering.temper import Objective, Tempered, offsets_before, temper
+from tonegen.tempering.tradeoff import Front, front_of
 
 
 @click.command()
@@ -72,8 +72,8 @@ def command(
     solved = temper(asked, goal)
     front = front_of(asked, goal) if with_front or front_out else None
     if front and front_out:
-        from tonegen.printing import write_figure
-        from tonegen.tradeoff import draw
+        from tonegen.paper.printing import write_figure
+        from tonegen.paper.tradeoff import draw
 
         write_figure(lambda: draw(front), front_out, force=force)
     saved = save_temperament(solved.temperament(save)) if save is not None else None

@@ -14,7 +14,6 @@ import numpy as np
 from msgspec import Meta, Struct
 from numpy.typing import NDArray
 
-from tonegen.bank import FILE_COLUMNS
 from tonegen.ear.rendering import CHANNELS, RAMP_IN_SECONDS, Samples, blocks
 from tonegen.errors import BadValue
 from tonegen.interval import (
@@ -28,9 +27,10 @@ from tonegen.interval import (
     nearest_ratio,
 )
 from tonegen.pitch import parse_pitch
-from tonegen.player import Player
 from tonegen.presets.files import Fields, locate, named, read
-from tonegen.timbre import Timbre, Tone, beating_only, linear_from_db
+from tonegen.synthesis.bank import FILE_COLUMNS
+from tonegen.synthesis.player import Player
+from tonegen.synthesis.timbre import Timbre, Tone, beating_only, linear_from_db
 
 KIND: Final = "lessons"
 DEFAULT: Final = "hearing-beats"

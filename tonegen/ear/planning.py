@@ -15,7 +15,7 @@ from tonegen.errors import BadValue
 from tonegen.interval import Ratio
 from tonegen.pitch import parse_pitch
 from tonegen.sounding import SoundingTone, ratio_between
-from tonegen.timbre import Timbre
+from tonegen.synthesis.timbre import Timbre
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,10 +11,10 @@ from typing import Final, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from tonegen.bank import FILE_COLUMNS, Bank, raised_cosine
 from tonegen.ear.trials import Bed, Sound, sloping
-from tonegen.player import CEILING_DBFS, RAMP_SECONDS, Player
-from tonegen.timbre import Timbre, Tone
+from tonegen.synthesis.bank import FILE_COLUMNS, Bank, raised_cosine
+from tonegen.synthesis.player import CEILING_DBFS, RAMP_SECONDS, Player
+from tonegen.synthesis.timbre import Timbre, Tone
 
 CHANNELS: Final = 2
 RAMP_IN_SECONDS: Final = 0.04

@@ -20,7 +20,7 @@ from tonegen.keys.osc_notes import OscNotes
 from tonegen.keys.plan import Door, Plan
 from tonegen.keys.receivers import BendPerClass, BendPerNote, Osc, TuningPerClass
 from tonegen.keys.rotation import Rotation, is_reset
-from tonegen.player import SWITCH_SECONDS
+from tonegen.synthesis.player import SWITCH_SECONDS
 
 # A MIDI system may lose what is still on its way when the program opens a port more.
 _SECONDS_TO_LEAVE: Final = 0.1

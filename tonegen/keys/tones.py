@@ -2,8 +2,8 @@
 
 from collections.abc import Mapping
 
-from tonegen.player import RAMP_SECONDS, Player
-from tonegen.timbre import PURE, Timbre, Tone
+from tonegen.synthesis.player import RAMP_SECONDS, Player
+from tonegen.synthesis.timbre import PURE, Timbre, Tone
 
 
 class Tones:

@@ -13,10 +13,10 @@ from tonegen.page.rig import Rig, rig_of
 from tonegen.page.setting import Setting
 from tonegen.page.tempering import asked_of, names_of, scene_of
 from tonegen.page.view import rate_in_words, signed
-from tonegen.scene import Scene
+from tonegen.tempering.scene import Scene
 
 if TYPE_CHECKING:
-    from tonegen.temper import GripPurity, IntervalPurity
+    from tonegen.tempering.temper import GripPurity, IntervalPurity
 
 NOW: Final = "as it is now"
 
@@ -94,8 +94,8 @@ def compare(setting: Setting, rig: Rig) -> Compared:
         return Compared()
     import numpy as np
 
-    from tonegen.demands import demands_of
-    from tonegen.temper import purity_of
+    from tonegen.tempering.demands import demands_of
+    from tonegen.tempering.temper import purity_of
 
     sides = [
         rig_of(replace(setting, temperament=name, moved=())).temperament if name else rig.temperament

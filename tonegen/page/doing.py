@@ -13,9 +13,9 @@ from tonegen.page import messages as asks
 from tonegen.page.rig import Rig, read_presets_again, rig_of, with_moved
 from tonegen.page.setting import MeterReading, MovedPoint, Playing, SavedGrip, Setting, Song
 from tonegen.page.view import LEAST_OFFSET_CENTS, MOST_OFFSET_CENTS, pair_name, signed
-from tonegen.player import checked_level_dbfs
-from tonegen.scene import checked_point
 from tonegen.sounding import Sounding, SoundingInterval
+from tonegen.synthesis.player import checked_level_dbfs
+from tonegen.tempering.scene import checked_point
 
 # Who touches strings, changes or the bar wants to hear the grip, not the two free tones.
 _PLAYS_THE_GRIP: Final = (

@@ -14,8 +14,8 @@ from msgspec.structs import replace
 
 from tonegen.ear.history import FILE_NAME
 from tonegen.errors import BadValue, NoSuchDevice, TonegenError
-from tonegen.listening import Listening
-from tonegen.order import Order
+from tonegen.order.plan import Order
+from tonegen.order.walk import Listening
 from tonegen.page import messages as asks
 from tonegen.page import ordering, pairing, tempering
 from tonegen.page.comparing import Comparison
@@ -29,13 +29,13 @@ from tonegen.page.rig import Rig, read_presets_again, rig_of
 from tonegen.page.setting import History, Playing, Setting
 from tonegen.page.stage import SourceAt, Stage
 from tonegen.page.view import View, choices, engaging_keys, pair_name, refitted, view
-from tonegen.player import HEARING_CAUTION, QUIET_LEVEL_DBFS
 from tonegen.presets import own_folder
 from tonegen.presets.own import save_temperament
-from tonegen.scene import Scene
 from tonegen.sounding import Sounding, SoundingTone, places, tones_to_play
+from tonegen.synthesis.player import HEARING_CAUTION, QUIET_LEVEL_DBFS
+from tonegen.synthesis.timbre import Tone, beating_only
 from tonegen.temperament import OwnTemperament
-from tonegen.timbre import Tone, beating_only
+from tonegen.tempering.scene import Scene
 
 if TYPE_CHECKING:
     from tonegen.keys.plan import Plan

@@ -6,11 +6,11 @@ from msgspec import Struct
 
 from tonegen.instrument import TuningPoint
 from tonegen.interval import audible
-from tonegen.listening import Listening
-from tonegen.order import Check, Node, Order, Step, tuning_order
+from tonegen.order.plan import Check, Node, Order, Step, tuning_order
+from tonegen.order.walk import Listening
 from tonegen.page.rig import Rig
 from tonegen.page.view import rate_in_words
-from tonegen.timbre import Tone
+from tonegen.synthesis.timbre import Tone
 
 LOW, HIGH = -1, -2  # by which pages know the two tones of a step
 

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from tonegen.ear.rendering import CHANNELS, Booth
 from tonegen.errors import NoSuchDevice
-from tonegen.player import FADE_SECONDS, QUIET_LEVEL_DBFS, Player
 from tonegen.sound import device as devices
+from tonegen.synthesis.player import FADE_SECONDS, QUIET_LEVEL_DBFS, Player
 
 _NOWHERE_SECONDS: Final = 0.1
 LARGEST_WANT_FRAMES: Final = 16_384

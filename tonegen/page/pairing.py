@@ -6,7 +6,6 @@ from functools import lru_cache
 from msgspec import Struct
 from msgspec.structs import replace
 
-from tonegen.bank import HIGHEST_CYCLES_PER_FRAME
 from tonegen.errors import BadValue, TonegenError
 from tonegen.interval import Candidate, Ratio, candidates
 from tonegen.page.messages import Tones
@@ -15,7 +14,8 @@ from tonegen.page.setting import Playing, Setting, TwoTones
 from tonegen.page.view import PairView, pair_view, signed
 from tonegen.pitch import nearest_key, note_name, parse_pitch
 from tonegen.sounding import Sounding, SoundingTone, sound, tones_to_play
-from tonegen.timbre import Timbre, Tone
+from tonegen.synthesis.bank import HIGHEST_CYCLES_PER_FRAME
+from tonegen.synthesis.timbre import Timbre, Tone
 
 LOW, HIGH = -3, -4  # by which pages know the lower and the higher tone
 _LOWEST_USUAL_SAMPLE_RATE = 44_100

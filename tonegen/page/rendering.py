@@ -12,10 +12,10 @@ from msgspec import Meta, Struct
 from starlette.responses import FileResponse
 from starlette.types import Receive, Scope, Send
 
-from tonegen.bank import FILE_COLUMNS
 from tonegen.errors import BadValue, TonegenError
-from tonegen.player import Player
-from tonegen.timbre import Tone
+from tonegen.synthesis.bank import FILE_COLUMNS
+from tonegen.synthesis.player import Player
+from tonegen.synthesis.timbre import Tone
 
 LONGEST_SECONDS: Final = 600.0
 

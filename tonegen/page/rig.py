@@ -11,8 +11,8 @@ from tonegen.instrument import NO_DROP, Drop, Grip, Instrument, State, TuningPoi
 from tonegen.page.setting import MovedPoint, Playing, Setting
 from tonegen.pitch import WrittenPitch, checked_reference_hz, parse_pitch
 from tonegen.sounding import Sounding, SoundingTone, sound, tone_of_hz, tone_of_key, tones_of_grip
+from tonegen.synthesis.timbre import Timbre
 from tonegen.temperament import OwnTemperament, PitchClassTemperament, Temperament, string_cents
-from tonegen.timbre import Timbre
 
 
 @dataclass(frozen=True, slots=True)

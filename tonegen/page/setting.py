@@ -11,7 +11,7 @@ from msgspec import Struct
 
 from tonegen.dropfit import METER_CENTS
 from tonegen.pitch import REFERENCE_HZ
-from tonegen.player import QUIET_LEVEL_DBFS
+from tonegen.synthesis.player import QUIET_LEVEL_DBFS
 
 _MOST_STEPS_BACK: Final = 200
 

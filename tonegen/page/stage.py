@@ -11,9 +11,9 @@ from tonegen.ear.rendering import Source
 from tonegen.errors import NoSuchDevice
 from tonegen.page.outlet import NOWHERE, OPENING, Heard, InPage, MeteredPlayer, Nowhere, OnDevice, Outlet
 from tonegen.page.setting import Playing
-from tonegen.player import FADE_SECONDS, RAMP_SECONDS
 from tonegen.sound.device import Device, choose, output_devices
-from tonegen.timbre import Tone
+from tonegen.synthesis.player import FADE_SECONDS, RAMP_SECONDS
+from tonegen.synthesis.timbre import Tone
 
 _SAMPLE_RATE: Final = 48_000
 _DEVICE_RESTS_AFTER_SECONDS: Final = 20.0

@@ -17,11 +17,11 @@ from tonegen.page.setting import MovedPoint, Setting
 from tonegen.page.view import rate_in_words, signed
 from tonegen.pitch import note_name
 from tonegen.presets.scenes import scene as load_scene
-from tonegen.scene import BandPart, Pin, Scene, WantedGrip
+from tonegen.tempering.scene import BandPart, Pin, Scene, WantedGrip
 
 if TYPE_CHECKING:
-    from tonegen.front import Front
-    from tonegen.temper import GripPurity, IntervalPurity, Tempered
+    from tonegen.tempering.temper import GripPurity, IntervalPurity, Tempered
+    from tonegen.tempering.tradeoff import Front
 
 OBJECTIVES = {
     "beats": "all beats as slow as can be",
@@ -218,8 +218,8 @@ def asked_of(setting: Setting, rig: Rig) -> Asked:
 
 def solve(scene: Scene, objective: str) -> Found:
     """Find the offsets, and the trade-off where there is a band. Raises BadValue for pins that conflict."""
-    from tonegen.front import front_of
-    from tonegen.temper import Objective, temper
+    from tonegen.tempering.temper import Objective, temper
+    from tonegen.tempering.tradeoff import front_of
 
     goal = Objective(objective)
     return Found(temper(scene, goal), front_of(scene, goal) if scene.band else None)
@@ -231,7 +231,7 @@ def offer_of(found: Found | None, chosen: int) -> Offer:
         return Offer(False)
     import numpy as np
 
-    from tonegen.temper import offsets_before, purity_of
+    from tonegen.tempering.temper import offsets_before, purity_of
 
     solved = found.solved
     demands, instrument = solved.demands, solved.scene.instrument

@@ -14,8 +14,8 @@ from tonegen.presets.drops import drop
 from tonegen.presets.files import Cents, Fields, by_string, locate, named, read
 from tonegen.presets.instruments import GripFields, grip_from, instrument
 from tonegen.presets.temperaments import temperament
-from tonegen.scene import BandPart, Limit, Pin, Scene, WantedGrip, checked_point
 from tonegen.temperament import PitchClassTemperament
+from tonegen.tempering.scene import BandPart, Limit, Pin, Scene, WantedGrip, checked_point
 
 Weight = Annotated[float, Meta(gt=0, le=1000)]
 _PLAYS: Final = ("root", "notes")

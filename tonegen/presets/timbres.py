@@ -6,7 +6,7 @@ from msgspec import Meta
 
 from tonegen.errors import BadValue
 from tonegen.presets.files import Fields, locate, named, read
-from tonegen.timbre import MOST_PARTIALS, Timbre, linear_from_db
+from tonegen.synthesis.timbre import MOST_PARTIALS, Timbre, linear_from_db
 
 
 class TimbreFields(Fields, kw_only=True):

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonegen.errors import BadValue, NoSuchDevice
-from tonegen.player import FADE_SECONDS, SWITCH_SECONDS, Player
+from tonegen.synthesis.player import FADE_SECONDS, SWITCH_SECONDS, Player
 
 LARGEST_BLOCK_FRAMES: Final = 16_384
 _PICTURE_SECONDS: Final = 0.04

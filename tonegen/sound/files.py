@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonegen.errors import BadValue, CannotWrite
-from tonegen.player import FADE_SECONDS, Player
+from tonegen.synthesis.player import FADE_SECONDS, Player
 from tonegen.writing import refuse_what_exists, written_whole
 
 if TYPE_CHECKING:

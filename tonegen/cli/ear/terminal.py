@@ -17,9 +17,9 @@ import click
 from tonegen.ear.history import FILE_NAME, History, login_name
 from tonegen.ear.rendering import Booth, Source
 from tonegen.errors import BadValue, NoSuchDevice
-from tonegen.player import HEARING_CAUTION, Player
 from tonegen.presets import own_folder
 from tonegen.sound.device import choose, output_devices, play
+from tonegen.synthesis.player import HEARING_CAUTION, Player
 
 LEAST_COLUMNS: Final = 60
 LEAST_LINES: Final = 12

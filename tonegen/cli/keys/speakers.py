@@ -55,8 +55,8 @@ class _Speakers:
 
     def _opened(self) -> "Tones":
         from tonegen.keys.tones import Tones
-        from tonegen.player import HEARING_CAUTION, Player
         from tonegen.sound.device import choose, output_devices, play
+        from tonegen.synthesis.player import HEARING_CAUTION, Player
 
         device = choose(None, output_devices())
         player = Player(device.sample_rate, channels=min(device.channels, 2))

@@ -14,7 +14,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from tonegen.convex import (
+from tonegen.errors import BadValue
+from tonegen.instrument import TuningPoint
+from tonegen.interval import FASTEST_COUNTABLE_BEATS_PER_SECOND, Ratio, partial_hz
+from tonegen.pitch import hz_from_key
+from tonegen.temperament import OwnTemperament
+from tonegen.tempering.convex import (
     Infeasible,
     Optimum,
     conflicting,
@@ -22,13 +27,8 @@ from tonegen.convex import (
     least_worst,
     undetermined_directions,
 )
-from tonegen.demands import Demands, Kind, Voice, demands_of
-from tonegen.errors import BadValue
-from tonegen.instrument import TuningPoint
-from tonegen.interval import FASTEST_COUNTABLE_BEATS_PER_SECOND, Ratio, partial_hz
-from tonegen.pitch import hz_from_key
-from tonegen.scene import Scene, WantedGrip
-from tonegen.temperament import OwnTemperament
+from tonegen.tempering.demands import Demands, Kind, Voice, demands_of
+from tonegen.tempering.scene import Scene, WantedGrip
 
 Array = NDArray[np.float64]
 

@@ -6,9 +6,9 @@ Pure: it holds the place in the plan and says which tones should sound; the comm
 from dataclasses import dataclass, replace
 from typing import Final
 
-from tonegen.order import Order, Reference, Step
+from tonegen.order.plan import Order, Reference, Step
 from tonegen.sounding import Sounding, sound, tone_of_hz, tones_to_play
-from tonegen.timbre import Timbre, Tone
+from tonegen.synthesis.timbre import Timbre, Tone
 
 KEYS: Final = "n or Enter: next   b: back   r: again   p: only the beating partials   q: end"
 

@@ -20,11 +20,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from tonegen.bank import DEVICE_COLUMNS, HIGHEST_CYCLES_PER_FRAME, Bank
 from tonegen.errors import BadValue
 from tonegen.interval import Ratio
-from tonegen.motion import Motion, Target, Work
-from tonegen.timbre import Place, Tone, linear_from_db
+from tonegen.synthesis.bank import DEVICE_COLUMNS, HIGHEST_CYCLES_PER_FRAME, Bank
+from tonegen.synthesis.motion import Motion, Target, Work
+from tonegen.synthesis.timbre import Place, Tone, linear_from_db
 
 QUIET_LEVEL_DBFS: Final = -24.0
 CEILING_DBFS: Final = -6.0

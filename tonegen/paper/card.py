@@ -11,8 +11,8 @@ import numpy as np
 from tonegen.copedent import Copedent
 from tonegen.instrument import Drop, Grip, Instrument, TuningPoint
 from tonegen.interval import FASTEST_COUNTABLE_BEATS_PER_SECOND, Audible
-from tonegen.order import Node, Order, Reference, Step
-from tonegen.printing import DASHES, GREY
+from tonegen.order.plan import Node, Order, Reference, Step
+from tonegen.paper.printing import DASHES, GREY
 from tonegen.sounding import Sounding, SoundingInterval, sound, tones_of_grip
 from tonegen.temperament import Temperament
 

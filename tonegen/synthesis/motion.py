@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from tonegen.bank import (
+from tonegen.synthesis.bank import (
     FADING_CYCLES_PER_FRAME,
     Bank,
     audible_weight,

@@ -10,10 +10,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from tonegen.demands import Demands, Kind, demands_of
 from tonegen.errors import BadValue
-from tonegen.scene import Scene
-from tonegen.temper import Objective, offsets_before, temper_demands
+from tonegen.tempering.demands import Demands, Kind, demands_of
+from tonegen.tempering.scene import Scene
+from tonegen.tempering.temper import Objective, offsets_before, temper_demands
 
 Array = NDArray[np.float64]
 

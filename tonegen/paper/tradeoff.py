@@ -6,9 +6,9 @@ Imports matplotlib where it draws, not before.
 from textwrap import fill
 from typing import TYPE_CHECKING, Final
 
-from tonegen.front import Front
-from tonegen.printing import GREY
-from tonegen.temper import Objective
+from tonegen.paper.printing import GREY
+from tonegen.tempering.temper import Objective
+from tonegen.tempering.tradeoff import Front
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

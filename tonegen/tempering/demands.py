@@ -19,8 +19,8 @@ from tonegen.errors import BadValue
 from tonegen.instrument import State, TuningPoint
 from tonegen.interval import Ratio
 from tonegen.pitch import hz_from_key
-from tonegen.scene import ROOT, BandPart, Scene, WantedGrip
 from tonegen.sounding import SoundingTone, ratio_between
+from tonegen.tempering.scene import ROOT, BandPart, Scene, WantedGrip
 
 _PER_CENT: Final = log(2) / 1200
 # Partials above this are too weak to beat (common practice, no source). An interval whose coincident pair

@@ -1,0 +1,1 @@
+"""Tuning by ear, step by step: the plan, and how each step sounds."""

@@ -172,6 +172,15 @@ def test_a_string_pulled_far_above_its_pitch_gets_a_caution(tonegen):
     )
 
 
+def test_an_e9_third_string_gets_its_caution_by_the_standards_table(tonegen):
+    """At A4 = 460 Hz: 7850 * (2 * 24.25 in * 460)^2 is 2521 MPa; ASTM A228 gives a .011 no less than 2634."""
+    (caution,) = tonegen("tonegen chart --instrument e9-ten-string --reference 460 --json").json["cautions"]
+    assert caution.startswith(
+        "string 3 with B at 460.0 Hz is pulled to 96% of the least strength of its wire"
+    )
+    assert tonegen("tonegen chart --instrument e9-ten-string --reference 455 --json").json["cautions"] == []
+
+
 def test_a_string_of_unknown_wire_gets_its_caution_by_pitch(tonegen, tmp_path):
     """More than a semitone above its usual pitch, whatever the gauge: 220 * 500 / 440 is 2.2 semitones."""
     (tmp_path / "plain.toml").write_text(
@@ -185,12 +194,12 @@ def test_a_string_of_unknown_wire_gets_its_caution_by_pitch(tonegen, tmp_path):
 
 
 def test_a_string_too_high_for_its_length_gets_a_caution_at_its_own_pitch(tonegen, tmp_path):
-    """By hand: B4 on 25.5 inches of steel is 7850 * (2 * 0.6477 * 493.9)^2 = 3.21 GPa; a .010 bears 2.70."""
+    """By hand: B4 on 25.5 inches of steel is 7850 * (2 * 0.6477 * 493.9)^2 = 3.21 GPa; a .010 bears 2.63."""
     file = tmp_path / "high.toml"
     head = 'title = "x"\nroot = "A"\nscale_length_inches = 25.5\n'
     file.write_text(head + 'strings = [{ open = "B4", gauge_inches = 0.010 }]\n')
     (caution,) = tonegen(f"tonegen chart --instrument {file} --json").json["cautions"]
-    assert caution.startswith("string 1 open at 493.9 Hz is pulled to 119% of the least strength of its wire")
+    assert caution.startswith("string 1 open at 493.9 Hz is pulled to 122% of the least strength of its wire")
     file.write_text(head + 'strings = [{ open = "G4", gauge_inches = 0.010 }]\n')
     assert tonegen(f"tonegen chart --instrument {file} --json").json["cautions"] == []
 

@@ -39,6 +39,17 @@ def test_pedals_down_shows_what_the_command_line_prints(tonegen):
 
 
 @in_the_loop
+def test_the_page_cautions_of_a_string_too_near_its_strength():
+    """An E9's third, a .011, at A4 = 460 Hz: 96 % of the least strength that ASTM A228 gives it."""
+    page = visitor(None, None, asks.Choose(reference_hz=455.0))
+    assert page.view["cautions"] == []
+    page.ask(asks.Choose(reference_hz=460.0))
+    (caution,) = page.view["cautions"]
+    assert caution.startswith("string 3 would stand at A4")
+    assert "96% of its wire's least strength" in caution
+
+
+@in_the_loop
 def test_the_last_string_can_be_let_go():
     page = visitor(None, None, asks.Sound(True), asks.Strings((5,)), asks.Strings(()))
     assert page.view["playing"]["strings"] == []

@@ -4,8 +4,10 @@ A player sets each point with only its own changes engaged, and reads it there: 
 none of these readings. What the drop does is shown beside them: how far each change sags the other strings.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
+from tonegen.frozen import Frozen
 from tonegen.instrument import Drop, Instrument, TuningPoint
 from tonegen.pitch import hz_from_key
 from tonegen.temperament import Temperament
@@ -24,13 +26,13 @@ class Target:
 
 
 @dataclass(frozen=True, slots=True)
-class Copedent:
+class Copedent(Frozen):
     """All targets of an instrument, and the drop of each string by change."""
 
     instrument: Instrument
     reference_hz: float
     targets: tuple[Target, ...]
-    drop_cents: dict[str, dict[int, float]]
+    drop_cents: Mapping[str, Mapping[int, float]]
 
     def target(self, point: TuningPoint) -> Target | None:
         """The target of a tuning point, if the instrument has it."""

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonegen.errors import BadValue
+from tonegen.frozen import Frozen
 from tonegen.instrument import Drop, Instrument, TuningPoint
 
 Array = NDArray[np.float64]
@@ -111,7 +112,7 @@ class DropFit:
 
 
 @dataclass(frozen=True, slots=True)
-class _StringFit:
+class _StringFit(Frozen):
     """The equations of one string: unknown are its points, then its drops; rows and readings by weight."""
 
     string: int

@@ -15,6 +15,7 @@ from typing import Final
 import numpy as np
 
 from tonegen.errors import BadValue
+from tonegen.frozen import Frozen
 from tonegen.interval import Ratio
 from tonegen.pitch import hz_from_key, note_name, pitch_class_name
 from tonegen.wire import (
@@ -100,7 +101,7 @@ class String:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class Change(Frozen):
     """A pedal or a knee lever.
 
     semitones : by string, how far it raises (positive) or lowers.
@@ -115,7 +116,7 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
-class Split:
+class Split(Frozen):
     """Changes that together take a string to a note of its own."""
 
     changes: frozenset[str]
@@ -151,7 +152,7 @@ class Grip:
 
 
 @dataclass(frozen=True, slots=True)
-class Drop:
+class Drop(Frozen):
     """How far strings sag when changes are engaged.
 
     cents : by change, then by string. combinations : measured together, which win over the sum.
@@ -184,7 +185,7 @@ NO_DROP: Final = Drop("none", {})
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class State(Frozen):
     """The changes that are engaged, in the instrument's order, and how far each is."""
 
     travels: Mapping[str, float]

@@ -12,6 +12,7 @@ from math import log2
 from typing import Final, Protocol
 
 from tonegen.errors import BadValue
+from tonegen.frozen import Frozen
 from tonegen.instrument import Instrument, State, TuningPoint
 from tonegen.interval import Ratio
 from tonegen.pitch import parse_pitch_class
@@ -67,7 +68,7 @@ EQUAL: Final = PitchClassTemperament("equal", (0.0,) * 12, title="Equal temperam
 
 
 @dataclass(frozen=True, slots=True)
-class OwnTemperament:
+class OwnTemperament(Frozen):
     """The player's own: one offset per tuning point of one instrument.
 
     A point without an offset stands at equal temperament; a stop of several changes that has none is where

@@ -10,6 +10,7 @@ from click.shell_completion import CompletionItem
 
 from tonegen import presets
 from tonegen.errors import BadValue, TonegenError
+from tonegen.frozen import Frozen
 from tonegen.instrument import NO_DROP, Drop, Grip, Instrument, State
 from tonegen.interval import Ratio
 from tonegen.pitch import REFERENCE_HZ, WrittenPitch, checked_reference_hz, parse_pitch, parse_pitch_class
@@ -91,7 +92,7 @@ PITCH = Parsed("pitch", parse_pitch)
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class Asked(Frozen):
     """The shared options, as they were given."""
 
     low: WrittenPitch | None

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from tonegen.ear.rendering import CHANNELS, RAMP_IN_SECONDS, Samples, blocks
 from tonegen.errors import BadValue
+from tonegen.frozen import Frozen
 from tonegen.interval import (
     Audible,
     Direction,
@@ -315,7 +316,7 @@ def ladder(sound: LessonSound, columns: int) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Swell:
+class Swell(Frozen):
     """How a pair swells and fades: loudness from 0 to 1 in cells of equal length over the whole sound.
 
     too_fast : where a cell holds more than half a beat, which no eye could follow

@@ -1,6 +1,6 @@
 """What the history says: what an ear can do, day by day, interval by interval, register by register."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final
@@ -12,6 +12,7 @@ from tonegen.ear.estimate import Estimate
 from tonegen.ear.history import Row
 from tonegen.ear.psychometric import FEWEST_ANSWERS
 from tonegen.ear.trials import WITH_THRESHOLD, Kind
+from tonegen.frozen import Frozen
 from tonegen.pitch import nearest_key
 
 
@@ -47,7 +48,7 @@ class Point:
 
 
 @dataclass(frozen=True, slots=True)
-class Panel:
+class Panel(Frozen):
     """What is plotted in one frame: lines over the days, by what they stand for.
 
     threshold : whether the values are thresholds in cents, for a logarithmic axis; else settings or percents.
@@ -55,7 +56,7 @@ class Panel:
 
     title: str
     threshold: bool
-    lines: dict[str, tuple[Point, ...]]
+    lines: Mapping[str, tuple[Point, ...]]
 
 
 _ASIDE, _MOST_ASIDE = 0.012, 0.06  # of one line from the next, and of all of them together

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from tonegen.ear.estimate import Estimate, checked_confidence
 from tonegen.errors import BadValue
+from tonegen.frozen import Frozen
 
 # Wrong keys and lost attention. Wichmann & Hill: a fit without lapses takes one slip for a dull ear.
 USUAL_LAPSE: Final = 0.02
@@ -69,7 +70,7 @@ class Weibull:
 
 
 @dataclass(frozen=True, slots=True)
-class Answers:
+class Answers(Frozen):
     """How many trials were asked and how many were right, at each level; read-only arrays of one length."""
 
     levels: NDArray[np.float64]
@@ -91,8 +92,6 @@ class Answers:
         different, where = np.unique(each, return_inverse=True)
         asked = np.bincount(where)
         correct = np.bincount(where, weights=hits).astype(np.int64)
-        for array in (different, asked, correct):
-            array.flags.writeable = False
         return cls(different, asked, correct)
 
 

@@ -250,7 +250,7 @@ def _quantity(value: int) -> bytes:
     return bytes(reversed(out))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class _Part:
     bodies: list[bytearray]
     notes: int

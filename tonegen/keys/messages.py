@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tonegen.errors import BadValue
+from tonegen.frozen import Frozen
 
 NOTE_OFF: Final = 0x80
 NOTE_ON: Final = 0x90
@@ -116,7 +117,7 @@ NO_CHANGE: Final = (1 << 21) - 1
 
 
 @dataclass(frozen=True, slots=True)
-class Encoded:
+class Encoded(Frozen):
     """Messages, and for each value that they carry the cents that rounding left: asked minus sent."""
 
     messages: tuple[bytes, ...]

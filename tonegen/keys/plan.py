@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonegen.errors import BadValue
+from tonegen.frozen import Frozen
 from tonegen.keys import messages as midi
 from tonegen.keys import osc
 from tonegen.keys.receivers import (
@@ -60,7 +61,7 @@ class Left:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class Plan(Frozen):
     """What will be sent, how to take it back, and what every key gets.
 
     set_up : ranges, zones and selections, sent once. tuning : the offsets themselves, sent again when they
@@ -129,8 +130,8 @@ def plan(scale: Scale, receiver: Receiver) -> Plan:
         tuple(set_up),
         tuple(tuning),
         undo_of(receiver),
-        _read_only(aim),
-        _read_only(sounding - shift),
+        aim,
+        sounding - shift,
     )
 
 
@@ -299,9 +300,3 @@ def _naming(note: str) -> Iterator[None]:
         yield
     except BadValue as error:
         raise BadValue(f"{note}: {error}") from None
-
-
-def _read_only(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    values = values.copy()
-    values.flags.writeable = False
-    return values

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tonegen.errors import BadValue
+from tonegen.frozen import read_only
 from tonegen.instrument import NO_DROP, Drop, Grip, Instrument, State
 from tonegen.interval import nearest_ratio
 from tonegen.keys.messages import KEY_STEPS, Tuning
@@ -90,8 +91,7 @@ class Scale:
             values = np.array(getattr(self, name), dtype=np.float64)
             if values.shape != (size,) or not np.isfinite(values).all():
                 raise BadValue(f"a scale needs {size} finite offsets in {name}")
-            values.flags.writeable = False
-            object.__setattr__(self, name, values)
+            object.__setattr__(self, name, read_only(values))
 
     @property
     def hz(self) -> NDArray[np.float64]:

@@ -14,6 +14,7 @@ from tonegen.ear.history import History
 from tonegen.ear.planning import Wish, material_of, parse_levels, parse_register, spectrum_of
 from tonegen.ear.trials import Chord, parse_chords
 from tonegen.errors import BadPreset, BadValue, CannotWrite, TonegenError
+from tonegen.frozen import Frozen
 from tonegen.page import messages as asks
 from tonegen.page.stage import SourceAt
 from tonegen.page.teaching import Played, Teacher
@@ -171,7 +172,7 @@ class Ears:
 
 
 @dataclass(frozen=True, slots=True)
-class _Outcome:
+class _Outcome(Frozen):
     """What comes of one thing asked."""
 
     messages: dict[str, Struct]

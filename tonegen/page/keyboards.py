@@ -4,7 +4,7 @@ All that waits for a port happens in a process of its own, in the order in which
 """
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Final, TypeVar
 
@@ -18,7 +18,7 @@ from tonegen.keys.plan import plan as plan_of
 from tonegen.keys.receivers import Osc, Receiver, receiver
 from tonegen.keys.scale import Policy, heard_grips, heard_state, scale_of_instrument
 from tonegen.page.rig import Rig
-from tonegen.page.setting import Playing
+from tonegen.page.setting import Playing, Record
 from tonegen.page.view import signed
 from tonegen.pitch import note_name, pitch_class_name
 
@@ -40,11 +40,11 @@ class KeyRow(Struct, frozen=True):
     left: str
 
 
-class KeysView(Struct, tag="keys", frozen=True):
+class KeysView(Record, tag="keys", frozen=True):
     """Receivers, ports and offsets. `status` is one of "", "sent", "gone"; `words` says it for a person."""
 
     receiver: str
-    receivers: dict[str, str]
+    receivers: Mapping[str, str]
     policy: str
     policies: tuple[str, ...]
     follow: bool

@@ -7,6 +7,7 @@ from typing import Any
 
 from tonegen import presets
 from tonegen.errors import BadPreset, BadValue
+from tonegen.frozen import Frozen
 from tonegen.instrument import NO_DROP, Drop, Grip, Instrument, State, TuningPoint
 from tonegen.page.setting import MovedPoint, Playing, Setting
 from tonegen.pitch import WrittenPitch, checked_reference_hz, parse_pitch
@@ -16,7 +17,7 @@ from tonegen.temperament import OwnTemperament, PitchClassTemperament, Temperame
 
 
 @dataclass(frozen=True, slots=True)
-class Moved:
+class Moved(Frozen):
     """A temperament with some tuning points moved by hand."""
 
     base: Temperament
@@ -39,7 +40,7 @@ class Moved:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Rig:
+class Rig(Frozen):
     """Everything of a setting that sound and picture are made from."""
 
     instrument: Instrument

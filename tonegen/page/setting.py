@@ -8,12 +8,23 @@ equal temperament.
 from typing import Final
 
 from msgspec import Struct
+from msgspec.structs import force_setattr
 
 from tonegen.dropfit import METER_CENTS
+from tonegen.frozen import read_only
 from tonegen.pitch import REFERENCE_HZ
 from tonegen.synthesis.player import QUIET_LEVEL_DBFS
 
 _MOST_STEPS_BACK: Final = 200
+
+
+class Record(Struct, frozen=True):
+    """What has mappings in it and stays as it was made."""
+
+    def __post_init__(self) -> None:
+        """Make the mappings read-only."""
+        for name in self.__struct_fields__:
+            force_setattr(self, name, read_only(getattr(self, name)))
 
 
 class MovedPoint(Struct, frozen=True):
@@ -24,7 +35,7 @@ class MovedPoint(Struct, frozen=True):
     offset_cents: float
 
 
-class SavedGrip(Struct, frozen=True):
+class SavedGrip(Record, frozen=True):
     """A grip that the player saved: its strings, and how far each change is engaged."""
 
     name: str
@@ -58,7 +69,7 @@ class TwoTones(Struct, frozen=True):
     ratio: str = ""
 
 
-class Setting(Struct, frozen=True):
+class Setting(Record, frozen=True):
     """What is undone and redone. `root` is a pitch class, None for the instrument's own; `against` a note.
 
     scene, weights, pins, objective : what tempering is asked; a scene of "" is the instrument's own grips,
@@ -88,7 +99,7 @@ class Setting(Struct, frozen=True):
     songs: tuple[Song, ...] = ()
 
 
-class Playing(Struct, frozen=True):
+class Playing(Record, frozen=True):
     """What sounds now. `only` is the pair, by string, of which only what beats is heard; 0 is the bass.
 
     two_tones : the two free tones sound instead of the grip, or only their beat

@@ -4,7 +4,7 @@ What is asked is part of the setting and is undone with it. What was found is an
 is kept, as one step that can be taken back.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -13,7 +13,7 @@ from msgspec import Struct
 from tonegen.errors import BadValue
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.page.rig import Rig
-from tonegen.page.setting import MovedPoint, Setting
+from tonegen.page.setting import MovedPoint, Record, Setting
 from tonegen.page.view import rate_in_words, signed
 from tonegen.pitch import note_name
 from tonegen.presets.scenes import scene as load_scene
@@ -90,14 +90,14 @@ class WantedView(Struct, frozen=True):
     weight: float
 
 
-class Asked(Struct, tag="asked", frozen=True):
+class Asked(Record, tag="asked", frozen=True):
     """What tempering is asked."""
 
     scene: str
     scene_title: str
     band: str
     objective: str
-    objectives: dict[str, str]
+    objectives: Mapping[str, str]
     wanted: tuple[WantedView, ...]
     pins: tuple[str, ...]
 

@@ -3,7 +3,7 @@
 Strings go by number, 0 being the note that the grip is heard against. Travel runs from 0 to 1.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 
 from msgspec import Struct
@@ -14,7 +14,7 @@ from tonegen.copedent import copedent
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.interval import Audible, Direction, audible, direction
 from tonegen.page.rig import Rig
-from tonegen.page.setting import History, Playing, Setting
+from tonegen.page.setting import History, Playing, Record, Setting
 from tonegen.pitch import pitch_class_name
 from tonegen.sounding import Sounding, SoundingInterval, SoundingTone
 
@@ -139,10 +139,10 @@ class PresetName(Struct, frozen=True):
     title: str
 
 
-class Choices(Struct, tag="choices", frozen=True):
+class Choices(Record, tag="choices", frozen=True):
     """What can be chosen, and the words that do not change while a page is open."""
 
-    presets: dict[str, tuple[PresetName, ...]]
+    presets: Mapping[str, tuple[PresetName, ...]]
     roots: tuple[str, ...]
     hearing_caution: str
     version: str

@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from tonegen.frozen import Frozen
 from tonegen.synthesis.bank import (
     FADING_CYCLES_PER_FRAME,
     Bank,
@@ -25,7 +26,7 @@ _MOVING_VALUES: Final = 1 << 15  # partials x frames worked on at once: they sta
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Target:
+class Target(Frozen):
     """Where a command leads: K partials of T carriers, one a tone, and the bank that sounds once it is there.
 
     ids, carrier_ids : of K partials and T carriers; one that goes on keeps its id

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonegen.errors import TonegenError
+from tonegen.frozen import Frozen
 
 Vector = NDArray[np.float64]
 Matrix = NDArray[np.float64]
@@ -35,7 +36,7 @@ class NotSolved(TonegenError):
 
 
 @dataclass(frozen=True, slots=True)
-class Optimum:
+class Optimum(Frozen):
     """The best x, with the proof.
 
     multipliers : of the limits, zero or above; how fast the objective falls as a limit is relaxed.

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonegen.errors import BadValue
+from tonegen.frozen import Frozen
 from tonegen.instrument import State, TuningPoint
 from tonegen.interval import Ratio
 from tonegen.pitch import hz_from_key
@@ -81,7 +82,7 @@ class Demand:
 
 
 @dataclass(frozen=True, slots=True)
-class Demands:
+class Demands(Frozen):
     """All demands of a scene on its tuning points, as arrays; m demands on n points.
 
     coefficients (m, n), wanted_cents (m,). squares_weight (m,): how often each counts in least squares;

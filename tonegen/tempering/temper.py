@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonegen.errors import BadValue
+from tonegen.frozen import Frozen
 from tonegen.instrument import TuningPoint
 from tonegen.interval import FASTEST_COUNTABLE_BEATS_PER_SECOND, Ratio, partial_hz
 from tonegen.pitch import hz_from_key
@@ -154,12 +155,12 @@ class Undetermined:
 
 
 @dataclass(frozen=True, slots=True)
-class Tempered:
+class Tempered(Frozen):
     """The solution of a scene.
 
-    offsets_cents : of scene.points(), in order. value : the objective, root mean square or worst error, with
-    its unit in `objective`. residual : of the optimality conditions for least squares (KKT), the duality gap
-    for least worst; both near 0 prove the optimum.
+    offsets : in cents, of scene.points(), in order. value : the objective, root mean square or worst error,
+    with its unit in `objective`. residual : of the optimality conditions for least squares (KKT), the duality
+    gap for least worst; both near 0 prove the optimum.
     """
 
     demands: Demands
@@ -286,7 +287,7 @@ def _scale(demands: Demands, objective: Objective) -> Array:
 
 
 @dataclass(frozen=True, slots=True)
-class _Limits:
+class _Limits(Frozen):
     """rows @ offsets >= least, each with its words, and the point that it is about."""
 
     rows: Array

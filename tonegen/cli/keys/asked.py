@@ -18,6 +18,7 @@ from tonegen.cli.asked import (
     parse_travels,
 )
 from tonegen.errors import BadValue
+from tonegen.frozen import Frozen
 from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class
 
 if TYPE_CHECKING:
@@ -66,7 +67,7 @@ def parse_seconds(text: str) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class AskedScale:
+class AskedScale(Frozen):
     """The options that say what the keyboards are brought to, as they were given."""
 
     instrument: str | None

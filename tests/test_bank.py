@@ -169,4 +169,4 @@ def test_synthesis_opens_no_device_and_no_file():
     code = "import sys, tonegen.synthesis.player; print(*sys.modules)"
     loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
 
-    assert {"sounddevice", "soundfile", "scipy", "click", "rich"}.isdisjoint(loaded.stdout.split())
+    assert {"sounddevice", "soundfile", "scipy", "click"}.isdisjoint(loaded.stdout.split())

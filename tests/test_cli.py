@@ -1,6 +1,7 @@
 """The command line as a player and as a script use it."""
 
 import math
+import os
 import subprocess
 import sys
 
@@ -387,8 +388,20 @@ def test_a_closed_stdout_is_no_fault():
 
 
 def test_help_loads_no_arithmetic_and_beats_no_device():
-    assert not {"numpy", "rich"} & loaded_by("--help")
-    assert not (HEAVY | {"rich"}) & loaded_by("beats --low A3 --high C#4 --json")
+    assert "numpy" not in loaded_by("--help")
+    assert not HEAVY & loaded_by("beats --low A3 --high C#4 --json")
+
+
+@pytest.mark.parametrize("name", ["OPENBLAS_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"])
+def test_numpy_is_told_to_run_on_one_thread_unless_you_say_otherwise(name):
+    """The two libraries that numpy's wheels bring along or use: OpenBLAS, and Accelerate on macOS."""
+    code = f"import os, tonegen.cli; print(os.environ[{name!r}])"
+    for asked, told in [({}, "1"), ({name: "3"}, "3")]:
+        others = {key: value for key, value in os.environ.items() if key != name}
+        done = subprocess.run(
+            [sys.executable, "-c", code], env=others | asked, capture_output=True, text=True
+        )
+        assert done.stdout.strip() == told
 
 
 def test_the_shell_completes_presets(monkeypatch, tonegen):

@@ -14,8 +14,10 @@ from tonegen.errors import TonegenError
 
 # Blocks and stimuli are small matrix products: a second thread only waits for the first when another program
 # plays (three sounds on two busy cores: 72 ms with two threads, 7 ms with one), and takes time to start.
-# Read when numpy is loaded, so it is said here, before any command is.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# Read when numpy is loaded, so it is said here, before any command is; the second is for macOS's Accelerate,
+# which threadpoolctl does not know.
+for _threads in ("OPENBLAS_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
+    os.environ.setdefault(_threads, "1")
 
 # What each command is for; the same sentence opens its own help.
 SUMMARIES: Final[Mapping[str, str]] = {
@@ -78,7 +80,8 @@ def tonegen() -> None:
 
 def main() -> NoReturn:
     """Run the command line; every foreseen error is one line and an exit code."""
-    for ending in ("SIGTERM", "SIGHUP"):  # SIGHUP: the terminal was closed; Windows has none
+    # The last two: the terminal was closed, as Unix and as Windows says it
+    for ending in ("SIGTERM", "SIGHUP", "SIGBREAK"):
         if hasattr(signal, ending):
             signal.signal(getattr(signal, ending), _end_in_order)
     try:

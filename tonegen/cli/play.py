@@ -1,6 +1,8 @@
 """tonegen play."""
 
-from collections.abc import Callable, Iterator
+import shutil
+import sys
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from math import cos, pi
 from typing import TYPE_CHECKING
@@ -17,6 +19,10 @@ if TYPE_CHECKING:
     from tonegen.synthesis.player import Player
 
 _PULSE_CELLS = 24
+# What terminals take for moving and erasing (ECMA-48: CUU, EL, ED).
+_UP = "\x1b[{}A"
+_ERASE_TO_THE_RIGHT = "\x1b[K"
+_ERASE_BELOW = "\x1b[J"
 
 
 @click.command()
@@ -83,20 +89,35 @@ def command(
 @contextmanager
 def _pulses(sounding: Sounding, player: "Player", hidden: bool) -> Iterator[Callable[[int], None] | None]:
     """A bar for each interval, as long as its beat is loud at the moment that is heard."""
-    from rich.console import Console
-
-    console = Console()
-    if hidden or not console.is_terminal or not sounding.intervals:
+    if hidden or not sys.stdout.isatty() or not sounding.intervals:
         yield None
         return
-    from rich.live import Live
-    from rich.text import Text
-
-    with Live(console=console, auto_refresh=False, transient=True) as live:
-        yield lambda frame: live.update(Text(_picture(sounding, player, frame)), refresh=True)
+    with redrawn() as draw:
+        yield lambda frame: draw(_picture(sounding, player, frame))
 
 
-def _picture(sounding: Sounding, player: "Player", frame: int) -> str:
+@contextmanager
+def redrawn() -> Iterator[Callable[[Sequence[str]], None]]:
+    """Lines at the end of what the terminal shows, drawn over those before, and gone at the end.
+
+    What a smaller terminal has no room for is left out, so that going up comes out where it began.
+    """
+    to_the_top = ""
+
+    def draw(lines: Sequence[str]) -> None:
+        nonlocal to_the_top
+        columns, rows = shutil.get_terminal_size()
+        shown = [line[: columns - 1] for line in lines[: rows - 1]]
+        click.echo(to_the_top + "\n".join(line + _ERASE_TO_THE_RIGHT for line in shown), nl=False)
+        to_the_top = "\r" + _UP.format(len(shown) - 1) * (len(shown) > 1)
+
+    try:
+        yield draw
+    finally:
+        click.echo(to_the_top + _ERASE_BELOW, nl=False)
+
+
+def _picture(sounding: Sounding, player: "Player", frame: int) -> list[str]:
     lines = []
     for interval in sounding.intervals:
         low, high = places(sounding, interval)
@@ -107,4 +128,4 @@ def _picture(sounding: Sounding, player: "Player", frame: int) -> str:
             continue
         loud = round(_PULSE_CELLS * (1 + cos(2 * pi * turns)) / 2)
         lines.append(f"{name:9} {beats_in_words(interval)[0]:22} {'█' * loud}")
-    return "\n".join([*lines, "Ctrl-C ends"])
+    return [*lines, "Ctrl-C ends"]

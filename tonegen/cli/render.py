@@ -1,5 +1,6 @@
 """tonegen render."""
 
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -76,14 +77,8 @@ def command(
 @contextmanager
 def _progress(seconds: float, hidden: bool) -> Iterator[Callable[[float], None] | None]:
     """A bar on stderr for a long file, when a person is watching."""
-    from rich.console import Console
-
-    console = Console(stderr=True)
-    if hidden or seconds < _LONG_SECONDS or not console.is_terminal:
+    if hidden or seconds < _LONG_SECONDS or not sys.stderr.isatty():
         yield None
         return
-    from rich.progress import Progress
-
-    with Progress(console=console, transient=True) as bar:
-        task = bar.add_task("writing", total=seconds)
-        yield lambda written: bar.update(task, completed=written)
+    with click.progressbar(length=round(seconds), label="writing", file=sys.stderr) as bar:
+        yield lambda written: bar.update(int(written) - bar.pos)

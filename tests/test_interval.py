@@ -270,3 +270,11 @@ def test_what_cannot_be_counted_is_refused():
 def test_cents_from_just_is_the_error_of_the_fundamentals():
     """Equal-tempered major third: 400 - 386.313713864835 (Ellis) = 13.686 cents wide."""
     assert float(cents_from_just(*hz_from_key([60, 64]), Ratio(5, 4))) == pytest.approx(13.686286, abs=1e-6)
+
+
+@given(ratios, st.integers(-5, 5))
+def test_an_interval_moves_by_whole_octaves_and_back(ratio, octaves):
+    moved = ratio.shifted(octaves)
+
+    assert moved.cents == pytest.approx(ratio.cents + 1200 * octaves, abs=1e-9)
+    assert moved.shifted(-octaves) == ratio

@@ -59,6 +59,14 @@ class Ratio:
             raise BadValue(f'ratio "{text}" is too large; its numbers go to 999999')
         return cls(int(upper), int(lower))
 
+    def shifted(self, octaves: int) -> "Ratio":
+        """The same interval that many octaves wider, or narrower where negative.
+
+        >>> str(Ratio(5, 4).shifted(1)), str(Ratio(5, 4).shifted(-1))
+        ('5:2', '5:8')
+        """
+        return Ratio(self.upper << max(octaves, 0), self.lower << max(-octaves, 0))
+
     def __str__(self) -> str:
         """Upper:lower."""
         return f"{self.upper}:{self.lower}"
@@ -75,7 +83,7 @@ class Ratio:
         if self in JUST_INTERVALS:
             return JUST_INTERVALS[self]
         while narrowed.upper > 2 * narrowed.lower:
-            narrowed, octaves = Ratio(narrowed.upper, 2 * narrowed.lower), octaves + 1
+            narrowed, octaves = narrowed.shifted(-1), octaves + 1
         if narrowed == Ratio(2, 1):
             return f"{octaves + 1} octaves"
         name = JUST_INTERVALS.get(narrowed, "")
@@ -324,8 +332,7 @@ def _ranked(known: Iterable[Ratio], cents: float, within_cents: float) -> tuple[
         octaves = round((cents - ratio.cents) / 1200)
         error = cents - ratio.cents - 1200 * octaves
         if abs(error) <= within_cents:
-            widened = Ratio(ratio.upper << max(octaves, 0), ratio.lower << max(-octaves, 0))
-            found.append((Candidate(ratio, error).likelihood_rank, Candidate(widened, error)))
+            found.append((Candidate(ratio, error).likelihood_rank, Candidate(ratio.shifted(octaves), error)))
     return tuple(candidate for _, candidate in sorted(found, key=lambda ranked: ranked[0]))
 
 

@@ -175,10 +175,10 @@ def ratio_between(low: SoundingTone, high: SoundingTone) -> Ratio:
     """
     if low.degree_ratio is None or high.degree_ratio is None:
         return nearest_ratio(low.hz, high.hz)
-    upper = high.degree_ratio.upper * low.degree_ratio.lower
-    lower = high.degree_ratio.lower * low.degree_ratio.upper
-    octaves = round((float(cents_between(low.hz, high.hz)) - Ratio(upper, lower).cents) / 1200)
-    return Ratio(upper << max(octaves, 0), lower << max(-octaves, 0))
+    ratio = Ratio(
+        high.degree_ratio.upper * low.degree_ratio.lower, high.degree_ratio.lower * low.degree_ratio.upper
+    )
+    return ratio.shifted(round((float(cents_between(low.hz, high.hz)) - ratio.cents) / 1200))
 
 
 def interval_between(low: SoundingTone, high: SoundingTone, ratio: Ratio | None = None) -> SoundingInterval:

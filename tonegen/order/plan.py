@@ -332,7 +332,7 @@ def _ratio(low_hz: float, high_hz: float) -> Ratio | None:
 
 def _within_octave(ratio: Ratio) -> Ratio:
     while ratio.upper > 2 * ratio.lower:
-        ratio = Ratio(ratio.upper, 2 * ratio.lower)
+        ratio = ratio.shifted(-1)
     return ratio
 
 

@@ -228,7 +228,7 @@ def _with_band(scene: Scene, wanted: WantedGrip, part: BandPart, voices: tuple[V
             above = string.nominal_cents + 100 * fret - tone.nominal_cents
             degree = string.ratio if part.plays_root and string.ratio else ROOT
             octaves = round((above - degree.cents) / 1200)
-            ratio = Ratio(degree.upper << max(octaves, 0), degree.lower << max(-octaves, 0))
+            ratio = degree.shifted(octaves)
             low, high = (tone, string) if above >= 0 else (string, tone)
             if above < 0:
                 ratio = Ratio(ratio.lower, ratio.upper)

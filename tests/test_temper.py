@@ -15,7 +15,7 @@ from tonegen.instrument import Change, Drop, Instrument, TuningPoint
 from tonegen.interval import Ratio
 from tonegen.presets import instrument
 from tonegen.presets.scenes import scene
-from tonegen.temperament import offsets_from_ratios
+from tonegen.temperament import OwnTemperament, offsets_from_ratios
 from tonegen.tempering.convex import conflicting, least_worst
 from tonegen.tempering.demands import Kind, demands_of
 from tonegen.tempering.scene import BandPart, Limit, Pin, Scene, parse_pin, parse_point
@@ -276,6 +276,18 @@ def test_what_nobody_asks_about_stays_at_zero(objective):
     assert named == [[3], [1, 2], [4, 5]]
     assert "in no grip" in str(solved.undetermined()[0])
     assert "pin one of them" in str(solved.undetermined()[1])
+
+
+@pytest.mark.parametrize("objective", Objective)
+def test_a_point_in_no_grip_stays_where_it_stood_or_nearest_its_limit(objective):
+    rig = Instrument("loose", "", rigs.strings(48, 55, 52, 60))
+    grips = (rigs.wanted(rig, "fifth", {1: "1:1", 2: "3:2"}),)
+    stood = OwnTemperament("mine", "loose", {TuningPoint(3): -9.5, TuningPoint(4): 9.5})
+    asked = Scene("loose", rig, grips, limits=(Limit(TuningPoint(4), -5, 5),), before=stood, pull=0.1)
+    solved = temper(asked, objective)
+
+    assert (solved.offsets_cents[TuningPoint(3)], solved.offsets_cents[TuningPoint(4)]) == (-9.5, 5.0)
+    assert set(solved.moved_cents) == {TuningPoint(1), TuningPoint(2)}
 
 
 def test_smallest_offsets_within_a_limit():

@@ -104,6 +104,20 @@ def test_what_is_saved_every_other_command_takes(tonegen):
     )
 
 
+def test_saving_leaves_what_no_grip_asks_about_as_it_is(tonegen, own_folder):
+    """String 1 with G is in no grip of the scene: in a file that is there it stays, to the letter."""
+    tonegen(f"tonegen temper {SCENE} --save my-e9")
+    path = own_folder / "temperaments" / "my-e9.toml"
+    mine = '[[points]]\nstring = 1\nchanges = ["G"]\noffset_cents = '
+    assert mine + "0.0" in path.read_text()
+    path.write_text(path.read_text().replace(mine + "0.0", mine + "-7.123456  # by ear"))
+    tonegen(f"tonegen temper {SCENE} --pin 4=3 --save my-e9")
+
+    assert mine + "-7.123456  # by ear" in path.read_text()
+    chart = tonegen("tonegen chart --instrument e9-ten-string --temperament my-e9 --json").json
+    assert point(chart, 4)["offset_cents"] == 3.0
+
+
 def test_compare_equal_with_his_own(tonegen):
     saved = tonegen(f"tonegen temper {SCENE} --save my-e9 --json").json
     result = tonegen(f"tonegen compare equal my-e9 --scene {SCENE} --json").json

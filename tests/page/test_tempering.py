@@ -78,6 +78,23 @@ async def test_what_is_touched_is_held():
 
 
 @in_the_loop
+async def test_what_no_chosen_grip_asks_about_stays_as_it_is():
+    """By its target, and by hand, also where a hand moves it while the offsets are being found."""
+    page = visitor(None, None, asks.Choose(temperament="five-limit-just"), asks.Strings((1, 7)))
+    page.ask(asks.Offset(7, -4.5), asks.Weigh("E major 3-4-5", 1.0), asks.Temper())
+    before = {(cell["string"], cell["column"]): cell["offset"] for cell in page.view["cells"]}
+    await page.until("offer", lambda offer: offer["found"])
+    page.ask(asks.Offset(1, 2.5), asks.TakeOffer())
+    after = {(cell["string"], cell["column"]): cell["offset"] for cell in page.view["cells"]}
+    changed = {where for where, offset in after.items() if offset != before[where]}
+    assert (before[7, "open"], before[2, "open"], after[1, "open"]) == ("−4.5", "−11.7", "+2.5")
+    assert changed - {(1, "open")} <= {(3, "open"), (4, "open"), (5, "open")}
+    page.ask(asks.Choose(instrument="c6-ten-string"))
+    with pytest.raises(BadValue, match="found for e9-ten-string; choose that instrument"):
+        page.ask(asks.TakeOffer())
+
+
+@in_the_loop
 async def test_the_trade_off_is_walked_along():
     page = visitor(None, None, *IN_A_BAND, asks.Temper())
     offer = await page.until("offer", lambda offer: offer["found"])

@@ -76,7 +76,10 @@ def command(
         from tonegen.paper.tradeoff import draw
 
         write_figure(lambda: draw(front), front_out, force=force)
-    saved = save_temperament(solved.temperament(save)) if save is not None else None
+    saved = None
+    if save is not None:
+        left_alone = solved.offsets_cents.keys() - solved.moved_cents.keys()
+        saved = save_temperament(solved.temperament(save), left_alone)
     if in_json:
         print_json(_json(solved, front) | ({"saved": str(saved)} if saved else {}))
         return

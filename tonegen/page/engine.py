@@ -290,7 +290,8 @@ class Engine:
     def _tempered(self) -> Setting:
         if self._found is None:
             raise BadValue("there is nothing to keep; temper first")
-        return replace(self._history.present, moved=tempering.moved_to(self._found, self._along))
+        present = self._history.present
+        return replace(present, moved=tempering.moved_to(self._found, self._along, present))
 
     def _kept(self, name: str) -> Setting:
         """Write the offsets down as the player's own temperament, which becomes the target."""

@@ -257,13 +257,21 @@ def offer_of(found: Found | None, chosen: int) -> Offer:
     )
 
 
-def moved_to(found: Found, chosen: int) -> tuple[MovedPoint, ...]:
-    """Every tuning point at the offset that is offered."""
-    points = found.solved.demands.points
-    return tuple(
+def moved_to(found: Found, chosen: int, setting: Setting) -> tuple[MovedPoint, ...]:
+    """The moved points once what is offered is kept: points in no grip stay as they are.
+
+    Raises BadValue where it was found for another instrument than that of the setting.
+    """
+    found_for = found.solved.scene.instrument.name
+    if found_for != setting.instrument:
+        raise BadValue(f"these offsets were found for {found_for}; choose that instrument, or temper again")
+    asked, offsets = found.solved.moved_cents, found.offsets(chosen)
+    offered = tuple(
         MovedPoint(point.string, point.changes, round(cents, 4) + 0.0)
-        for point, cents in zip(points, found.offsets(chosen), strict=True)
+        for point, cents in zip(found.solved.demands.points, offsets, strict=True)
+        if point in asked
     )
+    return (*(one for one in setting.moved if TuningPoint(one.string, one.changes) not in asked), *offered)
 
 
 def _available(base: Scene | None, setting: Setting, instrument: Instrument) -> Iterable[WantedGrip]:

@@ -5,7 +5,7 @@ is written beside its place and renamed into it, so that it is never half writte
 """
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from typing import Any, Final
 
@@ -21,10 +21,11 @@ _NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,59}")
 _DECIMALS: Final = 4  # of a cent: a hundredth of what any meter shows
 
 
-def save_temperament(own: OwnTemperament) -> Path:
+def save_temperament(own: OwnTemperament, left_alone: Collection[TuningPoint] = ()) -> Path:
     """Store offsets as the player's own temperament under its name; every command then takes that name.
 
-    Points of a file that is there already and that `own` says nothing about stay as they are.
+    Points of a file that is there already and that `own` says nothing about stay as they are, and so do those
+    that are `left_alone`.
     Raises BadValue for a name that is no name, or that of a preset that comes with the program, or of a
     temperament of another kind or instrument; BadPreset for a file that is broken; CannotWrite.
     """
@@ -35,9 +36,10 @@ def save_temperament(own: OwnTemperament) -> Path:
         raise BadValue(
             f'"{own.name}" is there already and belongs to {whose}; it stays; save under another name'
         )
+    stay = left_alone if document else ()
     document.setdefault("title", own.title or own.name)
     document["instrument"] = own.instrument_name
-    _update_points(document, own.offsets_cents)
+    _update_points(document, {at: cents for at, cents in own.offsets_cents.items() if at not in stay})
     _write(path, document)
     return path
 

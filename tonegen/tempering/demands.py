@@ -104,6 +104,10 @@ class Demands(Frozen):
         """Which demands are of a kind; shape (m,)."""
         return np.array([demand.kind is kind for demand in self.demands], dtype=bool)
 
+    def asked(self) -> NDArray[np.bool_]:
+        """Which points a grip asks something of; shape (n,)."""
+        return np.asarray((self.coefficients != 0).any(axis=0))
+
     def cents_from_just(self, offsets_cents: NDArray[np.float64]) -> NDArray[np.float64]:
         """How far each interval lies from just, wide positive; shape (m,)."""
         return self.coefficients @ offsets_cents - self.wanted_cents
@@ -140,7 +144,8 @@ def demands_of(scene: Scene) -> Demands:
     _refuse_strays(scene)
     points = scene.points()
     if scene.pull > 0:
-        found += [_pull(scene, point) for point in points]
+        asked = {point for demand in found for voice in (demand.low, demand.high) for point, _ in voice.terms}
+        found += [_pull(scene, point) for point in points if point in asked]
     return _as_arrays(scene, points, tuple(found))
 
 

@@ -71,8 +71,8 @@ class BandPart:
 class Scene:
     """What the optimiser is asked.
 
-    pull : weight of every tuning point against a keyboard in equal temperament.
-    before : the temperament that the result is compared with.
+    pull : weight of every tuning point of the grips against a keyboard in equal temperament.
+    before : the temperament that the result is compared with; points in no grip stay where it has them.
     """
 
     name: str

@@ -180,6 +180,15 @@ class Tempered(Frozen):
         """Offset of every tuning point."""
         return dict(zip(self.demands.points, map(float, self.offsets), strict=True))
 
+    @property
+    def moved_cents(self) -> Mapping[TuningPoint, float]:
+        """Offset of every tuning point but those in no grip, which stay where they stood; pins are given."""
+        pinned = {pin.point for pin in self.scene.pins}
+        asked = dict(zip(self.demands.points, self.demands.asked(), strict=True))
+        return {
+            point: cents for point, cents in self.offsets_cents.items() if asked[point] or point in pinned
+        }
+
     def hz(self, point: TuningPoint) -> float:
         """Frequency of a point when it alone is engaged: what a meter must read."""
         key = self.scene.instrument.key(point)
@@ -214,8 +223,9 @@ def temper_demands(demands: Demands, objective: Objective) -> Tempered:
 
     scene = demands.scene
     pinned = {pin.point: pin.cents for pin in scene.pins}
-    free = np.array([point not in pinned for point in demands.points], dtype=bool)
-    held = np.array([pinned.get(point, 0.0) for point in demands.points])
+    held_cents = _left_alone(demands) | pinned
+    free = np.array([point not in held_cents for point in demands.points], dtype=bool)
+    held = np.array([held_cents.get(point, 0.0) for point in demands.points])
     scale = _scale(demands, objective)
     rows = demands.coefficients * scale[:, None]
     wanted = demands.wanted_cents * scale - rows @ held
@@ -243,6 +253,16 @@ def offsets_before(demands: Demands) -> Array:
     """Offsets of the points in the temperament that the scene starts from; shape (n,)."""
     scene = demands.scene
     return np.array([scene.before.offset_cents(scene.instrument, point) for point in demands.points])
+
+
+def _left_alone(demands: Demands) -> dict[TuningPoint, float]:
+    """Points that no grip asks anything of, where they stood before, or at the edge of their limits."""
+    stood = zip(demands.points, demands.asked(), offsets_before(demands), strict=True)
+    cents = {point: float(offset) for point, asked, offset in stood if not asked}
+    for limit in demands.scene.limits:
+        if limit.point in cents:
+            cents[limit.point] = min(max(cents[limit.point], limit.from_cents), limit.to_cents)
+    return cents
 
 
 def purity_of(demands: Demands, before: Array, after: Array) -> tuple[GripPurity, ...]:
@@ -458,7 +478,7 @@ def _undetermined(demands: Demands) -> tuple[Undetermined, ...]:
     found = []
     alone = [demands.points[open_columns[c]] for c in np.flatnonzero(~touched.any(axis=0))]
     if alone:
-        found.append(Undetermined(tuple(alone), "in no grip; left at equal temperament or nearest its limit"))
+        found.append(Undetermined(tuple(alone), "in no grip; left where it stood, or nearest its limit"))
     for group in _components(touched):
         part = demands.coefficients[touched[:, group].any(axis=1)][:, [open_columns[c] for c in group]]
         if len(undetermined_directions(part)):

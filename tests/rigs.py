@@ -5,7 +5,8 @@ from fractions import Fraction
 
 import numpy as np
 
-from tonegen.instrument import NO_DROP, Change, Drop, Grip, Instrument, String, TuningPoint
+from tonegen.drop import NO_DROP, Drop
+from tonegen.instrument import Change, Grip, Instrument, String, TuningPoint
 from tonegen.interval import Ratio
 from tonegen.tempering.scene import BandPart, Limit, Pin, Scene, WantedGrip
 

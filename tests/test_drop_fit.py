@@ -7,9 +7,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests import rigs
+from tonegen.drop import Drop
 from tonegen.dropfit import PitchReading, fit_drop
 from tonegen.errors import BadValue
-from tonegen.instrument import Change, Drop, Instrument, TuningPoint
+from tonegen.instrument import Change, Instrument, TuningPoint
 from tonegen.presets import drop, instrument
 
 E9 = instrument("e9-ten-string")
@@ -19,7 +20,7 @@ OFFSETS = {TuningPoint(8): 3.0, TuningPoint(5): -1.0, TuningPoint(5, ("A",)): -1
 def shown(rig, profile, string, changes, offsets):
     """What a perfect meter shows: where the point was tuned, and the sag of the changes beside it."""
     state = rig.state(changes)
-    return offsets.get(rig.point(string, state), 0.0) + rig.drop_cents(string, state, profile)
+    return offsets.get(rig.point(string, state), 0.0) + profile.since_tuned(rig, string, state)
 
 
 def readings(rig, profile, asked, offsets, noise_cents=0.0, seed=0):

@@ -16,9 +16,9 @@ import pytest
 import tonegen
 from tonegen import presets
 from tonegen.copedent import copedent
+from tonegen.drop import Drop
 from tonegen.dropfit import PitchReading, fit_drop
 from tonegen.frozen import ReadOnly
-from tonegen.instrument import Drop
 from tonegen.keys import messages
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from tests.tables import published, rows
 from tonegen import presets
 from tonegen.errors import BadValue
-from tonegen.instrument import DEGREES, Change, Drop, Instrument, Split, String, TuningPoint, Wire
+from tonegen.instrument import DEGREES, Change, Instrument, Split, String, TuningPoint, Wire
 from tonegen.interval import partial_hz
 from tonegen.pitch import hz_from_key, parse_note, parse_pitch_class
 from tonegen.temperament import EQUAL, OwnTemperament, string_cents
@@ -201,66 +201,6 @@ def test_pitch_moves_without_a_jump_to_a_split(a, v):
 
     assert abs(further - near) < 1e-3
     assert string_cents(E9, own, 5, E9.state(["A", "V"])) == pytest.approx(113)
-
-
-DROP = Drop("test", {"A": {4: -2.0, 6: -1.5}, "B": {4: -1.0, 5: -0.5}}, {frozenset("AB"): {4: -2.5}})
-
-
-def test_drop_adds_over_changes_unless_measured_together():
-    assert E9.drop_cents(4, E9.state(["A"]), DROP) == -2.0
-    assert E9.drop_cents(4, E9.state(["A", "B"]), DROP) == -2.5  # measured, not -3
-    assert E9.drop_cents(4, E9.state(["A", "B", "F"]), DROP) == -2.5
-
-
-def test_the_largest_measured_combination_goes_first_and_uses_its_changes_up():
-    """A+B+C measured together says it all; with only A, B and F engaged, A+B is measured and F is added."""
-    drop = Drop(
-        "measured",
-        {"A": {8: -1.0}, "B": {8: -1.0}, "C": {8: -1.0}},
-        {frozenset("AB"): {8: -1.5}, frozenset("BC"): {8: -1.25}, frozenset("ABC"): {8: -2.25}},
-    )
-    assert drop.of(8, {"A": 1, "B": 1, "C": 1}) == -2.25
-    assert drop.of(8, {"A": 1, "B": 1}) == -1.5
-    pairs = Drop(
-        "pairs", drop.cents, {names: cents for names, cents in drop.combinations.items() if len(names) < 3}
-    )
-    assert pairs.of(8, {"A": 1, "B": 1, "C": 1}) == -2.5  # A+B, then C by itself: B counts once
-
-
-def test_drop_counts_from_where_the_stop_was_tuned():
-    """String 5 with A and B down: it was tuned with A down, so only what B does is left."""
-    assert E9.drop_cents(5, E9.state(["A", "B"]), DROP) == -0.5
-    own = Drop("own", {"A": {5: -4.0}, "B": {5: -0.5}})
-    assert E9.drop_cents(5, E9.state(["A", "B"]), own) == -0.5
-    assert E9.drop_cents(5, E9.state(["A"]), own) == 0.0
-
-
-def test_half_a_pedal_drops_half_as_much():
-    assert E9.drop_cents(4, E9.state({"A": 0.5}), DROP) == -1.0
-    assert E9.drop_cents(4, E9.state({"A": 0.5, "B": 0.5}), DROP) == pytest.approx(-1.25)
-    # A half and B whole: -1 - 1, and the half cent that both spare, by half.
-    assert E9.drop_cents(4, E9.state({"A": 0.5, "B": 1.0}), DROP) == pytest.approx(-1.75)
-
-
-def test_a_drop_profile_must_fit_the_instrument():
-    assert E9.checked_drop(DROP) is DROP
-    with pytest.raises(BadValue, match="no pedals or levers"):
-        presets.instrument("banjo-open-g").checked_drop(DROP)
-
-
-names = st.sampled_from(["A", "B", "C", "X"])
-
-
-@given(st.dictionaries(names, st.floats(-10, 0), min_size=1), st.sets(names))
-def test_drop_is_additive_on_any_instrument(cents, engaged):
-    strings = tuple(String(number, 60 - number) for number in range(1, 4))
-    changes = tuple(Change(name, {1: 2}) for name in "ABCX")
-    rig = Instrument("rig", "rig", strings, changes)
-    drop = Drop("d", {name: {2: value} for name, value in cents.items()})
-
-    expected = sum(cents.get(name, 0.0) for name in engaged)
-    assert rig.drop_cents(2, rig.state(engaged), drop) == pytest.approx(expected, abs=1e-12)
-    assert rig.drop_cents(1, rig.state(engaged), drop) == 0.0
 
 
 def test_an_explicit_split_overrides_the_sum():

@@ -5,7 +5,8 @@ from itertools import pairwise, permutations
 import numpy as np
 import pytest
 
-from tonegen.instrument import NO_DROP, Change, Instrument, String, TuningPoint
+from tonegen.drop import NO_DROP
+from tonegen.instrument import Change, Instrument, String, TuningPoint
 from tonegen.interval import Ratio
 from tonegen.order.plan import (
     Reference,
@@ -38,7 +39,7 @@ def tuned_by_a_player(base, own, plan, times, seed=1):
 
     def factor(string, state, fret):
         """From the pitch at which a point was set to that in this state under the bar."""
-        return 2 ** ((rig.drop_cents(string, state, base.drop) / 100 + fret) / 12)
+        return 2 ** ((base.drop.since_tuned(rig, string, state) / 100 + fret) / 12)
 
     for step in plan.steps:
         error = counting_error_beats_per_second(step.beats_per_second, step.ratio)

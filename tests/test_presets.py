@@ -53,7 +53,7 @@ def test_the_instruments_that_players_bring():
 def test_demo_drops_are_marked_as_invented_and_fit_the_e9(name):
     drop = presets.drop(name)
     assert drop.title.startswith("Invented")
-    assert presets.instrument("e9-ten-string").checked_drop(drop) is drop
+    assert drop.checked_on(presets.instrument("e9-ten-string")) is drop
 
 
 def test_own_presets_come_first(own_folder):

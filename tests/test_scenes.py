@@ -6,8 +6,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tonegen.drop import Drop
 from tonegen.errors import BadPreset, BadValue, CannotWrite, TonegenError
-from tonegen.instrument import Drop, TuningPoint
+from tonegen.instrument import TuningPoint
 from tonegen.interval import Ratio
 from tonegen.pitch import hz_from_key
 from tonegen.presets import drop, instrument, names, temperament

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from tonegen import presets
+from tonegen.drop import NO_DROP, Drop
 from tonegen.errors import BadValue
-from tonegen.instrument import NO_DROP, Drop, TuningPoint
+from tonegen.instrument import TuningPoint
 from tonegen.interval import Audible, Direction, Ratio
 from tonegen.pitch import parse_note
 from tonegen.sounding import interval_between, sound, tone_of_hz, tone_of_key, tones_of_grip

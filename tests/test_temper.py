@@ -10,8 +10,9 @@ from scipy.optimize import LinearConstraint, minimize
 
 from tests import rigs
 from tests.tables import published, rows
+from tonegen.drop import Drop
 from tonegen.errors import BadValue
-from tonegen.instrument import Change, Drop, Instrument, TuningPoint
+from tonegen.instrument import Change, Instrument, TuningPoint
 from tonegen.interval import Ratio
 from tonegen.presets import instrument
 from tonegen.presets.scenes import scene

@@ -7,8 +7,9 @@ none of these readings. What the drop does is shown beside them: how far each ch
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from tonegen.drop import Drop
 from tonegen.frozen import Frozen
-from tonegen.instrument import Drop, Instrument, TuningPoint
+from tonegen.instrument import Instrument, TuningPoint
 from tonegen.pitch import hz_from_key
 from tonegen.temperament import Temperament
 from tonegen.wire import HIGHEST_SAFE_FRACTION_OF_STRENGTH
@@ -76,7 +77,7 @@ def copedent(instrument: Instrument, temperament: Temperament, drop: Drop, refer
         change.name: {
             string.number: cents
             for string in instrument.strings
-            if (cents := instrument.drop_cents(string.number, instrument.state([change.name]), drop))
+            if (cents := drop.since_tuned(instrument, string.number, instrument.state([change.name])))
         }
         for change in instrument.changes
     }

@@ -12,9 +12,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from tonegen.drop import Drop
 from tonegen.errors import BadValue
 from tonegen.frozen import Frozen
-from tonegen.instrument import Drop, Instrument, TuningPoint
+from tonegen.instrument import Instrument, TuningPoint
 
 Array = NDArray[np.float64]
 

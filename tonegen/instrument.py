@@ -1,9 +1,9 @@
-"""An instrument: strings, changes, tuning points, grips, and how far the cabinet drops.
+"""An instrument: strings, changes, tuning points and grips.
 
 Conventions: strings count from 1, the highest course, as players do. A *change* is a pedal or a knee lever,
 engaged by a *travel* from 0 (at rest) to 1 (at its stop); a *state* says which are engaged and how far.
 A *tuning point* is one thing that the player tunes by itself: a string's open pitch, or its stop for the
-changes that move it. *Drop* is in cents, signed: a string that sags has a negative drop.
+changes that move it. How far the cabinet drops is in `drop`.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -152,39 +152,6 @@ class Grip:
 
 
 @dataclass(frozen=True, slots=True)
-class Drop(Frozen):
-    """How far strings sag when changes are engaged.
-
-    cents : by change, then by string. combinations : measured together, which win over the sum.
-    """
-
-    name: str
-    cents: Mapping[str, Mapping[int, float]]
-    combinations: Mapping[frozenset[str], Mapping[int, float]] = field(default_factory=dict)
-    title: str = ""
-
-    def of(self, string: int, travels: Mapping[str, float]) -> float:
-        """Drop of a string in cents, when changes are engaged by these travels.
-
-        Additive over changes; a measured combination, largest first, replaces the sum of its parts.
-        Everything is linear in travel, a combination in the least travel of its changes.
-        """
-        single = {change: self.cents.get(change, {}).get(string, 0.0) for change in travels}
-        total = sum(travel * single[change] for change, travel in travels.items())
-        left = set(travels)
-        for combination in sorted(self.combinations, key=lambda names: (-len(names), sorted(names))):
-            measured = self.combinations[combination].get(string)
-            if measured is not None and combination <= left:
-                excess = measured - sum(single[change] for change in combination)
-                total += excess * min(travels[change] for change in combination)
-                left -= combination
-        return total
-
-
-NO_DROP: Final = Drop("none", {})
-
-
-@dataclass(frozen=True, slots=True)
 class State(Frozen):
     """The changes that are engaged, in the instrument's order, and how far each is."""
 
@@ -260,15 +227,6 @@ class Instrument:
         near = get_close_matches(name, [grip.name for grip in self.grips], n=3)
         hint = f"; near it: {', '.join(near)}" if near else ""
         raise BadValue(f'{self.name} has no grip "{name}"; give strings such as 3,4,5 or a saved name{hint}')
-
-    def checked_drop(self, drop: Drop) -> Drop:
-        """A drop profile whose changes and strings this instrument has. Raises BadValue for another."""
-        for change in {*drop.cents, *(name for names in drop.combinations for name in names)}:
-            self.change(change)
-        for cents in (*drop.cents.values(), *drop.combinations.values()):
-            for string in cents:
-                self.string(string)
-        return drop
 
     def checked_fret(self, fret: float) -> float:
         """A bar position. Raises BadValue when it is off the neck."""
@@ -360,13 +318,6 @@ class Instrument:
         stops = change.half_stops.get(string, ())
         travels = [0.0, *(stop for stop, _ in stops), 1.0]
         return float(np.interp(travel, travels, [0.0, *(cents for _, cents in stops), full_cents]))
-
-    def drop_cents(self, string: int, state: State, drop: Drop) -> float:
-        """Drop of a string in a state, counted from where it was tuned: with only its own changes engaged.
-
-        drop(s, P) - drop(s, own changes of s in P), as the player reads each stop with its own change alone.
-        """
-        return drop.of(string, state.travels) - drop.of(string, self.own_changes(string, state))
 
     def stiffness(self, string: int, state: State, fret: float) -> float | None:
         """B of a string in a state under the bar; None when the string's own is unknown."""

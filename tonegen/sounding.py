@@ -9,8 +9,9 @@ from itertools import combinations
 
 import numpy as np
 
+from tonegen.drop import Drop
 from tonegen.errors import BadValue
-from tonegen.instrument import Drop, Grip, Instrument, State
+from tonegen.instrument import Grip, Instrument, State
 from tonegen.interval import (
     Audible,
     Direction,
@@ -140,7 +141,7 @@ def tones_of_grip(
     tones = []
     for number, ratio, role in zip(grip.strings, ratios, roles, strict=True):
         cents = string_cents(instrument, temperament, number, state)
-        drop_cents = instrument.drop_cents(number, state, drop)
+        drop_cents = drop.since_tuned(instrument, number, state)
         semitones = _nominal_semitones(instrument, number, state, cents)
         string = instrument.string(number)
         barred = string.bar_semitones(position)

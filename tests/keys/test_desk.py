@@ -84,7 +84,7 @@ def test_a_grip_follows_the_temperament_and_the_drop():
 
     stage.desk.engage("A", 1.0)  # which moves neither, but the cabinet gives
     lower = stage.hz(411.0, E4)
-    sag = E9.drop_cents(4, E9.state(["A"]), drop("demo-soft-cabinet"))
+    sag = drop("demo-soft-cabinet").since_tuned(E9, 4, E9.state(["A"]))
     assert sag < 0
     assert float(cents_between(e4, lower[1])) == pytest.approx(sag, abs=0.01)
 

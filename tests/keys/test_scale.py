@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from tonegen.drop import Drop
 from tonegen.errors import BadValue
-from tonegen.instrument import Drop, Grip, Instrument, String, TuningPoint
+from tonegen.instrument import Grip, Instrument, String, TuningPoint
 from tonegen.interval import Ratio, beats_per_second
 from tonegen.keys import messages as midi
 from tonegen.keys.scale import (
@@ -107,7 +108,7 @@ def test_drop_and_state_are_heard():
     firm = scale_of_instrument(E9, JUST_ON_E, heard_state(E9, state))
 
     string = E9.string(4)  # E, which pedals A and B do not move
-    sag = E9.drop_cents(4, state, soft)
+    sag = soft.since_tuned(E9, 4, state)
     assert sag < 0
     assert dropped.key_cents[string.open_key] - firm.key_cents[string.open_key] == pytest.approx(sag)
 

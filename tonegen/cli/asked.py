@@ -9,9 +9,10 @@ import click
 from click.shell_completion import CompletionItem
 
 from tonegen import presets
+from tonegen.drop import NO_DROP, Drop
 from tonegen.errors import BadValue, TonegenError
 from tonegen.frozen import Frozen
-from tonegen.instrument import NO_DROP, Drop, Grip, Instrument, State
+from tonegen.instrument import Grip, Instrument, State
 from tonegen.interval import Ratio
 from tonegen.pitch import REFERENCE_HZ, WrittenPitch, checked_reference_hz, parse_pitch, parse_pitch_class
 from tonegen.sounding import Sounding, SoundingTone, sound, tone_of_hz, tone_of_key, tones_of_grip
@@ -189,7 +190,7 @@ def load_temperament_of(instrument: Instrument, name: str, root: int | None) -> 
 def load_drop(instrument: Instrument, name: str) -> Drop:
     """A drop profile that fits the instrument. Raises BadValue for one that does not."""
     try:
-        return instrument.checked_drop(presets.drop(name))
+        return presets.drop(name).checked_on(instrument)
     except BadValue as error:
         raise BadValue(f"--drop {name} does not fit: {error}") from None
 

@@ -11,8 +11,9 @@ from threading import RLock
 from typing import Any, Final, Protocol
 
 from tonegen import presets
+from tonegen.drop import NO_DROP, Drop
 from tonegen.errors import BadValue
-from tonegen.instrument import NO_DROP, Drop, Grip, Instrument
+from tonegen.instrument import Grip, Instrument
 from tonegen.keys.plan import Plan, plan
 from tonegen.keys.receivers import Receiver
 from tonegen.keys.scale import (

@@ -15,9 +15,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from tonegen.drop import NO_DROP, Drop
 from tonegen.errors import BadValue
 from tonegen.frozen import read_only
-from tonegen.instrument import NO_DROP, Drop, Grip, Instrument, State
+from tonegen.instrument import Grip, Instrument, State
 from tonegen.interval import nearest_ratio
 from tonegen.keys.messages import KEY_STEPS, Tuning
 from tonegen.pitch import (

@@ -16,8 +16,9 @@ from itertools import combinations
 from math import log, log2, sqrt
 from typing import Final
 
+from tonegen.drop import Drop
 from tonegen.errors import BadValue
-from tonegen.instrument import Drop, Instrument, State, TuningPoint
+from tonegen.instrument import Instrument, State, TuningPoint
 from tonegen.interval import (
     FASTEST_COUNTABLE_BEATS_PER_SECOND,
     SLOWEST_COUNTABLE_BEATS_PER_SECOND,
@@ -228,7 +229,7 @@ class _Rig:
     def hz(self, point: TuningPoint, state: State, fret: float) -> float:
         """A point as it sounds in a state."""
         cents = self.temperament.offset_cents(self.instrument, point)
-        cents += self.instrument.drop_cents(point.string, state, self.drop)
+        cents += self.drop.since_tuned(self.instrument, point.string, state)
         barred = self.instrument.string(point.string).bar_semitones(fret)
         return float(hz_from_key(self.instrument.key(point) + barred, cents, self.reference_hz))
 

@@ -6,9 +6,10 @@ from functools import lru_cache
 from typing import Any
 
 from tonegen import presets
+from tonegen.drop import NO_DROP, Drop
 from tonegen.errors import BadPreset, BadValue
 from tonegen.frozen import Frozen
-from tonegen.instrument import NO_DROP, Drop, Grip, Instrument, State, TuningPoint
+from tonegen.instrument import Grip, Instrument, State, TuningPoint
 from tonegen.page.setting import MovedPoint, Playing, Setting
 from tonegen.pitch import WrittenPitch, checked_reference_hz, parse_pitch
 from tonegen.sounding import Sounding, SoundingTone, sound, tone_of_hz, tone_of_key, tones_of_grip
@@ -108,11 +109,12 @@ def rig_of(setting: Setting) -> Rig:
         temperament: Temperament = replace(targets, offsets_cents=merged)
     else:
         temperament = Moved(targets, points)
+    sag: Drop = NO_DROP if setting.drop == NO_DROP.name else _preset("drops", setting.drop)
     return Rig(
         instrument,
         targets,
         temperament,
-        instrument.checked_drop(NO_DROP if setting.drop == NO_DROP.name else _preset("drops", setting.drop)),
+        sag.checked_on(instrument),
         _preset("timbres", setting.timbre),
         checked_reference_hz(setting.reference_hz),
         _written(setting.against),

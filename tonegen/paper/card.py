@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from tonegen.copedent import Copedent
-from tonegen.instrument import Drop, Grip, Instrument, TuningPoint
+from tonegen.drop import Drop
+from tonegen.instrument import Grip, Instrument, TuningPoint
 from tonegen.interval import FASTEST_COUNTABLE_BEATS_PER_SECOND, Audible
 from tonegen.order.plan import Node, Order, Reference, Step
 from tonegen.paper.printing import DASHES, GREY

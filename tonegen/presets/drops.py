@@ -5,7 +5,7 @@ from typing import Annotated
 
 from msgspec import Meta, Struct
 
-from tonegen.instrument import NO_DROP, Drop
+from tonegen.drop import NO_DROP, Drop
 from tonegen.presets.files import Cents, Fields, by_string, locate, named, read
 
 _MOST_STRINGS = 24

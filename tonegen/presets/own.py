@@ -9,8 +9,9 @@ from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from typing import Any, Final
 
+from tonegen.drop import Drop
 from tonegen.errors import BadPreset, BadValue, CannotWrite
-from tonegen.instrument import Drop, Instrument, TuningPoint
+from tonegen.instrument import Instrument, TuningPoint
 from tonegen.presets.drops import DropFields, drop_from
 from tonegen.presets.files import SHIPPED, own_folder, read
 from tonegen.presets.temperaments import TemperamentFields, temperament_from
@@ -119,7 +120,7 @@ def _check_temperament(path: Path) -> None:
 def _check_drop(path: Path, instrument: Instrument) -> None:
     there = drop_from(read(path, DropFields), path)
     try:
-        instrument.checked_drop(there)
+        there.checked_on(instrument)
     except BadValue:
         raise BadValue(
             f'"{path.stem}" is there already, for another instrument; it stays; save under another name'

@@ -97,7 +97,7 @@ def scene_from(fields: SceneFields, path: Path) -> Scene:
     with named(path, "instrument"):
         chosen = instrument(fields.instrument)
     with named(path, "drop"):
-        sag = chosen.checked_drop(drop(fields.drop))
+        sag = drop(fields.drop).checked_on(chosen)
     with named(path, "before"):
         before = temperament(fields.before)
     grips, pins, limits, band = [], [], [], []

@@ -160,7 +160,7 @@ def voice(scene: Scene, string: int, state: State, ratio: Ratio | None = None, r
     else:
         above, terms = _half_engaged(scene, string, state, point)
     nominal = 100.0 * instrument.string(string).open_key + above
-    drop = instrument.drop_cents(string, state, scene.drop)
+    drop = scene.drop.since_tuned(instrument, string, state)
     return Voice(f"string {string}", nominal + drop, terms, string, point, nominal, ratio, role)
 
 

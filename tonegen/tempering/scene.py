@@ -8,8 +8,9 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import Final
 
+from tonegen.drop import NO_DROP, Drop
 from tonegen.errors import BadValue
-from tonegen.instrument import NO_DROP, Drop, Grip, Instrument, State, TuningPoint
+from tonegen.instrument import Grip, Instrument, State, TuningPoint
 from tonegen.interval import Ratio
 from tonegen.pitch import REFERENCE_HZ
 from tonegen.temperament import EQUAL, Temperament

@@ -189,6 +189,16 @@ def test_a_disk_that_is_too_small(tmp_path, monkeypatch):
     assert names_in(tmp_path) == []
 
 
+def test_a_disk_that_is_full_of_what_a_killed_program_left(tmp_path, monkeypatch):
+    left = tmp_path / ".tonegen-00c0ffee.part.wav"
+    left.write_bytes(b"half")
+    usage = namedtuple("usage", "total used free")
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: usage(100, 90, 0 if left.exists() else 10**9))
+
+    write(tmp_path / "a.flac", player(), 0.1)
+    assert names_in(tmp_path) == ["a.flac"]
+
+
 def test_what_a_wav_file_cannot_hold(tmp_path):
     """RIFF counts bytes in 32 bits: 5 hours of 24 bits in two channels are 5.2 GB."""
     with pytest.raises(CannotWrite, match=r"5\.2 GB is more than a WAV file can hold .* \.flac"):

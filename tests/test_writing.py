@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -104,3 +105,80 @@ except CannotWrite as refusal:
 
     assert said == f"{path}: cannot be written: file too large; nothing was kept, choose another place\n"
     assert (path.read_text(), names_in(tmp_path)) == ("mine", ["a.txt"])
+
+
+@pytest.mark.parametrize("mode", [0o600, 0o640, 0o644, 0o444])
+def test_who_may_read_a_file_stays_as_it_is(tmp_path, mode):
+    path = tmp_path / "a.txt"
+    path.write_text("mine")
+    path.chmod(mode)
+
+    with written_whole(path, force=True) as beside:
+        beside.write_text("new")
+        assert beside.stat().st_mode & 0o177 == 0  # what is private is so from the first byte
+
+    assert (path.read_text(), path.stat().st_mode & 0o777) == ("new", mode)
+
+
+WRITES_UNTIL_KILLED = """
+import sys
+from pathlib import Path
+from tonegen.writing import written_whole
+with written_whole(Path(sys.argv[1]), force=True) as beside:
+    beside.write_text("half")
+    print(beside.name, flush=True)
+    sys.stdin.read()
+"""
+
+
+@pytest.fixture
+def writer(tmp_path):
+    """A program that writes in a folder, and the name under which it does."""
+    program = subprocess.Popen(
+        [sys.executable, "-c", WRITES_UNTIL_KILLED, tmp_path / "long.wav"],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    with program:
+        yield program, program.stdout.readline().strip()
+        program.kill()
+
+
+def test_what_a_killed_program_left_is_removed_by_who_writes_there_next(tmp_path, writer):
+    program, half = writer
+    assert half in names_in(tmp_path)
+    program.kill()
+    program.wait()
+
+    with written_whole(tmp_path / "a.txt", force=False) as beside:
+        assert names_in(tmp_path) == [beside.name]
+        beside.write_text("new")
+    assert names_in(tmp_path) == ["a.txt"]
+
+
+def test_what_another_program_is_writing_is_left_to_it(tmp_path, writer):
+    program, half = writer
+    (tmp_path / ".tonegen-mine.part.txt").symlink_to(tmp_path / half)
+    (tmp_path / ".tonegen-folder.part").mkdir()
+
+    with written_whole(tmp_path / "a.txt", force=False) as beside:
+        beside.write_text("new")
+    assert half in names_in(tmp_path)
+    program.stdin.close()
+    program.wait()
+    assert (tmp_path / "long.wav").read_text() == "half"
+    assert names_in(tmp_path) == [".tonegen-folder.part", ".tonegen-mine.part.txt", "a.txt", "long.wav"]
+
+
+def test_files_are_written_side_by_side_in_one_folder(tmp_path):
+    """Each looks for what is left over while the others make their files: none is taken from its writer."""
+
+    def write(number):
+        for turn in range(40):
+            with written_whole(tmp_path / f"{number}.txt", force=True) as beside:
+                beside.write_text(f"{number}, turn {turn}")
+
+    with ThreadPoolExecutor(6) as threads:
+        list(threads.map(write, range(6)))
+    assert {path.name: path.read_text() for path in tmp_path.iterdir()} == {
+        f"{number}.txt": f"{number}, turn 39" for number in range(6)
+    }

@@ -124,3 +124,12 @@ def test_one_file_at_a_time_and_none_is_left_by_who_hangs_up(running, aside):
         assert "already" in asked(running, FOURTH)[1].decode()
     nothing_is_left(aside)
     assert asked(running, FOURTH)[0].status == 200
+
+
+def test_what_a_killed_page_left_is_removed_when_the_next_file_is_asked_for(running, aside):
+    left = aside / "tonegen-sound-left"
+    left.mkdir()
+    (left / "tonegen.wav").write_bytes(b"half")
+    response, _ = asked(running, FOURTH)
+    assert response.status == 200
+    nothing_is_left(aside)

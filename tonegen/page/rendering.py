@@ -5,7 +5,6 @@ Nothing that is asked names a place: the file lies in a folder of its own that n
 
 from collections.abc import Sequence
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Annotated, Final, Literal
 
 from msgspec import Meta, Struct
@@ -16,8 +15,10 @@ from tonegen.errors import BadValue, TonegenError
 from tonegen.synthesis.bank import FILE_COLUMNS
 from tonegen.synthesis.player import Player
 from tonegen.synthesis.timbre import Tone
+from tonegen.writing import HeldFolder
 
 LONGEST_SECONDS: Final = 600.0
+_FOLDERS: Final = "tonegen-sound-"
 
 
 class Render(Struct, forbid_unknown_fields=True, frozen=True):
@@ -32,7 +33,7 @@ class Render(Struct, forbid_unknown_fields=True, frozen=True):
 class Written(FileResponse):
     """Sends a file, and removes the folder that it lies in, whether all of it arrived or not."""
 
-    def __init__(self, folder: "TemporaryDirectory[str]", path: Path, headers: dict[str, str]) -> None:
+    def __init__(self, folder: HeldFolder, path: Path, headers: dict[str, str]) -> None:
         """Take over the folder."""
         super().__init__(path, headers=headers, media_type=f"audio/{path.suffix[1:]}", filename=path.name)
         self._folder = folder
@@ -42,7 +43,7 @@ class Written(FileResponse):
         try:
             await super().__call__(scope, receive, send)
         finally:
-            self._folder.cleanup()
+            self._folder.remove()
 
 
 def rendered(asked: Render, tones: Sequence[Tone], level_dbfs: float, headers: dict[str, str]) -> Written:
@@ -56,11 +57,11 @@ def rendered(asked: Render, tones: Sequence[Tone], level_dbfs: float, headers: d
         raise BadValue("nothing would sound; touch the strings first")
     player = Player(asked.sample_rate, level_dbfs=level_dbfs, columns=FILE_COLUMNS)
     player.set(tones)
-    folder = TemporaryDirectory(prefix="tonegen-")
-    path = Path(folder.name) / f"tonegen.{asked.kind}"
+    folder = HeldFolder(_FOLDERS)
+    path = folder.path / f"tonegen.{asked.kind}"
     try:
         write(path, player, asked.seconds, sample_format=SampleFormat(asked.bits))
     except TonegenError as error:  # of which a page need not know where it lay
-        folder.cleanup()
+        folder.remove()
         raise type(error)(str(error).replace(f"{path}: ", "")) from None
     return Written(folder, path, headers)

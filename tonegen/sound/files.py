@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from tonegen.errors import BadValue, CannotWrite
 from tonegen.synthesis.player import FADE_SECONDS, Player
-from tonegen.writing import refuse_what_exists, written_whole
+from tonegen.writing import refuse_what_exists, remove_left_over, written_whole
 
 if TYPE_CHECKING:
     import soundfile
@@ -77,6 +77,7 @@ def write(
         )
     try:
         _check_place(path, force)
+        remove_left_over(path.parent)  # which may be what fills the disk
         _check_free_space(path, size)
     except OSError as failure:
         raise CannotWrite(f"{path}: cannot be written: {failure.strerror}; choose another name") from failure

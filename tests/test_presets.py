@@ -1,5 +1,7 @@
 """Preset files: what ships is right, what people write wrong is named, and no bytes do any harm."""
 
+import os
+import re
 import shutil
 import tomllib
 
@@ -155,6 +157,66 @@ def test_a_file_that_cannot_be_read(tmp_path):
     big.write_bytes(b"#" * 2_000_000)
     with pytest.raises(BadPreset, match="larger than a megabyte"):
         presets.instrument(str(big))
+
+
+def lead_nowhere(path):
+    path.symlink_to("nowhere")
+
+
+def lead_to_itself(path):
+    path.symlink_to(path.name)
+
+
+def say_nothing(path):
+    path.write_text("")
+
+
+def wait_for_a_writer(path):
+    os.mkfifo(path)
+
+
+SPOILT = [
+    (lead_nowhere, "is a link that leads nowhere"),
+    (lead_to_itself, "cannot be read"),
+    (os.mkdir, "is a folder"),
+    (wait_for_a_writer, "is no file"),
+    (say_nothing, r'the field ".*" is missing'),
+]
+
+
+@pytest.mark.parametrize(("spoil", "why"), SPOILT, ids=[spoil.__name__ for spoil, _ in SPOILT])
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_bad_preset_costs_only_itself_and_its_name_is_said(tonegen, own_folder, kind, spoil, why):
+    folder = own_folder / kind
+    folder.mkdir(parents=True)
+    spoil(folder / "spoilt.toml")
+    listed = {one["name"]: one["title"] for one in tonegen(f"tonegen list {kind} --json").json[kind]}
+
+    assert set(listed) == {"spoilt", *(name for each, name in SHIPPED_PRESETS if each == kind)}
+    assert re.match(f"{folder / 'spoilt.toml'}: {why}", listed["spoilt"])
+    with pytest.raises(BadPreset, match=why):
+        LOADERS[kind]("spoilt")
+
+
+def test_what_an_editor_leaves_beside_a_preset_is_none(own_folder):
+    folder = own_folder / "instruments"
+    folder.mkdir(parents=True)
+    (folder / ".#mine.toml").symlink_to("player@stage.4711:1700000000")
+    (folder / ".mine.toml").write_text(E9)
+    (folder / "mine.toml~").write_text(E9)
+    (folder / os.fsdecode(b"\xff.toml")).write_text(E9)
+
+    assert presets.names("instruments") == tuple(sorted(n for k, n in SHIPPED_PRESETS if k == "instruments"))
+
+
+@pytest.mark.parametrize(("spoil", "why"), SPOILT, ids=[spoil.__name__ for spoil, _ in SPOILT])
+def test_his_own_is_never_replaced_by_the_one_that_ships_without_a_word(own_folder, spoil, why):
+    folder = own_folder / "instruments"
+    folder.mkdir(parents=True)
+    spoil(folder / "e9-ten-string.toml")
+
+    with pytest.raises(BadPreset, match=why):
+        presets.instrument("e9-ten-string")
 
 
 fuzz = settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=150, deadline=None)

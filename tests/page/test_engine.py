@@ -1,10 +1,13 @@
 """What a page shows and what it can do to the instrument, held against the command line and the trade."""
 
+import re
+
 import numpy as np
 import pytest
 
 from tests.measure import beat_of, turns_apart
 from tests.page.visitor import Visitor, heard, in_the_loop, visitor
+from tests.test_presets import SPOILT
 from tonegen.errors import BadPreset, BadValue, TonegenError
 from tonegen.interval import Ratio, beats_per_second
 from tonegen.page import messages as asks
@@ -309,6 +312,27 @@ def test_what_no_longer_fits_is_replaced_and_the_page_opens(kept):
         page = Visitor(Engine(kept, lambda kept: None))
         assert page.view["strings"]
         assert page.view["pairs"] is not None
+
+    check()
+
+
+@pytest.mark.parametrize(("spoil", "why"), SPOILT, ids=[spoil.__name__ for spoil, _ in SPOILT])
+@pytest.mark.parametrize("kind", ["instruments", "temperaments", "drops", "timbres", "scenes"])
+def test_a_bad_preset_costs_only_itself_on_the_page(own_folder, kind, spoil, why):
+    folder = own_folder / kind
+    folder.mkdir(parents=True)
+    spoil(folder / "spoilt.toml")
+    (folder / ".#mine.toml").symlink_to("player@stage.4711:1700000000")
+
+    @in_the_loop
+    def check():
+        page = visitor(None, None, *PEDALS_DOWN)
+        listed = {one["name"]: one["title"] for one in page.shown["choices"]["presets"][kind]}
+        assert re.search(why, listed["spoilt"])
+        assert ".#mine" not in listed
+        with pytest.raises(BadPreset, match=why):
+            page.ask(asks.Scene("spoilt") if kind == "scenes" else asks.Choose(**{kind[:-1]: "spoilt"}))
+        assert Visitor(page.engine).view["state"] == "A+B"
 
     check()
 

@@ -11,6 +11,7 @@ from msgspec.structs import replace
 
 from tonegen import presets
 from tonegen.copedent import copedent
+from tonegen.errors import BadPreset
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.interval import Audible, Direction, audible, direction
 from tonegen.page.rig import Rig
@@ -230,8 +231,12 @@ def choices(hearing_caution: str, version: str) -> Choices:
 
 
 def _title(kind: str, name: str) -> str:
-    """The title of a preset, read again only when its file changed."""
-    return _title_of(kind, name, presets.locate(kind, name).stat().st_mtime_ns)
+    """The title of a preset, read again only when its file changed; why, where it cannot be read."""
+    try:
+        written_ns = presets.locate(kind, name).stat().st_mtime_ns
+    except (BadPreset, OSError):  # a link to nowhere, or a file that is gone again
+        return presets.files.title(kind, name)
+    return _title_of(kind, name, written_ns)
 
 
 @lru_cache(maxsize=512)

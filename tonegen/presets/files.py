@@ -4,10 +4,12 @@ A preset is TOML that people read and copy. It is found by name, first in the us
 those that come with the program; a name that ends in .toml, or has a path in it, is a file.
 """
 
+import os
 import re
+import stat
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Annotated, Final, TypeVar
@@ -55,13 +57,26 @@ def own_folder() -> Path:
 
 
 def names(kind: str) -> tuple[str, ...]:
-    """Names of all presets of a kind, the user's own among them, in order."""
-    found = {file.stem for folder in (own_folder(), SHIPPED) for file in (folder / kind).glob("*.toml")}
-    return tuple(sorted(found))
+    """Names of all presets of a kind, the user's own among them, in order; also of those that cannot be read.
+
+    What begins with a dot is none: editors put their locks and copies there.
+    """
+    return tuple(sorted({name for folder in (own_folder(), SHIPPED) for name in _names_in(folder / kind)}))
+
+
+def _names_in(folder: Path) -> Iterator[str]:
+    with suppress(OSError):  # there is no such folder, or it may not be looked into
+        for file in folder.iterdir():
+            name = file.name
+            if name.endswith(".toml") and not name.startswith(".") and name.isprintable():
+                yield file.stem
 
 
 def locate(kind: str, name: str) -> Path:
-    """The file of a preset. Raises BadPreset when there is none, with the nearest names."""
+    """The file of a preset. Raises BadPreset when there is none, with the nearest names.
+
+    What the user has under that name is taken, whatever it is: where it cannot be read, he hears why.
+    """
     if name.endswith(".toml") or "/" in name or "\\" in name:
         path = Path(name)
         if _is(path.is_dir):
@@ -71,7 +86,7 @@ def locate(kind: str, name: str) -> Path:
         return path
     for folder in (own_folder(), SHIPPED):
         path = folder / kind / f"{name}.toml"
-        if name and _is(path.is_file):
+        if name and not name.startswith(".") and os.path.lexists(path):
             return path
     known = names(kind)
     near = get_close_matches(name, known, n=3, cutoff=0.4)
@@ -88,9 +103,8 @@ def _is(asked: Callable[[], bool]) -> bool:
 
 def title(kind: str, name: str) -> str:
     """The title of a preset; why it cannot be read, for one that is damaged."""
-    path = locate(kind, name)
     try:
-        return read(path, Title).title
+        return read(locate(kind, name), Title).title
     except BadPreset as error:
         return str(error)
 
@@ -98,7 +112,11 @@ def title(kind: str, name: str) -> str:
 def read(path: Path, model: type[Model]) -> Model:
     """The fields of a preset file, checked. Raises BadPreset for anything that does not fit."""
     try:
-        if path.stat().st_size > _LARGEST_PRESET_BYTES:
+        about = path.stat()
+        if not stat.S_ISREG(about.st_mode):
+            what = "a folder" if stat.S_ISDIR(about.st_mode) else "no file"
+            raise BadPreset(f"{path}: is {what}; a preset is a file: move this elsewhere")
+        if about.st_size > _LARGEST_PRESET_BYTES:
             raise BadPreset(f"{path}: larger than a megabyte; that is no preset")
         return msgspec.convert(tomllib.loads(path.read_bytes().decode("utf-8-sig")), model)
     except msgspec.ValidationError as error:
@@ -120,6 +138,8 @@ def read(path: Path, model: type[Model]) -> Model:
     except (RecursionError, ValueError, OverflowError):
         raise BadPreset(f"{path}: a value is nested too deep or too large to be meant") from None
     except OSError as error:
+        if path.is_symlink() and isinstance(error, FileNotFoundError):
+            raise BadPreset(f"{path}: is a link that leads nowhere; mend or remove it") from None
         raise BadPreset(f"{path}: cannot be read: {error.strerror}") from None
 
 

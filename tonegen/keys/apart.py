@@ -117,7 +117,7 @@ class Apart:
         try:
             _put(self._process.stdin, (do, given, named))
             refusal, result = _get(self._process.stdout)
-        except (BrokenPipeError, EOFError):
+        except (OSError, EOFError):  # Windows has another error than BrokenPipeError for it
             self.close()
             raise NoSuchDevice(
                 "the process that attends to the keyboards has ended, and they are put back; send again"
@@ -157,7 +157,7 @@ def attend() -> None:
             except TonegenError as error:
                 result, refusal = None, error
             _put(answers, (refusal, result))
-    except (EOFError, BrokenPipeError):
+    except (EOFError, OSError):
         pass  # the program has ended
     finally:
         try:

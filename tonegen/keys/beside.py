@@ -7,9 +7,10 @@ of the program, wherever that was started.
 import signal
 import subprocess
 import sys
+import threading
 from contextlib import suppress
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import tonegen
 
@@ -29,15 +30,33 @@ def start(module: str, life: str) -> "subprocess.Popen[bytes]":
         command(module, life),
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
-        start_new_session=True,  # a Ctrl-C in the terminal is for the program alone
+        **_away_from_the_terminal(),
     )
+
+
+def _away_from_the_terminal() -> dict[str, Any]:
+    """What keeps a Ctrl-C in the terminal, and its end, for the program alone."""
+    if sys.platform == "win32":
+        return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP | subprocess.CREATE_NO_WINDOW}
+    return {"start_new_session": True}
+
+
+def first_line(process: "subprocess.Popen[bytes]", seconds: float) -> bytes:
+    """The first line of its answer; one that takes longer is killed, and what it said till then is given."""
+    assert process.stdout is not None
+    hung = threading.Timer(seconds, process.kill)  # Windows waits for no pipe with a limit of time
+    hung.start()
+    try:
+        return process.stdout.readline()
+    finally:
+        hung.cancel()
 
 
 def let_go(process: "subprocess.Popen[bytes]", seconds: float) -> None:
     """Close its pipe, which is its end, and wait so long; a very slow receiver is put back without us."""
     assert process.stdin is not None
     assert process.stdout is not None
-    with suppress(BrokenPipeError):  # it ended before: nobody is left to tell
+    with suppress(OSError):  # it ended before: nobody is left to tell
         process.stdin.close()
     with suppress(subprocess.TimeoutExpired):
         process.wait(seconds)
@@ -46,5 +65,11 @@ def let_go(process: "subprocess.Popen[bytes]", seconds: float) -> None:
 
 def live_by_the_pipe_alone() -> None:
     """Called first in the process: no signal that ends programs ends this one."""
-    for ending in (signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])):
-        signal.signal(ending, signal.SIG_IGN)
+    for ending in (
+        "SIGINT",
+        "SIGTERM",
+        "SIGHUP",
+        "SIGBREAK",
+    ):  # the last is Windows', which lacks the one before
+        if hasattr(signal, ending):
+            signal.signal(getattr(signal, ending), signal.SIG_IGN)

@@ -3,14 +3,15 @@
 The guard holds the undo messages before the first tuning message goes out. Its only link to the program is a
 pipe; when the program ends, killed or not, the system closes the pipe, and the guard sends what it holds.
 The normal end goes the same way. Where the port is virtual it belongs to the guard, for it would vanish with
-the program otherwise; messages then pass through the pipe.
+the program otherwise; messages then pass through the pipe. So they do where a system gives a port to one
+program at a time.
 
 On the pipe: one letter, four bytes of length, and the content. T: where to send, as text. U: the undo.
-S: a message to send at once. G: the receiver was gone. K: forget the undo, leave the rig tuned.
+S: a message to send at once. G: the receiver was gone. R: it is back, open the port anew. K: forget the undo,
+leave the rig tuned.
 """
 
 import json
-import select
 import sys
 import time
 from collections.abc import Iterable, Sequence
@@ -47,6 +48,13 @@ def open_door(where: str) -> Door:
     return MidiOutput(name, virtual=kind == "virtual")
 
 
+def only_by_the_guard(where: str) -> bool:
+    """Whether the program sends through its guard's door, since it can have none of its own beside it."""
+    from tonegen.keys.ports import SHARED_PORTS
+
+    return where.startswith("virtual ") or (where.startswith("midi ") and not SHARED_PORTS)
+
+
 class Guard:
     """The program's end of the pipe. Close it, or die: either way the rig is put back."""
 
@@ -61,13 +69,9 @@ class Guard:
     def _post(self) -> None:
         self._process = beside.start(__name__, stand_guard.__name__)
         assert self._process.stdin is not None
-        assert self._process.stdout is not None
         self._pipe = self._process.stdin
-        self._answers = self._process.stdout
         self._write(b"T", self._where.encode())
-        answer = b""
-        if select.select([self._answers], [], [], _SECONDS_TO_START)[0]:
-            answer = self._answers.readline()
+        answer = beside.first_line(self._process, _SECONDS_TO_START)
         if answer != _READY:
             self.close()
             raise NoSuchDevice(
@@ -106,11 +110,23 @@ class Guard:
         self._write(b"S", message)
 
     def is_there(self, thorough: bool = False) -> bool:
-        """A virtual port is always there."""
+        """A virtual port is always there; another is while the system has one that matches."""
+        kind, _, asked = self._where.partition(" ")
+        if kind == "virtual":
+            return True
+        from tonegen.keys.ports import choose, outputs
+
+        try:
+            choose(asked, outputs(), "output")
+        except NoSuchDevice:
+            return False
         return True
 
     def reconnect(self) -> bool:
-        """Nothing to look for."""
+        """Have the guard open its port anew where it is back; whether it is."""
+        if not self.is_there():
+            return False
+        self._write(b"R", b"")
         return True
 
     def close(self) -> None:
@@ -121,7 +137,7 @@ class Guard:
         try:
             self._pipe.write(letter + len(content).to_bytes(4, "big") + content)
             self._pipe.flush()
-        except BrokenPipeError:
+        except OSError:  # Windows has another error than BrokenPipeError for it
             raise NoSuchDevice("the guard that puts the rig back has ended; start again") from None
 
 
@@ -150,6 +166,8 @@ def stand_guard() -> None:
             sysex_seconds = held["sysex_seconds"]
         elif letter == b"G":
             was_gone = True
+        elif letter == b"R" and door is not None:
+            door.reconnect()
         elif letter == b"K":
             undo = []
         elif letter == b"T":

@@ -15,7 +15,7 @@ from typing import Final
 
 from tonegen.errors import NoSuchDevice, TonegenError
 from tonegen.keys import messages as midi
-from tonegen.keys.guard import Guard, open_door, send_all
+from tonegen.keys.guard import Guard, only_by_the_guard, open_door, send_all
 from tonegen.keys.osc_notes import OscNotes
 from tonegen.keys.plan import Door, Plan
 from tonegen.keys.receivers import BendPerClass, BendPerNote, Osc, TuningPerClass
@@ -55,7 +55,7 @@ class Rig:
         try:
             self.guard.hold(made.undo, made.receiver.sysex_seconds)
             # a virtual port must outlive this process, so that it can be put back: it is the guard's
-            self.door: Door = self.guard if where.startswith("virtual ") else open_door(where)
+            self.door: Door = self.guard if only_by_the_guard(where) else open_door(where)
             self._was_there = True
             self.tune_again()
             sleep(_SECONDS_TO_LEAVE)

@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from types import ModuleType
 from typing import TYPE_CHECKING, Any, Final
 
 from tonegen.errors import NoSuchDevice
@@ -23,8 +24,9 @@ CLIENT_NAME: Final = "tonegen"
 # A connection counts from the MIDI system's next period on, and what was handed over leaves in the next:
 # what is sent sooner after opening, or before closing, is lost. A busy machine's periods are late.
 _PERIOD_SECONDS: Final = 0.25
-# Windows offers no virtual ports to programs.
+# Windows offers no virtual ports to programs, and gives a port to one program at a time.
 VIRTUAL_PORTS: Final = sys.platform != "win32"
+SHARED_PORTS: Final = sys.platform != "win32"
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,16 +76,27 @@ def _ports(output: bool) -> tuple[Port, ...]:
     return tuple(found)
 
 
-def _apis() -> list[int]:
-    import rtmidi
+def _rtmidi() -> ModuleType:
+    """python-rtmidi, which not every Python has a wheel of. Raises NoSuchDevice saying what to install."""
+    try:
+        import rtmidi
+    except ImportError:
+        raise NoSuchDevice(
+            "MIDI ports need python-rtmidi, which this Python does not have; on Debian install "
+            "python3-rtmidi and make .venv with --system-site-packages, elsewhere use Python 3.12"
+        ) from None
+    module: ModuleType = rtmidi
+    return module
 
+
+def _apis() -> list[int]:
+    rtmidi = _rtmidi()
     return [api for api in rtmidi.get_compiled_api() if api != rtmidi.API_RTMIDI_DUMMY]
 
 
 def _client(output: bool, api: int) -> "rtmidi.MidiOut | rtmidi.MidiIn | None":
     """A client of one MIDI system; None where that system does not run."""
-    import rtmidi
-
+    rtmidi = _rtmidi()
     os.environ.setdefault("JACK_NO_START_SERVER", "1")  # looking for ports must not start a sound server
     make = rtmidi.MidiOut if output else rtmidi.MidiIn
     try:
@@ -120,19 +133,23 @@ def _quiet() -> Iterator[None]:
 
 
 def _opened(client: Any, name: str) -> bool:
-    """Connect a client to a port; false when the port, or the system behind it, has gone meanwhile."""
-    import rtmidi
-
+    """Connect a client to a port; false when it has gone meanwhile, or another program holds it."""
     names = client.get_ports()
     if name not in names:
         return False
     try:
         with _quiet():
             client.open_port(names.index(name))
-    except rtmidi.SystemError:
+    except _rtmidi().RtMidiError:
         return False
     time.sleep(_PERIOD_SECONDS)
     return True
+
+
+def _held(kind: str, name: str) -> NoSuchDevice:
+    return NoSuchDevice(
+        f'the MIDI {kind} "{name}" cannot be opened; end the other program that uses it, or plug it in again'
+    )
 
 
 class MidiOutput:
@@ -152,14 +169,19 @@ class MidiOutput:
         port = choose(asked, outputs(), "output")
         self.name = port.name
         self._out = _client(True, port.api)
-        self._connect(port.name)
+        if not self._connect(port.name):
+            self._out.delete()
+            raise _held("output", port.name)
 
     def _connect(self, name: str) -> bool:
         return _opened(self._out, name)
 
     def send(self, message: bytes) -> None:
-        """Hand one message over, whole, with its status."""
-        self._out.send_message(message)
+        """Hand one message over, whole, with its status. One that has gone takes none; `is_there` says so."""
+        try:
+            self._out.send_message(message)
+        except _rtmidi().RtMidiError:
+            pass
 
     def is_there(self, thorough: bool = False) -> bool:
         """Whether the port is open, and still among those of the system.
@@ -210,7 +232,10 @@ class MidiInput:
             self._listen_with(_first_client(output=False))
             self._in.open_virtual_port(asked)
         else:
-            self._open(choose(asked, inputs(), "input"))
+            port = choose(asked, inputs(), "input")
+            if not self._open(port):
+                self.close()
+                raise _held("input", port.name)
 
     def _listen_with(self, client: Any) -> None:
         """Take a new client in use; all is set before it opens, so that no message passes by."""

@@ -144,7 +144,7 @@ def test_a_chart_for_the_eye(tonegen):
     assert heading == ["open", "A", "B", "C", "F", "E", "V", "D", "DD", "G", "A+V"]
     assert any(line.split()[:4] == ["5", "B3", "C#4", "C#4"] for line in lines)
     assert (
-        "With A the cabinet drops: string 4 -0.6, string 6 -0.5, string 8 -0.8, string 9 -0.6 cents" in lines
+        "With A the cabinet drops: string 4 −0.6, string 6 −0.5, string 8 −0.8, string 9 −0.6 cents" in lines
     )
 
 

@@ -555,7 +555,7 @@ def test_limits_that_leave_no_solution_are_named(objective):
 
     message = str(error.value)
     assert "string 3 to string 2 within 2 cents of 5:4 in C" in message
-    assert "string 2 open at least -5 cents" in message
+    assert "string 2 open at least −5 cents" in message
     assert "string 3 open at most +5 cents" in message
     assert message.count(";") == 3  # one to say what to do, two between these three, and no other
 

@@ -129,7 +129,7 @@ def test_compare_equal_with_his_own(tonegen):
             assert side_by_side["first"] == before_after["before"]
             assert side_by_side["second"] == pytest.approx(before_after["after"], abs=1e-2)
     shown = tonegen(f"tonegen compare equal my-e9 --scene {SCENE}").out
-    assert "worst pair  cents  beats/s" in shown
+    assert "worst pair  cents  beats" in shown
     assert any(line.split()[:4] == ["A", "major", "A+B", "8–5"] for line in shown.splitlines())
 
 
@@ -366,3 +366,14 @@ def test_a_result_that_cannot_be_printed_is_one_line(how):
     assert (done.returncode, done.stderr) == (
         2, "tonegen: the result cannot be printed: No space left on device\n"
     )  # fmt: skip
+
+
+def test_a_number_copied_from_what_is_shown_is_taken(tonegen):
+    """Shown with a true minus, as on paper and on the page; typed with either."""
+    shown = tonegen("tonegen temper e9-dance-band --pin 4=-5.5 --json").json
+
+    assert tonegen("tonegen temper e9-dance-band --pin 4=−5.5 --json").json == shown
+    assert (
+        tonegen("tonegen beats --low A3 --high C#4−13.7 --json").json
+        == tonegen("tonegen beats --low A3 --high C#4-13.7 --json").json
+    )

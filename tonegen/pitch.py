@@ -189,7 +189,7 @@ def parse_pitch(text: str) -> WrittenPitch:
     >>> parse_pitch("C#4-13.7").cents, parse_pitch("275.6").hz, parse_pitch("386.3c").cents
     (-13.7, 275.6, 386.3)
     """
-    written = text.strip()
+    written = text.strip().replace("−", "-")  # copied from what we print
     if found := _CENTS.fullmatch(written):
         return WrittenPitch(written, cents=_checked_written_cents(float(found[1])))
     if found := _HZ.fullmatch(written):

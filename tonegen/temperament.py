@@ -16,6 +16,7 @@ from tonegen.frozen import Frozen
 from tonegen.instrument import Instrument, State, TuningPoint
 from tonegen.interval import Ratio
 from tonegen.pitch import parse_pitch_class
+from tonegen.words import signed
 
 # What a pure fifth exceeds seven semitones by; twelve of them make the Pythagorean comma.
 _FIFTH_EXCESS_CENTS: Final = Ratio(3, 2).cents - 700
@@ -170,7 +171,7 @@ def offsets_from_ratios(ratios: Sequence[Ratio]) -> tuple[float, ...]:
     for semitone, (ratio, offset) in enumerate(zip(ratios, offsets, strict=True)):
         if abs(offset) > 50:
             raise BadValue(
-                f"ratio {ratio} is {offset:+.1f} cents off semitone {semitone}; put it in its place"
+                f"ratio {ratio} is {signed(offset, 1)} cents off semitone {semitone}; put it in its place"
             )
     if offsets[0]:
         raise BadValue(f"a scale of ratios begins with 1:1, not {ratios[0]}")

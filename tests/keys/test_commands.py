@@ -72,7 +72,7 @@ def test_plan_for_a_person(tonegen, my_e9):
     ended = tonegen("tonegen keys plan --temperament my-e9 --fret 3 --receiver mts-octave-one-byte")
 
     assert ended.code == 0
-    assert "-12.50" in ended.out
+    assert "−12.50" in ended.out
     assert re.search(r"^G +\+1.00  G3 string 8 open +\+3.00  G4 string 4 open +0\.\d\d$", ended.out, re.M)
     assert "At worst" in ended.out
 

@@ -6,11 +6,12 @@ import click
 
 from tonegen import presets
 from tonegen.cli.asked import Parsed, Preset, load_drop, load_temperament_of
-from tonegen.cli.show import as_json, force_option, print_json, print_table, signed
+from tonegen.cli.show import as_json, force_option, print_json, print_table
 from tonegen.copedent import Copedent, copedent
 from tonegen.instrument import TuningPoint
 from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class
 from tonegen.wire import HIGHEST_SAFE_FRACTION_OF_STRENGTH
+from tonegen.words import signed
 
 
 @click.command()

@@ -5,10 +5,11 @@ import numpy as np
 
 from tonegen.cli.asked import Preset, load_temperament_of
 from tonegen.cli.purity import grip_json, point_json, print_grips
-from tonegen.cli.show import as_json, print_json, print_table, signed
+from tonegen.cli.show import as_json, print_json, print_table
 from tonegen.presets.scenes import scene as load_scene
 from tonegen.tempering.demands import demands_of
 from tonegen.tempering.temper import purity_of
+from tonegen.words import signed
 
 
 @click.command()

@@ -5,10 +5,11 @@ from dataclasses import asdict
 import click
 
 from tonegen.cli.asked import PITCH, Parsed
-from tonegen.cli.show import as_json, print_json, print_table, signed
+from tonegen.cli.show import as_json, print_json, print_table
 from tonegen.errors import BadValue
 from tonegen.interval import Ratio, readings_of_count
 from tonegen.pitch import REFERENCE_HZ, WrittenPitch, checked_reference_hz
+from tonegen.words import signed
 
 
 @click.command()

@@ -7,11 +7,12 @@ import click
 
 from tonegen import presets
 from tonegen.cli.asked import Preset
-from tonegen.cli.show import as_json, print_json, print_sentence, print_table, signed
+from tonegen.cli.show import as_json, print_json, print_sentence, print_table
 from tonegen.dropfit import METER_CENTS, DropFit, NextReading, PitchReading, fit_drop
 from tonegen.pitch import REFERENCE_HZ, checked_reference_hz
 from tonegen.presets.own import save_drop
 from tonegen.presets.readings import readings as load_readings
+from tonegen.words import signed
 
 
 @click.command()

@@ -12,12 +12,13 @@ from tonegen.cli.show import as_json, print_json, print_sentence, print_table
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.instrument import TuningPoint
 from tonegen.interval import SLOWEST_COUNTABLE_BEATS_PER_SECOND
-from tonegen.order.plan import Check, Node, Order, Reference, Step, count_of, sounds_like, tuning_order
+from tonegen.order.plan import Check, Node, Order, Reference, Step, sounds_like, tuning_order
 from tonegen.order.walk import KEYS, Listening
 from tonegen.presets.scenes import scene as load_scene
 from tonegen.temperament import Temperament
 from tonegen.tempering.scene import Scene
 from tonegen.tempering.temper import temper
+from tonegen.words import count_of, side
 
 
 @click.command()
@@ -172,7 +173,7 @@ def _count(beats_per_second: float) -> str:
     if abs(beats_per_second) < SLOWEST_COUNTABLE_BEATS_PER_SECOND:
         return "pure"
     beats, seconds = count_of(beats_per_second)
-    return f"{beats:g} in {seconds} s {'wide' if beats_per_second > 0 else 'narrow'}"
+    return f"{beats:g} in {seconds} s {side(beats_per_second)}"
 
 
 def named(node: Node, plan: Order) -> str:

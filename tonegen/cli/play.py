@@ -11,9 +11,10 @@ import click
 
 from tonegen import presets
 from tonegen.cli.asked import Asked, asks_how_it_sounds, asks_what_sounds, refuse_silence
-from tonegen.cli.show import as_json, beats_in_words, print_json, print_sounding, sounding_json
+from tonegen.cli.show import as_json, print_json, print_sounding, sounding_json
 from tonegen.errors import BadValue
 from tonegen.sounding import Sounding, places, tones_to_play
+from tonegen.words import rate_and_side
 
 if TYPE_CHECKING:
     from tonegen.synthesis.player import Player
@@ -127,5 +128,5 @@ def _picture(sounding: Sounding, player: "Player", frame: int) -> list[str]:
         except BadValue:  # its coincident partials are not in this timbre
             continue
         loud = round(_PULSE_CELLS * (1 + cos(2 * pi * turns)) / 2)
-        lines.append(f"{name:9} {beats_in_words(interval)[0]:22} {'█' * loud}")
+        lines.append(f"{name:9} {rate_and_side(interval.beats_per_second):22} {'█' * loud}")
     return [*lines, "Ctrl-C ends"]

@@ -3,15 +3,15 @@
 from textwrap import fill
 from typing import Any, Final
 
-from tonegen.cli.show import print_table, signed, terminal_columns
+from tonegen.cli.show import print_table, terminal_columns
 from tonegen.instrument import Instrument, TuningPoint
-from tonegen.interval import Audible, audible
 from tonegen.pitch import note_name
 from tonegen.tempering.demands import Voice
 from tonegen.tempering.temper import GripPurity, IntervalPurity, Purity
+from tonegen.words import rate, signed
 
 _WORST_PAIR: Final = "worst pair"
-_PAIR_COLUMNS: Final = 22  # what a worst pair's cents and beats take in a table, with the space between
+_PAIR_COLUMNS: Final = 21  # what a worst pair's cents and beats take in a table, with the space between
 _NARROWEST_NAME: Final = 12
 
 
@@ -67,9 +67,9 @@ def print_grips(grips: tuple[GripPurity, ...], before: str, after: str, every_in
                     "pair\n",
                     "stands for",
                     f">{before}\ncents",
-                    "\nbeats/s",
+                    "\nbeats",
                     f">{after}\ncents",
-                    "\nbeats/s",
+                    "\nbeats",
                     ">listen\nat",
                 ],
                 [_row(each) for each in grip.intervals],
@@ -95,10 +95,10 @@ def print_grips(grips: tuple[GripPurity, ...], before: str, after: str, every_in
             "grip\n",
             f"{before}\n{_WORST_PAIR}",
             ">\ncents",
-            "\nbeats/s",
+            "\nbeats",
             f"{after}\n{_WORST_PAIR}",
             ">\ncents",
-            "\nbeats/s",
+            "\nbeats",
         ],
         rows,
         "Beats at the first of the frets that each grip names",
@@ -119,7 +119,7 @@ def _worst(interval: IntervalPurity, purity: Purity) -> tuple[str, str, str]:
     return (
         f"{strings} {interval.ratio}",
         signed(purity.cents_from_just, 1),
-        rate_in_words(purity.beats_per_second),
+        rate(purity.beats_per_second),
     )
 
 
@@ -129,24 +129,12 @@ def _row(interval: IntervalPurity) -> tuple[str, ...]:
         f"{_voice(interval.low)}–{_voice(interval.high)}{fret}",
         f"{interval.ratio} {interval.ratio.name}".rstrip(),
         signed(interval.before.cents_from_just, 1),
-        rate_in_words(interval.before.beats_per_second),
+        rate(interval.before.beats_per_second),
         signed(interval.after.cents_from_just, 1),
-        rate_in_words(interval.after.beats_per_second),
+        rate(interval.after.beats_per_second),
         f"{interval.coincident_hz:.0f} Hz",
     )
 
 
 def _voice(voice: Voice) -> str:
     return voice.label if voice.string is None else str(voice.string)
-
-
-def rate_in_words(beats_per_second: float) -> str:
-    """A rate with its side, or what it is where it cannot be counted."""
-    kind = Audible(str(audible(beats_per_second)))
-    if kind is Audible.TOO_SLOW:
-        return "pure" if abs(beats_per_second) < 0.001 else "slow"
-    if kind is Audible.ROUGHNESS:
-        return "rough"
-    side = "wide" if beats_per_second > 0 else "narrow"
-    rate = abs(beats_per_second)
-    return f"{rate:.{1 if rate >= 10 else 2}f} {side}"

@@ -10,6 +10,7 @@ import click
 
 from tonegen.interval import Audible, Direction
 from tonegen.sounding import Sounding, SoundingInterval, SoundingTone
+from tonegen.words import a_minute, in_ten_seconds, rate_and_side, signed
 
 as_json = click.option("--json", "in_json", is_flag=True, help="Print JSON, at full precision.")
 force_option = click.option("--force", is_flag=True, help="Write over a file that exists.")
@@ -128,24 +129,6 @@ _FOOTNOTES = {
 }
 
 
-def beats_in_words(interval: SoundingInterval) -> tuple[str, str, str]:
-    """The beat as a rate with its side, in 10 seconds and in a minute; no counts where none can be made."""
-    rate = abs(interval.beats_per_second)
-    side = interval.direction.value
-    if interval.direction is Direction.PURE:
-        return "pure", "", ""
-    if interval.audible is Audible.ROUGHNESS:
-        return f"{rate:.0f}/s {side}, rough", "", ""
-    if interval.audible is Audible.TOO_SLOW:
-        return f"1 in {1 / rate:.0f} s {side}, slow", "", ""
-    return f"{rate:.2f}/s {side}", f"{rate * 10:.1f}", f"{rate * 60:.0f}"
-
-
-def signed(value: float, digits: int = 2) -> str:
-    """A number with its sign; nothing is written as minus zero."""
-    return f"{round(value, digits) + 0.0:+.{digits}f}"
-
-
 def print_sounding(sounding: Sounding) -> None:
     """Tones, then intervals with their beats, for a person."""
     print_table(
@@ -173,6 +156,8 @@ def _interval_row(interval: SoundingInterval) -> tuple[str, ...]:
         f"{interval.low.name}–{interval.high.name}",
         f"{interval.ratio} {interval.ratio.name}".rstrip(),
         signed(interval.cents_from_just),
-        *beats_in_words(interval),
+        rate_and_side(interval.beats_per_second),
+        in_ten_seconds(interval.beats_per_second),
+        a_minute(interval.beats_per_second),
         f"{interval.coincident_hz:.0f} Hz",
     )

@@ -8,7 +8,7 @@ import click
 
 from tonegen.cli.asked import Preset
 from tonegen.cli.purity import grip_json, point_json, print_grips
-from tonegen.cli.show import as_json, force_option, print_json, print_sentence, print_table, signed
+from tonegen.cli.show import as_json, force_option, print_json, print_sentence, print_table
 from tonegen.errors import BadValue
 from tonegen.instrument import TuningPoint
 from tonegen.presets.own import save_temperament
@@ -16,6 +16,7 @@ from tonegen.presets.scenes import scene as load_scene
 from tonegen.tempering.scene import Pin, Scene, parse_pin
 from tonegen.tempering.temper import Objective, Tempered, offsets_before, temper
 from tonegen.tempering.tradeoff import Front, front_of
+from tonegen.words import beats_a_second, signed
 
 
 @click.command()
@@ -194,7 +195,7 @@ def _print(solved: Tempered, every_interval: bool) -> None:
     for bound in solved.binding:
         side = {1: "; higher would be better", -1: "; lower would be better"}.get(bound.towards, "")
         print_sentence(
-            f"Holds back: {bound.what}, {bound.price_beats_per_cent:.3f} beats a second per cent{side}"
+            f"Holds back: {bound.what}, {beats_a_second(bound.price_beats_per_cent, 3)} per cent{side}"
         )
     for found in solved.contradictions():
         print_sentence(f"Contradiction: {found}")

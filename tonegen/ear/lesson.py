@@ -24,7 +24,6 @@ from tonegen.interval import (
     audible,
     beats_per_second,
     coincident_hz,
-    direction,
     nearest_ratio,
 )
 from tonegen.pitch import parse_pitch
@@ -32,6 +31,7 @@ from tonegen.presets.files import Fields, locate, named, read
 from tonegen.synthesis.bank import FILE_COLUMNS
 from tonegen.synthesis.player import Player
 from tonegen.synthesis.timbre import Timbre, Tone, beating_only, linear_from_db
+from tonegen.words import beats_a_second, side
 
 KIND: Final = "lessons"
 DEFAULT: Final = "hearing-beats"
@@ -96,16 +96,16 @@ class Beat:
     @property
     def how_fast(self) -> str:
         """The rate in words."""
-        rate, side = abs(self.beats_per_second), str(direction(self.beats_per_second))
-        if side == Direction.PURE:
+        rate = abs(self.beats_per_second)
+        if side(self.beats_per_second) == Direction.PURE:
             return "pure"
         match Audible(str(audible(rate))):
             case Audible.BEATS:
-                return f"{rate:.1f} beats a second, {side}"
+                return f"{beats_a_second(rate)}, {side(self.beats_per_second)}"
             case Audible.ROUGHNESS:
-                return f"{rate:.0f} a second, {side}: too fast to count, rough"
+                return f"{rate:.0f} a second, {side(self.beats_per_second)}: too fast to count, rough"
             case Audible.TOO_SLOW:
-                return f"one beat in {1 / rate:.0f} seconds, {side}"
+                return f"one beat in {1 / rate:.0f} seconds, {side(self.beats_per_second)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,7 +290,7 @@ def rungs(sound: LessonSound) -> tuple[tuple[Rung, ...], ...]:
     )
 
 
-def beats_in_words(sound: LessonSound) -> tuple[str, ...]:
+def what_beats(sound: LessonSound) -> tuple[str, ...]:
     """What beats, each pair in a line, at the end as well where the tones glide."""
     lines = []
     for start, goal in zip(sound.beats(), sound.beats(of_the_goal=True), strict=True):
@@ -312,7 +312,7 @@ def ladder(sound: LessonSound, columns: int) -> tuple[str, ...]:
         for rung in tone:
             cells[int(rung.place * len(cells))] = "◆" if rung.meets else "|"
         lines.append(name.ljust(label) + "".join(cells))
-    return (*lines, *beats_in_words(sound))
+    return (*lines, *what_beats(sound))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

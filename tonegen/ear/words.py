@@ -7,7 +7,8 @@ from tonegen.ear.history import Waiting
 from tonegen.ear.psychometric import HEARD
 from tonegen.ear.session import MOST_CENTS, Answered, Result
 from tonegen.ear.trials import Kind, Sound, chord_name
-from tonegen.interval import Direction, direction
+from tonegen.interval import Direction
+from tonegen.words import side, signed
 
 SHORT: Final[Mapping[Kind, str]] = {
     Kind.PURER: "which is purer", Kind.SIDE: "wide, pure or narrow", Kind.SET: "set it pure",
@@ -32,7 +33,8 @@ def describe(answered: Answered) -> str:
             sound = trial.sounds[0].with_error(answered.answer)
             return f"You set the {name} {_error(sound)}."
         case Kind.RATE | Kind.MATCH:
-            return f"It beat {trial.right:.2f} a second, yours {answered.answer:.2f} ({judged.error:+.1f} %)."
+            off = "" if judged.error is None else f" ({signed(judged.error, 1)} %)"
+            return f"It beat {trial.right:.2f} a second, yours {answered.answer:.2f}{off}."
     verdict = "Right" if judged.right else f"No, it was: {trial.choices[int(trial.right)]}"
     if trial.task.kind is Kind.PURER:
         return f"{verdict}. The other {name} was {_error(trial.sounds[1 - int(trial.right)])}."
@@ -43,10 +45,10 @@ def describe(answered: Answered) -> str:
 
 
 def _error(sound: Sound) -> str:
-    side = direction(sound.rate)
-    if side == Direction.PURE:
+    if side(sound.rate) == Direction.PURE:
         return "pure"
-    return f"{abs(sound.error_cents):.1f} cents {side}, beating {abs(sound.rate):.1f} times a second"
+    away = f"{abs(sound.error_cents):.1f} cents {side(sound.rate)}"
+    return f"{away}, beating {abs(sound.rate):.1f} times a second"
 
 
 def result_in_words(result: Result, kind: Kind) -> tuple[str, str]:
@@ -61,8 +63,8 @@ def result_in_words(result: Result, kind: Kind) -> tuple[str, str]:
         unit = "cents" if kind is Kind.SET else "%"
         error, spread = result.settings.constant_error, result.settings.spread
         return (
-            f"{_signed(error.value)} {unit} on the average, spread {spread.value:.1f} {unit}",
-            f"{_signed(error.low)} to {_signed(error.high)}; {spread.low:.1f} to {spread.high:.1f}",
+            f"{signed(error.value, 1)} {unit} on the average, spread {spread.value:.1f} {unit}",
+            f"{signed(error.low, 1)} to {signed(error.high, 1)}; {spread.low:.1f} to {spread.high:.1f}",
         )
     if result.proportion:
         one = result.proportion
@@ -72,8 +74,3 @@ def result_in_words(result: Result, kind: Kind) -> tuple[str, str]:
         level = "" if result.level_cents is None else f" at {result.level_cents:g} cents"
         return f"{result.right} right{level}{by_chance}", f"{one.low:.0%} to {one.high:.0%} right"
     return "too few to say", ""
-
-
-def _signed(value: float) -> str:
-    """With its sign; nothing is written as minus zero."""
-    return f"{round(value, 1) + 0.0:+.1f}"

@@ -19,6 +19,7 @@ from tonegen.keys import messages as midi
 from tonegen.keys.plan import Plan
 from tonegen.keys.receivers import BendPerClass, BendPerNote, Osc, Receiver, TuningPerClass
 from tonegen.keys.rotation import Rotation, is_reset
+from tonegen.words import many
 
 _USUAL_TEMPO_US: Final = 500_000
 _LONGEST_DELTA: Final = 0x0FFFFFFF  # what four bytes of seven bits hold
@@ -46,7 +47,7 @@ class RetunedFile:
     def words(self) -> str:
         """What was done, for a person."""
         return (
-            f"{self.notes} note{'' if self.notes == 1 else 's'} retuned; "
+            f"{many(self.notes, 'note')} retuned; "
             f"on a MIDI cable the set-up at the start takes {self.set_up_seconds:.1f} s"
         )
 

@@ -14,6 +14,7 @@ from tonegen.keys.messages import ALL_CHANNELS
 from tonegen.keys.osc import Template
 from tonegen.pitch import checked_reference_hz
 from tonegen.presets.files import Fields, locate, named, read
+from tonegen.words import many
 
 Channel = Annotated[int, Meta(ge=1, le=16)]
 SevenBits = Annotated[int, Meta(ge=0, le=127)]
@@ -92,7 +93,7 @@ class _Bending(Common, kw_only=True):
     @property
     def _asks_for_range(self) -> str:
         return (
-            f"RPN 0 sets its bend range to {_semitones(self.bend_range_semitones)}; "
+            f"RPN 0 sets its bend range to {many(self.bend_range_semitones, 'semitone')}; "
             "where it does not follow, set that by hand."
         )
 
@@ -325,10 +326,6 @@ def check_together(receivers: dict[str, Receiver]) -> None:
                     f"{name} and {owners[channel]} are both on channel {channel}; give them channels apart"
                 )
             owners[channel] = name
-
-
-def _semitones(count: int) -> str:
-    return f"{count} semitone{'s' if count > 1 else ''}"
 
 
 def _same_sound(channels: tuple[int, ...]) -> str:

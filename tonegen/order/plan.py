@@ -29,6 +29,7 @@ from tonegen.interval import beats_per_second as beat_rate
 from tonegen.interval import coincident_hz as midway_hz
 from tonegen.pitch import hz_from_key, note_name
 from tonegen.temperament import Temperament
+from tonegen.words import counted, side
 
 COUNTED_SECONDS: Final = 5.0
 _COUNT_ERROR_BEATS: Final = 0.5
@@ -101,8 +102,8 @@ class Step:
         """How to count it, and from where: "7 beats in 10 seconds, narrow: start from pure and lower"."""
         if not self.move:
             return "pure: no beat in 20 seconds"
-        side = "wide" if self.beats_per_second > 0 else "narrow"
-        return f"{counted(self.beats_per_second)}, {side}: start from pure and {self.move}"
+        where = side(self.beats_per_second)
+        return f"{counted(self.beats_per_second)}, {where}: start from pure and {self.move}"
 
     @property
     def sounds_like(self) -> str:
@@ -139,23 +140,6 @@ class Order:
     def accuracy_cents(self) -> Mapping[TuningPoint, float]:
         """Expected standard deviation of every point."""
         return {step.tune: step.accuracy_cents for step in self.steps}
-
-
-def counted(beats_per_second: float) -> str:
-    """A rate as a player counts it: beats in 10 seconds, or in 5 when they are many.
-
-    >>> counted(-0.7), counted(4.2)
-    ('7 beats in 10 seconds', '21 beats in 5 seconds')
-    """
-    beats, seconds = count_of(beats_per_second)
-    return f"{beats:g} beat{'' if beats == 1 else 's'} in {seconds} seconds"
-
-
-def count_of(beats_per_second: float) -> tuple[float, int]:
-    """How many beats to count, in how many seconds."""
-    rate = abs(beats_per_second)
-    seconds = 10 if rate <= 3 else 5
-    return round(rate * seconds, 0 if rate * seconds >= 3 else 1), seconds
 
 
 def sounds_like(beats_per_second: float) -> str:

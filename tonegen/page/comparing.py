@@ -12,8 +12,8 @@ from tonegen.page.latest import Latest
 from tonegen.page.rig import Rig, rig_of
 from tonegen.page.setting import Setting
 from tonegen.page.tempering import asked_of, names_of, scene_of
-from tonegen.page.view import rate_in_words, signed
 from tonegen.tempering.scene import Scene
+from tonegen.words import rate_and_side, signed
 
 if TYPE_CHECKING:
     from tonegen.tempering.temper import GripPurity, IntervalPurity
@@ -154,7 +154,7 @@ def _interval(interval: "IntervalPurity", instrument: Instrument) -> IntervalSid
     first, second = (
         Side(
             signed(side.cents_from_just, 1),
-            rate_in_words(side.beats_per_second),
+            rate_and_side(side.beats_per_second),
             side.beats_per_second,
         )
         for side in (interval.before, interval.after)

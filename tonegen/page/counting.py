@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from msgspec import Struct
 
 from tonegen.interval import readings_of_count
-from tonegen.page.view import signed
 from tonegen.sounding import SoundingInterval
+from tonegen.words import beats_a_second, signed
 
 
 class Count(Struct, tag="count", frozen=True):
@@ -37,7 +37,7 @@ def count_of_rate(
     return Count(
         low,
         high,
-        f"{beats_per_second:.2f} beats a second",
+        beats_a_second(beats_per_second, 2),
         surely,
         f"if wide, {signed(wide.cents_from_just)} cents from pure",
         f"if narrow, {signed(narrow.cents_from_just)} cents from pure",

@@ -12,10 +12,11 @@ from tonegen.page import comparing, metering, pairing, tempering
 from tonegen.page import messages as asks
 from tonegen.page.rig import Rig, read_presets_again, rig_of, with_moved
 from tonegen.page.setting import MeterReading, MovedPoint, Playing, SavedGrip, Setting, Song
-from tonegen.page.view import LEAST_OFFSET_CENTS, MOST_OFFSET_CENTS, pair_name, signed
+from tonegen.page.view import LEAST_OFFSET_CENTS, MOST_OFFSET_CENTS, pair_name
 from tonegen.sounding import Sounding, SoundingInterval
 from tonegen.synthesis.player import checked_level_dbfs
 from tonegen.tempering.scene import checked_point
+from tonegen.words import signed
 
 # Who touches strings, changes or the bar wants to hear the grip, not the two free tones.
 _PLAYS_THE_GRIP: Final = (
@@ -196,7 +197,7 @@ class Standing:
                 offset_cents = self._pure_offset(point, asked.string, asked.against)
         if not LEAST_OFFSET_CENTS <= offset_cents <= MOST_OFFSET_CENTS:  # false for NaN as well
             raise BadValue(
-                f"{point} at {offset_cents:+.1f} cents is out of range; "
+                f"{point} at {signed(offset_cents, 1)} cents is out of range; "
                 f"offsets go from {LEAST_OFFSET_CENTS:g} to {MOST_OFFSET_CENTS:g}"
             )
         moved = with_moved(setting, point, offset_cents)

@@ -19,8 +19,8 @@ from tonegen.keys.receivers import Osc, Receiver, receiver
 from tonegen.keys.scale import Policy, heard_grips, heard_state, scale_of_instrument
 from tonegen.page.rig import Rig
 from tonegen.page.setting import Playing, Record
-from tonegen.page.view import signed
 from tonegen.pitch import note_name, pitch_class_name
+from tonegen.words import beats_a_second, signed
 
 if TYPE_CHECKING:
     from tonegen.keys.plan import Plan
@@ -144,7 +144,7 @@ class Keyboards:
             _rows(made, per_class) if made else (),
             tuple(
                 f"{one.note}: {signed(one.lowest_cents, 1)} to {signed(one.highest_cents, 1)} cents, "
-                f"{one.beats_per_second:.1f} beats a second; {'; '.join(one.strings)}"
+                f"{beats_a_second(one.beats_per_second)}; {'; '.join(one.strings)}"
                 for one in (made.scale.spread if made else ())
             ),
             _worst(made),
@@ -296,4 +296,4 @@ def _worst(made: "Plan | None") -> str:
     if made is None:
         return ""
     worst = made.worst_left
-    return f"at worst {abs(worst.cents):.3f} cents remain, {worst.beats_per_second:.3f} beats a second"
+    return f"at worst {abs(worst.cents):.3f} cents remain, {beats_a_second(worst.beats_per_second, 3)}"

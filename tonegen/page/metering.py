@@ -18,10 +18,10 @@ from tonegen.errors import BadPreset, BadValue, TonegenError
 from tonegen.page.latest import Latest
 from tonegen.page.rig import Rig
 from tonegen.page.setting import MeterReading, Setting
-from tonegen.page.view import signed
 from tonegen.presets.files import named
 from tonegen.presets.own import save_drop
 from tonegen.presets.readings import VALUES, reading, rows
+from tonegen.words import signed
 
 _MOST_READINGS: Final = 1000
 _LIST: Final = Path("the list")  # how a list that was pasted is called in messages

@@ -9,8 +9,8 @@ from tonegen.interval import audible
 from tonegen.order.plan import Check, Node, Order, Step, tuning_order
 from tonegen.order.walk import Listening
 from tonegen.page.rig import Rig
-from tonegen.page.view import rate_in_words
 from tonegen.synthesis.timbre import Tone
+from tonegen.words import beats_a_second, rate_and_side
 
 LOW, HIGH = -1, -2  # by which pages know the two tones of a step
 
@@ -95,7 +95,7 @@ def _step_view(step: Step, order: Order) -> StepView:
         engaged=str(step.state) if step.state.travels else "nothing",
         bar="open" if step.fret == 0 else f"fret {step.fret:g}",
         count=step.count,
-        rate=rate_in_words(step.beats_per_second),
+        rate=rate_and_side(step.beats_per_second),
         interval=f"{step.ratio} {step.ratio.name}".rstrip(),
         listen=f"{step.coincident_hz:.0f} Hz, {step.pair}",
         sounds_like=step.sounds_like,
@@ -110,6 +110,6 @@ def _check_view(check: Check, order: Order) -> CheckView:
     return CheckView(
         f"{pair}: {check.ratio} {check.ratio.name}".rstrip(),
         str(check.state) if check.state.travels else "nothing",
-        rate_in_words(check.beats_per_second),
-        f"{check.within_beats_per_second:.2f} beats a second",
+        rate_and_side(check.beats_per_second),
+        beats_a_second(check.within_beats_per_second, 2),
     )

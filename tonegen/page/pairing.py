@@ -11,11 +11,12 @@ from tonegen.interval import Candidate, Ratio, candidates
 from tonegen.page.messages import Tones
 from tonegen.page.rig import Rig, tone_of
 from tonegen.page.setting import Playing, Setting, TwoTones
-from tonegen.page.view import PairView, pair_view, signed
+from tonegen.page.view import PairView, pair_view
 from tonegen.pitch import nearest_key, note_name, parse_pitch
 from tonegen.sounding import Sounding, SoundingTone, sound, tones_to_play
 from tonegen.synthesis.bank import HIGHEST_CYCLES_PER_FRAME
 from tonegen.synthesis.timbre import Timbre, Tone
+from tonegen.words import signed
 
 LOW, HIGH = -3, -4  # by which pages know the lower and the higher tone
 _LOWEST_USUAL_SAMPLE_RATE = 44_100

@@ -5,7 +5,7 @@ from typing import Final
 from msgspec import Struct
 
 from tonegen import presets
-from tonegen.ear.lesson import KIND, Lesson, LessonSound, Step, beats_in_words, lesson, rungs, swelling
+from tonegen.ear.lesson import KIND, Lesson, LessonSound, Step, lesson, rungs, swelling, what_beats
 from tonegen.ear.rendering import Clip, Samples, Source
 from tonegen.errors import BadPreset, BadValue
 
@@ -196,5 +196,5 @@ def _sound_view(sound: LessonSound) -> LessonSoundView:
             )
             for swell in swelling(sound, _CELLS)
         ),
-        words=beats_in_words(sound),
+        words=what_beats(sound),
     )

@@ -14,10 +14,10 @@ from tonegen.errors import BadValue
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.page.rig import Rig
 from tonegen.page.setting import MovedPoint, Record, Setting
-from tonegen.page.view import rate_in_words, signed
 from tonegen.pitch import note_name
 from tonegen.presets.scenes import scene as load_scene
 from tonegen.tempering.scene import BandPart, Pin, Scene, WantedGrip
+from tonegen.words import rate_and_side, signed
 
 if TYPE_CHECKING:
     from tonegen.tempering.temper import GripPurity, IntervalPurity, Tempered
@@ -308,8 +308,8 @@ def _interval_offer(interval: "IntervalPurity", instrument: Instrument) -> Inter
     return IntervalOffer(
         names_of(interval, instrument),
         f"{interval.ratio} {interval.ratio.name}".rstrip(),
-        rate_in_words(before),
-        rate_in_words(after),
+        rate_and_side(before),
+        rate_and_side(after),
         before,
         after,
     )

@@ -13,11 +13,12 @@ from tonegen import presets
 from tonegen.copedent import copedent
 from tonegen.errors import BadPreset
 from tonegen.instrument import Instrument, TuningPoint
-from tonegen.interval import Audible, Direction, audible, direction
+from tonegen.interval import Audible, Direction, audible
 from tonegen.page.rig import Rig
 from tonegen.page.setting import History, Playing, Record, Setting
 from tonegen.pitch import pitch_class_name
 from tonegen.sounding import Sounding, SoundingInterval, SoundingTone
+from tonegen.words import a_minute, in_ten_seconds, rate, side, signed
 
 LEAST_OFFSET_CENTS = -50.0
 MOST_OFFSET_CENTS = 50.0
@@ -253,11 +254,6 @@ def engaging_keys(instrument: Instrument) -> dict[str, str]:
     return keys
 
 
-def signed(value: float, digits: int = 2) -> str:
-    """A number with its sign; nothing is written as minus zero."""
-    return f"{round(value, digits) + 0.0:+.{digits}f}".replace("-", "−")
-
-
 def pair_name(tone: SoundingTone) -> int:
     """The number by which a page knows a tone: its string, or 0."""
     return tone.string or 0
@@ -303,7 +299,7 @@ def _string_view(
 def pair_view(interval: SoundingInterval, partials: set[float]) -> PairView:
     """An interval in words; `partials` are the multiples that the timbre has."""
     low, high = pair_name(interval.low), pair_name(interval.high)
-    rate, counts, pulse = _beats_in_words(interval.beats_per_second)
+    pulse = a_minute(interval.beats_per_second)
     return PairView(
         low=low,
         high=high,
@@ -315,30 +311,25 @@ def pair_view(interval: SoundingInterval, partials: set[float]) -> PairView:
         direction=interval.direction.value,
         audible=interval.audible.value,
         beats_per_second=interval.beats_per_second,
-        rate=rate,
-        counts=counts,
-        pulse=pulse,
+        rate=rate(interval.beats_per_second),
+        counts=_counts(interval.beats_per_second),
+        pulse=f"{pulse} a minute" if pulse else "",
         listen=f"{interval.coincident_hz:.0f} Hz",
         plays={float(interval.ratio.upper), float(interval.ratio.lower)} <= partials,
     )
 
 
-def rate_in_words(beats_per_second: float) -> str:
-    """The rate and its side, such as "2.40/s wide"."""
-    rate, _, _ = _beats_in_words(beats_per_second)
-    return rate if rate == Direction.PURE.value else f"{rate} {direction(beats_per_second)}"
-
-
-def _beats_in_words(beats_per_second: float) -> tuple[str, str, str]:
-    """The rate, what is counted in ten seconds, and the pulse; no counts where none can be made."""
-    rate, kind = abs(beats_per_second), str(audible(beats_per_second))
-    if str(direction(beats_per_second)) == Direction.PURE.value:
-        return "pure", "stands still", ""
-    if kind == Audible.ROUGHNESS.value:
-        return f"{rate:.0f}/s", "rough, too fast to count", ""
-    if kind == Audible.TOO_SLOW.value:
-        return f"1 in {1 / rate:.0f} s", "slower than you can count", ""
-    return f"{rate:.2f}/s", f"{rate * 10:.1f} in 10 s", f"{rate * 60:.0f} a minute"
+def _counts(beats_per_second: float) -> str:
+    """What is counted in ten seconds, or why nothing is."""
+    if side(beats_per_second) == Direction.PURE:
+        return "stands still"
+    match Audible(str(audible(beats_per_second))):
+        case Audible.ROUGHNESS:
+            return "rough, too fast to count"
+        case Audible.TOO_SLOW:
+            return "slower than you can count"
+        case Audible.BEATS:
+            return f"{in_ten_seconds(beats_per_second)} in 10 s"
 
 
 def _grips(

@@ -16,6 +16,7 @@ from tonegen.order.plan import Node, Order, Reference, Step
 from tonegen.paper.printing import DASHES, GREY
 from tonegen.sounding import Sounding, SoundingInterval, sound, tones_of_grip
 from tonegen.temperament import Temperament
+from tonegen.words import signed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -174,7 +175,7 @@ def _targets(page: _Page, card: Card) -> None:
             x = page.left + first + (index + 0.5) * step
             lines = (
                 (0.31, target.note, small, "normal"),
-                (0.0, _signed(target.offset_cents), points, "bold"),
+                (0.0, signed(target.offset_cents, 1), points, "bold"),
                 (-0.32, f"{target.hz:.2f}", small, "normal"),
             )
             for up, words, size, weight in lines:
@@ -219,7 +220,7 @@ def _pair_in_words(interval: SoundingInterval) -> str:
     if interval.audible is Audible.ROUGHNESS:
         return f"{strings} ~"
     beats = round(interval.beats_per_second * 10)
-    return f"{strings} {f'{beats:+d}'.replace('-', '−') if beats else '0'}"
+    return f"{strings} {signed(beats, 0) if beats else '0'}"
 
 
 def _order(page: _Page, card: Card) -> None:
@@ -314,9 +315,3 @@ def _lines(card: Card) -> list[_Line]:
             label = f"{state}: {strings[0]}–{strings[1]}, {fastest.ratio} {fastest.direction.value}"
             found[state] = _Line(grip, strings, label)
     return list(found.values())[: len(DASHES)]
-
-
-def _signed(value: float) -> str:
-    """One decimal with its sign, a true minus; 0 without."""
-    rounded = round(value, 1)
-    return "0" if not rounded else f"{rounded:+.1f}".replace("-", "−")

@@ -26,6 +26,7 @@ from tonegen.instrument import Instrument
 from tonegen.interval import Ratio, high_hz_from_beats
 from tonegen.pitch import REFERENCE_HZ, cents_between, hz_from_key, parse_note
 from tonegen.presets.files import named
+from tonegen.words import signed, typed
 
 COLUMNS: Final = ("string", "changes", "cents", "hz", "beats", "against", "ratio")
 VALUES: Final = ("cents", "hz", "beats")
@@ -138,7 +139,7 @@ def reading(
     if not abs(cents) <= _FURTHEST_CENTS:
         note = instrument.note(instrument.point(string, state))
         raise BadValue(
-            f"{unit}: {text} would be {cents:+.0f} cents from {note} ({nominal:.2f} Hz); "
+            f"{unit}: {text} would be {signed(cents, 0)} cents from {note} ({nominal:.2f} Hz); "
             f"check the unit, the string and the changes"
         )
     return PitchReading(string, state.changes, cents, place)
@@ -162,7 +163,7 @@ def _from_beats(beats: float, row: Mapping[str, str], nominal: float, reference_
 
 def _number(text: str, unit: str) -> float:
     try:
-        value = float(text.replace("\N{MINUS SIGN}", "-"))
+        value = float(typed(text))
     except ValueError:
         raise BadValue(f'{unit}: "{text}" is not a number; write it such as -2.5') from None
     if not abs(value) < 1e6:

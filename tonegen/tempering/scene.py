@@ -14,6 +14,7 @@ from tonegen.instrument import Grip, Instrument, State, TuningPoint
 from tonegen.interval import Ratio
 from tonegen.pitch import REFERENCE_HZ
 from tonegen.temperament import EQUAL, Temperament
+from tonegen.words import signed, typed
 
 ROOT: Final = Ratio(1, 1)
 
@@ -97,9 +98,8 @@ class Scene:
         for point in {pin.point for pin in self.pins}:
             cents = sorted({pin.cents for pin in self.pins if pin.point == point})
             if len(cents) > 1:
-                raise BadValue(
-                    f"pins contradict: {point} is held at {cents[0]:+g} and at {cents[1]:+g} cents; keep one"
-                )
+                one, other = (signed(each, None) for each in cents[:2])
+                raise BadValue(f"pins contradict: {point} is held at {one} and at {other} cents; keep one")
         for part in self.band:
             for name in part.grips:
                 if name not in grip_names:
@@ -143,7 +143,7 @@ def parse_pin(text: str, instrument: Instrument) -> Pin:
 
     Raises BadValue for anything else.
     """
-    point, separator, cents = text.partition("=")
+    point, separator, cents = typed(text).partition("=")
     try:
         value = float(cents)
     except ValueError:

@@ -30,6 +30,7 @@ from tonegen.tempering.convex import (
 )
 from tonegen.tempering.demands import Demands, Kind, Voice, demands_of
 from tonegen.tempering.scene import Scene, WantedGrip
+from tonegen.words import beats_a_second, signed
 
 Array = NDArray[np.float64]
 
@@ -326,7 +327,7 @@ def _limits(demands: Demands) -> _Limits:
             row[column[limit.point]] = side
             rows.append(row)
             least.append(side * edge)
-            words.append(f"{limit.point} at {'least' if side > 0 else 'most'} {edge:+g} cents")
+            words.append(f"{limit.point} at {'least' if side > 0 else 'most'} {signed(edge, None)} cents")
             points.append(limit.point)
     for index, demand in enumerate(demands.demands):
         if demand.kind is not Kind.GRIP or demand.wanted is None or demand.wanted.within_cents is None:
@@ -360,7 +361,7 @@ def _conflict(demands: Demands, limits: _Limits, pinned: Mapping[TuningPoint, fl
             row[0, column[point]] = side
             rows.append(row)
             least.append(np.array([side * cents]))
-            words.append(f"{point} pinned at {cents:+g} cents")
+            words.append(f"{point} pinned at {signed(cents, None)} cents")
     few = conflicting(np.vstack(rows), np.concatenate(least))
     named = list(dict.fromkeys(words[index] for index in few))
     return f"no tuning meets all of these; give one of them up: {'; '.join(named)}"
@@ -463,7 +464,7 @@ _DEGREE_NAMES: Final = {
 def _cost(beats_per_second: float) -> str:
     if abs(beats_per_second) > FASTEST_COUNTABLE_BEATS_PER_SECOND:
         return "roughness"
-    return f"{abs(beats_per_second):.1f} beats a second"
+    return beats_a_second(beats_per_second)
 
 
 def _degree_name(role: str) -> str:

@@ -16,7 +16,7 @@ from tonegen.cli.ear.terminal import (
     person_option,
     person_or_login,
 )
-from tonegen.cli.show import as_json, force_option, print_json, print_table, signed
+from tonegen.cli.show import as_json, force_option, print_json, print_table
 from tonegen.ear.estimate import Estimate
 from tonegen.ear.history import History, Row
 from tonegen.ear.progress import Day, by_day
@@ -25,6 +25,7 @@ from tonegen.ear.session import MOST_CENTS, Answered
 from tonegen.ear.trials import Kind, judge
 from tonegen.ear.words import describe, waiting_in_words
 from tonegen.errors import BadValue
+from tonegen.words import signed
 
 _CELLS: Final = 16
 _LATENCY_SECONDS: Final = 0.5  # of a device that is slow

@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tonegen.cli.keys.asked import AskedScale, asks_for_a_scale, receiver_option
-from tonegen.cli.show import as_json, print_json, print_table, signed
+from tonegen.cli.show import as_json, print_json, print_table
+from tonegen.words import beats_a_second, signed
 
 if TYPE_CHECKING:
     from tonegen.keys.plan import Plan
@@ -103,7 +104,7 @@ def _print_plan(receiver: str, made: "Plan") -> None:
         )  # fmt: skip
     worst = made.worst_left
     click.echo(
-        f"At worst {abs(worst.cents):.3f} cents are left, {worst.beats_per_second:.3f} beats a second."
+        f"At worst {abs(worst.cents):.3f} cents are left, {beats_a_second(worst.beats_per_second, 3)}."
     )
     click.echo("\n" + "\n".join(made.receiver.asks))
     if made.receiver.retunes_notes:

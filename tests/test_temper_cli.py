@@ -370,9 +370,9 @@ def test_a_result_that_cannot_be_printed_is_one_line(how):
 
 def test_a_number_copied_from_what_is_shown_is_taken(tonegen):
     """Shown with a true minus, as on paper and on the page; typed with either."""
-    shown = tonegen("tonegen temper e9-dance-band --pin 4=-5.5 --json").json
+    shown = tonegen("tonegen temper e9-dance-band --pin 4:F=-20 --json").json
 
-    assert tonegen("tonegen temper e9-dance-band --pin 4=−5.5 --json").json == shown
+    assert tonegen("tonegen temper e9-dance-band --pin 4:F=−20 --json").json == shown
     assert (
         tonegen("tonegen beats --low A3 --high C#4−13.7 --json").json
         == tonegen("tonegen beats --low A3 --high C#4-13.7 --json").json

@@ -36,12 +36,27 @@ class Copedent(Frozen):
     drop_cents: Mapping[str, Mapping[int, float]]
 
     def target(self, point: TuningPoint) -> Target | None:
-        """The target of a tuning point, if the instrument has it."""
+        """The target of a tuning point, if the instrument has it.
+
+        >>> from tonegen.drop import NO_DROP
+        >>> from tonegen.presets import instrument
+        >>> from tonegen.temperament import EQUAL
+        >>> chart = copedent(instrument("e9-ten-string"), EQUAL, NO_DROP, 440.0)
+        >>> chart.target(TuningPoint(5, ("A",))).note
+        'C#4'
+        """
         return next((target for target in self.targets if target.point == point), None)
 
     @property
     def columns(self) -> tuple[tuple[str, ...], ...]:
-        """The changes that select each column of the chart: open, every change, every split."""
+        """The changes that select each column of the chart: open, every change, every split.
+
+        >>> from tonegen.drop import NO_DROP
+        >>> from tonegen.presets import instrument
+        >>> from tonegen.temperament import EQUAL
+        >>> copedent(instrument("e9-ten-string"), EQUAL, NO_DROP, 440.0).columns[:3]
+        ((), ('A',), ('B',))
+        """
         return tuple(dict.fromkeys(sorted((t.point.changes for t in self.targets), key=self._order)))
 
     def strained(self) -> tuple[tuple[Target, float | None], ...]:
@@ -66,7 +81,14 @@ class Copedent(Frozen):
 
 
 def copedent(instrument: Instrument, temperament: Temperament, drop: Drop, reference_hz: float) -> Copedent:
-    """The chart of an instrument in a temperament. Raises BadValue for another instrument's temperament."""
+    """The chart of an instrument in a temperament. Raises BadValue for another instrument's temperament.
+
+    >>> from tonegen.presets import drop, instrument
+    >>> from tonegen.temperament import EQUAL
+    >>> chart = copedent(instrument("e9-ten-string"), EQUAL, drop("demo-stiff-cabinet"), 440.0)
+    >>> round(chart.targets[0].hz, 2), dict(chart.drop_cents["C"])
+    (369.99, {3: -0.3, 8: -0.8})
+    """
     targets = []
     for point in instrument.tuning_points():
         key = instrument.key(point)

@@ -68,7 +68,13 @@ class Drop(Frozen):
         return self.of(string, state.travels) - self.of(string, instrument.own_changes(string, state))
 
     def checked_on(self, instrument: Instrument) -> "Drop":
-        """This profile, if the instrument has its changes and strings. Raises BadValue otherwise."""
+        """This profile, if the instrument has its changes and strings. Raises BadValue otherwise.
+
+        >>> from tonegen.presets import instrument
+        >>> Drop("mine", {"A": {11: -1.0}}).checked_on(instrument("e9-ten-string"))
+        Traceback (most recent call last):
+        tonegen.errors.BadValue: e9-ten-string has no string 11; it has strings 1 to 10
+        """
         for change in {*self.cents, *(name for names in self.combinations for name in names)}:
             instrument.change(change)
         for cents in (*self.cents.values(), *self.combinations.values()):

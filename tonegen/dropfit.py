@@ -79,7 +79,11 @@ class Outlier:
 
     @property
     def off_cents(self) -> float:
-        """How far it lies from what was expected."""
+        """How far it lies from what was expected.
+
+        >>> round(Outlier(PitchReading(8, (), 6.0), 0.7, True).off_cents, 2)
+        5.3
+        """
         return self.reading.cents - self.expected_cents
 
 
@@ -105,7 +109,14 @@ class DropFit:
     scatter_cents: float
 
     def profile(self, name: str) -> Drop:
-        """The drops as a profile."""
+        """The drops as a profile.
+
+        >>> from tonegen.presets import instrument
+        >>> readings = [PitchReading(8, (), 3.0), PitchReading(8, ("A",), 0.7)]
+        >>> profile = fit_drop(instrument("e9-ten-string"), readings).profile("mine")
+        >>> round(profile.of(8, {"A": 1.0}), 2)
+        -2.3
+        """
         cents: dict[str, dict[int, float]] = {}
         for drop in self.drops:
             cents.setdefault(drop.change, {})[drop.string] = drop.cents
@@ -144,6 +155,12 @@ def fit_drop(
     meter_cents : standard deviation of one reading; the scatter of the readings themselves is used when it
     is larger. Raises BadValue when there are no readings, or for an unknown string or change.
     Source: reweighted least squares, Rousseeuw & Leroy, Robust Regression and Outlier Detection (1987).
+
+    >>> from tonegen.presets import instrument
+    >>> readings = [PitchReading(8, (), 3.0), PitchReading(8, ("A",), 0.7)]
+    >>> fit = fit_drop(instrument("e9-ten-string"), readings)
+    >>> [(each.string, each.change, round(each.cents, 2)) for each in fit.drops]
+    [(8, 'A', -2.3)]
     """
     if not readings:
         raise BadValue("no readings; write at least one with a change engaged and one without")

@@ -51,7 +51,11 @@ class Wire:
 
     @property
     def core_m(self) -> float:
-        """Diameter of the steel that bears the tension; the usual one where none is given."""
+        """Diameter of the steel that bears the tension; the usual one where none is given.
+
+        >>> round(Wire(0.014, 24.0).core_m, 6), round(Wire(0.036, 24.0, wound=True).core_m, 6)
+        (0.000356, 0.000391)
+        """
         if not self.wound:
             return self.gauge_inches * METRES_PER_INCH
         if self.core_inches is not None:
@@ -65,7 +69,11 @@ class Wire:
 
     @property
     def kg_per_metre(self) -> float:
-        """Mass per length."""
+        """Mass per length.
+
+        >>> round(Wire(0.014, 24.0).kg_per_metre, 6)
+        0.00078
+        """
         diameter_m = self.gauge_inches * METRES_PER_INCH
         if self.wound:
             return float(wound_kg_per_metre(diameter_m, self.core_m))
@@ -77,7 +85,11 @@ class Wire:
         return float(stiffness(self.core_m, self.length_m, newtons))
 
     def fraction_of_strength(self, hz: float) -> float:
-        """How near the open string at `hz` comes to the least strength of its wire."""
+        """How near the open string at `hz` comes to the least strength of its wire.
+
+        >>> round(Wire(0.011, 24.0).fraction_of_strength(415.3), 2)
+        0.76
+        """
         return float(fraction_of_strength(hz, self.length_m, self.core_m, self.kg_per_metre))
 
 
@@ -96,7 +108,11 @@ class String:
     begins_at_fret: int = 0
 
     def bar_semitones(self, fret: float) -> float:
-        """How far a bar at a fret raises this string."""
+        """How far a bar at a fret raises this string.
+
+        >>> String(5, 67, begins_at_fret=5).bar_semitones(7.0), String(4, 50).bar_semitones(7.0)
+        (2.0, 7.0)
+        """
         return max(0.0, fret - self.begins_at_fret)
 
 
@@ -159,7 +175,11 @@ class State(Frozen):
 
     @property
     def changes(self) -> tuple[str, ...]:
-        """The names of the engaged changes."""
+        """The names of the engaged changes.
+
+        >>> State({"A": 1.0, "B": 0.5}).changes
+        ('A', 'B')
+        """
         return tuple(self.travels)
 
     def __str__(self) -> str:
@@ -185,13 +205,23 @@ class Instrument:
     source: str = ""
 
     def string(self, number: int) -> String:
-        """The string of that number. Raises BadValue when there is none."""
+        """The string of that number. Raises BadValue when there is none.
+
+        >>> from tonegen.presets import instrument
+        >>> instrument("e9-ten-string").string(4).open_key
+        64
+        """
         if not 1 <= number <= len(self.strings):
             raise BadValue(f"{self.name} has no string {number}; it has strings 1 to {len(self.strings)}")
         return self.strings[number - 1]
 
     def change(self, name: str) -> Change:
-        """The change of that name. Raises BadValue naming those that exist."""
+        """The change of that name. Raises BadValue naming those that exist.
+
+        >>> from tonegen.presets import instrument
+        >>> dict(instrument("e9-ten-string").change("A").semitones)
+        {5: 2, 10: 2}
+        """
         for change in self.changes:
             if change.name == name:
                 return change
@@ -206,6 +236,11 @@ class Instrument:
         """A state from the names of changes, or from names with travels.
 
         Raises BadValue for an unknown change, a travel outside 0 to 1, or changes that exclude each other.
+
+        >>> from tonegen.presets import instrument
+        >>> e9 = instrument("e9-ten-string")
+        >>> str(e9.state(["B", "A"])), str(e9.state({"A": 0.5})), str(e9.state())
+        ('A+B', 'A at 0.5', 'open')
         """
         wanted = dict(travels) if isinstance(travels, Mapping) else dict.fromkeys(travels, 1.0)
         for name, travel in wanted.items():
@@ -220,7 +255,12 @@ class Instrument:
         return State(engaged)
 
     def grip(self, name: str) -> Grip:
-        """The saved grip of that name. Raises BadValue with the nearest that exist."""
+        """The saved grip of that name. Raises BadValue with the nearest that exist.
+
+        >>> from tonegen.presets import instrument
+        >>> instrument("c6-ten-string").grip("C major 7-6-5").strings
+        (7, 6, 5)
+        """
         for grip in self.grips:
             if grip.name == name:
                 return grip
@@ -229,13 +269,24 @@ class Instrument:
         raise BadValue(f'{self.name} has no grip "{name}"; give strings such as 3,4,5 or a saved name{hint}')
 
     def checked_fret(self, fret: float) -> float:
-        """A bar position. Raises BadValue when it is off the neck."""
+        """A bar position. Raises BadValue when it is off the neck.
+
+        >>> from tonegen.presets import instrument
+        >>> instrument("e9-ten-string").checked_fret(3)
+        3.0
+        """
         if not 0 <= fret <= self.frets:
             raise BadValue(f"fret {fret:g} is off the neck of {self.name}; it has frets 0 to {self.frets}")
         return float(fret)
 
     def own_changes(self, string: int, state: State) -> dict[str, float]:
-        """The engaged changes that move this string, with their travels."""
+        """The engaged changes that move this string, with their travels.
+
+        >>> from tonegen.presets import instrument
+        >>> e9 = instrument("e9-ten-string")
+        >>> e9.own_changes(5, e9.state({"A": 0.5, "B": 1.0}))
+        {'A': 0.5}
+        """
         return {
             name: travel for name, travel in state.travels.items() if string in self.change(name).semitones
         }
@@ -245,6 +296,11 @@ class Instrument:
 
         Of changes that raise a string to different notes the highest wins, of those that lower it the lowest;
         those that reach the same note, and a raise with a lower, are a point of their own.
+
+        >>> from tonegen.presets import instrument
+        >>> e9 = instrument("e9-ten-string")
+        >>> str(e9.point(5, e9.state(["A", "B"]))), str(e9.point(4, e9.state(["A", "B"])))
+        ('string 5 with A', 'string 4 open')
         """
         self.string(string)
         moves = {name: self.change(name).semitones[string] for name in self.own_changes(string, state)}
@@ -253,11 +309,21 @@ class Instrument:
         return TuningPoint(string, tuple(name for name, move in moves.items() if move in (highest, lowest)))
 
     def key(self, point: TuningPoint) -> int:
-        """The key that a tuning point stands for, before any offset. Raises BadValue for a foreign point."""
+        """The key that a tuning point stands for, before any offset. Raises BadValue for a foreign point.
+
+        >>> from tonegen.presets import instrument
+        >>> instrument("e9-ten-string").key(TuningPoint(5, ("A",)))
+        61
+        """
         return self.string(point.string).open_key + self.raised_semitones(point)
 
     def raised_semitones(self, point: TuningPoint) -> int:
-        """How far a tuning point lies above its open string; negative below."""
+        """How far a tuning point lies above its open string; negative below.
+
+        >>> from tonegen.presets import instrument
+        >>> instrument("e9-ten-string").raised_semitones(TuningPoint(4, ("E",)))
+        -1
+        """
         for split in self.splits:
             if split.changes == frozenset(point.changes) and point.string in split.semitones:
                 return split.semitones[point.string]
@@ -272,7 +338,12 @@ class Instrument:
         )
 
     def tuning_points(self) -> tuple[TuningPoint, ...]:
-        """Everything that is tuned by itself: open strings, each change's stops, and the named splits."""
+        """Everything that is tuned by itself: open strings, each change's stops, and the named splits.
+
+        >>> from tonegen.presets import instrument
+        >>> [str(point) for point in instrument("e9-ten-string").tuning_points()][:3]
+        ['string 1 open', 'string 1 with G', 'string 2 open']
+        """
         return tuple(self._tuning_points())
 
     def _tuning_points(self) -> Iterator[TuningPoint]:
@@ -294,6 +365,11 @@ class Instrument:
         offset_cents : gives the offset of each tuning point from equal temperament.
         Between rest and stop a string moves in a straight line, or along the measured half-stops; a raise
         and a lower add; a point of several changes is reached as the last of them comes to its stop.
+
+        >>> from tonegen.presets import instrument
+        >>> e9 = instrument("e9-ten-string")
+        >>> e9.cents_above_open(5, e9.state({"A": 0.5}), lambda point: -14.0 if point.changes else 2.0)
+        94.0
         """
         open_offset = offset_cents(TuningPoint(string))
 
@@ -328,22 +404,42 @@ class Instrument:
         return float(stiffness_elsewhere(open_stiffness, raised, self.string(string).bar_semitones(fret)))
 
     def note(self, point: TuningPoint) -> str:
-        """Name of the note that a tuning point stands for."""
+        """Name of the note that a tuning point stands for.
+
+        >>> from tonegen.presets import instrument
+        >>> instrument("e9-ten-string").note(TuningPoint(5, ("A",)))
+        'C#4'
+        """
         return note_name(self.key(point), self.flats)
 
     @property
     def root_name(self) -> str:
-        """Name of the pitch class that temperaments are built on."""
+        """Name of the pitch class that temperaments are built on.
+
+        >>> from tonegen.presets import instrument
+        >>> instrument("e9-ten-string").root_name, instrument("c6-ten-string").root_name
+        ('E', 'C')
+        """
         return pitch_class_name(self.root, self.flats)
 
     def fret_of_key(self, pitch_class: int) -> int:
-        """The lowest bar position at which the instrument's own key becomes that one, such as a song's."""
+        """The lowest bar position at which the instrument's own key becomes that one, such as a song's.
+
+        >>> from tonegen.presets import instrument
+        >>> instrument("e9-ten-string").fret_of_key(7)  # G
+        3
+        """
         return (pitch_class - self.root) % 12
 
     def grip_of(self, strings: tuple[int, ...], state: State) -> Grip:
         """A grip from string numbers: the saved one with the same strings and changes, or one without roles.
 
         Raises BadValue for an unknown or a double string.
+
+        >>> from tonegen.presets import instrument
+        >>> e9 = instrument("e9-ten-string")
+        >>> e9.grip_of((4, 5, 6), e9.state()).roles
+        ('1', '5', '3')
         """
         for number in strings:
             self.string(number)
@@ -365,6 +461,9 @@ def open_stiffness(wire: Wire | None, given: float | None, open_key: int) -> flo
     """B of an open string: as given, else from its wire at equal temperament, else None.
 
     Raises BadValue when it is given and not a finite number from 0 to 0.1.
+
+    >>> open_stiffness(None, 1e-5, 64), round(open_stiffness(Wire(0.014, 24.0), None, 64), 6)
+    (1e-05, 3.3e-05)
     """
     if given is not None:
         if not (isfinite(given) and 0 <= given <= 0.1):

@@ -51,7 +51,11 @@ class Ratio:
 
     @classmethod
     def parse(cls, text: str) -> "Ratio":
-        """A ratio written 5:4 or 5/4. Raises BadValue for anything else."""
+        """A ratio written 5:4 or 5/4. Raises BadValue for anything else.
+
+        >>> Ratio.parse("10/8")
+        Ratio(upper=5, lower=4)
+        """
         upper, separator, lower = text.strip().replace("/", ":").partition(":")
         if not (separator and upper.isascii() and upper.isdigit() and lower.isascii() and lower.isdigit()):
             raise BadValue(f'"{text}" is not a ratio; write two whole numbers, such as 5:4')
@@ -73,12 +77,20 @@ class Ratio:
 
     @property
     def cents(self) -> float:
-        """Size in cents."""
+        """Size in cents.
+
+        >>> round(Ratio(3, 2).cents, 3)
+        701.955
+        """
         return 1200 * log2(self.upper / self.lower)
 
     @property
     def name(self) -> str:
-        """The trade's name, counted up by octaves where it is wider than one; "" when it has none."""
+        """The trade's name, counted up by octaves where it is wider than one; "" when it has none.
+
+        >>> Ratio(5, 4).name, Ratio(5, 2).name, Ratio(31, 29).name
+        ('major third', 'major third and 1 octave', '')
+        """
         narrowed, octaves = self, 0
         if self in JUST_INTERVALS:
             return JUST_INTERVALS[self]
@@ -196,6 +208,10 @@ def coincident_partials_hz(
 
     multiple : 1 for the lowest coincident pair, 2 and 3 for those above it.
     Raises BadValue naming the first frequency that is not above zero.
+
+    >>> low, high = coincident_partials_hz(220.0, 277.18, Ratio(5, 4))
+    >>> float(low), float(high)
+    (1100.0, 1108.72)
     """
     number = np.asarray(multiple)
     if (number < 1).any():
@@ -229,7 +245,11 @@ def beats_per_second(
 
 
 def coincident_hz(low_hz: ArrayLike, high_hz: ArrayLike, ratio: Ratio) -> NDArray[np.float64]:
-    """Where the beat of two flexible strings is heard: midway between the two coincident partials."""
+    """Where the beat of two flexible strings is heard: midway between the two coincident partials.
+
+    >>> float(coincident_hz(220.0, 277.18, Ratio(5, 4)).round())
+    1104.0
+    """
     low_partial, high_partial = coincident_partials_hz(low_hz, high_hz, ratio)
     return (low_partial + high_partial) / 2
 
@@ -259,7 +279,11 @@ def high_hz_from_beats(
 
 
 def cents_from_just(low_hz: ArrayLike, high_hz: ArrayLike, ratio: Ratio) -> NDArray[np.float64]:
-    """How far the interval between two fundamentals lies from the just ratio, in cents; wide positive."""
+    """How far the interval between two fundamentals lies from the just ratio, in cents; wide positive.
+
+    >>> float(cents_from_just(220.0, 277.183, Ratio(5, 4)).round(1))  # A3-C#4 in equal temperament
+    13.7
+    """
     return cents_between(low_hz, high_hz) - ratio.cents
 
 
@@ -275,6 +299,10 @@ def readings_of_count(beats: float, low_hz: float, ratio: Ratio) -> tuple[Readin
     """The two tones that an unsigned count of `beats` per second allows: if wide, and if narrow.
 
     Raises BadValue for a negative or infinite count.
+
+    >>> wide, narrow = readings_of_count(0.7, 220.0, Ratio(5, 4))
+    >>> round(wide.high_hz, 3), round(narrow.high_hz, 3)
+    (275.175, 274.825)
     """
     if not 0 <= beats < np.inf:
         raise BadValue(f"a count of {beats:g} beats per second is not possible; count from 0 upward")
@@ -297,6 +325,10 @@ class Candidate:
         """Lower is likelier: the octaves of p*q (how high the coincident pair lies), plus one per 8 cents.
 
         The weight is ours: it takes every equal-tempered interval for the ratio that players tune it to.
+
+        >>> third, limma = Candidate(Ratio(5, 4), 13.7), Candidate(Ratio(81, 64), -7.8)
+        >>> third.likelihood_rank < limma.likelihood_rank
+        True
         """
         return log2(self.ratio.upper * self.ratio.lower) + abs(self.cents_from_just) / 8
 
@@ -337,14 +369,22 @@ def _ranked(known: Iterable[Ratio], cents: float, within_cents: float) -> tuple[
 
 
 def direction(beats: ArrayLike) -> NDArray[np.str_]:
-    """Wide, narrow or pure, of signed beat rates."""
+    """Wide, narrow or pure, of signed beat rates.
+
+    >>> direction([8.7, -0.5, 0.0]).tolist()
+    ['wide', 'narrow', 'pure']
+    """
     rate = np.asarray(beats, dtype=np.float64)
     sides = np.where(rate > 0, Direction.WIDE.value, Direction.NARROW.value)
     return np.where(np.abs(rate) < PURE_BEATS_PER_SECOND, Direction.PURE.value, sides)
 
 
 def audible(beats: ArrayLike) -> NDArray[np.str_]:
-    """Beats that can be counted, roughness above them, or too slow below them."""
+    """Beats that can be counted, roughness above them, or too slow below them.
+
+    >>> audible([8.7, 20.0, 0.01]).tolist()
+    ['beats', 'roughness', 'too slow']
+    """
     rate = np.abs(np.asarray(beats, dtype=np.float64))
     slow = np.where(rate < SLOWEST_COUNTABLE_BEATS_PER_SECOND, Audible.TOO_SLOW.value, Audible.BEATS.value)
     return np.where(rate > FASTEST_COUNTABLE_BEATS_PER_SECOND, Audible.ROUGHNESS.value, slow)

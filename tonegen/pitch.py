@@ -38,6 +38,9 @@ def checked_hz(hz: ArrayLike, what: str = "frequency") -> NDArray[np.float64]:
     """`hz` as float64, each value finite and above zero.
 
     Raises BadValue naming `what` and the first value that is not.
+
+    >>> float(checked_hz(440))
+    440.0
     """
     values = np.asarray(hz, dtype=np.float64)
     wrong = ~(np.isfinite(values) & (values > 0))
@@ -48,7 +51,11 @@ def checked_hz(hz: ArrayLike, what: str = "frequency") -> NDArray[np.float64]:
 
 
 def checked_reference_hz(reference_hz: float) -> float:
-    """The reference pitch, 380 to 500 Hz. Raises BadValue outside that."""
+    """The reference pitch, 380 to 500 Hz. Raises BadValue outside that.
+
+    >>> checked_reference_hz(442)
+    442.0
+    """
     if not LOWEST_REFERENCE_HZ <= reference_hz <= HIGHEST_REFERENCE_HZ:  # false for NaN as well
         raise BadValue(
             f"reference pitch {reference_hz:g} Hz is out of range; "
@@ -84,7 +91,12 @@ def key_from_hz(hz: ArrayLike, reference_hz: ArrayLike = REFERENCE_HZ) -> NDArra
 def nearest_key(
     hz: ArrayLike, reference_hz: ArrayLike = REFERENCE_HZ
 ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """The nearest whole key, and the offset in cents of `hz` from it, within -50 to 50."""
+    """The nearest whole key, and the offset in cents of `hz` from it, within -50 to 50.
+
+    >>> key, cents = nearest_key(446.0)
+    >>> int(key), float(cents.round(1))
+    (69, 23.4)
+    """
     keys = key_from_hz(hz, reference_hz)
     whole = np.rint(keys)
     return whole.astype(np.int64), (keys - whole) * 100
@@ -147,7 +159,11 @@ def note_name(key: int, flats: bool = False) -> str:
 
 
 def pitch_class_name(key: int, flats: bool = False) -> str:
-    """The name of a key without its octave, with sharps unless `flats`."""
+    """The name of a key without its octave, with sharps unless `flats`.
+
+    >>> pitch_class_name(63), pitch_class_name(63, flats=True)
+    ('D#', 'Eb')
+    """
     return (_FLAT_NAMES if flats else _SHARP_NAMES)[key % 12]
 
 
@@ -171,6 +187,11 @@ class WrittenPitch:
 
         temperament_cents : the temperament's offset of the key. above_hz : the tone that cents count from.
         Raises BadValue for an interval without a tone below it.
+
+        >>> round(parse_pitch("A4+10").hz_at(440.0), 2)
+        442.55
+        >>> round(parse_pitch("702c").hz_at(440.0, above_hz=200.0))
+        300
         """
         if self.hz is not None:
             return self.hz

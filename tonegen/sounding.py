@@ -107,7 +107,11 @@ class Sounding:
 
 
 def tone_of_hz(hz: float, reference_hz: float, name: str = "", timbre: Timbre = PURE) -> SoundingTone:
-    """A tone given by its frequency; its offset is from the nearest key."""
+    """A tone given by its frequency; its offset is from the nearest key.
+
+    >>> tone_of_hz(441.0, 440.0).name, round(tone_of_hz(441.0, 440.0).offset_cents, 2)
+    ('441 Hz', 3.93)
+    """
     _, offset = nearest_key(hz, reference_hz)
     return SoundingTone(name or f"{hz:g} Hz", float(hz), float(offset), stiffness=timbre.stiffness_on(None))
 
@@ -115,7 +119,11 @@ def tone_of_hz(hz: float, reference_hz: float, name: str = "", timbre: Timbre = 
 def tone_of_key(
     key: int, offset_cents: float, reference_hz: float, name: str = "", timbre: Timbre = PURE
 ) -> SoundingTone:
-    """A tone given by its key and its offset from equal temperament."""
+    """A tone given by its key and its offset from equal temperament.
+
+    >>> tone_of_key(61, -13.7, 440.0).name
+    'C#4'
+    """
     hz = float(hz_from_key(key, offset_cents, reference_hz))
     return SoundingTone(name or note_name(key), hz, offset_cents, stiffness=timbre.stiffness_on(None))
 
@@ -134,6 +142,15 @@ def tones_of_grip(
 
     timbre : whose partials beat; one that follows the string takes the stiffness of each.
     Raises BadValue for a fret off the neck, or a temperament of another instrument.
+
+    >>> from tonegen.drop import NO_DROP
+    >>> from tonegen.presets import instrument
+    >>> from tonegen.temperament import EQUAL
+    >>> e9 = instrument("e9-ten-string")
+    >>> state = e9.state(["A", "B"])
+    >>> tones = tones_of_grip(e9, e9.grip_of((3, 4, 5), state), state, 3.0, EQUAL, NO_DROP, 440.0)
+    >>> [(tone.name, round(tone.hz, 1)) for tone in tones]
+    [('C5', 523.3), ('G4', 392.0), ('E4', 329.6)]
     """
     position = instrument.checked_fret(fret)
     ratios = grip.ratios or (None,) * len(grip.strings)
@@ -173,6 +190,9 @@ def ratio_between(low: SoundingTone, high: SoundingTone) -> Ratio:
     """The ratio that two tones stand for: from their degrees where both have one, else the likeliest.
 
     Degrees are taken to the octaves that the tones are really in.
+
+    >>> str(ratio_between(tone_of_key(57, 0.0, 440.0), tone_of_key(61, 0.0, 440.0)))
+    '5:4'
     """
     if low.degree_ratio is None or high.degree_ratio is None:
         return nearest_ratio(low.hz, high.hz)
@@ -183,7 +203,12 @@ def ratio_between(low: SoundingTone, high: SoundingTone) -> Ratio:
 
 
 def interval_between(low: SoundingTone, high: SoundingTone, ratio: Ratio | None = None) -> SoundingInterval:
-    """The interval from `low` to `high`, standing for `ratio`, or for what `ratio_between` says."""
+    """The interval from `low` to `high`, standing for `ratio`, or for what `ratio_between` says.
+
+    >>> third = interval_between(tone_of_key(57, 0.0, 440.0), tone_of_key(61, 0.0, 440.0))
+    >>> str(third.ratio), round(third.beats_per_second, 2), round(third.coincident_hz)
+    ('5:4', 8.73, 1104)
+    """
     stands_for = ratio or ratio_between(low, high)
     multiples = np.arange(1, _COINCIDENT_PAIRS + 1)
     lows, highs = coincident_partials_hz(
@@ -214,6 +239,10 @@ def sound(tones: Sequence[SoundingTone], reference_hz: float, ratio: Ratio | Non
     """Everything that sounds when these tones do: each pair, lower tone first, from the lowest up.
 
     ratio : what the interval stands for; only for two tones. Raises BadValue otherwise.
+
+    >>> triad = sound([tone_of_key(key, 0.0, 440.0) for key in (57, 61, 64)], 440.0)
+    >>> [f"{each.ratio} {each.beats_per_second:+.1f}" for each in triad.intervals]
+    ['5:4 +8.7', '3:2 -0.7', '6:5 -15.0']
     """
     if ratio is not None and len(tones) != 2:
         raise BadValue("a ratio is for two tones; give --low and --high, or leave --ratio out")
@@ -231,6 +260,11 @@ def tones_to_play(
 
     split : the lowest tone in the left ear and the others in the right; otherwise all in both.
     only_beating : of each tone just the partials that beat against another's.
+
+    >>> from tonegen.synthesis.timbre import PURE
+    >>> third = sound([tone_of_key(57, 0.0, 440.0), tone_of_key(61, 0.0, 440.0)], 440.0)
+    >>> [tone.place.name for tone in tones_to_play(third, PURE, split=True)]
+    ['LEFT', 'RIGHT']
     """
     lowest = min(range(len(sounding.tones)), key=lambda index: sounding.tones[index].hz)
     tones = tuple(
@@ -249,6 +283,11 @@ def tones_to_play(
 
 
 def places(sounding: Sounding, interval: SoundingInterval) -> tuple[int, int]:
-    """Where the low and the high tone of an interval stand in `sounding.tones`."""
+    """Where the low and the high tone of an interval stand in `sounding.tones`.
+
+    >>> third = sound([tone_of_key(61, 0.0, 440.0), tone_of_key(57, 0.0, 440.0)], 440.0)
+    >>> places(third, third.intervals[0])  # the lower tone was named second
+    (1, 0)
+    """
     where = {id(tone): index for index, tone in enumerate(sounding.tones)}
     return where[id(interval.low)], where[id(interval.high)]

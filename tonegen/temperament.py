@@ -53,15 +53,30 @@ class PitchClassTemperament:
     title: str = ""
 
     def on(self, root: int) -> "PitchClassTemperament":
-        """The same temperament built on another root."""
+        """The same temperament built on another root.
+
+        >>> EQUAL.on(14).root
+        2
+        """
         return PitchClassTemperament(self.name, self.offsets_cents, root % 12, self.title)
 
     def offset_of_key(self, key: int) -> float:
-        """Offset of a key from equal temperament."""
+        """Offset of a key from equal temperament.
+
+        >>> from tonegen.presets import temperament
+        >>> round(temperament("five-limit-just").on(9).offset_of_key(61), 2)  # C#, the third of A
+        -13.69
+        """
         return self.offsets_cents[(key - self.root) % 12]
 
     def offset_cents(self, instrument: Instrument, point: TuningPoint) -> float:
-        """Offset of the note that a tuning point stands for, without the bar."""
+        """Offset of the note that a tuning point stands for, without the bar.
+
+        >>> from tonegen.presets import instrument, temperament
+        >>> just = temperament("five-limit-just").on(4)
+        >>> round(just.offset_cents(instrument("e9-ten-string"), TuningPoint(6)), 2)  # G#, the third of E
+        -13.69
+        """
         return self.offset_of_key(instrument.key(point))
 
 
@@ -88,7 +103,13 @@ class OwnTemperament(Frozen):
         )
 
     def offset_cents(self, instrument: Instrument, point: TuningPoint) -> float:
-        """Offset of a tuning point. Raises BadValue for another instrument than its own."""
+        """Offset of a tuning point. Raises BadValue for another instrument than its own.
+
+        >>> from tonegen.presets import instrument
+        >>> mine = OwnTemperament("mine", "e9-ten-string", {TuningPoint(6): -11.0})
+        >>> mine.offset_cents(instrument("e9-ten-string"), TuningPoint(6))
+        -11.0
+        """
         if instrument.name != self.instrument_name:
             raise BadValue(
                 f"temperament {self.name} belongs to {self.instrument_name}, not to {instrument.name}; "
@@ -105,7 +126,13 @@ class OwnTemperament(Frozen):
 
 
 def string_cents(instrument: Instrument, temperament: Temperament, string: int, state: State) -> float:
-    """Pitch of a string in a state, in cents above its open key at equal temperament, before any drop."""
+    """Pitch of a string in a state, in cents above its open key at equal temperament, before any drop.
+
+    >>> from tonegen.presets import instrument
+    >>> e9 = instrument("e9-ten-string")
+    >>> string_cents(e9, EQUAL, 5, e9.state(["A"])), string_cents(e9, EQUAL, 5, e9.state({"A": 0.5}))
+    (200.0, 100.0)
+    """
     return instrument.cents_above_open(
         string, state, lambda point: temperament.offset_cents(instrument, point)
     )

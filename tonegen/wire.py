@@ -32,7 +32,11 @@ _SAME_GAUGE_INCHES: Final = 1e-9
 
 
 def plain_kg_per_metre(diameter_m: ArrayLike) -> NDArray[np.float64]:
-    """Mass per length of plain steel wire: density times its section."""
+    """Mass per length of plain steel wire: density times its section.
+
+    >>> float(plain_kg_per_metre(0.014 * METRES_PER_INCH).round(6))  # a plain .014: 0.78 grams a metre
+    0.00078
+    """
     return STEEL_DENSITY_KG_PER_M3 * pi * np.asarray(diameter_m, dtype=np.float64) ** 2 / 4
 
 
@@ -41,6 +45,10 @@ def wound_kg_per_metre(diameter_m: ArrayLike, core_m: ArrayLike) -> NDArray[np.f
 
     A turn of wrap wire w = (d - core) / 2 is pi (core + w) long and moves on by w:
     rho (pi w^2 / 4) pi (core + w) / w. The wrap is taken to be steel or nickel, of nearly the same density.
+
+    >>> inches = METRES_PER_INCH
+    >>> float(wound_kg_per_metre(0.036 * inches, 0.016 * inches).round(4))
+    0.0043
     """
     core = np.asarray(core_m, dtype=np.float64)
     wrap = (np.asarray(diameter_m, dtype=np.float64) - core) / 2
@@ -51,13 +59,20 @@ def usual_core_m(diameter_m: ArrayLike) -> NDArray[np.float64]:
     """The core that a wound string of this gauge usually has.
 
     Common practice, from memory, no source: about 0.0135 in for a .026, 0.018 in for a .054.
+
+    >>> float((usual_core_m(0.036 * METRES_PER_INCH) / METRES_PER_INCH).round(4))
+    0.0154
     """
     inches = np.asarray(diameter_m, dtype=np.float64) / METRES_PER_INCH
     return METRES_PER_INCH * np.minimum(0.0135 * (inches / 0.026) ** 0.4, 0.8 * inches)
 
 
 def tension_newtons(kg_per_metre: ArrayLike, length_m: ArrayLike, hz: ArrayLike) -> NDArray[np.float64]:
-    """Tension of a string that sounds at `hz`: mu (2 L f)^2 (Mersenne)."""
+    """Tension of a string that sounds at `hz`: mu (2 L f)^2 (Mersenne).
+
+    >>> float(tension_newtons(0.00078, 0.61, 329.63).round(0))  # a .014 at E4
+    126.0
+    """
     speed = 2 * np.asarray(length_m, dtype=np.float64) * np.asarray(hz, dtype=np.float64)
     return np.asarray(kg_per_metre, dtype=np.float64) * speed**2
 
@@ -66,6 +81,9 @@ def stiffness(core_m: ArrayLike, length_m: ArrayLike, newtons: ArrayLike) -> NDA
     """B of a string whose steel core bears the bending: pi^3 E d^4 / (64 T L^2).
 
     Source: H. Fletcher (1964), for a solid round wire.
+
+    >>> float(stiffness(0.014 * METRES_PER_INCH, 0.61, 126.0).round(6))
+    3.3e-05
     """
     core = np.asarray(core_m, dtype=np.float64)
     length = np.asarray(length_m, dtype=np.float64)
@@ -81,6 +99,9 @@ def stiffness_elsewhere(
 
     B goes with 1 / (T L^2); tension grows with the square of the pitch, and the bar divides the length:
     B * 2^((fret - raised) / 6).
+
+    >>> float(stiffness_elsewhere(1e-5, 0, 12))  # an octave up the neck, half the length: four times
+    4e-05
     """
     semitones = np.asarray(fret, dtype=np.float64) - np.asarray(raised_semitones, dtype=np.float64)
     return np.asarray(open_stiffness, dtype=np.float64) * np.exp2(semitones / 6)
@@ -91,6 +112,9 @@ def least_strength_pa(diameter_m: ArrayLike) -> NDArray[np.float64]:
 
     Between two rows it is that of the thicker, and below the thinnest, .005 in, that of the thinnest: thinner
     wire is stronger. Above the thickest, .090 in, it falls faster than the table does.
+
+    >>> float((least_strength_pa(0.011 * METRES_PER_INCH) / 1e6).round(0))  # in MPa
+    2634.0
     """
     inches = np.asarray(diameter_m, dtype=np.float64) / METRES_PER_INCH
     thickest = _A228_INCHES[-1]
@@ -103,6 +127,11 @@ def least_strength_pa(diameter_m: ArrayLike) -> NDArray[np.float64]:
 def fraction_of_strength(
     hz: ArrayLike, length_m: ArrayLike, core_m: ArrayLike, kg_per_metre: ArrayLike
 ) -> NDArray[np.float64]:
-    """Stress in the core at this pitch, as a share of the least strength of its wire."""
+    """Stress in the core at this pitch, as a share of the least strength of its wire.
+
+    >>> mass = plain_kg_per_metre(0.011 * METRES_PER_INCH)
+    >>> float(fraction_of_strength(415.3, 0.61, 0.011 * METRES_PER_INCH, mass).round(2))  # a .011 at G#4
+    0.77
+    """
     section = pi * np.asarray(core_m, dtype=np.float64) ** 2 / 4
     return tension_newtons(kg_per_metre, length_m, hz) / section / least_strength_pa(core_m)

@@ -143,7 +143,11 @@ class Order:
 
 
 def sounds_like(beats_per_second: float) -> str:
-    """A rate in words."""
+    """A rate in words.
+
+    >>> sounds_like(0.0), sounds_like(2.0)
+    ('stands still', 'a wave that can be counted, like a slow tremolo')
+    """
     rate = abs(beats_per_second)
     if rate < SLOWEST_COUNTABLE_BEATS_PER_SECOND:
         return "stands still"
@@ -184,6 +188,15 @@ def tuning_order(
     program plays the highest open string that is the instrument's root. frets : bar positions to listen at.
     ratios : use only intervals that stand for these (for comparing plans). A point that nothing can be heard
     against is tuned to its own tone, played by the program. Raises BadValue for frets off the neck.
+
+    >>> from tonegen.presets import instrument
+    >>> from tonegen.drop import NO_DROP
+    >>> from tonegen.temperament import EQUAL
+    >>> first = tuning_order(instrument("e9-ten-string"), EQUAL, NO_DROP, 440.0).steps[0]
+    >>> str(first.tune), str(first.against), str(first.ratio)
+    ('string 5 open', 'tone E4 (329.63 Hz)', '4:3')
+    >>> first.count
+    '11 beats in 10 seconds, wide: start from pure and lower'
     """
     rig = _Rig(instrument, temperament, drop, reference_hz)
     wanted = tuple(dict.fromkeys(points or instrument.tuning_points()))

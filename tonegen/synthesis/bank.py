@@ -38,12 +38,20 @@ def audible_weight(cycles_per_frame: NDArray[np.float64]) -> NDArray[np.float64]
 
 
 def raised_cosine(progress: NDArray[np.float64]) -> NDArray[np.float64]:
-    """From 0 at 0 to 1 at 1 with no corner at either end."""
+    """From 0 at 0 to 1 at 1 with no corner at either end.
+
+    >>> raised_cosine(np.array([0.0, 0.25, 0.5, 1.0])).round(3).tolist()
+    [0.0, 0.146, 0.5, 1.0]
+    """
     return np.asarray(0.5 - 0.5 * np.cos(np.pi * progress))
 
 
 def decayed(frames: NDArray[np.float64], decay_db_per_frame: NDArray[np.float64]) -> NDArray[np.float64]:
-    """What is left of a level after so many frames (shapes broadcast); nothing grows before frame 0."""
+    """What is left of a level after so many frames (shapes broadcast); nothing grows before frame 0.
+
+    >>> decayed(np.array([0.0, 100.0]), np.array([0.06])).round(3).tolist()  # 6 dB in 100 frames: half
+    [1.0, 0.501]
+    """
     return np.asarray(np.exp(-_NEPERS_PER_DB * decay_db_per_frame * np.maximum(frames, 0)))
 
 
@@ -52,6 +60,11 @@ def sines(turns: NDArray[np.float64], work: NDArray[np.float64], out: NDArray[np
 
     The whole turns go in float64, the sine is taken in float32 (a tenth of the time): the error is that of a
     phase rounded to 24 bits, below 2e-7 of the partial's level.
+
+    >>> out = np.empty(3, dtype=np.float32)
+    >>> sines(np.array([0.0, 0.25, 10.75]), np.empty(3), out)
+    >>> out.tolist()
+    [0.0, 1.0, -1.0]
     """
     reduce_to_radians(turns, work, out)
     np.sin(out, out=out)
@@ -60,7 +73,13 @@ def sines(turns: NDArray[np.float64], work: NDArray[np.float64], out: NDArray[np
 def reduce_to_radians(
     turns: NDArray[np.float64], work: NDArray[np.float64], out: NDArray[np.float32]
 ) -> None:
-    """Phases in turns as radians from -pi to pi; spoils `turns` and `work`."""
+    """Phases in turns as radians from -pi to pi; spoils `turns` and `work`.
+
+    >>> turns, out = np.array([0.25, 3.25]), np.empty(2, dtype=np.float32)
+    >>> reduce_to_radians(turns, np.empty(2), out)
+    >>> (out / np.pi).round(4).tolist()
+    [0.5, 0.5]
+    """
     np.rint(turns, out=work)
     np.subtract(turns, work, out=turns)
     np.multiply(turns, _RADIANS_PER_TURN, out=out, casting="same_kind")
@@ -98,7 +117,12 @@ def glided_cycles_per_frame(
     to_cycles_per_frame: NDArray[np.float64],
     glide_frames: int,
 ) -> NDArray[np.float64]:
-    """The frequency itself along that glide: tones x frames."""
+    """The frequency itself along that glide: tones x frames.
+
+    >>> octave = glided_cycles_per_frame(np.array([0.0, 50.0, 100.0]), np.array([0.1]), np.array([0.2]), 100)
+    >>> octave.round(4).tolist()
+    [[0.1, 0.1414, 0.2]]
+    """
     progress = np.clip(frames / glide_frames, 0, 1) if glide_frames else np.ones_like(frames)
     log_ratio = np.log(to_cycles_per_frame / from_cycles_per_frame)
     return from_cycles_per_frame[:, None] * np.exp(np.multiply.outer(log_ratio, progress))

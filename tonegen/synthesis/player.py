@@ -305,7 +305,11 @@ class Player:
 
 
 def checked_level_dbfs(level_dbfs: float) -> float:
-    """A level between -120 dBFS and the ceiling. Raises BadValue outside that."""
+    """A level between -120 dBFS and the ceiling. Raises BadValue outside that.
+
+    >>> checked_level_dbfs(-30)
+    -30.0
+    """
     if not LOWEST_LEVEL_DBFS <= level_dbfs <= CEILING_DBFS:  # false for NaN as well
         raise BadValue(
             f"level {level_dbfs:g} dBFS is out of range; "
@@ -315,7 +319,11 @@ def checked_level_dbfs(level_dbfs: float) -> float:
 
 
 def checked_ramp_seconds(seconds: float) -> float:
-    """The time of a ramp, a fade or a glide, 0.005 to 600 seconds. Raises BadValue outside that."""
+    """The time of a ramp, a fade or a glide, 0.005 to 600 seconds. Raises BadValue outside that.
+
+    >>> checked_ramp_seconds(0.05)
+    0.05
+    """
     if not SHORTEST_RAMP_SECONDS <= seconds <= LONGEST_RAMP_SECONDS:  # false for NaN as well
         raise BadValue(
             f"{seconds:g} seconds are not a ramp; "

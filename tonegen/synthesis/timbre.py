@@ -153,7 +153,12 @@ class Tone:
             partial_hz(1.0, 1.0, self.stiffness)
 
     def partial_multiples(self) -> NDArray[np.float64]:
-        """Frequency of each partial over `hz`, with the stiffness of the string or of the timbre."""
+        """Frequency of each partial over `hz`, with the stiffness of the string or of the timbre.
+
+        >>> from tonegen.presets import timbre
+        >>> Tone(220.0, timbre("harmonic")).partial_multiples()[:4].tolist()
+        [1.0, 2.0, 3.0, 4.0]
+        """
         return partial_hz(1.0, self.timbre.multiples, self.timbre.stiffness_on(self.stiffness))
 
     def heard_levels(self) -> NDArray[np.float64]:

@@ -56,6 +56,11 @@ def least_squares(rows: Matrix, wanted: Vector, limit_rows: Matrix, limits: Vect
 
     Solved as a least distance problem by non-negative least squares, then again exactly on the limits that
     turned out active. Raises Infeasible. Source: Lawson & Hanson, Solving Least Squares Problems, ch. 23.
+
+    >>> fifth_and_third = np.array([[1.0], [4.0]])
+    >>> best = least_squares(fifth_and_third, np.array([0.0, -21.5]), np.zeros((0, 1)), np.zeros(0))
+    >>> best.x.round(2).tolist(), best.residual < 1e-9
+    ([-5.06], True)
     """
     none = np.zeros((0, rows.shape[1])), np.zeros(0)
     x, multipliers = _least_squares(*_compressed(rows, wanted), limit_rows, limits, *none)
@@ -79,6 +84,10 @@ def least_worst(rows: Matrix, wanted: Vector, limit_rows: Matrix, limits: Vector
     Only the rows that can be the worst are given to the linear program; those that it leaves out are added
     until none is worse. The residual is the duality gap: the worst error of x less the bound that the dual
     values prove. Raises Infeasible.
+
+    >>> opposed = least_worst(np.array([[1.0], [1.0]]), np.array([0.0, 4.0]), np.zeros((0, 1)), np.zeros(0))
+    >>> opposed.x.round(6).tolist(), round(opposed.value, 6)
+    ([2.0], 2.0)
     """
     compressed = _compressed(rows, wanted)
     none = np.zeros((0, rows.shape[1])), np.zeros(0)
@@ -113,6 +122,10 @@ def conflicting(limit_rows: Matrix, limits: Vector) -> NDArray[np.intp]:
     """A few limits that cannot all hold, none of which can be spared; empty when all can hold.
 
     Chinneck's elastic filter finds some, the deletion filter makes them few.
+
+    >>> rows, least = np.array([[1.0], [-1.0], [1.0]]), np.array([2.0, -1.0, 0.0])  # x >= 2, x <= 1, x >= 0
+    >>> [int(row) for row in conflicting(rows, least)]
+    [0, 1]
     """
     from scipy.optimize import linprog
 

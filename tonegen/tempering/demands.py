@@ -54,7 +54,11 @@ class Voice:
     role: str = ""
 
     def key(self, fret: float) -> int:
-        """The key that it is nearest to at equal temperament, with the bar at a fret."""
+        """The key that it is nearest to at equal temperament, with the bar at a fret.
+
+        >>> Voice("string 5", 5900.0, string=5, nominal_cents=5900.0).key(fret=3)
+        62
+        """
         return round(self.nominal_cents / 100 + (fret if self.string is not None else 0))
 
 
@@ -109,7 +113,13 @@ class Demands(Frozen):
         return np.asarray((self.coefficients != 0).any(axis=0))
 
     def cents_from_just(self, offsets_cents: NDArray[np.float64]) -> NDArray[np.float64]:
-        """How far each interval lies from just, wide positive; shape (m,)."""
+        """How far each interval lies from just, wide positive; shape (m,).
+
+        >>> from tonegen.presets.scenes import scene
+        >>> demands = demands_of(scene("e9-dance-band"))
+        >>> demands.cents_from_just(np.zeros(len(demands.points)))[:2].round(1).tolist()
+        [2.0, 15.6]
+        """
         return self.coefficients @ offsets_cents - self.wanted_cents
 
     def hz(self, offsets_cents: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -132,6 +142,11 @@ def demands_of(scene: Scene) -> Demands:
     """Every equation of a scene.
 
     Raises BadValue when the band names a string that a grip has not, or for a short string under the bar.
+
+    >>> from tonegen.presets.scenes import scene
+    >>> demands = demands_of(scene("e9-dance-band"))
+    >>> demands.coefficients.shape == (len(demands.demands), len(demands.points))
+    True
     """
     found: list[Demand] = []
     for wanted in scene.grips:
@@ -150,7 +165,14 @@ def demands_of(scene: Scene) -> Demands:
 
 
 def voice(scene: Scene, string: int, state: State, ratio: Ratio | None = None, role: str = "") -> Voice:
-    """A string in a state as a linear function of the offsets, drop included."""
+    """A string in a state as a linear function of the offsets, drop included.
+
+    >>> from tonegen.presets.scenes import scene
+    >>> asked = scene("e9-dance-band")
+    >>> low_e = voice(asked, 8, asked.instrument.state(["A"]))
+    >>> low_e.nominal_cents, round(low_e.cents - low_e.nominal_cents, 1)  # with the drop of A
+    (5200.0, -2.3)
+    """
     instrument = scene.instrument
     point = instrument.point(string, state)
     own = instrument.own_changes(string, state)
@@ -165,7 +187,12 @@ def voice(scene: Scene, string: int, state: State, ratio: Ratio | None = None, r
 
 
 def stands_for(low: Voice, high: Voice) -> Ratio:
-    """The ratio that two voices stand for: from their degrees where both have one, else the likeliest."""
+    """The ratio that two voices stand for: from their degrees where both have one, else the likeliest.
+
+    >>> low, high = Voice("A3", 5700.0, nominal_cents=5700.0), Voice("C#4", 6100.0, nominal_cents=6100.0)
+    >>> str(stands_for(low, high))
+    '5:4'
+    """
     return _stands_for(round(high.nominal_cents - low.nominal_cents, 6), low.ratio, high.ratio)
 
 

@@ -106,7 +106,12 @@ class Scene:
                     raise BadValue(f'band {part.name}: the scene has no grip "{name}"')
 
     def points(self) -> tuple[TuningPoint, ...]:
-        """The unknowns: all tuning points of the instrument, and the joint stops that the grips select."""
+        """The unknowns: all tuning points of the instrument, and the joint stops that the grips select.
+
+        >>> from tonegen.presets.scenes import scene
+        >>> [str(point) for point in scene("e9-dance-band").points()][:3]
+        ['string 1 open', 'string 1 with G', 'string 2 open']
+        """
         joint = {
             self.instrument.point(string, wanted.state): None
             for wanted in self.grips
@@ -117,7 +122,12 @@ class Scene:
 
 
 def checked_point(instrument: Instrument, string: int, changes: tuple[str, ...]) -> TuningPoint:
-    """The tuning point of a string and changes. Raises BadValue when they do not select one together."""
+    """The tuning point of a string and changes. Raises BadValue when they do not select one together.
+
+    >>> from tonegen.presets import instrument
+    >>> str(checked_point(instrument("e9-ten-string"), 5, ("A",)))
+    'string 5 with A'
+    """
     point = instrument.point(string, instrument.state(changes))
     if set(point.changes) != set(changes):
         for change in changes:
@@ -131,6 +141,11 @@ def parse_point(text: str, instrument: Instrument) -> TuningPoint:
     """A tuning point as it is typed: "4" is string 4 open, "4:F" its stop for F, "5:A+C" for both.
 
     Raises BadValue for an unknown string or change.
+
+    >>> from tonegen.presets import instrument
+    >>> e9 = instrument("e9-ten-string")
+    >>> str(parse_point("4", e9)), str(parse_point("4:F", e9))
+    ('string 4 open', 'string 4 with F')
     """
     string, _, changes = text.strip().partition(":")
     if not (string.isascii() and string.isdigit() and len(string) < 3):
@@ -142,6 +157,10 @@ def parse_pin(text: str, instrument: Instrument) -> Pin:
     """A pin as it is typed: "4=0" holds string 4 open at equal temperament, "4:F=-20" its stop for F.
 
     Raises BadValue for anything else.
+
+    >>> from tonegen.presets import instrument
+    >>> parse_pin("4:F=-20", instrument("e9-ten-string"))
+    Pin(point=TuningPoint(string=4, changes=('F',)), cents=-20.0)
     """
     point, separator, cents = typed(text).partition("=")
     try:

@@ -47,17 +47,29 @@ class Objective(StrEnum):
 
     @property
     def in_beats(self) -> bool:
-        """Whether errors are beats per second rather than cents."""
+        """Whether errors are beats per second rather than cents.
+
+        >>> Objective.WORST_BEATS.in_beats, Objective.CENTS.in_beats
+        (True, False)
+        """
         return self in (Objective.BEATS, Objective.WORST_BEATS)
 
     @property
     def of_worst(self) -> bool:
-        """Whether the worst error counts rather than all of them."""
+        """Whether the worst error counts rather than all of them.
+
+        >>> Objective.WORST_BEATS.of_worst, Objective.BEATS.of_worst
+        (True, False)
+        """
         return self in (Objective.WORST_CENTS, Objective.WORST_BEATS)
 
     @property
     def unit(self) -> str:
-        """Of an error."""
+        """Of an error.
+
+        >>> Objective.BEATS.unit
+        'beats per second'
+        """
         return "beats per second" if self.in_beats else "cents"
 
 
@@ -178,7 +190,12 @@ class Tempered(Frozen):
 
     @property
     def offsets_cents(self) -> Mapping[TuningPoint, float]:
-        """Offset of every tuning point."""
+        """Offset of every tuning point.
+
+        >>> from tonegen.presets.scenes import scene
+        >>> temper(scene("e9-dance-band")).offsets_cents[TuningPoint(8)]  # pinned there
+        3.0
+        """
         return dict(zip(self.demands.points, map(float, self.offsets), strict=True))
 
     @property
@@ -191,7 +208,12 @@ class Tempered(Frozen):
         }
 
     def hz(self, point: TuningPoint) -> float:
-        """Frequency of a point when it alone is engaged: what a meter must read."""
+        """Frequency of a point when it alone is engaged: what a meter must read.
+
+        >>> from tonegen.presets.scenes import scene
+        >>> round(temper(scene("e9-dance-band")).hz(TuningPoint(8)), 2)
+        165.1
+        """
         key = self.scene.instrument.key(point)
         return float(hz_from_key(key, self.offsets_cents[point], self.scene.reference_hz))
 
@@ -205,7 +227,13 @@ class Tempered(Frozen):
         return purity_of(self.demands, offsets_before(self.demands), self.offsets)
 
     def contradictions(self, least_apart_cents: float = 2.0) -> tuple[Contradiction, ...]:
-        """The points that two grips want apart, the widest first; one for each point."""
+        """The points that two grips want apart, the widest first; one for each point.
+
+        >>> from tonegen.presets.scenes import scene
+        >>> widest = temper(scene("e9-dance-band")).contradictions()[0]
+        >>> widest.names, round(widest.apart_cents, 1)
+        (('F# minor B+C 3-4-5-6-7', 'E 9 9-8-7-6-5'), 21.1)
+        """
         return _contradictions(self.demands, self.offsets, least_apart_cents)
 
     def undetermined(self) -> tuple[Undetermined, ...]:
@@ -214,7 +242,13 @@ class Tempered(Frozen):
 
 
 def temper(scene: Scene, objective: Objective = Objective.BEATS) -> Tempered:
-    """Solve a scene. Raises BadValue naming the few pins and limits that conflict."""
+    """Solve a scene. Raises BadValue naming the few pins and limits that conflict.
+
+    >>> from tonegen.presets.scenes import scene
+    >>> solved = temper(scene("e9-dance-band"))
+    >>> round(solved.value, 2), solved.residual < 1e-9  # beats per second, and the proof
+    (3.03, True)
+    """
     return temper_demands(demands_of(scene), objective)
 
 
@@ -251,7 +285,12 @@ def temper_demands(demands: Demands, objective: Objective) -> Tempered:
 
 
 def offsets_before(demands: Demands) -> Array:
-    """Offsets of the points in the temperament that the scene starts from; shape (n,)."""
+    """Offsets of the points in the temperament that the scene starts from; shape (n,).
+
+    >>> from tonegen.presets.scenes import scene
+    >>> bool(offsets_before(demands_of(scene("e9-dance-band"))).any())  # it starts from equal temperament
+    False
+    """
     scene = demands.scene
     return np.array([scene.before.offset_cents(scene.instrument, point) for point in demands.points])
 

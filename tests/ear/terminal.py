@@ -46,7 +46,12 @@ class Terminal:
         if self.process.poll() is None:
             self.process.kill()
         self.process.wait()
-        os.close(self._ours)
+        self._close()
+
+    def _close(self) -> None:
+        if self._ours >= 0:
+            os.close(self._ours)
+            self._ours = -1
 
     def press(self, keys: str) -> None:
         os.write(self._ours, keys.encode())
@@ -64,6 +69,11 @@ class Terminal:
         until = time.monotonic() + PATIENCE_SECONDS
         while self._more(until):
             assert time.monotonic() < until, self.screen
+        return self.process.wait(PATIENCE_SECONDS)
+
+    def closed(self) -> int:
+        """Close the window, and give the exit code."""
+        self._close()
         return self.process.wait(PATIENCE_SECONDS)
 
     def kill(self) -> None:

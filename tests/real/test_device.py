@@ -4,16 +4,15 @@ Each player runs in a process of its own, as it does for a user; PortAudio looks
 """
 
 import os
-import queue
 import signal
 import subprocess
 import sys
 
-import jack
 import numpy as np
 import pytest
 
 from tests.measure import beat_of, hz_of
+from tests.real.recorder import Recorder
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.interval import Ratio, beats_per_second
 from tonegen.sound.device import Device, choose, play
@@ -59,35 +58,12 @@ def start(server, which="system", seconds=60.0, rate=RATE, block=0, hz=GRIP_HZ):
     )
 
 
-class Recorder:
-    """A second client of the server that keeps what two ports give it."""
-
-    def __init__(self, server):
-        self._client = jack.Client("recorder", servername=server.name, no_start_server=True)
-        self._blocks = queue.Queue()
-        inputs = [self._client.inports.register(name) for name in ("left", "right")]
-        self._client.set_process_callback(
-            lambda _: self._blocks.put(np.stack([port.get_array().copy() for port in inputs]))
-        )
-
-    def record(self, seconds):
-        """The next seconds of whatever plays to the server's own outputs: channels x frames."""
-        with self._client:
-            for number, mine in enumerate(self._client.inports, start=1):
-                [theirs] = self._client.get_all_connections(f"system:playback_{number}")
-                self._client.connect(theirs, mine)
-            while not self._blocks.empty():  # from before both were connected
-                self._blocks.get()
-            count = round(seconds * self._client.samplerate / self._client.blocksize)
-            blocks = [self._blocks.get(timeout=10) for _ in range(count + 4)]
-        return np.concatenate(blocks[4:], axis=1)
-
-
 def test_a_grip_arrives_and_beats_as_computed(sound_server):
     playing = start(sound_server, block=128)
     try:
         assert playing.stdout.readline() == "playing\n"
-        left, right = Recorder(sound_server).record(8)
+        with Recorder(sound_server) as recorder:
+            left, right = recorder.record(8)
     finally:
         playing.send_signal(signal.SIGINT)  # Ctrl-C
         said, complaints = playing.communicate(timeout=20)

@@ -113,14 +113,3 @@ def test_what_cannot_be_played_is_one_line(sound_server, arguments, code, why):
     assert (done.returncode, len(refusals)) == (code, 1), done.stderr
     assert why in refusals[0]
     assert "Traceback" not in done.stderr
-
-
-def test_a_render_that_is_ended_keeps_nothing_half_written(tmp_path):
-    """A bar is shown for a long file; SIGTERM comes while it grows."""
-    with terminal(
-        ["render", "long.wav", "--hz", "220", "--seconds", "20000"], dict(os.environ), tmp_path
-    ) as it:
-        it.wait_for("writing")
-        it.process.terminate()
-        assert it.wait_for_the_end() == 128 + signal.SIGTERM
-    assert list(tmp_path.iterdir()) == []

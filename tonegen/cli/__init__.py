@@ -1,16 +1,17 @@
 """The command line: parse, call the core, show. Each command is a module, imported when it is asked for."""
 
 import os
-import signal
 import sys
 from collections.abc import Mapping
 from importlib import import_module
-from types import FrameType
 from typing import Any, Final, NoReturn
 
 import click
 
+from tonegen import ending
 from tonegen.errors import TonegenError
+
+INTERRUPTED: Final = 130  # as shells say of a program that Ctrl-C ended
 
 # Blocks and stimuli are small matrix products: a second thread only waits for the first when another program
 # plays (three sounds on two busy cores: 72 ms with two threads, 7 ms with one), and takes time to start.
@@ -79,39 +80,40 @@ def tonegen() -> None:
 
 
 def main() -> NoReturn:
-    """Run the command line; every foreseen error is one line and an exit code."""
-    # The last two: the terminal was closed, as Unix and as Windows says it
-    for ending in ("SIGTERM", "SIGHUP", "SIGBREAK"):
-        if hasattr(signal, ending):
-            signal.signal(getattr(signal, ending), _end_in_order)
+    """Run the command line; every foreseen error is one line and an exit code.
+
+    Told to end, the program exits with 128 and the signal's number; after Ctrl-C with 0 where that is the
+    usual end of the command.
+    """
+    ending.listen()
+    code = _run()
+    told = ending.stop_listening()
+    sys.exit(code if told == INTERRUPTED else told or code)
+
+
+def _run() -> int:
     try:
         result = tonegen.main(prog_name="tonegen", standalone_mode=False)
-        if sys.stdout is not None:  # it is None where the shell closed it
-            sys.stdout.flush()
+        sys.stdout.flush()
     except TonegenError as error:
-        _fail(str(error), error.exit_code)
+        return _failed(str(error), error.exit_code)
     except click.exceptions.NoArgsIsHelpError as alone:
         click.echo(alone.format_message())
-        sys.exit(0)
+        return 0
     except click.ClickException as error:
-        _fail(" ".join(error.format_message().split()), error.exit_code)
+        return _failed(" ".join(error.format_message().split()), error.exit_code)
     except (click.Abort, KeyboardInterrupt):
-        sys.exit(130)
+        return INTERRUPTED
     except BrokenPipeError:
         # The reader of a pipe went away; point stdout at nothing so that Python's own flush at exit is quiet.
         sys.stdout = None
-        sys.exit(0)
+        return 0
     except OSError as error:  # files and devices answer for themselves; what is left is what is printed to
         sys.stdout = None
-        _fail(f"the result cannot be printed: {error.strerror}", 2)
-    sys.exit(result if isinstance(result, int) else 0)
+        return _failed(f"the result cannot be printed: {error.strerror}", 2)
+    return result if isinstance(result, int) else 0
 
 
-def _end_in_order(number: int, _: FrameType | None) -> NoReturn:
-    """End as an exit does, so that whatever is under way is cleaned up."""
-    sys.exit(128 + number)
-
-
-def _fail(message: str, exit_code: int) -> NoReturn:
+def _failed(message: str, exit_code: int) -> int:
     click.echo(f"tonegen: {' '.join(message.splitlines())}", err=True)
-    sys.exit(exit_code)
+    return exit_code

@@ -16,6 +16,7 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
+from tonegen.ending import ends_by
 from tonegen.errors import BadValue, TonegenError
 from tonegen.page.engine import Engine, Fault
 from tonegen.page.guard import Guard
@@ -311,10 +312,18 @@ def serve(app: Starlette, sockets: list[socket.socket], ready: Callable[[], None
             if self.started:
                 ready()
 
+        def capture_signals(self) -> contextlib.AbstractContextManager[None]:  # type: ignore[override]
+            return contextlib.nullcontext()
+
+        def end(self) -> None:
+            self.should_exit = True
+
     loop: Literal["asyncio"] = "asyncio"
     config = uvicorn.Config(
         app, loop=loop, http="h11", ws="websockets-sansio", lifespan="on", log_level="warning",
         access_log=False, server_header=False, ws_max_size=LARGEST_MESSAGE_BYTES,
         ws_per_message_deflate=False, timeout_graceful_shutdown=1,
     )  # fmt: skip
-    Server(config).run(sockets)
+    server = Server(config)
+    with ends_by(server.end):
+        server.run(sockets)

@@ -8,6 +8,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from types import TracebackType
 from typing import Any, Final, cast
@@ -91,7 +92,12 @@ class Keys:
 
             before = termios.tcgetattr(sys.stdin)
             tty.setcbreak(sys.stdin)
-            self._restore = lambda: termios.tcsetattr(sys.stdin, termios.TCSADRAIN, before)
+
+            def restore() -> None:
+                with suppress(termios.error):  # the terminal was closed
+                    termios.tcsetattr(sys.stdin, termios.TCSADRAIN, before)
+
+            self._restore = restore
         return self
 
     def __exit__(

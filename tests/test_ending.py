@@ -1,0 +1,101 @@
+"""The program told to end, by any signal or by its terminal: in order, once, with the exit code of shells."""
+
+import os
+import pty
+import signal
+import subprocess
+import sys
+
+import pytest
+
+from tests.ear.terminal import Terminal
+
+TONEGEN = [sys.executable, "-c", "from tonegen.cli import main; main()"]
+PUTS_BACK = """
+import sys
+from tonegen import ending
+ending.listen()
+try:
+    print("at work", flush=True)
+    while True:
+        sys.stdin.readline()
+except KeyboardInterrupt:
+    print("putting back", flush=True)
+    sys.stdin.readline()
+    print("put back", flush=True)
+sys.exit(ending.stop_listening())
+"""
+
+
+def at_work(**options):
+    program = subprocess.Popen(
+        [sys.executable, "-c", PUTS_BACK], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE, text=True, **options,
+    )  # fmt: skip
+    assert program.stdout.readline() == "at work\n"
+    return program
+
+
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP], ids=lambda one: one.name)
+def test_whoever_is_impatient_disturbs_no_end_that_is_under_way(how):
+    """POSIX shells: a program that signal n ended has the exit code 128 + n; the first one counts."""
+    program = at_work()
+    program.send_signal(how)
+    assert program.stdout.readline() == "putting back\n"
+    for again in (how, signal.SIGINT, signal.SIGTERM):
+        program.send_signal(again)
+    said, complaints = program.communicate("\n", timeout=20)
+
+    assert (said, complaints, program.returncode) == ("put back\n", "", 128 + how)
+
+
+def test_what_the_shell_has_ignored_stays_ignored():
+    """nohup (POSIX) starts a program with SIGHUP ignored, so that it outlives its terminal."""
+    program = at_work(preexec_fn=lambda: signal.signal(signal.SIGHUP, signal.SIG_IGN))
+    program.send_signal(signal.SIGHUP)
+    program.send_signal(signal.SIGTERM)
+    program.communicate("\n", timeout=20)
+
+    assert program.returncode == 128 + signal.SIGTERM
+
+
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP], ids=lambda one: one.name)
+def test_a_render_cut_short_leaves_nothing(tmp_path, how):
+    with Terminal("render", str(tmp_path / "long.wav"), "--hz", "220", "--seconds", "10000") as terminal:
+        terminal.wait_for("writing")
+        terminal.process.send_signal(how)
+        assert terminal.ended() == 128 + how
+        assert "Traceback" not in terminal.screen
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_terminal_that_is_closed_ends_the_program(tmp_path):
+    with Terminal("render", str(tmp_path / "long.wav"), "--hz", "220", "--seconds", "10000") as terminal:
+        terminal.wait_for("writing")
+        assert terminal.closed() == 128 + signal.SIGHUP
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_terminal_that_is_closed_without_a_word_ends_it_with_what_is_printed_next(tmp_path):
+    """It is not the program's own, so that no signal comes."""
+    ours, theirs = pty.openpty()
+    program = subprocess.Popen(
+        [*TONEGEN, "render", str(tmp_path / "long.wav"), "--hz", "220", "--seconds", "10000"],
+        stdin=theirs, stdout=theirs, stderr=theirs, start_new_session=True,
+    )  # fmt: skip
+    os.close(theirs)
+    assert os.read(ours, 1000)
+    os.close(ours)
+
+    assert program.wait(20) == 128 + signal.SIGHUP
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("closed", [">&-", "2>&-", "<&- >&- 2>&-"])
+def test_what_the_shell_has_closed_is_missed_by_nobody(closed):
+    """The ports' libraries print, and what a file of ours would get is one of the three places."""
+    listed = f"\"{sys.executable}\" -c \"import sys; sys.argv[1:] = ['keys', 'ports', '--json']; "
+    command = f'{listed}from tonegen.cli import main; main()" {closed}'
+    done = subprocess.run(["bash", "-c", command], capture_output=True, text=True, timeout=60)
+
+    assert (done.returncode, done.stderr) == (0, "")

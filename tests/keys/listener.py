@@ -4,6 +4,9 @@ Written from MIDI 1.0, the MIDI Tuning Standard and MPE 1.1, apart from the code
 channels, pedals, bends, registered parameters and tuning tables, and answers what sounds at which pitch.
 """
 
+from dataclasses import dataclass
+from math import inf, isnan
+
 from tonegen.keys import messages as midi
 
 
@@ -121,16 +124,20 @@ class Listener:
                 self.octave[channel] = list(tuning.offset_cents)
         elif tuning.keys:
             for key, cents in zip(tuning.keys, tuning.offset_cents, strict=True):
-                self.tables[tuning.program, key] = cents
+                if not isnan(cents):
+                    self.tables[tuning.program, key] = cents
 
     def pitch_cents(self, channel, key):
         """Cents above key 0 at equal temperament."""
-        table = self.tables.get((self.tuning_program[channel], key), 0.0)
-        channel_cents = 100 * self.coarse[channel] + self.fine[channel] + self.octave[channel][key % 12]
+        channel_cents = 100 * self.coarse[channel] + self.fine[channel]
         bend = self.bend[channel] * self.range_semitones[channel] * 100 / 8192
         if self.manager and channel in self.members:
             bend += self.bend[self.manager] * self.range_semitones[self.manager] * 100 / 8192
-        return 100 * key + table + channel_cents + bend
+        return 100 * key + self.table_cents(channel, key) + channel_cents + bend
+
+    def table_cents(self, channel, key):
+        """What the tables of the tuning standard make of a key."""
+        return self.tables.get((self.tuning_program[channel], key), 0.0) + self.octave[channel][key % 12]
 
     def sounding(self):
         """Channel and key of all that a key or a pedal holds."""
@@ -139,3 +146,66 @@ class Listener:
             for channel in range(1, 17)
             for key in self.down[channel] | self.kept[channel] | self.caught[channel]
         }
+
+
+@dataclass
+class Note:
+    """One that sounds: what the tables made of it, until when it rings; no end while it is held."""
+
+    channel: int
+    key: int
+    cents: float
+    until: float = inf
+
+
+class TableEar:
+    """Hears a receiver that is tuned by tables, at the end of a cable: what moves, and what begins where.
+
+    A real-time change reaches all notes of a key that sound or ring; so does any other, unless the receiver
+    obeys the standard there (`obeys`), by which only new notes follow. Only `channels` are listened to.
+    """
+
+    SECONDS_PER_BYTE = 10 / 31250  # MIDI 1.0: 31,250 baud, ten bits to the byte
+
+    def __init__(self, release_seconds, obeys=False, channels=midi.ALL_CHANNELS):
+        self.listener = Listener()
+        self.channels = channels
+        self.release_seconds = release_seconds
+        self.obeys = obeys
+        self.notes = {}
+        self.free_at = 0.0
+        self.moved = []  # second, key, cents
+        self.begun = []  # second, key, cents
+        self.bytes_of_tables = 0
+
+    def send(self, message, now):
+        """A message handed over; when it has arrived whole."""
+        self.free_at = max(self.free_at, now) + len(message) * self.SECONDS_PER_BYTE
+        self._arrives(bytes(message), self.free_at)
+        return self.free_at
+
+    def _arrives(self, message, at):
+        self.notes = {place: note for place, note in self.notes.items() if note.until > at}
+        self.listener.send(message)
+        kind, channel = message[0] & 0xF0, (message[0] & 0x0F) + 1
+        if message[0] == 0xF0 and midi.is_tuning(message):
+            self.bytes_of_tables += len(message)
+            if message[1] == 0x7F or not self.obeys:
+                self._follow(at)
+        elif kind == 0x90 and message[2] and channel in self.channels:
+            cents = self.listener.table_cents(channel, message[1])
+            self.notes[channel, message[1]] = Note(channel, message[1], cents)
+            self.begun.append((at, message[1], cents))
+        if kind == 0xB0 and message[1] == midi.ALL_SOUND_OFF:
+            self.notes = {place: note for place, note in self.notes.items() if note.channel != channel}
+        held = self.listener.sounding()
+        for place, note in self.notes.items():
+            if place not in held and note.until == inf:
+                note.until = at + self.release_seconds
+
+    def _follow(self, at):
+        for (channel, key), note in self.notes.items():
+            cents = self.listener.table_cents(channel, key)
+            if cents != note.cents:
+                self.moved.append((at, key, cents - note.cents))
+                note.cents = cents

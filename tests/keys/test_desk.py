@@ -1,11 +1,13 @@
 """The desk in sound: tones of a grip follow pedals, bar, temperament and song without a click."""
 
 from dataclasses import replace
+from threading import Event
 
 import numpy as np
 import pytest
 
 from tests.measure import hz_of, splash_db
+from tonegen.cli.keys.rig import Following, stay
 from tonegen.errors import BadValue
 from tonegen.instrument import Grip
 from tonegen.keys.desk import Desk
@@ -235,6 +237,37 @@ def test_levers_that_exclude_each_other_are_told_once_and_the_one_that_stays_cou
 
     stage.control(21, 0)
     assert stage.desk.travels == {"E": 1.0}
+
+
+def test_pedals_that_move_within_30_milliseconds_are_one_state():
+    """One foot on A and B: its second controller comes while the first one's is gathered."""
+    stage = MidiStage()
+    gathered = []
+
+    def second_pedal(seconds):
+        gathered.append(seconds)
+        stage.through.receive(b"\xb0\x15\x7f")
+
+    def follow():
+        stage.pedals.follow(stage.through.travels)
+        raise KeyboardInterrupt
+
+    stage.through.receive(b"\xb0\x14\x7f")
+    stay([follow], None, stage.through.moved, pause=second_pedal)
+
+    assert gathered == [0.03]
+    assert len(stage.plans) == 1
+    assert stage.desk.travels == {"A": 1.0, "F": 1.0}
+
+
+def test_only_the_last_of_several_plans_is_sent():
+    sent = []
+    following = Following(sent.append, Event())
+    following.take("first")
+    following.take("second")
+    following.send()
+
+    assert sent == ["second"]
 
 
 def test_a_pedal_that_osc_moved_stays_when_a_controller_moves_another():

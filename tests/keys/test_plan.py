@@ -13,6 +13,7 @@ from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import Scale, scale_of_classes
 from tonegen.pitch import hz_from_key
+from tonegen.presets import names
 
 STEPS = {  # of each means, in cents, by its standard
     "twelve-channel-bend": 300 / 8192,
@@ -192,3 +193,37 @@ def test_an_offset_that_the_means_cannot_hold(name, offset, says):
     offsets[4] = offset
     with pytest.raises(BadValue, match=says):
         plan(scale_of_classes("far", offsets), receiver(name))
+
+
+@pytest.mark.parametrize("name", sorted(set(names("receivers")) - {"mpe", "mono-bend", "osc-per-note"}))
+def test_only_what_changes_is_sent_to_a_receiver_that_is_tuned(name):
+    """One pitch class moves, E: the rest stays where it is, and nothing is said of it."""
+    first = plan(scale_of_classes("first", MEANTONE_BUT_E), receiver(name))
+    moved = plan(scale_of_classes("moved", np.where(np.arange(12) == 4, 7, MEANTONE_BUT_E)), receiver(name))
+    changes = moved.changes_from(first)
+    size = sum(map(len, changes))
+
+    assert moved.changes_from(moved) == ()
+    assert size > 0
+    if moved.receiver.per == "key" and name not in ("mts-bulk", "osc-per-class"):
+        assert size < sum(map(len, moved.tuning)) / 8, "E is one key in twelve"
+    if not name.startswith("osc"):
+        by_changes, whole = Listener(), Listener()
+        for message in (*first.messages, *changes):
+            by_changes.send(message)
+        for message in moved.messages:
+            whole.send(message)
+        for channel in moved.receiver.midi_channels:
+            for key in range(128):
+                assert by_changes.pitch_cents(channel, key) == whole.pitch_cents(channel, key)
+    else:
+        assert {one for one in moved.tuning if one not in first.tuning} == set(changes)
+
+
+MEANTONE_BUT_E = np.array([10.0, -14, 3, 20, -3, 14, -10, 7, -17, 0, 17, -7])
+
+
+@pytest.mark.parametrize("name", ["mpe", "mono-bend", "osc-per-note"])
+def test_a_receiver_whose_notes_bring_their_tuning_is_sent_no_changes(name):
+    first = plan(scale_of_classes("first", np.zeros(12)), receiver(name))
+    assert plan(scale_of_classes("moved", MEANTONE_BUT_E), receiver(name)).changes_from(first) == ()

@@ -1,5 +1,6 @@
 """Live playing, without a port: the messages of a long night, and each receiver's means."""
 
+import queue
 import random
 from collections import Counter
 
@@ -8,6 +9,7 @@ import pytest
 
 from tests.keys.listener import Listener
 from tonegen.keys.live import Through
+from tonegen.keys.messages import parse_tuning
 from tonegen.keys.osc import decode
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
@@ -86,12 +88,15 @@ def test_bytes_off_a_cable_pass_whole():
 
 def test_a_receiver_that_is_tuned_itself_gets_the_notes_as_they_are():
     made = plan(JUST, receiver("mts-octave"))
-    out = []
-    through = Through(made, out.append)
-    for message in (b"\x91\x3c\x40", b"\xe1\x00\x20", b"\xff"):
+    out = queue.Queue()
+    through = Through(made, out.put)
+    played = [b"\x91\x3c\x40", b"\xe1\x00\x20", b"\xff"]
+    for message in played:
         through.receive(message)
 
-    assert out == [b"\x91\x3c\x40", b"\xe1\x00\x20", b"\xff", *made.messages]
+    wanted = [*played, *made.messages]
+    assert [out.get(timeout=20) for _ in wanted] == wanted
+    through.close()
 
 
 def test_osc_plays_each_note_with_its_frequency():
@@ -173,3 +178,37 @@ def test_pedals_are_kept_from_the_receiver():
     assert out == []
     assert through.travels == {"A": 1.0}
     assert through.moved.is_set()
+
+
+@pytest.mark.parametrize("name", ["mpe", "twelve-channel-bend", "mono-bend", "channel-tuning"])
+def test_a_drummer_s_notes_are_ended_as_well(name):
+    """Channel 10 passes untouched; a cymbal that is held when the program ends would hang."""
+    listener = Listener()
+    through = Through(plan(JUST, receiver(name)), listener.send)
+    for message in (b"\xb9\x40\x7f", b"\x99\x31\x40", b"\x99\x33\x40", b"\x89\x33\x40"):
+        through.receive(message)
+    assert {key for channel, key in listener.sounding() if channel == 10} == {0x31, 0x33}
+    through.finish()
+
+    assert listener.sounding() == set()
+
+
+def test_changes_go_out_between_the_notes_until_the_end():
+    """In a thread of its own, while the player holds a chord; once it is closed nothing more is sent."""
+    name = receiver("mts-single-note")
+    out = queue.Queue()
+    through = Through(plan(JUST, name), out.put)
+    through.receive(b"\x90\x40\x40")
+    assert out.get(timeout=20) == b"\x90\x40\x40"
+    through.retune(plan(scale_of_classes("sharp", [5.0] * 12), name))
+    tuned = set()
+    while len(tuned) < 127:
+        tuned |= set(parse_tuning(out.get(timeout=20)).keys)
+    assert 64 not in tuned, "it sounds"
+
+    through.retune(plan(JUST, name))
+    through.close()
+    sent = out.qsize()
+    through.retune(plan(scale_of_classes("sharper", [9.0] * 12), name))
+    through.close()
+    assert out.qsize() == sent

@@ -46,8 +46,7 @@ class Bench:
     def retune(self, made: Plan) -> None:
         """Go on in another plan for the same receiver; notes that pass through and sound keep their tune."""
         if self._rig is not None:
-            notes_bring_it = self._through is not None and self._through.rotation is not None
-            self._rig.retune(made, send=not notes_bring_it)
+            self._rig.retune(made, send=self._through is None or not self._through.tunes)
         if self._through is not None:
             self._through.retune(made)
 
@@ -58,11 +57,14 @@ class Bench:
         """
         if self._rig is None:
             raise BadValue("send the tuning first, then notes can pass through")
-        self._end_through()
-        through = Through(made, self._rig.door.send)
+        if self._through is not None:
+            self._end_through()
+            self._rig.tune_again()  # it may have left something unsent, or moved a channel for its notes
+        through = Through(self._rig.plan, self._rig.door.send)
         virtual = port.startswith("virtual ")
         self._input = MidiInput(port.removeprefix("virtual "), through.receive, virtual)
         self._through = through
+        self.retune(made)
         keep_pauses_short()
 
     def look(self) -> Presence:
@@ -89,7 +91,7 @@ class Bench:
             self._input.close()
             self._input = None
         if self._through is not None:
-            self._through.finish()
+            self._through.close()
             self._through = None
 
 

@@ -9,7 +9,7 @@ import sys
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from enum import Enum
-from threading import Event, Lock
+from threading import Event, Lock, Thread
 from time import perf_counter, sleep
 from typing import Final
 
@@ -20,6 +20,7 @@ from tonegen.keys.osc_notes import OscNotes
 from tonegen.keys.plan import Door, Plan
 from tonegen.keys.receivers import BendPerClass, BendPerNote, Osc, TuningPerClass
 from tonegen.keys.rotation import Rotation, is_reset
+from tonegen.keys.tables import Tables
 from tonegen.synthesis.player import SWITCH_SECONDS
 
 # A MIDI system may lose what is still on its way when the program opens a port more.
@@ -50,7 +51,7 @@ class Rig:
 
         where : see `guard.open_door`.
         """
-        self._plan = made
+        self.plan = made
         self.guard = Guard(where)
         try:
             self.guard.hold(made.undo, made.receiver.sysex_seconds)
@@ -65,17 +66,18 @@ class Rig:
 
     def tune_again(self) -> None:
         """Send everything once more."""
-        send_all(self.door, self._plan.messages, self._plan.receiver.sysex_seconds)
+        send_all(self.door, self.plan.messages, self.plan.receiver.sysex_seconds)
 
     def retune(self, made: Plan, send: bool = True) -> None:
-        """Take over another plan for the same receiver, and send its tuning.
+        """Take over another plan for the same receiver, and send what changes.
 
-        send : false where notes bring their tuning along, so that those that sound keep theirs.
+        send : false where whoever takes the notes sends it (`Through.tunes`), so that those that sound keep
+        their tune.
         """
-        self._plan = made
+        before, self.plan = self.plan, made
         self.guard.hold(made.undo, made.receiver.sysex_seconds)
         if send:
-            send_all(self.door, made.tuning, made.receiver.sysex_seconds)
+            send_all(self.door, made.changes_from(before), made.receiver.sysex_seconds)
 
     def look(self) -> Presence:
         """See whether the receiver is there; one that came back is opened again, and must be tuned again.
@@ -117,23 +119,34 @@ class Through:
     def __init__(
         self, made: Plan, send: Callable[[bytes], object], pedals: Mapping[int, str] | None = None
     ) -> None:
-        """The receiver is set up by now."""
+        """The receiver is set up and tuned by this plan."""
         self._send = send
-        self._plan = made
         self._lock = Lock()
         self._pedals = dict(pedals or {})
         self.travels: dict[str, float] = {}
         self.moved = Event()
         self.rotation: Rotation | None = None
+        self._tables: Tables | None = None
+        self._notes: Rotation | Tables | OscNotes
+        # Notes on these pass untouched: nobody but us knows what sounds there.
+        self._untouched: frozenset[int] = frozenset()
+        self._played_untouched: set[int] = set()
         if isinstance(made.receiver, BendPerClass | BendPerNote | TuningPerClass):
-            self.rotation = Rotation(made, send)
-            self._take: Callable[[bytes, float], None] = self.rotation.receive
+            self._notes = self.rotation = Rotation(made, send)
+            self._untouched = frozenset(channel - 1 for channel in made.receiver.untouched)
         elif isinstance(made.receiver, Osc):
-            self._osc_notes = OscNotes(made, send)
-            self._take = self._osc_notes.receive
+            self._notes = OscNotes(made, send)
         else:
-            self._channels_played: set[int] = set()
-            self._take = self._as_it_is
+            self._notes = self._tables = Tables(made, send)
+        self._take = self._notes.receive
+        self._due = Event()  # something waits to be sent between notes
+        self._ended = False
+        self._between: Thread | None = None
+
+    @property
+    def tunes(self) -> bool:
+        """Whether it brings the receiver to a new plan itself, so that nobody else need send that."""
+        return not isinstance(self._notes, OscNotes)
 
     def receive(self, message: bytes) -> None:
         """One whole message of the player."""
@@ -142,45 +155,59 @@ class Through:
             self.moved.set()
             return
         with self._lock:
+            if message[0] & 0xF0 == midi.NOTE_ON and message[0] & 0x0F in self._untouched:
+                self._played_untouched.add(message[0] & 0x0F)
             self._take(message, perf_counter())
-
-    def _as_it_is(self, message: bytes, now: float) -> None:
-        """The receiver is tuned itself; after a reset it is tuned again."""
-        self._send(message)
-        if message[0] & 0xF0 == midi.NOTE_ON:
-            self._channels_played.add((message[0] & 0x0F) + 1)
-        if is_reset(message):
-            for tuning in self._plan.messages:
-                self._send(tuning)
+        if self._tables is not None and is_reset(message):
+            self._send_between_notes()
 
     def retune(self, made: Plan) -> None:
-        """Go on in another temperament; sounding notes keep theirs where each note has its own."""
+        """Go on in another temperament; sounding notes keep theirs."""
         with self._lock:
-            self._plan = made
-            if self.rotation is not None:
-                self.rotation.retune(made)
-            elif isinstance(made.receiver, Osc):
-                self._osc_notes.retune(made)
+            self._notes.retune(made)
+        if self._tables is not None:
+            self._send_between_notes()
 
     def start_over(self) -> None:
         """The receiver came back from nothing: it is set up again, and no note sounds in it."""
         with self._lock:
-            if self.rotation is not None:
-                self.rotation.start_over()
+            if isinstance(self._notes, Tables):
+                self._notes.start_over(perf_counter())
             else:
-                for message in self._plan.messages:
-                    self._send(message)
+                self._notes.start_over()
+        if self._tables is not None:
+            self._send_between_notes()
 
     def finish(self) -> None:
         """End every note that is still held."""
         with self._lock:
-            if self.rotation is not None:
-                self.rotation.finish(perf_counter())
-            elif isinstance(self._plan.receiver, Osc):
-                self._osc_notes.finish()
-            else:
-                for message in midi.notes_off(sorted(self._channels_played)):
-                    self._send(message)
+            self._notes.finish(perf_counter())
+            for message in midi.notes_off(sorted(number + 1 for number in self._played_untouched)):
+                self._send(message)
+            self._played_untouched.clear()
+
+    def close(self) -> None:
+        """End every note, and send nothing more."""
+        self.finish()
+        self._ended = True
+        self._due.set()
+        if self._between is not None:
+            self._between.join()
+
+    def _send_between_notes(self) -> None:
+        if self._between is None:
+            self._between = Thread(target=self._send_what_is_due, name="tables", daemon=True)
+            self._between.start()
+        self._due.set()
+
+    def _send_what_is_due(self) -> None:
+        assert self._tables is not None
+        while not self._ended:
+            again_at: float | None = perf_counter() + _SECONDS_TO_LEAVE
+            with self._lock, suppress(NoSuchDevice):  # it has gone, and is tuned whole when it is back
+                again_at = self._tables.send_due(perf_counter())
+            self._due.wait(None if again_at is None else max(0.0, again_at - perf_counter()))
+            self._due.clear()
 
 
 class Pedals:

@@ -342,15 +342,28 @@ def note_changes(
     """
     if bank is None and not real_time:
         raise BadValue("a single note change without a bank is always real-time; give a tuning bank")
-    form = _FORM[0x02 if bank is None else 0x07]
     changed, words, left = _key_words(keys, offset_cents)
     messages = [
-        _message(
-            form, real_time, changed[start : start + 127], words[start : start + 127], program, bank or 0
-        )
+        note_change(changed[start : start + 127], words[start : start + 127], program, bank, real_time)
         for start in range(0, len(changed), 127)
     ]
     return Encoded(tuple(messages), left)
+
+
+def key_words(offset_cents: ArrayLike) -> tuple[int, ...]:
+    """The frequency words of the 128 keys, as whole numbers: keys whose words are equal are tuned alike."""
+    return tuple(_key_words(np.arange(128), _sized(offset_cents, 128))[1])
+
+
+def note_change(
+    keys: Sequence[int],
+    words: Sequence[int],
+    program: int = 0,
+    bank: int | None = None,
+    real_time: bool = True,
+) -> bytes:
+    """One single note change of up to 127 keys with their frequency words: quick, for a note's way."""
+    return _message(_FORM[0x02 if bank is None else 0x07], real_time, keys, words, program, bank or 0)
 
 
 def key_dump(offset_cents: ArrayLike, name: str, program: int = 0, bank: int | None = None) -> Encoded:
@@ -373,10 +386,27 @@ def octave_tuning(
     >>> octave_tuning([0] * 12, channels=[1], two_bytes=False).messages[0].hex(" ")
     'f0 7f 7f 08 08 00 00 01 40 40 40 40 40 40 40 40 40 40 40 40 f7'
     """
-    form = _FORM[0x09 if two_bytes else 0x08]
-    words, left = _octave_words(form, offset_cents)
-    message = _message(form, real_time, range(12), words, channels=tuple(channels))
-    return Encoded((message,), left)
+    words, left = _octave_words(_octave_form(two_bytes), offset_cents)
+    return Encoded((octave_change(words, channels, two_bytes, real_time),), left)
+
+
+def octave_words(offset_cents: ArrayLike, two_bytes: bool = True) -> tuple[int, ...]:
+    """The steps of the pitch classes C to B, as whole numbers. Raises BadValue as `octave_tuning` does."""
+    return tuple(_octave_words(_octave_form(two_bytes), offset_cents)[0])
+
+
+def octave_change(
+    words: Sequence[int],
+    channels: Iterable[int] = ALL_CHANNELS,
+    two_bytes: bool = True,
+    real_time: bool = True,
+) -> bytes:
+    """Scale/octave tuning from its twelve steps: quick, for a note's way."""
+    return _message(_octave_form(two_bytes), real_time, range(12), words, channels=tuple(channels))
+
+
+def _octave_form(two_bytes: bool) -> Form:
+    return _FORM[0x09 if two_bytes else 0x08]
 
 
 def octave_dump(

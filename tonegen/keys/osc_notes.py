@@ -8,55 +8,11 @@ from typing import Final
 
 from tonegen.keys import messages as midi
 from tonegen.keys import osc
+from tonegen.keys.held import Held
 from tonegen.keys.plan import Plan, osc_values
 from tonegen.keys.receivers import Osc
 
 _FULL_VELOCITY: Final = 127
-
-
-class _Channel:
-    """What keys and pedals hold on one channel of the player."""
-
-    def __init__(self) -> None:
-        self.sounding: set[int] = set()  # keys, as in those below
-        self._down: set[int] = set()
-        self._caught: set[int] = set()  # by the sostenuto pedal
-        self._sustain = self._sostenuto = False
-
-    def strike(self, key: int) -> None:
-        self._down.add(key)
-        self.sounding.add(key)
-
-    def release(self, key: int) -> None:
-        self._down.discard(key)
-
-    def control(self, controller: int, value: int) -> None:
-        """A pedal moves, or a mode message lets go of notes; any other controller is none of ours."""
-        down = value >= 64
-        if controller == midi.SUSTAIN:
-            self._sustain = down
-        elif controller == midi.SOSTENUTO and down != self._sostenuto:
-            self._sostenuto = down
-            self._caught = set(self.sounding) if down else set()
-        elif controller == midi.RESET_CONTROLLERS:
-            self._sustain = self._sostenuto = False
-            self._caught.clear()
-        elif controller >= midi.ALL_NOTES_OFF:
-            self._down.clear()
-
-    def let_go(self) -> set[int]:
-        """The keys that nothing holds any more; they are silent from now on."""
-        if self._sustain:
-            return set()
-        ended = self.sounding - self._down - self._caught
-        self.sounding -= ended
-        return ended
-
-    def silence(self) -> set[int]:
-        """All keys that sound; they are silent from now on, whatever holds them."""
-        ended = self.sounding
-        self.sounding, self._down, self._caught = set(), set(), set()
-        return ended
 
 
 class OscNotes:
@@ -67,13 +23,13 @@ class OscNotes:
         assert isinstance(made.receiver, Osc)
         self._receiver = made.receiver
         self._on, self._off = made.receiver.template, made.receiver.off_template
-        self._aim_cents = made.aim_cents
+        self._plan = made
         self._send = send
-        self._channels = tuple(_Channel() for _ in range(16))
+        self._channels = tuple(Held() for _ in range(16))
 
     def retune(self, made: Plan) -> None:
         """Go on in another temperament; what sounds keeps its own."""
-        self._aim_cents = made.aim_cents
+        self._plan = made
 
     def receive(self, message: bytes, now: float) -> None:
         """One whole message of the player."""
@@ -96,7 +52,13 @@ class OscNotes:
             channel.release(key_or_controller)
         self._end(number, channel.let_go())
 
-    def finish(self) -> None:
+    def start_over(self) -> None:
+        """The receiver came back from nothing: no note sounds in it, and it is tuned again."""
+        self._channels = tuple(Held() for _ in range(16))
+        for message in self._plan.messages:
+            self._send(message)
+
+    def finish(self, now: float) -> None:
         """End every note, whatever holds it."""
         for number, channel in enumerate(self._channels):
             self._end(number, channel.silence())
@@ -107,5 +69,5 @@ class OscNotes:
                 self._send(self._filled(self._off, number, key, 0.0))
 
     def _filled(self, template: osc.Template, number: int, key: int, velocity: float) -> bytes:
-        cents = float(self._aim_cents[key])
+        cents = float(self._plan.aim_cents[key])
         return osc.encode(template.fill(osc_values(key, cents, self._receiver, number + 1, velocity)))

@@ -89,6 +89,24 @@ class Plan(Frozen):
         """Whether the receiver has an offset for each pitch class, rather than for each key."""
         return _per_class(self.receiver)
 
+    def changes_from(self, before: "Plan") -> tuple[bytes, ...]:
+        """What of the tuning is to be sent to a receiver that was sent the tuning of `before`."""
+        receiver = self.receiver
+        if isinstance(receiver, KeyTuning):
+            pairs = zip(midi.key_words(self.aim_cents), midi.key_words(before.aim_cents), strict=True)
+            keys = [key for key, (now, then) in enumerate(pairs) if now != then]
+            if receiver.message == "dump":
+                return self.tuning if keys else ()
+            return midi.note_changes(keys, self.aim_cents[keys], receiver.program, receiver.bank).messages
+        parts = 12 if isinstance(receiver, TuningPerClass) else len(self.tuning)
+        size = len(self.tuning) // parts if parts else 1  # messages of one channel, class or key
+        return tuple(
+            message
+            for start in range(0, len(self.tuning), size)
+            if self.tuning[start : start + size] != before.tuning[start : start + size]
+            for message in self.tuning[start : start + size]
+        )
+
     @property
     def left_cents(self) -> NDArray[np.float64]:
         """Wanted minus sent, of each key."""

@@ -5,7 +5,7 @@ a bend on a channel per pitch class, a bend per note, channel tuning, a message 
 or OSC. What every means has in common is in `Common`; the rest belongs to the means alone.
 """
 
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, ClassVar, Final, Literal
 
 from msgspec import Meta
 
@@ -21,7 +21,11 @@ SevenBits = Annotated[int, Meta(ge=0, le=127)]
 BendRange = Annotated[int, Meta(ge=1, le=96)]
 Seconds = Annotated[float, Meta(ge=0, le=60)]
 
+# How long a released note may ring where the receiver's file does not say (common practice, no source).
+USUAL_RELEASE_SECONDS: Final = 2.0
 
+
+_PLAY_A_DUMP = "A dump is long: keys through sends a change when nothing has sounded for a second."
 _TWELVE = "Set the same sound on {}: one channel for each pitch class, from C."
 
 
@@ -31,7 +35,7 @@ class Common(Fields, kw_only=True):
     reference_hz : A4 of the receiver as its own master tuning is set.
     resolution_cents : the step of its own pitch; 0 for as fine as the message. rounding : "nearest", or
         "down" for one that cuts off.
-    sysex_seconds : time that it needs after each system exclusive message.
+    sysex_seconds : time that it needs after each system exclusive message, before the next.
     reset : further system exclusive messages, in hex, that put it back.
     """
 
@@ -46,6 +50,11 @@ class Common(Fields, kw_only=True):
     @property
     def retunes_notes(self) -> bool:
         """Whether each note must be retuned on its way, besides what is sent once."""
+        return False
+
+    @property
+    def moves_what_sounds(self) -> bool:
+        """Whether a change of tuning reaches notes that sound: whoever sends it must then see the notes."""
         return False
 
     @property
@@ -130,7 +139,7 @@ class BendPerNote(_Bending, tag="bend per note", tag_field="means"):
 
     channels: Annotated[tuple[Channel, ...], Meta(min_length=1)]
     manager: Literal[1, 16] | None = None
-    release_seconds: Seconds = 2.0
+    release_seconds: Seconds = USUAL_RELEASE_SECONDS
 
     @property
     def midi_channels(self) -> tuple[int, ...]:
@@ -201,7 +210,28 @@ class TuningPerClass(Common, tag="channel tuning", tag_field="means"):
         _twelve(self.channels, self.untouched)
 
 
-class KeyTuning(Common, tag="key tuning", tag_field="means"):
+class _Table(Common, kw_only=True):
+    """What receivers that are tuned by tables have in common: a change reaches notes that sound.
+
+    release_seconds : how long a released note may ring, so that its key or class keeps its tune.
+    """
+
+    release_seconds: Seconds = USUAL_RELEASE_SECONDS
+
+    @property
+    def moves_what_sounds(self) -> bool:
+        """As the standard has it for real-time changes; nothing is said of dumps."""
+        return True
+
+    @property
+    def _asks_for_notes(self) -> str:
+        return (
+            "A change of tuning moves what sounds: keys through sees the notes and leaves those alone, "
+            "keys send does not."
+        )
+
+
+class KeyTuning(_Table, tag="key tuning", tag_field="means"):
     """A table of all keys, by the MIDI Tuning Standard: single note changes, or a bulk dump.
 
     message : "single note", or "dump". bank : left out, the messages without a bank are sent.
@@ -227,6 +257,7 @@ class KeyTuning(Common, tag="key tuning", tag_field="means"):
             f"The receiver must take the MIDI Tuning Standard's {kind}; let it receive system exclusive.",
             f"RPN 3 tells {_channels(self.select)} to use tuning program {self.program}{bank}; "
             "where it does not follow, choose that by hand.",
+            self._asks_for_notes if self.message == "single note" else _PLAY_A_DUMP,
         )
 
     def check(self) -> None:
@@ -235,13 +266,22 @@ class KeyTuning(Common, tag="key tuning", tag_field="means"):
         _distinct(self.select)
 
 
-class OctaveTuning(Common, tag="octave tuning", tag_field="means"):
-    """Twelve offsets for all octaves, by the MIDI Tuning Standard, in one byte each or in two."""
+class OctaveTuning(_Table, tag="octave tuning", tag_field="means"):
+    """Twelve offsets for all octaves, by the MIDI Tuning Standard, in one byte each or in two.
+
+    real_time : false sends the non-real-time form, which by the standard only new notes follow. Changes then
+        go out while notes sound; so only for a receiver that is known to leave those alone.
+    """
 
     per: ClassVar[str] = "class"
     bytes: Literal[1, 2] = 2
     real_time: bool = True
     channels: Annotated[tuple[Channel, ...], Meta(min_length=1)] = ALL_CHANNELS
+
+    @property
+    def moves_what_sounds(self) -> bool:
+        """In the real-time form."""
+        return self.real_time
 
     @property
     def midi_channels(self) -> tuple[int, ...]:
@@ -254,6 +294,7 @@ class OctaveTuning(Common, tag="octave tuning", tag_field="means"):
         kind = f"scale/octave tuning in {('one byte', 'two bytes')[self.bytes - 1]}"
         return (
             f"The receiver must take the MIDI Tuning Standard's {kind}; let it receive system exclusive.",
+            self._asks_for_notes if self.real_time else "It must leave notes alone that sound already.",
         )
 
     def check(self) -> None:

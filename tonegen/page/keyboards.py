@@ -29,6 +29,7 @@ Result = TypeVar("Result")
 
 _LOOK_SECONDS: Final = 0.5
 _ENDING_SECONDS: Final = 25.0
+_GATHER_SECONDS: Final = 0.03  # pedals and levers that move together are one state
 
 
 class KeyRow(Struct, frozen=True):
@@ -182,6 +183,8 @@ class Keyboards:
 
         def begun(_: None) -> None:
             self._status, self._words = "sent", f"tuned, at {name}"
+            if made.receiver.moves_what_sounds:
+                self._words += "; let notes pass through, or a change moves those that sound"
             self._watching = asyncio.get_running_loop().create_task(self._watch(name))
 
         self._do(lambda: self._apart.call(Bench.tune, where, made), begun)
@@ -193,7 +196,8 @@ class Keyboards:
             raise BadValue("send the tuning first, then notes can pass through")
 
         def begun(_: None) -> None:
-            self._words += f"; notes pass through from {port.removeprefix('virtual ')}"
+            tuned_at = self._words.split(";")[0]
+            self._words = f"{tuned_at}; notes pass through from {port.removeprefix('virtual ')}"
 
         self._do(lambda: self._apart.call(Bench.pass_through, port, made), begun)
 
@@ -248,6 +252,7 @@ class Keyboards:
         loop = asyncio.get_running_loop()
         try:
             while self._wanted:
+                await asyncio.sleep(_GATHER_SECONDS)
                 self._wanted = False
                 made = self._plan
                 if made is not None:

@@ -53,7 +53,7 @@ def command(
     with ExitStack() as stack:
         rig = stack.enter_context(tuned_rig(where_it_goes(None, None, to, made), made))
         wake = threading.Event()
-        following = Following(rig, wake)
+        following = Following(rig.retune, wake)
         desk.changed = following.take
         heard = driven_by_osc(stack, desk, listen)
         click.echo(f"Tuned by OSC; listening at {heard}. Ctrl-C puts it back.", err=True)

@@ -3,6 +3,7 @@
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from time import monotonic, sleep
 from typing import TYPE_CHECKING
 
 import click
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
     from tonegen.keys.plan import Plan
 
 _LOOK_SECONDS = 0.25
+# Pedals and levers that one foot and one knee move together arrive one after the other: they are one state.
+GATHER_SECONDS = 0.03
 
 
 def where_it_goes(out: str | None, virtual_out: str | None, to: str | None, made: "Plan") -> str:
@@ -64,13 +67,12 @@ def looking(rig: "Rig", came_back: Callable[[], None]) -> Callable[[], None]:
 
 
 class Following:
-    """Keeps a receiver to the latest plan: those that come while one is being sent are passed over."""
+    """Keeps a receiver to the latest plan: those that come before it is sent are passed over."""
 
-    def __init__(self, rig: "Rig", wake: threading.Event, send: bool = True) -> None:
-        """Take the rig, and what wakes the program's main thread. send : as for `Rig.retune`."""
-        self._rig = rig
+    def __init__(self, retune: Callable[["Plan"], object], wake: threading.Event) -> None:
+        """Take what brings the receiver to a plan, and what wakes the program's main thread."""
+        self._retune = retune
         self._wake = wake
-        self._send = send
         self._waiting: list[Plan] = []
 
     def take(self, made: "Plan") -> None:
@@ -81,20 +83,22 @@ class Following:
     def send(self) -> None:
         """In the main thread: send what waits."""
         while self._waiting:
-            self._rig.retune(self._waiting.pop(), self._send)
+            self._retune(self._waiting.pop())
 
 
 def stay(
-    each_time: Sequence[Callable[[], None]], seconds: float | None, wake: threading.Event | None = None
+    each_time: Sequence[Callable[[], None]],
+    seconds: float | None,
+    wake: threading.Event | None = None,
+    pause: Callable[[float], object] = sleep,
 ) -> None:
-    """Do these again and again until the time is over or Ctrl-C; at once when woken."""
-    from time import monotonic
-
+    """Do these again and again until the time is over or Ctrl-C; when woken, once moves are gathered."""
     wake = wake or threading.Event()
     until = monotonic() + seconds if seconds is not None else float("inf")
     try:
         while (left := until - monotonic()) > 0:
-            wake.wait(min(_LOOK_SECONDS, left))
+            if wake.wait(min(_LOOK_SECONDS, left)):
+                pause(GATHER_SECONDS)
             wake.clear()
             for do in each_time:
                 do()

@@ -61,6 +61,9 @@ def command(
     \b
     tonegen keys send --instrument e9-ten-string --fret 3 --receiver mts-octave --out PORT
     tonegen keys send --temperament quarter-comma-meantone --root C --receiver mts-bulk --out-syx tuning.syx
+
+    It sees no notes: what sounds while the tuning is sent may move. To have it sent around what you play, let
+    your notes pass through: tonegen keys through.
     """
     from tonegen.keys.receivers import check_together
     from tonegen.keys.receivers import receiver as load

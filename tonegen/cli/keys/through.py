@@ -89,16 +89,15 @@ def command(
     with ExitStack() as stack:
         rig = stack.enter_context(tuned_rig(where, made))
         player = Through(made, rig.door.send, dict(pedal))
-        stack.callback(player.finish)
+        stack.callback(player.close)
         source = MidiInput(in_port or virtual_in or "", player.receive, virtual=bool(virtual_in))
         stack.callback(source.close)
 
-        following = Following(rig, player.moved, send=player.rotation is None)
-
         def retuned(made: "Plan") -> None:
+            rig.retune(made, send=not player.tunes)
             player.retune(made)
-            following.take(made)
 
+        following = Following(retuned, player.moved)
         pedals = Pedals(desk.move, lambda why: click.echo(f"tonegen: {why}", err=True))
         plays, told = True, False
 
@@ -112,7 +111,7 @@ def command(
                 plays = True
                 click.echo("The keyboard is back.", err=True)
 
-        desk.changed = retuned
+        desk.changed = following.take
         heard = f"; listening at {driven_by_osc(stack, desk, listen_at)}" if listen_at else ""
         click.echo(f"Notes pass through retuned{heard}. Ctrl-C ends and puts the receiver back.", err=True)
         keep_pauses_short()

@@ -1,0 +1,252 @@
+"""Notes to a receiver that is tuned by tables of the MIDI Tuning Standard: what sounds is not moved.
+
+A change of a table reaches the notes that sound. So a key, or a pitch class where the receiver has only
+those, keeps its tune while a note of it is held, by key or by pedal, and while one rings out. Only what
+differs is sent, a few keys at a time and no faster than a cable carries it, so that a note waits behind one
+short message at most. A note whose own change has not gone out yet brings it along, right before it.
+
+A bulk dump is too long for that: it waits for a pause in the playing.
+
+Times are seconds of any steady clock, given by whoever calls.
+"""
+
+from collections.abc import Callable, Hashable, Sequence
+from typing import Final
+
+from tonegen.keys import messages as midi
+from tonegen.keys.held import Held
+from tonegen.keys.plan import Plan
+from tonegen.keys.receivers import KeyTuning, OctaveTuning
+from tonegen.keys.rotation import is_reset
+from tonegen.keys.scale import KEYS
+
+# A single note change of six keys has 32 bytes: 10 milliseconds on a cable.
+_KEYS_AT_ONCE: Final = 6
+# So long nothing sounds before a dump goes out: by then the player is not about to strike.
+_PAUSE_SECONDS: Final = 1.0
+_LOOK_SECONDS: Final = 0.1  # while something waits for notes to end
+
+
+class _Table:
+    """How one means is sent, by units that are tuned as one: keys, pitch classes, or all keys together."""
+
+    unit_of_key: tuple[int, ...]
+    at_once: int  # units in one message
+    with_a_note: bool  # whether it is short enough to go right before a note
+    pause_seconds: float = 0.0  # of silence before it may go out
+
+    def words(self, made: Plan) -> tuple[Hashable, ...]:
+        """What each unit is sent in this plan, equal where it is tuned alike; what `message` then sends."""
+        raise NotImplementedError
+
+    def message(self, made: Plan, units: Sequence[int], sent: Sequence[Hashable]) -> bytes:
+        """What brings these units to the plan, and leaves the others at what they were sent."""
+        raise NotImplementedError
+
+
+class _Keys(_Table):
+    """Single note changes."""
+
+    unit_of_key = tuple(range(KEYS))
+    at_once = _KEYS_AT_ONCE
+    with_a_note = True
+
+    def __init__(self, receiver: KeyTuning) -> None:
+        self._receiver = receiver
+
+    def words(self, made: Plan) -> tuple[Hashable, ...]:
+        self._words = midi.key_words(made.aim_cents)
+        return self._words
+
+    def message(self, made: Plan, units: Sequence[int], sent: Sequence[Hashable]) -> bytes:
+        words = [self._words[key] for key in units]
+        return midi.note_change(units, words, self._receiver.program, self._receiver.bank)
+
+
+class _Classes(_Table):
+    """Scale/octave tuning: each message holds all twelve, so those that must stay are sent as they are."""
+
+    unit_of_key = tuple(key % 12 for key in range(KEYS))
+    at_once = 12
+    with_a_note = True
+
+    def __init__(self, receiver: OctaveTuning) -> None:
+        self._receiver = receiver
+
+    def words(self, made: Plan) -> tuple[Hashable, ...]:
+        self._words = midi.octave_words(made.aim_cents[:12], self._receiver.bytes == 2)
+        return self._words
+
+    def message(self, made: Plan, units: Sequence[int], sent: Sequence[Hashable]) -> bytes:
+        words = [
+            word if pitch_class in units or not isinstance(before := sent[pitch_class], int) else before
+            for pitch_class, word in enumerate(self._words)
+        ]
+        one = self._receiver
+        return midi.octave_change(words, one.channels, one.bytes == 2, one.real_time)
+
+
+class _Dump(_Table):
+    """A bulk dump of all keys."""
+
+    unit_of_key = (0,) * KEYS
+    at_once = 1
+    with_a_note = False
+    pause_seconds = _PAUSE_SECONDS
+
+    def words(self, made: Plan) -> tuple[Hashable, ...]:
+        return (midi.key_words(made.aim_cents),)
+
+    def message(self, made: Plan, units: Sequence[int], sent: Sequence[Hashable]) -> bytes:
+        (dump,) = made.tuning
+        return dump
+
+
+def _table(receiver: KeyTuning | OctaveTuning) -> _Table:
+    if isinstance(receiver, OctaveTuning):
+        return _Classes(receiver)
+    return _Dump() if receiver.message == "dump" else _Keys(receiver)
+
+
+class Tables:
+    """Takes a player's messages in and hands them to `send` as they are, with the table's changes between.
+
+    The plan that it begins with has been sent. `send_due` is to be called when it says.
+    """
+
+    def __init__(self, made: Plan, send: Callable[[bytes], object]) -> None:
+        """Nothing sounds."""
+        receiver = made.receiver
+        assert isinstance(receiver, KeyTuning | OctaveTuning)
+        self._send = send
+        self._plan = made
+        self._table = _table(receiver)
+        self._tuned = frozenset(channel - 1 for channel in receiver.midi_channels)
+        self._moves_what_sounds = receiver.moves_what_sounds
+        self._release_seconds = receiver.release_seconds
+        self._sysex_seconds = receiver.sysex_seconds
+        self._wanted = self._table.words(made)
+        self._sent: list[Hashable] = list(self._wanted)
+        self._pending: set[int] = set()  # units that are to be sent
+        self._cable_free_at = self._next_at = float("-inf")
+        self._played: set[int] = set()  # channels, as in the bytes
+        self._fall_silent()
+
+    def _fall_silent(self) -> None:
+        self._channels = tuple(Held() for _ in range(16))
+        self._sounding = [0] * len(self._wanted)  # notes that a key or a pedal holds, of each unit
+        self._rings: list[dict[int, float]] = [{} for _ in self._wanted]  # by channel: until when at most
+
+    def retune(self, made: Plan) -> None:
+        """Go on in another temperament: what differs goes out bit by bit, see `send_due`."""
+        self._plan = made
+        self._wanted = self._table.words(made)
+        self._pending = {unit for unit, word in enumerate(self._wanted) if word != self._sent[unit]}
+
+    def receive(self, message: bytes, now: float) -> None:
+        """One whole message of the player."""
+        status = message[0]
+        kind, number = status & 0xF0, status & 0x0F
+        if status >= 0xF0:
+            self._pass(message, now)
+            if is_reset(message):
+                self.start_over(now)
+        elif kind == midi.NOTE_ON and message[2]:
+            self._strike(number, message[1], now)
+            self._pass(message, now)
+        else:
+            self._pass(message, now)
+            if kind in (midi.NOTE_OFF, midi.NOTE_ON):
+                self._channels[number].release(message[1])
+                self._end(number, self._channels[number].let_go())
+            elif kind == midi.CONTROL:
+                self._control(number, message[1], message[2])
+
+    def send_due(self, now: float) -> float | None:
+        """Send what may go out now. Gives the time at which to ask again; None when all has been sent."""
+        while self._pending:
+            due = max(self._cable_free_at, self._next_at)
+            if due > now:
+                return due
+            ready = [unit for unit in sorted(self._pending) if self._may_go(unit, now)]
+            if not ready:
+                return now + _LOOK_SECONDS
+            self._tune(ready[: self._table.at_once], now)
+        return None
+
+    def start_over(self, now: float) -> None:
+        """The receiver came back from nothing: no note sounds in it, and it is set up and tuned again."""
+        self._fall_silent()
+        for message in self._plan.set_up:
+            self._pass(message, now)
+        self._sent = [None] * len(self._wanted)
+        self._pending = set(range(len(self._wanted)))
+
+    def finish(self, now: float) -> None:
+        """End every note, whatever holds it."""
+        for message in midi.notes_off(sorted(number + 1 for number in self._played)):
+            self._pass(message, now)
+        self._played.clear()
+        self._fall_silent()
+
+    # -- what sounds -------------------------------------------------------------------------------------
+
+    def _strike(self, number: int, key: int, now: float) -> None:
+        self._played.add(number)
+        if number not in self._tuned:
+            return
+        unit = self._table.unit_of_key[key]
+        if unit in self._pending and self._table.with_a_note and self._may_go(unit, now):
+            others = self._pending if self._table.at_once >= len(self._wanted) else ()
+            self._tune([unit, *(one for one in others if one != unit and self._may_go(one, now))], now)
+        held = self._channels[number]
+        if key not in held.sounding:
+            self._sounding[unit] += 1
+        held.strike(key)
+
+    def _control(self, number: int, controller: int, value: int) -> None:
+        held = self._channels[number]
+        if controller == midi.ALL_SOUND_OFF:
+            self._end(number, held.silence())
+            for rings in self._rings:
+                if number in rings:
+                    rings[number] = self._cable_free_at
+        elif controller in (midi.SUSTAIN, midi.SOSTENUTO) or controller > midi.ALL_SOUND_OFF:
+            held.control(controller, value)
+            self._end(number, held.let_go())
+
+    def _end(self, number: int, keys: set[int]) -> None:
+        """Nothing holds these any more. They ring out from when the cable has carried what ended them."""
+        if number not in self._tuned:
+            return
+        for key in keys:
+            unit = self._table.unit_of_key[key]
+            self._sounding[unit] -= 1
+            self._rings[unit][number] = self._cable_free_at + self._release_seconds
+
+    def _may_go(self, unit: int, now: float) -> bool:
+        """Whether no note would be moved."""
+        if not self._moves_what_sounds:
+            return True
+        if self._sounding[unit]:
+            return False
+        rings = self._rings[unit]
+        if not rings:
+            return True
+        if max(rings.values()) + self._table.pause_seconds > now:
+            return False
+        rings.clear()
+        return True
+
+    # -- out ---------------------------------------------------------------------------------------------
+
+    def _tune(self, units: Sequence[int], now: float) -> None:
+        self._pass(self._table.message(self._plan, units, self._sent), now)
+        self._next_at = self._cable_free_at + self._sysex_seconds
+        for unit in units:
+            self._sent[unit] = self._wanted[unit]
+        self._pending.difference_update(units)
+
+    def _pass(self, message: bytes, now: float) -> None:
+        self._send(message)
+        self._cable_free_at = max(self._cable_free_at, now) + len(message) * midi.SECONDS_PER_BYTE

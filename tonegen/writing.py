@@ -72,7 +72,7 @@ def remove_left_over(folder: Path) -> None:
     """Remove what killed programs left half written in a folder; never what is being written."""
     with suppress(OSError):  # where there is no such folder, or it may not be looked into, nothing is done
         for left in folder.glob(f"{_BEGINNING}*.part*"):
-            with suppress(OSError), _taken(left):
+            with suppress(OSError), taken(left):
                 left.unlink()
 
 
@@ -87,11 +87,11 @@ class HeldFolder:
         within = Path(tempfile.gettempdir())
         with suppress(OSError):
             for left in within.glob(f"{beginning}*"):
-                with suppress(OSError), _taken(left):
+                with suppress(OSError), taken(left):
                     shutil.rmtree(left, ignore_errors=True)
         try:
             self.path = Path(tempfile.mkdtemp(prefix=beginning))
-            self._held = _held(self.path)
+            self._held = hold(self.path)
         except OSError as error:
             raise CannotWrite(f"{within}: cannot be written: {error.strerror}; make room there") from None
 
@@ -116,20 +116,22 @@ def _made_and_held(path: Path, mode: int) -> int:
         os.close(made)  # it was taken for left over before it was held
 
 
-def _held(folder: Path) -> int | None:
+def hold(path: Path) -> int | None:
+    """Hold a file or folder until the descriptor is closed. Raises OSError where there is none."""
     if sys.platform == "win32":
         return None
-    held = os.open(folder, os.O_RDONLY)
+    held = os.open(path, os.O_RDONLY)
     with suppress(OSError):
         fcntl.flock(held, fcntl.LOCK_SH)
     return held
 
 
 @contextmanager
-def _taken(left: Path) -> Iterator[None]:
-    """Hold what nobody holds until it is removed. Raises OSError for what is held, or not this user's."""
+def taken(left: Path) -> Iterator[None]:
+    """Hold what nobody holds. Raises OSError for what is held, or not this user's."""
     if sys.platform == "win32":
-        yield  # a file that is open is not removed there
+        left.rename(left)  # which it refuses for what is open
+        yield
         return
     taken = os.open(left, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
     try:

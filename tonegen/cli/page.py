@@ -40,8 +40,19 @@ def command(port: int, lan: bool, device: str | None, block: int, no_browser: bo
     def start() -> Engine:
         return Engine(load(path), lambda kept: save(path, kept), device, block)
 
+    _put_back_left()
     app = application(start, port, (address,) if address else (), token)
     serve(app, sockets, _ready(link, with_code=lan, browser=not no_browser))
+
+
+def _put_back_left() -> None:
+    from tonegen.keys import journal
+
+    if journal.left():
+        from tonegen.keys.apart import left_put_back
+
+        for line in left_put_back():
+            click.echo(line, err=True)
 
 
 def _token() -> str:

@@ -16,6 +16,7 @@ from typing import IO, Any, Concatenate, Final, ParamSpec, TypeVar
 
 from tonegen.errors import BadValue, NoSuchDevice, TonegenError
 from tonegen.keys import beside
+from tonegen.keys.left import put_back_left
 from tonegen.keys.live import Presence, Rig, Through, keep_pauses_short
 from tonegen.keys.plan import Plan
 from tonegen.keys.ports import MidiInput, inputs, outputs
@@ -39,8 +40,15 @@ class Bench:
         """The names of the MIDI outputs and inputs that there are. Notes that pass through wait meanwhile."""
         return tuple(port.name for port in outputs()), tuple(port.name for port in inputs())
 
+    def put_back_left(self) -> tuple[str, ...]:
+        """Put back what programs that were killed left tuned; a line for the player about each."""
+        lines: list[str] = []
+        put_back_left(lines.append)
+        return tuple(lines)
+
     def tune(self, where: str, made: Plan) -> None:
         """Tune the receiver at a place (see `guard.open_door`), under a guard. Raises NoSuchDevice."""
+        self.put_back_left()
         self._rig = Rig(where, made)
 
     def retune(self, made: Plan) -> None:
@@ -138,9 +146,18 @@ class Apart:
 
 def ports() -> tuple[tuple[str, ...], tuple[str, ...]]:
     """The names of the MIDI outputs and inputs that there are, from a bench where nothing has to wait."""
+    return _alone(Bench.ports)
+
+
+def left_put_back() -> tuple[str, ...]:
+    """Put back what programs that were killed left tuned; a line for the player about each."""
+    return _alone(Bench.put_back_left)
+
+
+def _alone(do: Callable[[Bench], Result]) -> Result:
     apart = Apart()
     try:
-        return apart.call(Bench.ports)
+        return apart.call(do)
     finally:
         apart.close()
 

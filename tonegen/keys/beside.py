@@ -8,11 +8,13 @@ import signal
 import subprocess
 import sys
 import threading
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, Final
 
 import tonegen
+from tonegen.ending import SIGNALS
 
 _START: Final = "import sys; sys.path.insert(0, sys.argv[1]); from {module} import {life}; {life}()"
 
@@ -26,12 +28,26 @@ def command(module: str, life: str) -> list[str]:
 
 def start(module: str, life: str) -> "subprocess.Popen[bytes]":
     """Start it, with a pipe in and a pipe out."""
-    return subprocess.Popen(
-        command(module, life),
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        **_away_from_the_terminal(),
-    )
+    with _signals_blocked():
+        return subprocess.Popen(
+            command(module, life),
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            **_away_from_the_terminal(),
+        )
+
+
+@contextmanager
+def _signals_blocked() -> Iterator[None]:
+    """A process that is started now has them blocked from its first moment on; ours come once it is."""
+    if sys.platform == "win32":
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, SIGNALS)
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _away_from_the_terminal() -> dict[str, Any]:
@@ -65,11 +81,5 @@ def let_go(process: "subprocess.Popen[bytes]", seconds: float) -> None:
 
 def live_by_the_pipe_alone() -> None:
     """Called first in the process: no signal that ends programs ends this one."""
-    for ending in (
-        "SIGINT",
-        "SIGTERM",
-        "SIGHUP",
-        "SIGBREAK",
-    ):  # the last is Windows', which lacks the one before
-        if hasattr(signal, ending):
-            signal.signal(getattr(signal, ending), signal.SIG_IGN)
+    for ending in SIGNALS:
+        signal.signal(ending, signal.SIG_IGN)

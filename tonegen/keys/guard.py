@@ -9,20 +9,26 @@ program at a time.
 On the pipe: one letter, four bytes of length, and the content. T: where to send, as text. U: the undo.
 S: a message to send at once. G: the receiver was gone. R: it is back, open the port anew. K: forget the undo,
 leave the rig tuned.
+
+The undo is written down as well, in the journal, before it is held: that is left where program and guard are
+killed together.
 """
 
 import json
 import sys
 import time
 from collections.abc import Iterable, Sequence
-from typing import Final
+from contextlib import suppress
+from pathlib import Path
+from typing import BinaryIO, Final
 
 from tonegen.errors import NoSuchDevice, TonegenError
 from tonegen.keys import beside
+from tonegen.keys.journal import Entry, Undo
 from tonegen.keys.messages import SECONDS_PER_BYTE
 from tonegen.keys.plan import Door
 
-_READY: Final = b"ready\n"
+_READY: Final = "ready"
 _SECONDS_TO_START: Final = 20.0
 _SECONDS_TO_FINISH: Final = 20.0
 # A MIDI system loses messages in the period in which it takes out the program's own connection.
@@ -63,7 +69,8 @@ class Guard:
     def __init__(self, where: str) -> None:
         """Start the guard and let it open its own door to `where`. Raises NoSuchDevice when it cannot."""
         self._where = where
-        self._held = b""
+        self._undo: Undo | None = None
+        self._entry: Entry | None = None
         self._post()
 
     def _post(self) -> None:
@@ -71,30 +78,36 @@ class Guard:
         assert self._process.stdin is not None
         self._pipe = self._process.stdin
         self._write(b"T", self._where.encode())
-        answer = beside.first_line(self._process, _SECONDS_TO_START)
+        answer = beside.first_line(self._process, _SECONDS_TO_START).decode().strip()
         if answer != _READY:
             self.close()
-            raise NoSuchDevice(
-                answer.decode().strip() or "the guard that would put the rig back did not start"
-            )
+            raise NoSuchDevice(answer or "the guard that would put the rig back did not start")
 
     def stand_again(self) -> bool:
         """Start another where this one was killed, with the same undo; whether that was needed.
 
         Raises NoSuchDevice when its door cannot be opened any more.
         """
-        if self._process.poll() is None or not self._held:
+        if self._process.poll() is None or self._undo is None:
             return False
-        self.close()
+        beside.let_go(self._process, _SECONDS_TO_FINISH)
         self._post()
-        self._write(b"U", self._held)
+        self._tell(self._undo)
         return True
 
-    def hold(self, undo: Sequence[bytes], sysex_seconds: float = 0.0) -> None:
+    def hold(self, messages: Sequence[bytes], sysex_seconds: float = 0.0) -> None:
         """Have these sent at the end, in place of those held before."""
-        content = {"undo": [message.hex() for message in undo], "sysex_seconds": sysex_seconds}
-        self._held = json.dumps(content).encode()
-        self._write(b"U", self._held)
+        undo = Undo(self._where, tuple(messages), sysex_seconds)
+        if undo == self._undo:
+            return
+        before, self._entry = self._entry, Entry.of(undo)
+        self._undo = undo
+        self._tell(undo)
+        if before is not None:
+            before.remove()
+
+    def _tell(self, undo: Undo) -> None:
+        self._write(b"U", undo.as_json(journal=str(self._entry.path) if self._entry else ""))
 
     def was_gone(self) -> None:
         """The receiver was away: an open port may lead nowhere, and must be opened anew before the end."""
@@ -102,7 +115,9 @@ class Guard:
 
     def keep(self) -> None:
         """Leave the rig as it is at the end."""
-        self._held = b""
+        self._undo = None
+        if self._entry is not None:
+            self._entry.remove()
         self._write(b"K", b"")
 
     def send(self, message: bytes) -> None:
@@ -132,6 +147,8 @@ class Guard:
     def close(self) -> None:
         """End: the undo is sent before this returns, or goes on without us where a receiver is very slow."""
         beside.let_go(self._process, _SECONDS_TO_FINISH)
+        if self._entry is not None:
+            self._entry.let_go()
 
     def _write(self, letter: bytes, content: bytes) -> None:
         try:
@@ -146,11 +163,11 @@ class Guard:
 
 def stand_guard() -> None:
     """The guard's whole life: hold the undo until the pipe closes, then send it."""
-    pipe, answer = sys.stdin.buffer, sys.stdout.buffer
+    pipe = sys.stdin.buffer
     beside.live_by_the_pipe_alone()
     door: Door | None = None
-    undo: list[bytes] = []
-    sysex_seconds = 0.0
+    undo: Undo | None = None
+    entry: Entry | None = None
     was_gone = False
     # A frame cut short is the program's end in the middle of a word: what was held before still counts.
     while len(head := pipe.read(5)) == 5:
@@ -162,34 +179,50 @@ def stand_guard() -> None:
             door.send(content)
         elif letter == b"U":
             held = json.loads(content)
-            undo = [bytes.fromhex(message) for message in held["undo"]]
-            sysex_seconds = held["sysex_seconds"]
+            undo, entry = Undo.of(held), _held(held["journal"])
         elif letter == b"G":
             was_gone = True
         elif letter == b"R" and door is not None:
             door.reconnect()
         elif letter == b"K":
-            undo = []
+            undo = None
+            if entry is not None:
+                entry.remove()
         elif letter == b"T":
             try:
                 door = open_door(content.decode())
             except TonegenError as error:
-                answer.write(str(error).encode() + b"\n")
-                answer.flush()
+                _say(sys.stdout.buffer, str(error))
                 return
-            answer.write(_READY)
-            answer.flush()
+            _say(sys.stdout.buffer, _READY)
     if door is None:
         return
     try:
-        if undo:
-            time.sleep(_SECONDS_TO_PART)
-            # A port is opened anew only where it must be: doing so costs messages that are under way.
-            if (was_gone or not door.is_there(thorough=True)) and not door.reconnect():
-                raise NoSuchDevice(
-                    "the receiver has gone and was not put back; when it is back: tonegen keys reset"
-                )
-        send_all(door, undo, sysex_seconds)
+        if undo is not None:
+            _put_back(door, undo, was_gone)
+            if entry is not None:
+                entry.remove()
     except TonegenError as error:
-        sys.stderr.write(f"tonegen: {error}\n")
+        _say(sys.stderr.buffer, f"tonegen: {error}")
     door.close()
+
+
+def _put_back(door: Door, undo: Undo, was_gone: bool) -> None:
+    time.sleep(_SECONDS_TO_PART)
+    # A port is opened anew only where it must be: doing so costs messages that are under way.
+    if (was_gone or not door.is_there(thorough=True)) and not door.reconnect():
+        raise NoSuchDevice("the receiver has gone and was not put back; when it is back: tonegen keys reset")
+    send_all(door, undo.messages, undo.sysex_seconds)
+
+
+def _held(path: str) -> Entry | None:
+    with suppress(OSError):  # none could be written, or it is to stay tuned already
+        return Entry(Path(path))
+    return None
+
+
+def _say(where: BinaryIO, line: str) -> None:
+    """To the program or to its terminal, of which each may have ended."""
+    with suppress(OSError):
+        where.write(f"{line}\n".encode())
+        where.flush()

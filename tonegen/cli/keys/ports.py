@@ -9,7 +9,10 @@ from tonegen.cli.show import as_json, print_json, print_table
 @as_json
 def command(in_json: bool) -> None:
     """List the MIDI ports there are."""
+    from tonegen.cli.keys.rig import put_back_left
     from tonegen.keys.ports import inputs, outputs
+
+    put_back_left()
 
     found = {
         "inputs": [port.name for port in inputs()],

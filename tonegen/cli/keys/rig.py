@@ -36,11 +36,19 @@ def where_it_goes(out: str | None, virtual_out: str | None, to: str | None, made
     return f"midi {out}" if out else f"virtual {virtual_out}"
 
 
+def put_back_left() -> bool:
+    """Put back what programs that were killed left tuned, and tell the player; whether all of it is back."""
+    from tonegen.keys import left
+
+    return left.put_back_left(lambda line: click.echo(line, err=True))
+
+
 @contextmanager
 def tuned_rig(where: str, made: "Plan") -> Iterator["Rig"]:
     """A receiver that is tuned while this lasts, and put back at its end."""
     from tonegen.keys.live import Rig
 
+    put_back_left()
     rig = Rig(where, made)
     try:
         yield rig

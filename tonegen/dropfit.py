@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 
 # What a careful reading of a usual meter is good to (common practice, no source).
 METER_CENTS: Final = 0.1
+FINEST_METER_CENTS: Final = 0.001  # finer than any; the equations stay solvable
 # A reading further than this many standard deviations from the others is taken for a slip.
 _SLIP: Final = 4.5
 # How far a string is expected to sag before anything is read (common practice, no source: 2 to 10 cents).
@@ -164,8 +165,8 @@ def fit_drop(
     """
     if not readings:
         raise BadValue("no readings; write at least one with a change engaged and one without")
-    if not 0 < meter_cents <= 100:
-        raise BadValue(f"a meter cannot be good to {meter_cents:g} cents; give a number above zero, to 100")
+    if not FINEST_METER_CENTS <= meter_cents <= 100:  # false for NaN as well
+        raise BadValue(f"a meter cannot be good to {meter_cents:g} cents; give {FINEST_METER_CENTS:g} to 100")
     fits = [
         _equations(instrument, number, tuple(each for each in readings if each.string == number), meter_cents)
         for number in sorted({reading.string for reading in readings})

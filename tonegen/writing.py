@@ -62,9 +62,17 @@ def written_whole(path: Path, *, force: bool) -> Iterator[Path]:
                 beside.unlink()
 
 
+def is_there(path: Path) -> bool:
+    """Whether there is something; not where a name cannot be, or may not be looked at: writing says why."""
+    try:
+        return path.exists()
+    except OSError:
+        return False
+
+
 def refuse_what_exists(path: Path) -> None:
     """Raise CannotWrite where there is something already."""
-    if path.exists():
+    if is_there(path):
         raise CannotWrite(f"{path}: exists already; give another name, or --force to replace it")
 
 

@@ -1,6 +1,7 @@
 """The command line: parse, call the core, show. Each command is a module, imported when it is asked for."""
 
 import os
+import re
 import sys
 from collections.abc import Mapping
 from importlib import import_module
@@ -9,6 +10,7 @@ from typing import Any, Final, NoReturn
 import click
 
 from tonegen import ending
+from tonegen.cli.plain import print_what_stdout_takes
 from tonegen.errors import TonegenError
 
 INTERRUPTED: Final = 130  # as shells say of a program that Ctrl-C ended
@@ -19,6 +21,9 @@ INTERRUPTED: Final = 130  # as shells say of a program that Ctrl-C ended
 # which threadpoolctl does not know.
 for _threads in ("OPENBLAS_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
     os.environ.setdefault(_threads, "1")
+
+# A word that nobody typed on purpose, or the path of a file, is longer than a line that says what is wrong.
+_LONG: Final = re.compile(r"\S{200,}")
 
 # What each command is for; the same sentence opens its own help.
 SUMMARIES: Final[Mapping[str, str]] = {
@@ -86,6 +91,7 @@ def main() -> NoReturn:
     usual end of the command.
     """
     ending.listen()
+    print_what_stdout_takes()
     code = _run()
     told = ending.stop_listening()
     sys.exit(code if told == INTERRUPTED else told or code)
@@ -115,5 +121,6 @@ def _run() -> int:
 
 
 def _failed(message: str, exit_code: int) -> int:
-    click.echo(f"tonegen: {' '.join(message.splitlines())}", err=True)
+    line = _LONG.sub(lambda word: f"{word[0][:40]}...{word[0][-20:]}", " ".join(message.splitlines()))
+    click.echo(f"tonegen: {line.encode(errors='backslashreplace').decode()}", err=True)
     return exit_code

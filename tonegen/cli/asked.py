@@ -66,6 +66,15 @@ def complete_grips(ctx: click.Context, param: click.Parameter, incomplete: str) 
     return [CompletionItem(grip.name) for grip in grips if grip.name.startswith(incomplete)]
 
 
+def parse_text(text: str) -> str:
+    """A name of something outside, as it is. Raises BadValue for bytes that are no text."""
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        raise BadValue(f'"{text}" is not UTF-8 text; give the name as the program lists it') from None
+    return text
+
+
 def parse_travels(text: str) -> Mapping[str, float]:
     """Changes that are engaged: "A,B", or with a travel from 0 to 1, "DD:0.5". Raises BadValue."""
     travels: dict[str, float] = {}
@@ -90,6 +99,7 @@ def parse_hz_list(text: str) -> tuple[WrittenPitch, ...]:
 
 
 PITCH = Parsed("pitch", parse_pitch)
+TEXT = Parsed("text", parse_text)
 
 
 @dataclass(frozen=True, slots=True)

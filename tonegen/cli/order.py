@@ -6,7 +6,7 @@ from typing import Any, Final
 import click
 
 from tonegen import presets
-from tonegen.cli.asked import Preset, load_temperament_of
+from tonegen.cli.asked import TEXT, Preset, load_temperament_of
 from tonegen.cli.purity import point_json
 from tonegen.cli.show import as_json, print_json, print_sentence, print_table
 from tonegen.errors import BadValue, NoSuchDevice
@@ -29,7 +29,9 @@ from tonegen.words import count_of, side
     help="Where to tune to; the scene's own best by beats when left out.",
 )
 @click.option("--listen", is_flag=True, help="Hear each step, and go on by keys.")
-@click.option("--device", help="Sound device, by number or part of its name; a wrong one lists them all.")
+@click.option(
+    "--device", type=TEXT, help="Sound device, by number or part of its name; a wrong one lists them all."
+)
 @click.option("--timbre", type=Preset("timbres"), default="harmonic", show_default=True, help="Of the tones.")
 @click.option("--level", type=float, default=-24.0, show_default=True, help="Loudness, dB of full scale.")
 @as_json

@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 import click
 
+from tonegen.cli.asked import TEXT
 from tonegen.errors import BadValue, NoSuchDevice
 
 _PORT = 8427
@@ -12,7 +13,7 @@ _PORT = 8427
 @click.command()
 @click.option("--port", type=click.IntRange(1, 65535), default=_PORT, show_default=True, help="Where.")
 @click.option("--lan", is_flag=True, help="Let a tablet in the same network in, by a link and a QR code.")
-@click.option("--device", help="Sound device, by number or part of its name.")
+@click.option("--device", type=TEXT, help="Sound device, by number or part of its name.")
 @click.option("--block", type=int, default=0, help="Frames the device asks for at a time; 0 lets it choose.")
 @click.option("--no-browser", is_flag=True, help="Only print the link.")
 def command(port: int, lan: bool, device: str | None, block: int, no_browser: bool) -> None:
@@ -25,7 +26,9 @@ def command(port: int, lan: bool, device: str | None, block: int, no_browser: bo
     from tonegen.page.engine import Engine
     from tonegen.page.keeping import kept_file, load, save
     from tonegen.page.server import application, lan_address, listen, serve
+    from tonegen.sound.device import check_playing
 
+    check_playing(None, block)
     address = lan_address() if lan else None
     if lan and address is None:
         raise NoSuchDevice("this machine is in no network; connect it, or leave --lan out")

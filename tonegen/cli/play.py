@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tonegen import presets
-from tonegen.cli.asked import Asked, asks_how_it_sounds, asks_what_sounds, refuse_silence
+from tonegen.cli.asked import TEXT, Asked, asks_how_it_sounds, asks_what_sounds, refuse_silence
 from tonegen.cli.show import as_json, print_json, print_sounding, sounding_json
 from tonegen.errors import BadValue
 from tonegen.sounding import Sounding, places, tones_to_play
@@ -29,7 +29,9 @@ _ERASE_BELOW = "\x1b[J"
 @click.command()
 @asks_what_sounds
 @click.option("--seconds", type=float, help="How long; until Ctrl-C when left out.")
-@click.option("--device", help="Sound device, by number or part of its name; a wrong one lists them all.")
+@click.option(
+    "--device", type=TEXT, help="Sound device, by number or part of its name; a wrong one lists them all."
+)
 @click.option("--sample-rate", type=int, help="In Hz; the device's own when left out.")
 @click.option("--block", type=int, default=0, help="Frames the device asks for at a time; 0 lets it choose.")
 @asks_how_it_sounds

@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from tonegen.cli.plain import is_printed_whole
 from tonegen.interval import Audible, Direction
 from tonegen.sounding import Sounding, SoundingInterval, SoundingTone
 from tonegen.words import a_minute, in_ten_seconds, rate_and_side, signed
@@ -17,8 +18,9 @@ force_option = click.option("--force", is_flag=True, help="Write over a file tha
 
 
 def print_json(result: Mapping[str, Any]) -> None:
-    """Print one JSON object. Numbers keep full precision; there are no NaN in it."""
-    click.echo(json.dumps(result, ensure_ascii=False, allow_nan=False))
+    """Print one JSON object. Numbers keep full precision and names stay whole; there are no NaN in it."""
+    text = json.dumps(result, ensure_ascii=False, allow_nan=False)
+    click.echo(text if is_printed_whole(text) else json.dumps(result, allow_nan=False))
 
 
 def print_sentence(text: str) -> None:

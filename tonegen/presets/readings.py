@@ -26,6 +26,7 @@ from tonegen.instrument import Instrument
 from tonegen.interval import Ratio, high_hz_from_beats
 from tonegen.pitch import REFERENCE_HZ, cents_between, hz_from_key, parse_note
 from tonegen.presets.files import named
+from tonegen.reading import read_whole
 from tonegen.words import signed, typed
 
 COLUMNS: Final = ("string", "changes", "cents", "hz", "beats", "against", "ratio")
@@ -53,16 +54,11 @@ def readings(
 
 
 def _text(path: Path) -> str:
+    data = read_whole(path, _LARGEST_BYTES, "larger than a megabyte; that is no list of readings")
     try:
-        with path.open("rb") as file:
-            data = file.read(_LARGEST_BYTES + 1)
-        if len(data) > _LARGEST_BYTES:
-            raise BadPreset(f"{path}: larger than a megabyte; that is no list of readings")
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise BadPreset(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from None
-    except OSError as error:
-        raise BadPreset(f"{path}: cannot be read: {error.strerror}") from None
 
 
 def rows(path: Path, text: str) -> Iterator[tuple[int, dict[str, str]]]:
@@ -74,9 +70,10 @@ def rows(path: Path, text: str) -> Iterator[tuple[int, dict[str, str]]]:
     ]
     if not numbered:
         return
+    number, line = numbered[0]
     try:
-        heading = [cell.strip().lower() for cell in next(csv.reader([numbered[0][1]], strict=True))]
-        _check_heading(path, numbered[0][0], heading)
+        heading = [cell.strip().lower() for cell in next(csv.reader([line], strict=True))]
+        _check_heading(path, number, heading)
         for number, line in numbered[1:]:
             cells = [cell.strip() for cell in next(csv.reader([line], strict=True))]
             if len(cells) > len(heading):

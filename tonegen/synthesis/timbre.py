@@ -20,6 +20,9 @@ from tonegen.pitch import checked_hz
 
 MOST_PARTIALS: Final = 256
 STEEPEST_DECAY_DB_PER_SECOND: Final = 200.0
+# Far beyond any string, whose B is some ten thousandths; arithmetic stays finite.
+STIFFEST: Final = 1.0
+HIGHEST_MULTIPLE: Final = 10_000.0
 
 
 class Place(StrEnum):
@@ -72,7 +75,14 @@ class Timbre:
                 f"decay {self.decay_db_per_second:g} dB per second is out of range; "
                 f"give 0 (sustained) to {STEEPEST_DECAY_DB_PER_SECOND:g}"
             )
-        partial_hz(1.0, self.multiples, self.stiffness)  # checks the stiffness
+        if max(self.multiples) > HIGHEST_MULTIPLE:
+            raise BadValue(
+                f"partial multiple {max(self.multiples):g} is out of range; give at most {HIGHEST_MULTIPLE:g}"
+            )
+        if not 0 <= self.stiffness <= STIFFEST:  # false for NaN as well
+            raise BadValue(
+                f"stiffness {self.stiffness:g} is out of range; give 0 to {STIFFEST:g}, such as 0.00003"
+            )
         total = float(np.abs(self.levels).sum())
         if not 0 < total < np.inf:
             raise BadValue("a timbre needs at least one partial that sounds")

@@ -15,6 +15,7 @@ from typing import Any, Final, cast
 
 import click
 
+from tonegen.cli.asked import TEXT
 from tonegen.ear.history import FILE_NAME, History, login_name
 from tonegen.ear.rendering import Booth, Source
 from tonegen.errors import BadValue, NoSuchDevice
@@ -37,8 +38,8 @@ _NAMED_KEYS: Final = {
     "\r": "enter", "\n": "enter", " ": "space", "\x7f": "backspace", "\x08": "backspace",
 }  # fmt: skip
 
-person_option = click.option("--person", help="Who answers; your login name when left out.")
-device_option = click.option("--device", help="Sound device, by number or part of its name.")
+person_option = click.option("--person", type=TEXT, help="Who answers; your login name when left out.")
+device_option = click.option("--device", type=TEXT, help="Sound device, by number or part of its name.")
 no_sound_option = click.option(
     "--no-sound", is_flag=True, help="Draw each beat instead of sounding it, where there is no device."
 )

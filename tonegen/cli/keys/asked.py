@@ -4,12 +4,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
 from tonegen import presets
 from tonegen.cli.asked import (
+    TEXT,
     Parsed,
     Preset,
     load_drop,
@@ -20,6 +21,7 @@ from tonegen.cli.asked import (
 from tonegen.errors import BadValue
 from tonegen.frozen import Frozen
 from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class
+from tonegen.reading import read_whole
 
 if TYPE_CHECKING:
     from tonegen.keys.desk import Desk
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
     from tonegen.keys.receivers import Receiver
 
 Command = TypeVar("Command", bound=Callable[..., Any])
+_LARGEST_DUMP_BYTES: Final = 1_000_000
 
 
 def parse_pair(text: str) -> tuple[str, str]:
@@ -152,10 +155,7 @@ def _tunings(path: Path) -> list["Tuning"]:
     from tonegen.keys.messages import is_tuning, parse_tuning
     from tonegen.keys.stream import Splitter
 
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise BadValue(f"{path}: cannot be read: {(error.strerror or '').lower()}") from None
+    data = read_whole(path, _LARGEST_DUMP_BYTES, "larger than a megabyte; that is no tuning dump")
     messages = [message for message in Splitter().feed(data) if message[0] == 0xF0]
     if not messages:
         raise BadValue(f"{path}: holds no system exclusive message (F0 to F7)")
@@ -205,8 +205,10 @@ _SCALE_OPTIONS = (
 receiver_option = click.option(
     "--receiver", type=Preset("receivers"), required=True, help="What is tuned, by name or TOML file."
 )
-out_option = click.option("--out", metavar="PORT", help="MIDI output, by name or part of it.")
-virtual_out_option = click.option("--virtual-out", metavar="NAME", help="Make a MIDI output of this name.")
+out_option = click.option("--out", type=TEXT, metavar="PORT", help="MIDI output, by name or part of it.")
+virtual_out_option = click.option(
+    "--virtual-out", type=TEXT, metavar="NAME", help="Make a MIDI output of this name."
+)
 to_option = click.option("--to", metavar="HOST:PORT", help="Where OSC goes.")
 song_option = click.option(
     "--song", multiple=True, type=Parsed("name=key", parse_song), help="A song and its key, such as Waltz=D."

@@ -8,7 +8,8 @@ from tonegen.cli.keys.asked import AskedScale, asks_for_a_scale, receiver_option
 from tonegen.cli.keys.plan import plan_json
 from tonegen.cli.show import as_json, force_option, print_json
 from tonegen.errors import BadValue
-from tonegen.writing import written_whole
+from tonegen.reading import read_whole
+from tonegen.writing import is_there, written_whole
 
 _LARGEST_MIDI_FILE_BYTES = 200_000_000
 
@@ -30,14 +31,11 @@ def command(source: Path, target: Path, asked: AskedScale, receiver: str, force:
     from tonegen.keys.receivers import receiver as load
 
     made = asked.desk(load(receiver)).plan()
+    song = read_whole(source, _LARGEST_MIDI_FILE_BYTES, "larger than 200 MB; that is no song")
+    if is_there(target) and source.samefile(target):
+        raise BadValue(f"{source}: would be written over by what comes out; give another name for that")
     try:
-        if target.exists() and source.samefile(target):
-            raise BadValue("would be written over by what comes out; give another name for that")
-        if source.stat().st_size > _LARGEST_MIDI_FILE_BYTES:
-            raise BadValue(f"{source}: larger than 200 MB; that is no song")
-        retuned = retune(source.read_bytes(), made)
-    except OSError as error:
-        raise BadValue(f"{source}: cannot be read: {(error.strerror or str(error)).lower()}") from None
+        retuned = retune(song, made)
     except BadValue as error:
         raise BadValue(f"{source}: {error}") from None
     with written_whole(target, force=force) as beside:

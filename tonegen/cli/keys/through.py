@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tonegen.cli.asked import Parsed
+from tonegen.cli.asked import TEXT, Parsed
 from tonegen.cli.keys.asked import (
     AskedScale,
     asks_for_a_scale,
@@ -36,8 +36,8 @@ def parse_pedal(text: str) -> tuple[int, str]:
 @click.command()
 @asks_for_a_scale
 @receiver_option
-@click.option("--in", "in_port", metavar="PORT", help="MIDI input, by name or part of it.")
-@click.option("--virtual-in", metavar="NAME", help="Make a MIDI input of this name.")
+@click.option("--in", "in_port", type=TEXT, metavar="PORT", help="MIDI input, by name or part of it.")
+@click.option("--virtual-in", type=TEXT, metavar="NAME", help="Make a MIDI input of this name.")
 @out_option
 @virtual_out_option
 @to_option

@@ -111,6 +111,30 @@ class HeldFolder:
             self._held = None
 
 
+class HeldElsewhereError(Exception):
+    """Another program holds it."""
+
+
+def hold_alone(folder: Path) -> int | None:
+    """Hold a folder for this program alone, until the descriptor is closed or the program ends.
+
+    None on a disk or a system that does not know. Raises HeldElsewhereError.
+    """
+    if sys.platform == "win32":
+        return None
+    held = None
+    try:
+        held = os.open(folder, os.O_RDONLY)
+        fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        if held is not None:
+            os.close(held)
+        if isinstance(error, BlockingIOError):
+            raise HeldElsewhereError from None
+        return None
+    return held
+
+
 def _made_and_held(path: Path, mode: int) -> int:
     """A new file, held until its descriptor is closed. Raises OSError."""
     while True:

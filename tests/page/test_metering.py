@@ -7,7 +7,7 @@ from tests.page.visitor import Visitor, in_the_loop, visitor
 from tonegen.errors import BadPreset, BadValue
 from tonegen.page import messages as asks
 from tonegen.page.engine import Engine
-from tonegen.page.keeping import Kept, load, save
+from tonegen.page.keeping import Kept, KeptFile
 
 # String 8 sags with A, and more with B as well; the third line is a slip of the pencil.
 LIST = """string,changes,cents
@@ -188,12 +188,11 @@ async def test_readings_survive_a_restart_and_go_with_their_instrument():
 
 def test_a_kept_reading_that_means_nothing_any_more_is_said_in_one_line(tmp_path):
     file = tmp_path / "page.json"
-    save(file, Kept())
     file.write_text('{"setting":{"readings":[{"string":8,"changes":["ZZ"],"unit":"cents","value":"1"}]}}')
 
     @in_the_loop
     async def check():
-        page = Visitor(Engine(load(file), lambda kept: None))
+        page = Visitor(Engine(KeptFile(file).kept, lambda kept: None))
         shown = await page.until("readings", told(1))
         assert "ZZ" in shown["words"]
         page.ask(asks.Unread(0))

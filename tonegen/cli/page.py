@@ -24,7 +24,7 @@ def command(port: int, lan: bool, device: str | None, block: int, no_browser: bo
     tonegen page --lan
     """
     from tonegen.page.engine import Engine
-    from tonegen.page.keeping import kept_file, load, save
+    from tonegen.page.keeping import KeptFile, kept_file
     from tonegen.page.server import application, lan_address, listen, serve
     from tonegen.sound.device import check_playing
 
@@ -38,14 +38,14 @@ def command(port: int, lan: bool, device: str | None, block: int, no_browser: bo
         raise BadValue(f"port {port} cannot be used ({error.strerror}); give another --port") from None
     token = _token() if lan else None
     link = f"http://{address or '127.0.0.1'}:{port}/" + (f"?token={token}" if token else "")
-    path = kept_file()
+    with KeptFile(kept_file()) as file:
 
-    def start() -> Engine:
-        return Engine(load(path), lambda kept: save(path, kept), device, block)
+        def start() -> Engine:
+            return Engine(file.kept, file.save, device, block, file.said, file.undecided)
 
-    _put_back_left()
-    app = application(start, port, (address,) if address else (), token)
-    serve(app, sockets, _ready(link, with_code=lan, browser=not no_browser))
+        _put_back_left()
+        app = application(start, port, (address,) if address else (), token)
+        serve(app, sockets, _ready(link, with_code=lan, browser=not no_browser))
 
 
 def _put_back_left() -> None:

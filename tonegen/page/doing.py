@@ -10,7 +10,7 @@ from tonegen.errors import BadPreset, BadValue
 from tonegen.instrument import TuningPoint
 from tonegen.page import comparing, metering, pairing, tempering
 from tonegen.page import messages as asks
-from tonegen.page.rig import Rig, read_presets_again, rig_of, with_moved
+from tonegen.page.rig import Rig, rig_for, with_moved
 from tonegen.page.setting import MeterReading, MovedPoint, Playing, SavedGrip, Setting, Song
 from tonegen.page.view import LEAST_OFFSET_CENTS, MOST_OFFSET_CENTS, pair_name
 from tonegen.sounding import Sounding, SoundingInterval
@@ -270,7 +270,6 @@ def _still(only: tuple[int, int] | None, strings: tuple[int, ...]) -> tuple[int,
 
 def _chosen(setting: Setting, asked: asks.Choose) -> tuple[Setting, str]:
     """The setting with what was chosen; what belongs to another instrument goes with that instrument."""
-    read_presets_again()
     given = {
         name: value
         for name in ("instrument", "temperament", "drop", "timbre", "reference_hz", "against")
@@ -294,8 +293,5 @@ def _chosen(setting: Setting, asked: asks.Choose) -> tuple[Setting, str]:
 
 def _fitting(setting: Setting, field: str, otherwise: str) -> Setting:
     """The same setting, or the one with `otherwise` where the two do not go together."""
-    try:
-        rig_of(setting)
-    except (BadPreset, BadValue):
-        return replace(setting, **{field: otherwise})
-    return setting
+    _, faults = rig_for(setting)
+    return replace(setting, **{field: otherwise}) if field in [fault.part for fault in faults] else setting

@@ -5,6 +5,7 @@ Everything here runs in the event loop; what takes long is worked out in a threa
 
 import asyncio
 from collections.abc import Callable, Coroutine
+from contextlib import suppress
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any, Final, Protocol
 
@@ -17,7 +18,7 @@ from tonegen.errors import BadValue, NoSuchDevice, TonegenError
 from tonegen.order.plan import Order
 from tonegen.order.walk import Listening
 from tonegen.page import messages as asks
-from tonegen.page import ordering, pairing, tempering
+from tonegen.page import ordering, pairing, shelf, tempering
 from tonegen.page.comparing import Comparison
 from tonegen.page.counting import count_of, count_of_rate
 from tonegen.page.doing import Done, Standing
@@ -25,8 +26,9 @@ from tonegen.page.keeping import Kept
 from tonegen.page.metering import Meter
 from tonegen.page.moments import Moment, moment_of
 from tonegen.page.outlet import InPage
-from tonegen.page.rig import Rig, read_presets_again, rig_of
-from tonegen.page.setting import History, Playing, Setting
+from tonegen.page.rig import Fault as RigFault
+from tonegen.page.rig import Rig, asked_of_part, rig_for
+from tonegen.page.setting import History, Playing, Setting, TwoTones
 from tonegen.page.stage import SourceAt, Stage
 from tonegen.page.view import View, choices, engaging_keys, pair_name, refitted, view
 from tonegen.presets import own_folder
@@ -50,12 +52,20 @@ _SAVE_AFTER_SECONDS: Final = 0.3
 # Who asks for these wants to hear them: they end a mute, as the sound's own button does.
 _HEARD_AT_ONCE: Final = (asks.Train, asks.GoOn, asks.Hear, asks.Demonstrate)
 _FOLLOW_AFTER_SECONDS: Final = 0.1
+_LOOK_AGAIN_SECONDS: Final = 1.0  # whether a preset that could not be read has been mended
 
 
 class Fault(Struct, tag="fault", frozen=True):
     """What went wrong, in one line for a person."""
 
     text: str
+
+
+class Notices(Struct, tag="notices", frozen=True):
+    """What could not be read, a line each; `undecided` until the player goes on with what is shown."""
+
+    lines: tuple[str, ...]
+    undecided: bool
 
 
 class Devices(Struct, tag="devices", frozen=True):
@@ -77,6 +87,7 @@ class Engine:
 
     kept : where it was left; save : writes it down again
     device : the sound device that was asked for, None for the default; block_frames : 0 lets it choose
+    said : what there is to say about what was kept, a line each; undecided : not all of it could be read
     """
 
     def __init__(
@@ -85,12 +96,19 @@ class Engine:
         save: Callable[[Kept], None],
         device: str | None = None,
         block_frames: int = 0,
+        said: tuple[str, ...] = (),
+        undecided: bool = False,
     ) -> None:
-        """As it was left, but silent and quiet. A preset that is gone is replaced."""
+        """As it was left, but silent and quiet. Another stands in for a preset that cannot be read."""
         kept = kept or Kept()
         self._save = save
         self.pages: set[Page] = set()
-        self._rig, setting = _readable(kept.setting)
+        setting, tones_fault = _with_tones_that_can_be(kept.setting)
+        self._said = (*said, *tones_fault)
+        self._file_undecided = undecided
+        self._decided: frozenset[tuple[object, ...]] = frozenset()
+        self._looking: asyncio.TimerHandle | None = None
+        self._rig, self._faults = self._rig_for(setting, setting)
         self._history = History(setting)
         quiet = min(kept.playing.level_dbfs, QUIET_LEVEL_DBFS)
         playing = replace(
@@ -119,6 +137,8 @@ class Engine:
         self._comparison = Comparison(lambda shown: self._post("compared", shown))
         self._view = self._viewed()
         self._two_tones = pairing.view_of(setting, self._rig, self._playing)
+        self._notices = self._noticed()
+        self._look_again_later()
 
     # ------------------------------------------------------------------ pages
 
@@ -127,6 +147,7 @@ class Engine:
         self.pages.add(page)
         page.post("choices", msgspec.json.encode(choices(HEARING_CAUTION, version("tonegen"))))
         page.post("view", msgspec.json.encode(self._view))
+        page.post("notices", msgspec.json.encode(self._notices))
         page.post("two", msgspec.json.encode(self._two_tones))
         present = self._history.present
         page.post("asked", msgspec.json.encode(tempering.asked_of(present, self._rig)))
@@ -155,6 +176,8 @@ class Engine:
         """Do what a page asks. Raises a TonegenError, having changed nothing, when that cannot be done."""
         if isinstance(asked, asks.Undo | asks.Redo):
             self._go_back(forward=isinstance(asked, asks.Redo))
+        elif isinstance(asked, asks.Decide):
+            self._decide()
         elif isinstance(asked, asks.Device):
             self._stage.choose_device(asked.name)
         elif isinstance(asked, asks.Devices):
@@ -192,31 +215,77 @@ class Engine:
 
     def _accept(self, done: Done, presets_changed: bool = False) -> None:
         """Work everything out, then make it so; where something does not fit nothing is changed."""
-        rig, setting, playing = self._rig, done.setting, done.playing
+        rig, setting, playing, faults = self._rig, done.setting, done.playing, self._faults
         if presets_changed or setting != self._history.present:
-            rig = rig_of(setting)
+            rig, faults = self._rig_for(setting, self._history.present)
             playing = refitted(playing, rig.instrument) if rig.instrument != self._rig.instrument else playing
         sounding = rig.sounding(playing)
         if rig.instrument != self._rig.instrument:
             self._keys = engaging_keys(rig.instrument)
         self._history.step(setting, done.words, done.gesture)
+        self._faults = faults
         self._show(rig, playing, sounding)
 
     def _go_back(self, forward: bool) -> None:
-        there, back = self._history.undo, self._history.redo
-        if forward:
-            there, back = back, there
+        there = self._history.redo if forward else self._history.undo
         there()
-        try:
-            rig = rig_of(self._history.present)
-        except TonegenError:  # a preset of that time is gone
-            back()
-            raise
+        present = self._history.present
+        rig, self._faults = self._rig_for(present, present)  # whatever became of the presets of that time
         playing = self._playing
         if rig.instrument != self._rig.instrument:
             playing = refitted(playing, rig.instrument)
             self._keys = engaging_keys(rig.instrument)
         self._show(rig, playing, rig.sounding(playing))
+
+    def _rig_for(self, setting: Setting, before: Setting) -> tuple[Rig, tuple[RigFault, ...]]:
+        """The rig of a setting, with the faults that it has as the one before does.
+
+        Raises the error of a fault in what is another than before.
+        """
+        rig, faults = rig_for(setting)
+        if setting.scene and not faults:  # which a scene has as well
+            try:
+                shelf.take("scenes", setting.scene)
+            except TonegenError as error:
+                asked = asked_of_part(setting, "scene")
+                faults += (RigFault("scene", asked, error, "tempering does without it"),)
+        for fault in faults:
+            if fault.asked != asked_of_part(before, fault.part):
+                raise fault.error
+        return rig, faults
+
+    def _look_again_later(self) -> None:
+        """While a preset cannot be read, see now and then whether it has been mended."""
+        if self._faults and self._looking is None:
+            loop = asyncio.get_running_loop()
+            self._looking = loop.call_later(_LOOK_AGAIN_SECONDS, self._look_again)
+
+    def _look_again(self) -> None:
+        self._looking = None
+        present = self._history.present
+        rig, faults = self._rig_for(present, present)
+        if [fault.words for fault in faults] != [fault.words for fault in self._faults]:
+            self._faults = faults
+            playing, sounding = _fitting_playing(self._playing, rig)
+            self._keys = engaging_keys(rig.instrument)
+            self._post("choices", choices(HEARING_CAUTION, version("tonegen")))
+            self._show(rig, playing, sounding)
+        self._look_again_later()
+
+    @property
+    def _undecided(self) -> bool:
+        return self._file_undecided or any(
+            (one.part, *one.asked) not in self._decided for one in self._faults
+        )
+
+    def _noticed(self) -> Notices:
+        return Notices((*self._said, *(fault.words for fault in self._faults)), self._undecided)
+
+    def _decide(self) -> None:
+        """Write what is shown in the place of what could not be read; what is said of that is done with."""
+        self._file_undecided, self._said = False, ()
+        self._decided |= {(one.part, *one.asked) for one in self._faults}
+        self._show(self._rig, self._playing, self._sounding)
 
     def _show(self, rig: Rig, playing: Playing, sounding: Sounding) -> None:
         if rig is not self._rig and self._plan is not None and not self._plan_is_stale:
@@ -228,6 +297,11 @@ class Engine:
         self._play()
         self._revision += 1
         self._publish()
+        notices = self._noticed()
+        if notices != self._notices:
+            self._notices = notices
+            self._post("notices", notices)
+        self._look_again_later()
         if self._saving is None:
             self._saving = asyncio.get_running_loop().call_later(_SAVE_AFTER_SECONDS, self._write_down_soon)
 
@@ -275,7 +349,7 @@ class Engine:
                 self._complain(str(error))
 
     def _to_keep(self) -> Kept:
-        return Kept(self._history.present, self._playing, self._stage.device_name)
+        return Kept(self._history.present, self._playing, self._stage.device_name, self._undecided)
 
     def write_down(self) -> None:
         """Save what was set and played."""
@@ -295,6 +369,9 @@ class Engine:
 
     def _kept(self, name: str) -> Setting:
         """Write the offsets down as the player's own temperament, which becomes the target."""
+        for fault in self._faults:
+            if fault.part in ("instrument", "temperament"):
+                raise BadValue(f"offsets are kept once this is mended: {fault.error}")
         rig = self._rig
         points = dict.fromkeys([*rig.instrument.tuning_points(), *rig.moved])
         offsets = {point: rig.temperament.offset_cents(rig.instrument, point) for point in points}
@@ -309,8 +386,7 @@ class Engine:
         return replace(self._history.present, drop=name.strip())
 
     def _presets_changed(self) -> None:
-        """Read them again, and show pages the new ones."""
-        read_presets_again()
+        """Show pages the new ones."""
         self._post("choices", choices(HEARING_CAUTION, version("tonegen")))
 
     # ------------------------------------------------------------------ tempering, order, keyboards
@@ -527,6 +603,8 @@ class Engine:
 
     async def close(self) -> None:
         """Write everything down, and let the sound fade out."""
+        if self._looking is not None:
+            self._looking.cancel()
         if self._remote is not None:
             await self._remote.listen(None)
         async with self._writing:
@@ -563,21 +641,20 @@ def _to_play(sounding: Sounding, rig: Rig, playing: Playing) -> tuple[Tone, ...]
     )
 
 
-def _readable(setting: Setting) -> tuple[Rig, Setting]:
-    """The rig of a kept setting; a fresh one where its presets are gone or no longer fit."""
+def _with_tones_that_can_be(setting: Setting) -> tuple[Setting, tuple[str, ...]]:
+    """The setting, its two free tones as at first where they cannot be read; and what to say of it."""
+    rig, _ = rig_for(setting)
     try:
-        rig = rig_of(setting)
         pairing.sounding_of(setting, rig)
-    except TonegenError:
-        return rig_of(Setting()), Setting()
-    return rig, setting
+    except TonegenError as error:
+        return replace(setting, two_tones=TwoTones()), (f"the two tones cannot be read: {error}",)
+    return setting, ()
 
 
 def _fitting_playing(playing: Playing, rig: Rig) -> tuple[Playing, Sounding]:
-    """Kept hands and feet, and what they sound; fresh ones where they do not fit the instrument any more."""
-    try:
-        playing = refitted(playing, rig.instrument)
-        return playing, rig.sounding(playing)
-    except TonegenError:
-        playing = refitted(Playing(), rig.instrument)
-        return playing, rig.sounding(playing)
+    """Hands and feet as they are, and what they sound; as far as they fit the instrument."""
+    for fitting in (playing, replace(playing, travels={}), Playing()):
+        with suppress(TonegenError):
+            there = refitted(fitting, rig.instrument)
+            return there, rig.sounding(there)
+    raise AssertionError("an open string sounds on any instrument")

@@ -1,51 +1,262 @@
-"""The file that outlives the program: what was set and played, written whole or not at all."""
+"""The file that outlives the program: what was set and played, written whole or not at all.
 
+What was kept is not lost to a fault. A file that is damaged, or of a newer program, is read as far as it can
+be and stays as it is until the player decides; what is set until then is kept beside it. Each evening has a
+copy of its own. Of two programs on one folder the second writes only into its own copy.
+"""
+
+import os
+from contextlib import suppress
 from pathlib import Path
-from typing import Final
+from types import TracebackType
+from typing import Any, Final
 
 import msgspec
 from msgspec import Struct
 
 from tonegen.errors import CannotWrite
+from tonegen.page import shelf
+from tonegen.page.copies import copies_of, drop_oldest, earlier, keep_copy, stamp
+from tonegen.page.salvage import fields_of, salvaged
 from tonegen.page.setting import Playing, Setting
 from tonegen.presets import own_folder
-from tonegen.writing import written_whole
+from tonegen.writing import HeldElsewhereError, hold_alone, remove_left_over, written_whole
 
-_NAME: Final = "page.json"
+VERSION: Final = 1  # of the fields of a setting and of playing: one more whenever a field comes or goes
+_NAME: Final = "page"
 _LARGEST_BYTES: Final = 4_000_000
 
 
-class Kept(Struct, frozen=True):
-    """What is found again after a restart; `device` is the sound device that was chosen by name."""
+class Kept(Struct, frozen=True, forbid_unknown_fields=True):
+    """What is found again after a restart; `device` is the sound device that was chosen by name.
+
+    undecided : the player has not said yet whether this may stand in the place of what could not be read
+    """
 
     setting: Setting = Setting()
     playing: Playing = Playing()
     device: str | None = None
+    undecided: bool = False
+    version: int = VERSION
 
 
 def kept_file() -> Path:
     """Where it is kept: the user's own folder."""
-    return own_folder() / _NAME
+    return own_folder() / f"{_NAME}.json"
 
 
-def load(path: Path) -> Kept | None:
-    """What was kept; None when there is nothing, or when it cannot be read: that file is put aside."""
+class KeptFile:
+    """The kept file while a page is open; a context manager.
+
+    kept : what was found, None for nothing. said : what there is to say about it, a line each.
+    undecided : what is in place of the file is not all that it was; it stays until the player decides
+    """
+
+    def __init__(self, path: Path) -> None:
+        """Find what was kept; nothing is written yet."""
+        self.path = path
+        self.kept: Kept | None = None
+        self.said: tuple[str, ...] = ()
+        self.undecided = False
+        self._beside = path.with_name(f"{path.stem}-undecided.json")
+        self._copy: Path | None = None
+        self._held: int | None = None
+        self._alone = True
+        with suppress(OSError):  # it is said when something is to be written
+            path.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            self._held = hold_alone(path.parent)
+        except HeldElsewhereError:
+            self._alone = False
+        remove_left_over(path.parent)
+        self._saved: Kept | None = None
+        self._find()
+        if not self._alone:
+            self.said += (
+                f"another tonegen page has {path.parent} open and keeps what is set there; "
+                f"what you set here is kept in {earlier()}, by its date",
+            )
+        if self.kept is not None:
+            with suppress(CannotWrite):
+                shelf.keep_copies(_names_of(self.kept.setting))
+
+    def __enter__(self) -> "KeptFile":
+        """Give the file itself."""
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Let another program have it."""
+        if self._held is not None:
+            os.close(self._held)
+            self._held = None
+
+    def save(self, kept: Kept) -> None:
+        """Keep it, beside the file while that waits for a decision, and in the evening's copy.
+
+        Raises CannotWrite.
+        """
+        if kept == self._saved:
+            return
+        data = msgspec.json.encode(kept)
+        if self._alone:
+            place = self._beside if kept.undecided else self.path
+            if place.is_dir():
+                _move_aside(place)
+            _write(place, data)
+            if not kept.undecided:
+                with suppress(OSError):
+                    self._beside.unlink()
+        self._saved = kept
+        if self._copy is None:
+            self._copy = _new_copy()
+            drop_oldest(_NAME, earlier(), ".json")
+        _write(self._copy, data)
+        shelf.keep_copies(_names_of(kept.setting))
+
+    def _find(self) -> None:
+        there, fault = _read(self.path)
+        place = self.path
+        if os.path.lexists(self._beside):
+            if there is not None and _newer(self.path, self._beside):
+                self._set_aside(self._beside)  # the player put another file in its place
+            else:
+                place = self._beside
+        kept, fault_here = (there, fault) if place is self.path else _read(place)
+        if kept is not None:
+            self.kept = kept
+            if place is self.path:
+                self._saved = kept
+            elif fault:
+                self.undecided = True
+                self.said = (f"{self.path}: {fault}; it is left as it is, and what was set since is here",)
+        elif fault_here:
+            self._salvage(place, fault_here)
+        else:
+            copy, self.kept = self._newest_copy()
+            if copy is not None:
+                self.said = (f"{self.path} is gone; what it held is taken from its copy {copy}",)
+
+    def _salvage(self, place: Path, fault: str) -> None:
+        """Take what can be read of the file, the rest from its newest copy."""
+        copy, copied = self._newest_copy()
+        known = copied or Kept()
+        self.undecided = True
+        words = [f"{place}: {fault}"]
+        try:
+            data = _bytes_of(place)
+        except (OSError, ValueError):
+            self.kept = known
+        else:
+            fields, whole = fields_of(data)
+            setting, playing, faults = salvaged(
+                fields, (known.setting, known.playing), lacks=not whole or fields.get("version") == VERSION
+            )
+            device = fields.get("device", known.device)
+            self.kept = Kept(setting, playing, device if isinstance(device, str) else None)
+            if faults:
+                words.append(f"not read whole: {', '.join(faults)}")
+            aside = self._set_aside(place)
+            words.append(f"it is left as it is, and copied to {aside}" if aside else "it is left as it is")
+        if copy is not None:
+            words.append(f"what is missing is taken from its copy {copy}")
+        self.said = ("; ".join(words),)
+
+    def _set_aside(self, path: Path) -> Path | None:
+        with suppress(CannotWrite):
+            return keep_copy(path, earlier(), name=f"{path.stem}-damaged", for_good=True)
+        return None
+
+    def _newest_copy(self) -> tuple[Path | None, Kept | None]:
+        for copy in copies_of(_NAME, earlier(), ".json"):
+            kept, _ = _read(copy)
+            if kept is not None:
+                return copy, kept
+        return None, None
+
+
+def _names_of(setting: Setting) -> dict[str, str]:
+    return {
+        "instruments": setting.instrument,
+        "temperaments": setting.temperament,
+        "drops": setting.drop,
+        "timbres": setting.timbre,
+        "scenes": setting.scene,
+    }
+
+
+def _bytes_of(path: Path) -> bytes:
+    """What is in a file. Raises OSError, and ValueError for one that is too large to be ours."""
+    if not path.is_file():
+        path.stat()
+        raise IsADirectoryError
+    if path.stat().st_size > _LARGEST_BYTES:
+        raise ValueError
+    return path.read_bytes()
+
+
+def _read(path: Path) -> tuple[Kept | None, str]:
+    """What is kept in a file that is whole; else why it is not, which is "" where there is none."""
     try:
-        if path.stat().st_size > _LARGEST_BYTES:
-            raise ValueError
-        return msgspec.json.decode(path.read_bytes(), type=Kept)
+        data = _bytes_of(path)
     except FileNotFoundError:
-        return None
-    except (OSError, ValueError, msgspec.MsgspecError, RecursionError):
-        path.replace(path.with_suffix(".damaged"))
-        return None
-
-
-def save(path: Path, kept: Kept) -> None:
-    """Keep it in its folder, which is made where there is none. Raises CannotWrite."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        return None, "is a link that leads nowhere" if path.is_symlink() else ""
+    except IsADirectoryError:
+        return None, "is no file"
+    except ValueError:
+        return None, "is too large"
     except OSError as error:
-        raise CannotWrite(f"{path}: cannot be written: {error.strerror}") from None
-    with written_whole(path, force=True) as beside:
-        beside.write_bytes(msgspec.json.encode(kept))
+        return None, f"cannot be read: {error.strerror}"
+    fields, whole = fields_of(data)
+    version = fields.get("version", 0)
+    if isinstance(version, int) and version > VERSION:
+        return None, "was written by a newer tonegen: update this one"
+    try:
+        kept = msgspec.json.decode(data, type=Kept)
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError):
+        return None, "is damaged"
+    if not whole or (version == VERSION and _lacks_something(fields)):
+        return None, "is damaged"
+    return kept, ""
+
+
+def _lacks_something(fields: dict[str, Any]) -> bool:
+    return any(
+        field.name not in fields.get(part, {})
+        for part, model in (("setting", Setting), ("playing", Playing))
+        for field in msgspec.structs.fields(model)
+    )
+
+
+def _newer(path: Path, other: Path) -> bool:
+    with suppress(OSError):
+        return path.stat().st_mtime_ns > other.stat().st_mtime_ns
+    return False
+
+
+def _new_copy() -> Path:
+    now, count = stamp(), 1
+    place = earlier() / f"{_NAME}.{now}.json"
+    while place.exists():
+        count += 1
+        place = earlier() / f"{_NAME}.{now}-{count}.json"
+    return place
+
+
+def _move_aside(place: Path) -> None:
+    """Something else than a file stands in the place: it moves among the copies."""
+    try:
+        earlier().mkdir(parents=True, exist_ok=True)
+        place.rename(earlier() / f"{place.stem}-folder.{stamp()}")
+    except OSError as error:
+        raise CannotWrite(f"{place}: is a folder and cannot be moved: {error.strerror}") from None
+
+
+def _write(place: Path, data: bytes) -> None:
+    try:
+        place.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise CannotWrite(f"{place}: cannot be written: {error.strerror}") from None
+    with written_whole(place, force=True) as beside:
+        beside.write_bytes(data)

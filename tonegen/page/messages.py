@@ -214,6 +214,10 @@ class Redo(Asked, frozen=True):
     """Do the last undone step again."""
 
 
+class Decide(Asked, frozen=True):
+    """Go on with what is shown, in place of what could not be read; until then that is not written over."""
+
+
 class Ping(Asked, frozen=True):
     """Ask what the engine's clock shows."""
 
@@ -457,7 +461,7 @@ class Settle(Asked, frozen=True):
 ASKED = (
     Engage | Release | Strings | Grip | Bar | Offset | Pure | Equal | Target | Targets | Keep | Choose
     | SaveGrip | ForgetGrip | SaveSong | ForgetSong | Song | Only | Split | Sound | Mute | Level | Device
-    | Undo | Redo | Ping
+    | Undo | Redo | Ping | Decide
     | Scene | Weigh | Pin | Objective | Temper | Along | TakeOffer | ThrowAway | Order | Step
     | Tones | TuneTones | HearTones | Compare | Stand | Read | ReadList | Unread | Meter | KeepDrop
     | Keys | Receiver | Send | Through | PutBack | Listen | Devices | Tapped | Counted

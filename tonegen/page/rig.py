@@ -1,20 +1,22 @@
 """The rig that a setting describes: instrument, temperament, drop and timbre, read and made ready."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from functools import lru_cache
-from typing import Any
+from typing import Any, Final, TypeVar
 
-from tonegen import presets
 from tonegen.drop import NO_DROP, Drop
-from tonegen.errors import BadPreset, BadValue
+from tonegen.errors import BadValue, TonegenError
 from tonegen.frozen import Frozen
 from tonegen.instrument import Grip, Instrument, State, TuningPoint
+from tonegen.page import shelf
 from tonegen.page.setting import MovedPoint, Playing, Setting
-from tonegen.pitch import WrittenPitch, checked_reference_hz, parse_pitch
+from tonegen.pitch import REFERENCE_HZ, WrittenPitch, checked_reference_hz, parse_pitch
 from tonegen.sounding import Sounding, SoundingTone, sound, tone_of_hz, tone_of_key, tones_of_grip
 from tonegen.synthesis.timbre import Timbre
-from tonegen.temperament import OwnTemperament, PitchClassTemperament, Temperament, string_cents
+from tonegen.temperament import EQUAL, OwnTemperament, PitchClassTemperament, Temperament, string_cents
+
+PLAINEST: Final = Setting()
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,30 +98,115 @@ class Rig(Frozen):
         )  # fmt: skip
 
 
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """A part of a setting that cannot be had: what was asked of which part, why not, and what stands in."""
+
+    part: str
+    asked: tuple[object, ...]
+    error: TonegenError
+    instead: str
+
+    @property
+    def words(self) -> str:
+        """In a line for the player."""
+        return f"{self.error}; {self.instead}"
+
+
 def rig_of(setting: Setting) -> Rig:
     """The rig of a setting. Raises BadPreset or BadValue when its parts do not fit together."""
-    instrument = _preset("instruments", setting.instrument)
-    targets = _preset("temperaments", setting.temperament)
+    rig, faults = rig_for(setting)
+    if faults:
+        raise faults[0].error
+    return rig
+
+
+def rig_for(setting: Setting) -> tuple[Rig, tuple[Fault, ...]]:
+    """The rig of a setting, whatever became of its presets.
+
+    What cannot be read is what it was when it was last read well; what never was, or does not fit, is the
+    plainest of its kind.
+    """
+    faults: list[Fault] = []
+
+    def had(part: str, make: Callable[[], Made], instead: Made, words: str) -> Made:
+        try:
+            return make()
+        except TonegenError as error:
+            faults.append(Fault(part, asked_of_part(setting, part), error, words))
+            return instead
+
+    def preset(kind: str, name: str, plainest: Callable[[], Any], words: str) -> Any:
+        try:
+            return shelf.take(kind, name)
+        except TonegenError as error:
+            good = shelf.last_good(kind, name)
+            value, instead = (good[0], f"it is taken {good[1]}") if good else (plainest(), words)
+            faults.append(Fault(kind[:-1], asked_of_part(setting, kind[:-1]), error, instead))
+            return value
+
+    instrument: Instrument = preset(
+        "instruments", setting.instrument,
+        lambda: replace(shelf.shipped("instruments", PLAINEST.instrument), name=setting.instrument),
+        f"{PLAINEST.instrument} stands in, as it comes with the program",
+    )  # fmt: skip
+    targets: Temperament = preset(
+        "temperaments", setting.temperament, lambda: EQUAL, "equal temperament stands in"
+    )
     if isinstance(targets, PitchClassTemperament):
         targets = targets.on(instrument.root if setting.root is None else setting.root)
-    targets.offset_cents(instrument, TuningPoint(1))  # says so where it belongs to another instrument
+
+    def fitting() -> Temperament:
+        targets.offset_cents(instrument, TuningPoint(1))  # says so where it belongs to another instrument
+        return targets
+
+    plain: Temperament = EQUAL
+    targets = had("temperament", fitting, plain, "equal temperament stands in")
     points = {TuningPoint(moved.string, moved.changes): moved.offset_cents for moved in setting.moved}
     if isinstance(targets, OwnTemperament):
         merged = {**targets.offsets_cents, **points}
         temperament: Temperament = replace(targets, offsets_cents=merged)
     else:
         temperament = Moved(targets, points)
-    sag: Drop = NO_DROP if setting.drop == NO_DROP.name else _preset("drops", setting.drop)
-    return Rig(
+    sag: Drop = NO_DROP
+    if setting.drop != NO_DROP.name:
+        sag = preset("drops", setting.drop, lambda: NO_DROP, "no drop is reckoned with")
+    timbre: Timbre = preset(
+        "timbres", setting.timbre, lambda: shelf.shipped("timbres", PLAINEST.timbre),
+        f"{PLAINEST.timbre} stands in, as it comes with the program",
+    )  # fmt: skip
+    rig = Rig(
         instrument,
         targets,
         temperament,
-        sag.checked_on(instrument),
-        _preset("timbres", setting.timbre),
-        checked_reference_hz(setting.reference_hz),
-        _written(setting.against),
+        had("drop", lambda: sag.checked_on(instrument), NO_DROP, "no drop is reckoned with"),
+        timbre,
+        had(
+            "reference pitch", lambda: checked_reference_hz(setting.reference_hz), REFERENCE_HZ,
+            f"A4 is {REFERENCE_HZ:g} Hz",
+        ),
+        had("against", lambda: _written(setting.against), None, "no bass is heard against it"),
         points,
-    )
+    )  # fmt: skip
+    return rig, tuple(faults)
+
+
+def asked_of_part(setting: Setting, part: str) -> tuple[object, ...]:
+    """What a setting asks of a part of the rig; a change of anything else cannot have spoilt that part."""
+    match part:
+        case "instrument":
+            return (setting.instrument,)
+        case "temperament":
+            return setting.instrument, setting.temperament
+        case "drop":
+            return setting.instrument, setting.drop
+        case "timbre":
+            return (setting.timbre,)
+        case "scene":
+            return (setting.scene,)
+        case "reference pitch":
+            return (setting.reference_hz,)
+    return (setting.against,)
 
 
 def with_moved(setting: Setting, point: TuningPoint, offset_cents: float | None) -> tuple[MovedPoint, ...]:
@@ -147,16 +234,3 @@ def tone_of(
         return tone_of_key(written.key, written.cents, reference_hz, written.text, timbre)
     hz = written.hz_at(reference_hz, above_hz=above_hz)
     return tone_of_hz(hz, reference_hz, "" if written.hz is not None else written.text, timbre)
-
-
-def read_presets_again() -> None:
-    """Forget the presets that were read, so that files changed since are seen."""
-    _preset.cache_clear()
-
-
-@lru_cache(maxsize=32)
-def _preset(kind: str, name: str) -> Any:
-    """A preset by its listed name; a page never names a file. Raises BadPreset for any other name."""
-    if name not in presets.names(kind):
-        raise BadPreset(f'there is no {kind[:-1]} called "{name[:40]}"; see: tonegen list {kind}')
-    return getattr(presets, kind[:-1])(name)

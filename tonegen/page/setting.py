@@ -5,9 +5,9 @@ grips. *Playing* is what hands and feet do: engaged changes, strings, bar, level
 equal temperament.
 """
 
-from typing import Final
+from typing import Annotated, Final, Literal
 
-from msgspec import Struct
+from msgspec import Meta, Struct
 from msgspec.structs import force_setattr
 
 from tonegen.dropfit import METER_CENTS
@@ -16,6 +16,12 @@ from tonegen.pitch import REFERENCE_HZ
 from tonegen.synthesis.player import QUIET_LEVEL_DBFS
 
 _MOST_STEPS_BACK: Final = 200
+
+# What a kept file may hold; a value outside is as unreadable as one of another type.
+StringNumber = Annotated[int, Meta(ge=1, le=64)]
+PitchClass = Annotated[int, Meta(ge=0, le=11)]
+Cents = Annotated[float, Meta(ge=-1200, le=1200)]
+Travel = Annotated[float, Meta(ge=0, le=1)]
 
 
 class Record(Struct, frozen=True):
@@ -27,41 +33,41 @@ class Record(Struct, frozen=True):
             force_setattr(self, name, read_only(getattr(self, name)))
 
 
-class MovedPoint(Struct, frozen=True):
+class MovedPoint(Struct, frozen=True, forbid_unknown_fields=True):
     """A tuning point that the player moved by hand, with the offset that he gave it."""
 
-    string: int
+    string: StringNumber
     changes: tuple[str, ...]
-    offset_cents: float
+    offset_cents: Cents
 
 
-class SavedGrip(Record, frozen=True):
+class SavedGrip(Record, frozen=True, forbid_unknown_fields=True):
     """A grip that the player saved: its strings, and how far each change is engaged."""
 
     name: str
-    strings: tuple[int, ...]
-    travels: dict[str, float]
+    strings: tuple[StringNumber, ...]
+    travels: dict[str, Travel]
 
 
-class Song(Struct, frozen=True):
+class Song(Struct, frozen=True, forbid_unknown_fields=True):
     """A song of the set list; its key is a pitch class."""
 
     name: str
-    key: int
+    key: PitchClass
 
 
-class MeterReading(Struct, frozen=True):
+class MeterReading(Struct, frozen=True, forbid_unknown_fields=True):
     """What a meter showed of a string, as it was typed: in "cents", in "hz", or "beats" against a tone."""
 
-    string: int
+    string: StringNumber
     changes: tuple[str, ...]
-    unit: str
+    unit: Annotated[str, Meta(pattern="^(cents|hz|beats)$")]
     value: str
     against: str = ""
     ratio: str = ""
 
 
-class TwoTones(Struct, frozen=True):
+class TwoTones(Struct, frozen=True, forbid_unknown_fields=True):
     """Two tones as they were typed, and the ratio that they stand for; "" is guessed."""
 
     low: str = "A3"
@@ -69,7 +75,7 @@ class TwoTones(Struct, frozen=True):
     ratio: str = ""
 
 
-class Setting(Record, frozen=True):
+class Setting(Record, frozen=True, forbid_unknown_fields=True):
     """What is undone and redone. `root` is a pitch class, None for the instrument's own; `against` a note.
 
     scene, weights, pins, objective : what tempering is asked; a scene of "" is the instrument's own grips,
@@ -81,7 +87,7 @@ class Setting(Record, frozen=True):
 
     instrument: str = "e9-ten-string"
     temperament: str = "equal"
-    root: int | None = None
+    root: PitchClass | None = None
     drop: str = "none"
     reference_hz: float = REFERENCE_HZ
     timbre: str = "harmonic"
@@ -89,26 +95,26 @@ class Setting(Record, frozen=True):
     moved: tuple[MovedPoint, ...] = ()
     grips: tuple[SavedGrip, ...] = ()
     scene: str = ""
-    weights: dict[str, float] = {}
+    weights: dict[str, Annotated[float, Meta(ge=0, le=100)]] = {}
     pins: tuple[MovedPoint, ...] = ()
-    objective: str = "beats"
+    objective: Literal["beats", "cents", "worst-beats", "worst-cents"] = "beats"
     readings: tuple[MeterReading, ...] = ()
-    meter_cents: float = METER_CENTS
+    meter_cents: Annotated[float, Meta(gt=0, le=100)] = METER_CENTS
     compared: tuple[str, str] | None = None
     two_tones: TwoTones = TwoTones()
     songs: tuple[Song, ...] = ()
 
 
-class Playing(Record, frozen=True):
+class Playing(Record, frozen=True, forbid_unknown_fields=True):
     """What sounds now. `only` is the pair, by string, of which only what beats is heard; 0 is the bass.
 
     two_tones : the two free tones sound instead of the grip, or only their beat
     song : the one whose key the bar was brought to last
     """
 
-    travels: dict[str, float] = {}
-    strings: tuple[int, ...] = ()
-    fret: float = 0.0
+    travels: dict[str, Travel] = {}
+    strings: tuple[StringNumber, ...] = ()
+    fret: Annotated[float, Meta(ge=0, le=48)] = 0.0
     song: str = ""
     only: tuple[int, int] | None = None
     two_tones: bool = False
@@ -116,7 +122,7 @@ class Playing(Record, frozen=True):
     split: bool = False
     sounding: bool = False
     muted: bool = False
-    level_dbfs: float = QUIET_LEVEL_DBFS
+    level_dbfs: Annotated[float, Meta(ge=-200, le=0)] = QUIET_LEVEL_DBFS
 
 
 class History:

@@ -5,15 +5,17 @@ is kept, as one step that can be taken back.
 """
 
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
-from tonegen.errors import BadValue
+from tonegen.errors import BadValue, TonegenError
 from tonegen.instrument import Instrument, TuningPoint
+from tonegen.page import shelf
 from tonegen.page.rig import Rig
-from tonegen.page.setting import MovedPoint, Record, Setting
+from tonegen.page.setting import MovedPoint, Record, SavedGrip, Setting
 from tonegen.pitch import note_name
 from tonegen.presets.scenes import scene as load_scene
 from tonegen.tempering.scene import BandPart, Pin, Scene, WantedGrip
@@ -197,11 +199,15 @@ def differs(one: Setting, other: Setting) -> bool:
 
 def asked_of(setting: Setting, rig: Rig) -> Asked:
     """What is asked, as pages show it."""
-    base = load_scene(setting.scene) if setting.scene else None
+    try:
+        base = shelf.take("scenes", setting.scene) if setting.scene else None
+        title = base.title if base else OWN_SCENE
+    except TonegenError as error:
+        base, title = None, str(error)
     weights = dict(setting.weights)
     return Asked(
         scene=setting.scene,
-        scene_title=base.title if base else OWN_SCENE,
+        scene_title=title,
         band=", ".join(part.name for part in base.band) if base else "",
         objective=setting.objective,
         objectives=OBJECTIVES,
@@ -277,17 +283,20 @@ def moved_to(found: Found, chosen: int, setting: Setting) -> tuple[MovedPoint, .
 def _available(base: Scene | None, setting: Setting, instrument: Instrument) -> Iterable[WantedGrip]:
     """Grips of the scene, then the player's own, then those of the instrument, each name once."""
     names = set()
-    own = [
-        WantedGrip(replace(instrument.grip_of(grip.strings, state), name=grip.name), state)
-        for grip in setting.grips
-        for state in [instrument.state(grip.travels)]
-    ]
+    own = [wanted for grip in setting.grips for wanted in _fitting(grip, instrument)]
     shipped = [WantedGrip(grip, instrument.state(grip.changes)) for grip in instrument.grips]
     for wanted in (*(base.grips if base else ()), *own, *shipped):
         if wanted.grip.name not in names:
             names.add(wanted.grip.name)
             in_scene = base is not None and wanted in base.grips
             yield wanted if in_scene else replace(wanted, weight=0.0)
+
+
+def _fitting(grip: SavedGrip, instrument: Instrument) -> Iterable[WantedGrip]:
+    """A grip that the player saved, unless the instrument has lost a string or a change of it."""
+    with suppress(BadValue):
+        state = instrument.state(grip.travels)
+        yield WantedGrip(replace(instrument.grip_of(grip.strings, state), name=grip.name), state)
 
 
 def _grip_offer(grip: "GripPurity", instrument: Instrument) -> GripOffer:

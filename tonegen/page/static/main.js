@@ -21,6 +21,7 @@ import "./order.js";
 import "./keys.js";
 import "./ears.js";
 import "./lesson.js";
+import "./notices.js";
 import { openPart } from "./nav.js";
 import { byId, make, mark, say } from "./parts.js";
 

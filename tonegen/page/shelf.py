@@ -1,0 +1,97 @@
+"""Presets as pages take them: by their listed name, read again when their file has changed.
+
+A preset that was read once is not lost when its file is spoilt: what it was then is at hand, in memory or as
+a dated copy.
+"""
+
+from collections.abc import Callable
+from dataclasses import is_dataclass, replace
+from pathlib import Path
+from typing import Any, Final
+
+from tonegen import presets
+from tonegen.errors import BadPreset, TonegenError
+from tonegen.page.copies import copies_of, earlier, keep_copy
+from tonegen.presets.files import SHIPPED
+from tonegen.presets.scenes import scene
+
+_LOADERS: Final[dict[str, Callable[[str], Any]]] = {
+    "instruments": presets.instrument,
+    "temperaments": presets.temperament,
+    "drops": presets.drop,
+    "timbres": presets.timbre,
+    "scenes": scene,
+}
+_Written = tuple[int, int, int]
+_read: dict[Path, tuple[_Written, Any]] = {}
+_copied: dict[Path, _Written] = {}
+
+
+def take(kind: str, name: str) -> Any:
+    """A preset by its listed name; a page never names a file.
+
+    Raises BadPreset for any other name, and for a file that cannot be read.
+    """
+    path = _path(kind, name)
+    written = _written(path)
+    there = _read.get(path)
+    if there is None or written is None or there[0] != written:
+        value = _LOADERS[kind](name)
+        if written is None:
+            return value
+        there = _read[path] = (written, value)
+    return there[1]
+
+
+def last_good(kind: str, name: str) -> tuple[Any, str] | None:
+    """What a preset was when it was last read well, and where that is from; None when it never was."""
+    there = _read.get(presets.own_folder() / kind / f"{name}.toml")
+    if there is not None:
+        return there[1], "as it was before"
+    for copy in copies_of(name, earlier(kind), ".toml"):
+        try:
+            value = _LOADERS[kind](str(copy))
+        except TonegenError:
+            continue
+        named = is_dataclass(value) and hasattr(value, "name")
+        return (replace(value, name=name) if named else value), f"from its copy {copy}"
+    return None
+
+
+def shipped(kind: str, name: str) -> Any:
+    """A preset that comes with the program, whatever the player has under its name."""
+    return _LOADERS[kind](str(SHIPPED / kind / f"{name}.toml"))
+
+
+def keep_copies(names: dict[str, str]) -> None:
+    """Copy the player's own presets of these names by kind, where they can be read and have changed.
+
+    Raises CannotWrite.
+    """
+    for kind, name in names.items():
+        path = presets.own_folder() / kind / f"{name}.toml"
+        written = _written(path)
+        if written is None or _copied.get(path) == written:
+            continue
+        try:
+            take(kind, name)
+        except BadPreset:
+            continue
+        if _written(path) == written:  # nobody saves it at this moment
+            keep_copy(path, earlier(kind))
+            _copied[path] = written
+
+
+def _path(kind: str, name: str) -> Path:
+    if not name or name.endswith(".toml") or "/" in name or "\\" in name or "\0" in name:
+        raise BadPreset(f'there is no {kind[:-1]} called "{name[:40]}"; see: tonegen list {kind}')
+    return presets.locate(kind, name)
+
+
+def _written(path: Path) -> _Written | None:
+    """By what it is seen that a file has changed; None for what is no file."""
+    try:
+        about = path.stat()
+    except (OSError, ValueError):
+        return None
+    return about.st_mtime_ns, about.st_size, about.st_ino

@@ -1,0 +1,14 @@
+// What could not be read: it is not written over until the player goes on with what is shown.
+
+import { ask, hear } from "./wire.js";
+import { byId, make, refill } from "./parts.js";
+
+const box = byId("notices");
+
+hear("notices", ({ lines, undecided }) => {
+  box.hidden = !lines.length && !undecided;
+  refill(box, ...lines.map((line) => make("p", {}, line)), ...(undecided ? [
+    make("p", {}, "Nothing of that is written over. Mend the file, and it is read again; or "),
+    make("button", { onclick: () => ask("decide") }, "Go on with what is shown"),
+  ] : []));
+});

@@ -1,0 +1,422 @@
+"""The page's scripts by themselves, in Chromium: no program behind them, no sound, a clock that is set by hand.
+
+What they are shown is what the engine shows; what they ask is caught where the WebSocket would send it.
+"""
+
+import json
+import mimetypes
+import tempfile
+from pathlib import Path
+
+import numpy as np
+import pytest
+from playwright.sync_api import sync_playwright
+
+import tonegen.page
+from tests.page.chromium import CHROMIUM, FLAGS
+from tests.page.visitor import in_the_loop, visitor
+from tonegen.page import messages as asks
+
+STATIC = Path(tonegen.page.__file__).parent / "static"
+BY_ITSELF = """
+  const real = performance.now.bind(performance);
+  let now = null;
+  performance.now = () => now ?? real();
+  window.setClock = (ms) => { now = ms; };
+  window.asked = [];
+  window.WebSocket = class {
+    static OPEN = 1;
+    constructor() { this.readyState = 1; window.socket = this; }
+    send(text) { asked.push(JSON.parse(text)); }
+    close() {}
+  };
+  window.shown = (message) => socket.onmessage({ data: JSON.stringify(message) });
+"""
+
+
+@pytest.fixture(scope="module")
+def engine_shows():
+    """What an engine shows first, by kind, with a grip of three strings."""
+    found = {}
+
+    @in_the_loop
+    def begin():
+        page = visitor(None, None, asks.Engage("A", 1.0), asks.Engage("B", 1.0), asks.Strings((3, 4, 5)))
+        found.update(page.shown)
+
+    begin()
+    return found
+
+
+@pytest.fixture(scope="module")
+def browser(engine_shows):
+    # The fixture before this one ran its event loop already: the browser's own allows no other beside it.
+    with sync_playwright() as playwright, tempfile.TemporaryDirectory() as folder:
+        started = playwright.chromium.launch(
+            executable_path=CHROMIUM, args=[*FLAGS, f"--disk-cache-dir={folder}"]
+        )
+        yield started
+        started.close()
+
+
+def serve(route):
+    """A file of the page, as the program would give it."""
+    path = STATIC / (route.request.url.removeprefix("http://page.test/").partition("?")[0] or "index.html")
+    if not path.is_file():
+        route.fulfill(status=404)
+        return
+    route.fulfill(body=path.read_bytes(), content_type=mimetypes.guess_type(path.name)[0] or "text/plain")
+
+
+@pytest.fixture
+def page(browser, engine_shows):
+    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    opened = context.new_page()
+    faults = []
+    opened.set_default_timeout(10_000)
+    opened.on("pageerror", lambda error: faults.append(str(error)))
+    opened.add_init_script(BY_ITSELF)
+    opened.route("**/*", serve)
+    opened.goto("http://page.test/")
+    opened.wait_for_function("Boolean(window.socket?.onopen)")
+    opened.evaluate("socket.onopen()")
+    for message in engine_shows.values():
+        opened.evaluate("(message) => shown(message)", message)
+    opened.wait_for_selector("[data-ready=yes]")
+    opened.evaluate("asked.length = 0")
+    yield opened
+    context.close()
+    assert faults == []
+
+
+def asked(page, action):
+    """What the page asked of a kind, once it has asked at all."""
+    page.wait_for_function("(action) => asked.some((one) => one.do === action)", arg=action)
+    return [one for one in page.evaluate("asked") if one.pop("do") == action]
+
+
+def view_with(page, engine_shows, **playing):
+    """Show the same view with something else in what is played."""
+    view = {**engine_shows["view"], "playing": {**engine_shows["view"]["playing"], **playing}}
+    page.evaluate("(message) => shown(message)", view)
+
+
+# -- the clock: which frame is heard when, and how far each beat has turned ---------------------------------
+
+
+def moment(stream=1, frame=4800, heard_frame=4800, heard_at_ms=51_100.0, beats=((5, 4, 0.25, 2.0),)):
+    return {
+        "type": "moment", "stream": stream, "frame": frame, "heard_frame": heard_frame,
+        "heard_at_ms": heard_at_ms, "sample_rate": 48_000, "beats": beats, "peak_dbfs": -20.0,
+    }  # fmt: skip
+
+
+def turns_at(page, at_ms, low=5, high=4):
+    source = "async ([low, high, at]) => (await import('/clock.js')).turnsAt(low, high, at)"
+    return page.evaluate(source, [low, high, at_ms])
+
+
+def in_step(page):
+    """The engine's clock is 50 s ahead of the page's; its word took 40 ms there and back."""
+    page.evaluate("setClock(1040)")
+    page.evaluate("shown({ type: 'pong', sent_ms: 1000, clock_ms: 51020 })")
+
+
+def test_a_beat_is_shown_where_the_device_is_when_it_is_heard(page):
+    """Frame 4800 is heard at 51,100 ms of the engine, 1100 of the page, a quarter turn after the loudest."""
+    in_step(page)
+    page.evaluate("(message) => shown(message)", moment())
+
+    assert turns_at(page, 1100) == pytest.approx(0.25)
+    assert turns_at(page, 1600) == pytest.approx(1.25)  # half a second at two turns a second
+    assert turns_at(page, 1100, 9, 8) is None  # does not sound
+
+
+def test_a_narrow_pair_turns_the_other_way(page):
+    in_step(page)
+    page.evaluate("(message) => shown(message)", moment(beats=((5, 4, 0.25, -2.0),)))
+
+    assert turns_at(page, 1600) == pytest.approx(-0.75)
+
+
+def test_a_frame_that_is_told_before_it_is_heard_is_waited_for(page):
+    """The beat is told at frame 9600, while 4800 is heard: a tenth of a second later."""
+    in_step(page)
+    page.evaluate("(message) => shown(message)", moment(frame=9600))
+
+    assert turns_at(page, 1200) == pytest.approx(0.25)
+
+
+def test_the_clock_of_a_slow_answer_is_not_taken(page):
+    """An answer that was long under way says little about the moment at which it was given."""
+    in_step(page)
+    page.evaluate("setClock(3000)")
+    page.evaluate("shown({ type: 'pong', sent_ms: 2000, clock_ms: 52900 })")
+    page.evaluate("(message) => shown(message)", moment())
+
+    assert turns_at(page, 1100) == pytest.approx(0.25)
+
+
+def test_a_small_step_of_the_device_is_smoothed_and_a_great_one_taken(page):
+    """A hundredth of a second, 480 frames, is taken by two fifths; a second at once."""
+    in_step(page)
+    page.evaluate("(message) => shown(message)", moment())
+    page.evaluate("(message) => shown(message)", moment(heard_frame=4800 + 480))
+    frame = "async () => (await import('/clock.js')).frameAt(1100)"
+    assert page.evaluate(frame) == pytest.approx(4800 + 0.4 * 480)
+    page.evaluate("(message) => shown(message)", moment(heard_frame=4800 + 48_000))
+
+    assert page.evaluate(frame) == pytest.approx(4800 + 48_000)
+
+
+def test_a_beat_under_way_does_not_jump_when_it_is_told_anew(page):
+    """It was at a quarter; told to be at 0.35 it is still shown where it was, and gets there smoothly."""
+    in_step(page)
+    page.evaluate("(message) => shown(message)", moment(beats=((5, 4, 0.25, 0.0),)))
+    page.evaluate("(message) => shown(message)", moment(beats=((5, 4, 0.35, 0.0),)))
+
+    assert turns_at(page, 1040) == pytest.approx(0.25)
+    assert turns_at(page, 1040 + 90) == pytest.approx(0.35 - 0.1 / np.e)
+    assert turns_at(page, 9000) == pytest.approx(0.35)
+
+
+def test_a_page_that_plays_itself_knows_its_own_frame(page):
+    in_step(page)
+    page.evaluate("(message) => shown(message)", moment())
+    page.evaluate("""async () => {
+      const { useLoudspeaker } = await import("/clock.js");
+      useLoudspeaker((at) => ({ frame: 9600, at: 1100, rate: 48000 }));
+    }""")
+
+    assert turns_at(page, 1100) == pytest.approx(0.25 + 2 * 4800 / 48_000)
+
+
+# -- the picture of a beat ----------------------------------------------------------------------------------
+
+DRAW = """async ([turns, rate, rough]) => {
+  const { draw } = await import("/strands.js");
+  const canvas = document.body.appendChild(document.createElement("canvas"));
+  canvas.style.cssText = "position: fixed; left: 0; top: 0; width: 400px; height: 60px";
+  draw(canvas, turns, rate, { rough, quiet: false });
+  const { data } = canvas.getContext("2d").getImageData(0, 0, 400, 60);
+  canvas.remove();
+  return [...data];
+}"""
+COLOUR = """(name) => {
+  const pen = document.createElement("canvas").getContext("2d");
+  pen.fillStyle = getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+  pen.fillRect(0, 0, 1, 1);
+  return [...pen.getImageData(0, 0, 1, 1).data];
+}"""
+NOW = 120  # three tenths of 400 pixels
+
+
+def picture(page, turns, rate, rough=False):
+    return np.array(page.evaluate(DRAW, [turns, rate, rough])).reshape(60, 400, 4)
+
+
+def rows_of(page, drawn, column, name):
+    """The rows of a column that have a colour of the page."""
+    colour = np.array(page.evaluate(COLOUR, name))
+    return np.flatnonzero((np.abs(drawn[:, column] - colour) < 8).all(axis=1))
+
+
+@pytest.mark.parametrize("rate", [1.7, -1.7, 3.3, -12.9, 0.3])
+def test_the_strands_are_drawn_where_the_phase_is(page, rate):
+    """Whatever the rate, and however many turns ago: both cross a column within a pixel of the sine."""
+    for turns in (0, 0.25, 1.3, -7.9, 1234.4):
+        drawn = picture(page, turns, rate)
+        for column in (10, 50, 200, 390):
+            rows = np.flatnonzero(drawn[:, column, 3] > 100)
+            phase = turns + rate * 5 / 400 * (column + 0.5 - NOW)  # five seconds across
+            for side in (1, -1):
+                wanted = 30 + side * 0.36 * 60 * np.sin(np.pi * phase)
+                assert np.abs(rows + 0.5 - wanted).min() < 1
+
+
+@pytest.mark.parametrize("turns", [0.25, 0.5, -0.25, 1.25])
+def test_a_bead_of_each_colour_rides_on_its_strand(page, turns):
+    """Beside the line of now, where a bead is thicker than its strand."""
+    drawn = picture(page, turns, 0.0001)
+    for side, name in ((1, "--low"), (-1, "--high")):
+        wanted = 30 + side * 0.36 * 60 * np.sin(np.pi * turns)
+        rows = rows_of(page, drawn, NOW + 1, name)
+        assert len(rows[np.abs(rows + 0.5 - wanted) < 3.5]) >= 5
+
+
+def test_the_beads_meet_where_it_is_loud_and_not_where_it_is_faint(page):
+    assert len(rows_of(page, picture(page, 0.0, 0.0001), NOW, "--ink")) >= 12
+    assert len(rows_of(page, picture(page, 0.5, 0.0001), NOW, "--ink")) == 0
+
+
+def test_what_is_too_fast_to_count_does_not_move(page):
+    one, other = (picture(page, turns, 20.0, rough=True) for turns in (0.0, 0.4))
+
+    assert (one == other).all()
+    assert one[..., 3].any()
+
+
+# -- tapping ------------------------------------------------------------------------------------------------
+
+
+def tap(page, *times_ms):
+    for at in times_ms:
+        page.evaluate(
+            """(at) => {
+              const event = new PointerEvent("pointerdown", { bubbles: true });
+              Object.defineProperty(event, "timeStamp", { value: at });
+              document.getElementById("tap-here").dispatchEvent(event);
+            }""",
+            at,
+        )
+
+
+def test_every_tap_counts(page):
+    tap(page, 1000, 1500, 2000, 2500, 3000)
+
+    assert asked(page, "tapped")[-1]["times_ms"] == [1000, 1500, 2000, 2500, 3000]
+
+
+def test_two_taps_are_not_a_rate_yet(page):
+    tap(page, 1000, 1500)
+
+    assert page.evaluate("asked") == []
+    assert page.locator("#tap .counted").inner_text() == "2 of 3 taps at least"
+
+
+def test_taps_after_a_rest_begin_anew_and_slow_ones_do_not(page):
+    tap(page, 1000, 4900, 8800)
+    assert asked(page, "tapped")[-1]["times_ms"] == [1000, 4900, 8800]
+    tap(page, 12_900, 13_400, 13_900)
+
+    assert asked(page, "tapped")[-1]["times_ms"] == [12_900, 13_400, 13_900]
+
+
+def test_taps_are_for_the_pair_that_is_chosen(page):
+    tap(page, 1000, 1500)
+    page.select_option("#tap-pair", index=1)
+    low, high = map(int, page.locator("#tap-pair").input_value().split())
+    tap(page, 2000, 2500, 3000)
+
+    assert asked(page, "tapped") == [{"low": low, "high": high, "times_ms": [2000, 2500, 3000]}]
+
+
+def test_what_was_counted_is_asked_as_it_was_typed(page):
+    page.fill("#count-beats", "7")
+    page.fill("#count-seconds", "20")
+    page.click("#count-done")
+
+    (counted,) = asked(page, "counted")
+    assert (counted["beats"], counted["seconds"]) == (7, 20)
+
+
+# -- pairs, strings, changes and the bar --------------------------------------------------------------------
+
+
+def test_a_touch_on_a_pair_leaves_only_its_beat_and_another_brings_all_back(page, engine_shows):
+    pair = engine_shows["view"]["pairs"][0]
+    page.click(f"[data-pair='{pair['low']}-{pair['high']}']")
+    assert asked(page, "only") == [{"low": pair["low"], "high": pair["high"]}]
+    view_with(page, engine_shows, only=[pair["low"], pair["high"]])
+    page.click(f"[data-pair='{pair['low']}-{pair['high']}']")
+
+    assert asked(page, "only")[-1] == {}
+
+
+def test_a_pair_says_its_rate_and_its_side(page, engine_shows):
+    pair = engine_shows["view"]["pairs"][0]
+    card = page.locator(f"[data-pair='{pair['low']}-{pair['high']}']")
+
+    assert card.locator(".rate").inner_text() == pair["rate"]
+    assert card.locator(".direction").inner_text() == pair["direction"]
+    assert card.get_attribute("data-direction") == pair["direction"]
+
+
+def test_a_nudge_goes_the_way_it_says(page, engine_shows):
+    page.click("tr[data-string='5'] .note")
+    now = next(one for one in engine_shows["view"]["strings"] if one["number"] == 5)["offset_cents"]
+    page.click("[aria-label='A tenth of a cent lower']")
+    page.click("[aria-label='A tenth of a cent higher']")
+
+    lower, higher = asked(page, "offset")
+    assert (lower["string"], lower["offset_cents"]) == (5, pytest.approx(now - 0.1))
+    assert higher["offset_cents"] == pytest.approx(now + 0.1)
+
+
+def slide(page, selector, value):
+    page.evaluate("asked.length = 0")
+    page.evaluate(
+        """([selector, value]) => {
+          const slider = document.querySelector(selector);
+          slider.value = value;
+          slider.dispatchEvent(new Event("input"));
+        }""",
+        [selector, value],
+    )
+
+
+@pytest.mark.parametrize(("where", "felt"), [(0.53, 0.5), (0.47, 0.5), (0.55, 0.55), (0.45, 0.45), (1, 1)])
+def test_the_half_stop_catches(page, where, felt):
+    slide(page, "[data-travel='A']", where)
+
+    assert asked(page, "engage") == [{"change": "A", "travel": felt}]
+
+
+@pytest.mark.parametrize(("where", "fret"), [(3.1, 3), (2.9, 3), (3.2, 3.2)])
+def test_the_bar_catches_at_a_fret(page, where, fret):
+    slide(page, "#bar", where)
+
+    assert asked(page, "bar") == [{"fret": fret}]
+
+
+@pytest.mark.parametrize(("key", "fret"), [("ArrowRight", 4), ("ArrowLeft", 2), ("Shift+ArrowRight", 3.05)])
+def test_keys_move_the_bar_by_a_fret_or_a_little(page, engine_shows, key, fret):
+    page.evaluate("(message) => shown(message)", {**engine_shows["view"], "fret": 3.0})
+    page.focus("#bar")
+    page.keyboard.press(key)
+
+    assert asked(page, "bar") == [{"fret": fret}]
+
+
+def test_a_touch_on_a_change_engages_it_and_another_lets_it_go(page):
+    page.click("#copedent [data-change='C']")
+    page.click("#copedent [data-change='A']")  # is engaged
+
+    assert asked(page, "engage") == [{"change": "C", "travel": 1}, {"change": "A", "travel": 0}]
+
+
+def test_a_touch_on_a_string_takes_it_into_the_grip_or_out_of_it(page):
+    page.click("tr[data-string='6'] .pick")
+    page.click("tr[data-string='4'] .pick")
+
+    assert [sorted(one["strings"]) for one in asked(page, "strings")] == [[3, 4, 5, 6], [3, 5]]
+
+
+def test_an_offset_follows_the_hand_along_the_rail(page, engine_shows):
+    """A tenth of a cent for each pixel, to the right higher."""
+    now = next(one for one in engine_shows["view"]["strings"] if one["number"] == 4)["offset_cents"]
+    rail = page.locator("tr[data-string='4'] .rail").bounding_box()
+    x, y = rail["x"] + rail["width"] / 2, rail["y"] + rail["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 30, y)
+    page.wait_for_function("asked.some((one) => one.do === 'offset')")
+    page.mouse.up()
+
+    assert asked(page, "offset")[-1]["offset_cents"] == pytest.approx(now + 3.0, abs=0.05)
+
+
+def test_the_mute_button_mutes(page, engine_shows):
+    page.click("#mute")
+    assert asked(page, "mute") == [{"on": True}]
+    view_with(page, engine_shows, muted=True)
+    page.click("#mute")
+
+    assert asked(page, "mute")[-1] == {"on": False}
+
+
+def test_a_message_is_read_as_it_came(page):
+    """The engine's fault is shown in its own words."""
+    page.evaluate("(text) => shown({ type: 'fault', text })", json.loads('"fret 25 is off the neck"'))
+
+    assert page.locator("#fault").inner_text().startswith("fret 25 is off the neck")

@@ -1,4 +1,4 @@
-"""The page's scripts by themselves, in Chromium: no program behind them, no sound, a clock that is set by hand.
+"""The page's scripts by themselves, in Chromium: no program behind them, no sound, a clock set by hand.
 
 What they are shown is what the engine shows; what they ask is caught where the WebSocket would send it.
 """

@@ -5,9 +5,11 @@ import pytest
 
 from tonegen.drop import Drop
 from tonegen.errors import BadValue
-from tonegen.instrument import Grip, Instrument, String, TuningPoint
+from tonegen.instrument import Change, Grip, Instrument, String, TuningPoint
 from tonegen.interval import Ratio, beats_per_second
 from tonegen.keys import messages as midi
+from tonegen.keys.desk import Desk
+from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import (
     Heard,
     Policy,
@@ -92,6 +94,32 @@ def test_notes_that_no_string_plays_come_from_a_temperament():
     for pitch_class in set(range(12)) - {4, 8}:
         assert made.class_cents[pitch_class] == pytest.approx(fill.offset_of_key(pitch_class))
     assert scale().class_cents[5] == 0.0
+
+
+def test_a_note_that_a_state_lacks_stays_where_other_states_have_it():
+    """Pedal A takes the only B of this neck to C#; yet B does not jump to equal temperament.
+
+    A lever takes the G# string to B as well. So three strings have it in all states: the open one with the
+    lever and without, at 4 cents, and the lever's, at -12; their mean holds.
+    """
+    neck = Instrument(
+        "neck", "Neck", (String(1, parse_note("B3")), String(2, parse_note("G#3"))),
+        (Change("A", {1: 2}), Change("L", {2: 3})),
+    )  # fmt: skip
+    mine = OwnTemperament("mine", "neck", {TuningPoint(1): 4.0, TuningPoint(2): -9.0,
+                          TuningPoint(1, ("A",)): 7.0, TuningPoint(2, ("L",)): -12.0})  # fmt: skip
+    desk = Desk(receiver("mts-single-note"), mine, neck, fill=temperament("quarter-comma-meantone"))
+    desk.engage("A", 1.0)
+    made = desk.scale()
+
+    assert made.class_cents[11] == pytest.approx((4 + 4 - 12) / 3)
+    assert made.key_cents[parse_note("B4")] == pytest.approx((4 + 4 - 12) / 3)
+    assert made.class_cents[1] == pytest.approx(7), "C# is there, and counts alone"
+    assert made.class_cents[8] == pytest.approx(-9)
+    assert made.class_cents[0] == pytest.approx(temperament("quarter-comma-meantone").offset_of_key(0))
+
+    desk.engage("A", 0.0)
+    assert desk.scale().class_cents[11] == pytest.approx(4), "the open string has it again"
 
 
 def test_the_bar_takes_the_scale_along():

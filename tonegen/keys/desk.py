@@ -17,6 +17,7 @@ from tonegen.instrument import Grip, Instrument
 from tonegen.keys.plan import Plan, plan
 from tonegen.keys.receivers import Receiver
 from tonegen.keys.scale import (
+    Elsewhere,
     Heard,
     Policy,
     Scale,
@@ -86,6 +87,7 @@ class Desk:
     def __post_init__(self) -> None:
         """Changes may come from several threads, one at a time."""
         self._lock = RLock()
+        self._elsewhere = Elsewhere(self.instrument) if self.instrument is not None else None
 
     def scale(self) -> Scale:
         """The scale that is set. Raises BadValue where the knobs do not fit each other."""
@@ -102,6 +104,7 @@ class Desk:
             fret=self.fret_at,
             policy=self.policy,
             first=self._first(heard),
+            elsewhere=self._elsewhere if self.follow else None,
             fill=self.fill,
             reference_hz=self.reference_hz,
         )

@@ -148,6 +148,11 @@ class Through:
         """Whether it brings the receiver to a new plan itself, so that nobody else need send that."""
         return not isinstance(self._notes, OscNotes)
 
+    @property
+    def notes_bring_their_tune(self) -> bool:
+        """Whether a new plan is sent with the notes alone: then it may be taken over at any time."""
+        return self._tables is None
+
     def receive(self, message: bytes) -> None:
         """One whole message of the player."""
         if self._pedals and message[0] & 0xF0 == midi.CONTROL and message[1] in self._pedals:

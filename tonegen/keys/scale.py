@@ -178,6 +178,36 @@ class _Voice:
     grip: Grip = field(compare=False)
 
 
+class Elsewhere:
+    """All strings in every state that the player uses: open, each change alone, and those of the grips.
+
+    It tells where a note stands that the state of the moment lacks. That is worked out once, and again only
+    for another temperament, drop, bar position or reference.
+    """
+
+    def __init__(self, instrument: Instrument) -> None:
+        """Nothing is worked out yet."""
+        self.instrument = instrument
+        states = [instrument.state(), *(instrument.state([change.name]) for change in instrument.changes)]
+        states += [instrument.state(grip.changes) for grip in instrument.grips]
+        different = {state.changes: state for state in states}
+        self._heard = [one for state in different.values() for one in heard_state(instrument, state)]
+        self._asked: tuple[object, ...] = ()
+        self._voices: list[_Voice] = []
+
+    def voices(self, temperament: Temperament, drop: Drop, fret: float, reference_hz: float) -> list[_Voice]:
+        """What every string plays in every state."""
+        asked = (temperament, drop, fret, reference_hz)
+        if asked != self._asked:
+            self._voices = [
+                voice
+                for one in self._heard
+                for voice in _voices(one, self.instrument, temperament, drop, fret, reference_hz)
+            ]
+            self._asked = asked
+        return self._voices
+
+
 def scale_of_instrument(
     instrument: Instrument,
     temperament: Temperament,
@@ -187,12 +217,15 @@ def scale_of_instrument(
     fret: float = 0,
     policy: Policy = Policy.MEAN,
     first: Grip | None = None,
+    elsewhere: Elsewhere | None = None,
     fill: Temperament = EQUAL,
     reference_hz: float = REFERENCE_HZ,
 ) -> Scale:
     """What the keyboards must be to agree with the instrument at this bar position.
 
     first : the grip that decides under GRIP_FIRST, the chord under LEAST_BEATS; the first heard unless said.
+    elsewhere : gives the notes that those heard lack, by the mean: so that a note whose string a pedal has
+        taken away stays about where it was.
     fill : gives the notes that no string plays, in the octaves above and below as well.
     A key takes its own strings where it has some, else those of its pitch class in other octaves.
     Raises BadValue for a fret off the neck, or a temperament of another instrument.
@@ -206,16 +239,18 @@ def scale_of_instrument(
     chord = [voice for voice in voices if voice.grip.name == leading.name]
     if policy is not Policy.MEAN and not chord:
         raise BadValue(f'grip "{leading.name}" is not among those heard; name it as well')
-    by_class: dict[int, list[_Voice]] = defaultdict(list)
-    by_key: dict[int, list[_Voice]] = defaultdict(list)
-    for voice in voices:
-        by_class[voice.key % 12].append(voice)
-        by_key[voice.key].append(voice)
+    by_class, by_key = _grouped(voices, 12), _grouped(voices, KEYS)
 
     class_cents = np.array([fill.offset_of_key(pitch_class) for pitch_class in range(12)])
+    others = elsewhere.voices(temperament, drop, fret, reference_hz) if elsewhere else ()
+    lacking = [voice for voice in others if voice.key % 12 not in by_class]
+    for pitch_class, same in _grouped(lacking, 12).items():
+        class_cents[pitch_class] = _decided(same, Policy.MEAN, leading)
     for pitch_class, same in by_class.items():
         class_cents[pitch_class] = _decided(same, policy, leading)
     key_cents = class_cents[np.arange(KEYS) % 12]
+    for key, same in _grouped(lacking, KEYS).items():
+        key_cents[key] = _decided(same, Policy.MEAN, leading)
     for key, same in by_key.items():
         key_cents[key] = _decided(same, policy, leading)
     if policy is Policy.LEAST_BEATS:
@@ -244,6 +279,14 @@ def _voices(
         key, offset = nearest_key(tone.hz, reference_hz)
         if 0 <= int(key) < KEYS:
             yield _Voice(int(key), float(offset), heard.weight, tone, heard.grip)
+
+
+def _grouped(voices: Iterable[_Voice], size: int) -> dict[int, list[_Voice]]:
+    """By key, or by pitch class with a size of 12."""
+    groups: dict[int, list[_Voice]] = defaultdict(list)
+    for voice in voices:
+        groups[voice.key % size].append(voice)
+    return groups
 
 
 def _decided(voices: Sequence[_Voice], policy: Policy, leading: Grip) -> float:

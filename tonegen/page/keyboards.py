@@ -16,7 +16,7 @@ from tonegen.keys.apart import Apart, Bench, ports
 from tonegen.keys.live import Presence
 from tonegen.keys.plan import plan as plan_of
 from tonegen.keys.receivers import Osc, Receiver, receiver
-from tonegen.keys.scale import Policy, heard_grips, heard_state, scale_of_instrument
+from tonegen.keys.scale import Elsewhere, Policy, heard_grips, heard_state, scale_of_instrument
 from tonegen.page.rig import Rig
 from tonegen.page.setting import Playing, Record
 from tonegen.pitch import note_name, pitch_class_name
@@ -81,6 +81,7 @@ class Keyboards:
         self._complain = complain
         self._receiver: Receiver = receiver(self.chosen.receiver)
         self._plan: Plan | None = None
+        self._elsewhere: Elsewhere | None = None
         self._outputs: tuple[str, ...] = ()
         self._inputs: tuple[str, ...] = ()
         self._status = self._words = ""
@@ -94,6 +95,8 @@ class Keyboards:
 
     def follow(self, rig: Rig, playing: Playing) -> None:
         """Make the plan for the rig as it is now; a receiver that is tuned already follows."""
+        if self._elsewhere is None or self._elsewhere.instrument is not rig.instrument:
+            self._elsewhere = Elsewhere(rig.instrument)
         try:
             scale = scale_of_instrument(
                 rig.instrument,
@@ -107,6 +110,7 @@ class Keyboards:
                 fret=round(playing.fret),
                 policy=Policy(self.chosen.policy),
                 first=heard[0].grip,
+                elsewhere=self._elsewhere if self.chosen.follow else None,
                 reference_hz=rig.reference_hz,
             )
             self._plan, self._fault = plan_of(scale, self._receiver), ""

@@ -95,9 +95,16 @@ def command(
 
         def retuned(made: "Plan") -> None:
             rig.retune(made, send=not player.tunes)
-            player.retune(made)
+            if not player.notes_bring_their_tune:
+                player.retune(made)
 
         following = Following(retuned, player.moved)
+
+        def changed(made: "Plan") -> None:
+            if player.notes_bring_their_tune:
+                player.retune(made)  # the very next note has it
+            following.take(made)
+
         pedals = Pedals(desk.move, lambda why: click.echo(f"tonegen: {why}", err=True))
         plays, told = True, False
 
@@ -111,7 +118,7 @@ def command(
                 plays = True
                 click.echo("The keyboard is back.", err=True)
 
-        desk.changed = following.take
+        desk.changed = changed
         heard = f"; listening at {driven_by_osc(stack, desk, listen_at)}" if listen_at else ""
         click.echo(f"Notes pass through retuned{heard}. Ctrl-C ends and puts the receiver back.", err=True)
         keep_pauses_short()

@@ -103,7 +103,8 @@ class Listener:
 
     def _parameter(self, channel, number, msb, lsb):
         if number == midi.BEND_RANGE:
-            self.range_semitones[channel] = msb + lsb / 100
+            for one in self.members if channel in self.members else (channel,):
+                self.range_semitones[one] = msb + lsb / 100
         elif number == midi.FINE_TUNING:
             self.fine[channel] = ((msb << 7 | lsb) - 8192) * 100 / 8192
         elif number == midi.COARSE_TUNING:

@@ -87,6 +87,23 @@ def test_an_upper_zone_is_asked_for_on_channel_16():
     assert [message.hex() for message in made.set_up[:3]] == ["bf6500", "bf6406", "bf0602"]
 
 
+@pytest.mark.parametrize(("manager", "channels"), [(1, tuple(range(2, 17))), (16, (15, 14, 13))])
+def test_undo_takes_the_zone_back(manager, channels):
+    """MPE 1.1: an MPE Configuration Message of no members ends a zone; its channels are ordinary ones again,
+    for which General MIDI 2 has a bend range of 2 semitones.
+    """
+    zone = msgspec.structs.replace(receiver("mpe"), manager=manager, channels=channels)
+    made = plan(scale_of_classes("just", [0, 12, 4, 16, -14, -2, -10, 2, 14, -16, 18, -12]), zone)
+    tuned = heard(made.messages)
+    assert (tuned.manager, tuned.members) == (manager, channels)
+
+    note = bytes((0x90 + channels[0] - 1, 60, 64))
+    listener = heard([*made.messages, note, *made.undo])
+    assert (listener.manager, listener.members) == (None, ())
+    assert listener.range_semitones == [2.0] * 17
+    assert listener.sounding() == set()
+
+
 def test_a_bank_is_named_where_the_receiver_has_one():
     """Message 08 04 of bank 2, program 5; RPN 4 selects the bank."""
     banked = msgspec.structs.replace(receiver("mts-bulk"), bank=2, program=5)

@@ -293,12 +293,15 @@ _SENDERS: Final[dict[type, Callable[..., _Sent]]] = {
 
 
 def undo_of(receiver: Receiver) -> tuple[bytes, ...]:
-    """What puts a receiver back: notes off, equal temperament, ranges as they were, its file's own reset."""
+    """What puts a receiver back: notes off, equal temperament, no ranges or zones, its file's own reset."""
     channels = receiver.midi_channels
     out = [*midi.notes_off(channels), *(midi.bend_message(channel, 8192) for channel in channels)]
     if isinstance(receiver, BendPerClass | BendPerNote):
         for channel in receiver.played if isinstance(receiver, BendPerNote) else receiver.channels:
             out += midi.bend_range(channel, receiver.rest_bend_range_semitones)
+        if isinstance(receiver, BendPerNote) and receiver.manager is not None:
+            # last: until then the range of one member holds for all, for those too that are played by others
+            out += midi.mpe_zone(0, upper=receiver.manager == 16)
     else:
         equal = scale_of_classes("equal", np.zeros(12), receiver.reference_hz)
         set_up, tuning, _ = _SENDERS[type(receiver)](receiver, np.zeros(KEYS), equal)

@@ -2,6 +2,7 @@
 
 import csv
 import os
+import random
 import signal
 import sqlite3
 import subprocess
@@ -11,6 +12,7 @@ import time
 import pytest
 
 from tonegen.ear.history import COLUMNS, History
+from tonegen.ear.progress import by_day
 from tonegen.ear.session import Method, Plan, Session
 from tonegen.ear.trials import Kind, Task, make_trial
 from tonegen.errors import BadValue, CannotWrite
@@ -57,6 +59,7 @@ ANSWERS_FOR_EVER = """
 import sys
 from pathlib import Path
 from tonegen.ear.history import History
+from tonegen.ear.progress import by_day
 from tonegen.ear.session import Method, Plan, Session
 from tonegen.ear.trials import Kind, Task
 
@@ -212,6 +215,148 @@ def test_two_damaged_histories_in_one_second_are_both_kept(path):
 
     kept = {file.read_bytes() for file in path.parent.iterdir() if file != path}
     assert kept == {b"first damage", b"second damage"}
+
+
+def test_what_can_be_read_of_a_damaged_history_goes_on(path):
+    """One page in the middle is spoilt: the answers on all others are in the new file, as they were."""
+    with History(path) as history:
+        number = answer_some(history, "Ada", 60)
+        whole = {row.number: row for row in history.rows("Ada")}
+    data = bytearray(path.read_bytes())
+    middle = len(data) // 2 // 4096 * 4096
+    data[middle : middle + 4096] = b"\xff" * 4096
+    path.write_bytes(data)
+
+    with History(path) as history:
+        rows = history.rows("Ada")
+        assert f"{len(rows)} answers could be read and are here" in history.notice
+        assert len(rows) >= 30
+        assert all(whole[row.number] == row for row in rows)
+        assert {row.session for row in rows} == {number}
+    with History(path) as history:
+        assert history.notice == ""
+        assert len(history.rows("Ada")) == len(rows)
+
+
+def written(table):
+    with table.open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+def change(path, statement, *values):
+    database = sqlite3.connect(path)
+    with database:
+        database.execute(statement, values)
+    database.close()
+
+
+SPOILT = [
+    ("answered", "yesterday"), ("answered", None), ("kind", "purest"), ("kind", b"\xff"), ("interval", 7.5),
+    ("low_hz", "low"), ("low_hz", -3.0), ("low_hz", float("inf")), ("level_cents", b"\x00\x01"),
+    ("level_cents", 1e300), ("seed", "s"), ("answer", "left"), ("answer", float("inf")), ("right", 7),
+    ("error", "large"), ("trial", b"\xff\xfe"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("column", "value"), SPOILT)
+def test_an_answer_that_cannot_be_read_hides_no_other(tonegen, own_folder, tmp_path, column, value):
+    path = own_folder / "ear.sqlite"
+    with History(path) as history:
+        answer_some(history, "Ada", 7)
+    database = sqlite3.connect(path)
+    database.execute("CREATE TABLE copied AS SELECT * FROM trial")  # which refuses no empty column
+    database.execute("DROP TABLE trial")
+    database.execute("ALTER TABLE copied RENAME TO trial")
+    database.execute(f"UPDATE trial SET {column} = ? WHERE number = 3", (value,))
+    database.commit()
+    database.close()
+
+    with History(path) as history:
+        rows = history.rows("Ada")
+        assert {row.number for row in rows} >= {0, 1, 2, 4, 5, 6}
+        assert history.unreadable("Ada") == 7 - len(rows) == history.count("Ada") - len(rows)
+        assert history.unfinished("Ada")
+    shown = tonegen(f"tonegen ear history --person Ada --csv {tmp_path / 'ada.csv'}")
+    assert "Not finished" in shown.out
+    assert ("1 answer of Ada cannot be read" in shown.err) == (len(rows) == 6)
+    assert len(written(tmp_path / "ada.csv")) == len(rows)
+
+
+def test_a_session_whose_plan_cannot_be_read_hides_no_other(path):
+    with History(path) as history:
+        spoilt, whole = answer_some(history, "Ada", 2), answer_some(history, "Ada", 3)
+    change(path, "UPDATE session SET plan = ? WHERE id = ?", '{"task": 7', spoilt)
+
+    with History(path) as history:
+        assert [one.session for one in history.unfinished("Ada")] == [whole]
+        assert len(history.rows("Ada")) == 5
+        with pytest.raises(BadValue, match=f"session {spoilt} cannot be read any more"):
+            history.session(spoilt)
+
+
+@pytest.mark.parametrize("number", range(30))
+def test_whatever_byte_is_spoilt_the_history_opens_and_shows_what_it_can(path, number):
+    chance = random.Random(number)
+    with History(path) as history:
+        answer_some(history, "Ada", 20)
+    data = bytearray(path.read_bytes())
+    for _ in range(chance.randint(1, 8)):
+        data[chance.randrange(100, len(data))] = chance.randrange(256)
+    path.write_bytes(data)
+
+    with History(path) as history:
+        for person in history.people():
+            rows = history.rows(person)
+            by_day(rows)
+            history.unfinished(person)
+            history.export(person, path.with_name("out.csv"), force=True)
+            assert history.unreadable(person) == history.count(person) - len(rows)
+    if history.notice:
+        assert bytes(data) in [copy.read_bytes() for copy in path.parent.glob("*-damaged-*")]
+
+
+def test_the_history_is_for_its_owner_only(path):
+    path.parent.mkdir(parents=True)
+    with History(path) as history:
+        answer_some(history, "Ada", 1)
+    assert path.stat().st_mode & 0o777 == 0o600
+
+
+def test_deleting_includes_what_was_set_aside(tonegen, own_folder):
+    path = own_folder / "ear.sqlite"
+    with History(path) as history:
+        answer_some(history, "Ada Unmistakable", 9)
+        answer_some(history, "Béla", 4)
+    damage = bytearray(path.read_bytes())
+    damage[-4096:] = b"\xff" * 4096
+    path.write_bytes(damage)
+    with History(path):
+        pass
+    path.unlink()  # and with it the answers that were taken over
+    with History(path) as history:
+        answer_some(history, "Béla", 1)
+
+    asked = tonegen("tonegen ear history --person 'Ada Unmistakable' --delete --yes").out
+    assert "ear-damaged-" in asked
+    assert [file.name for file in own_folder.iterdir()] == ["ear.sqlite"]
+    with History(path) as history:
+        assert history.people() == ("Béla",)
+    assert "nothing is kept of" in tonegen.refused(
+        "tonegen ear history --person 'Ada Unmistakable' --delete --yes"
+    )
+
+
+@pytest.mark.parametrize("name", ["=1+1", "+1", "-1", "@SUM(A1)"])
+def test_a_name_is_no_formula_to_a_spreadsheet(path, tmp_path, name):
+    """OWASP, "CSV Injection": a cell that begins with = + - @ is worked out, but not behind an apostrophe."""
+    with History(path) as history:
+        answer_some(history, name, 2)
+        number = history.begin(name, Plan(Task(Kind.SET), Method.FIXED, 5, 1))
+        history.keep(number, 0, history.session(number).answer(-2.25))
+        history.export(name, tmp_path / "out.csv")
+    rows = written(tmp_path / "out.csv")
+    assert {row["person"] for row in rows} == {f"'{name}"}
+    assert rows[-1]["error"] == "-2.25"  # a number stays a number
 
 
 def refusal(path):

@@ -203,6 +203,16 @@ def test_a_file_that_breaks_off_gives_every_entry_before_that(furnished):
         assert setting == replace(SETTING, songs=SETTING.songs[:4])
 
 
+def test_a_name_with_another_letter_in_a_damaged_file_does_not_take_the_place_of_the_right_one(furnished):
+    place = furnished / "page.json"
+    place.write_text(
+        place.read_text().replace("Invented Song 4", "Invented Sonk 4").replace('"fret":', '"fret"')
+    )
+    with KeptFile(place) as file:
+        names = [song.name for song in file.kept.setting.songs]
+        assert names == [*(song.name for song in SETTING.songs), "Invented Sonk 4"]
+
+
 def test_each_damaged_file_is_copied_and_none_of_the_copies_is_written_over(furnished):
     place = furnished / "page.json"
     for damage in (b"", b"{", b"[1]", b"\xff" * 99, b'{"setting": 3}', b"{"):

@@ -1,18 +1,20 @@
 """Every answer, kept in SQLite the moment it is given.
 
 One transaction an answer, on the disk before the next question: a program that is killed loses nothing. A
-file that is damaged is set aside under another name; one that is locked, or of a newer program, or of another
-one, is left as it is.
+file that is damaged is set aside under another name, and what can be read of it goes on; one that is locked,
+or of a newer program, or of another one, is left as it is. An answer that cannot be read hides no other.
 """
 
 import csv
 import getpass
 import io
+import os
 import sqlite3
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
+from math import isfinite
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Final
@@ -20,8 +22,8 @@ from typing import Any, Final
 import msgspec
 
 from tonegen.ear.session import Answered, Plan, Session
-from tonegen.ear.trials import Trial, chord_name
-from tonegen.errors import BadValue, CannotWrite
+from tonegen.ear.trials import Kind, Trial, chord_name
+from tonegen.errors import BadValue, CannotWrite, TonegenError
 from tonegen.writing import written_whole
 
 _VERSION: Final = 1
@@ -54,6 +56,11 @@ CREATE TABLE IF NOT EXISTS trial (
     PRIMARY KEY (session, number)
 );
 """
+_TABLES: Final = {
+    "person": "id name",
+    "session": "id person begun plan",
+    "trial": "session number answered kind interval low_hz level_cents seed answer right error trial",
+}
 COLUMNS: Final = (
     "person", "session", "number", "answered", "kind", "interval", "low_hz", "level_cents", "seed", "answer",
     "right", "error", "trial",
@@ -82,8 +89,13 @@ class Row:
     trial: str
 
     def again(self) -> Trial:
-        """The trial, as it was asked."""
-        return msgspec.json.decode(self.trial, type=Trial)
+        """The trial, as it was asked. Raises BadValue where what is kept of it cannot be read."""
+        try:
+            return msgspec.json.decode(self.trial, type=Trial)
+        except (msgspec.MsgspecError, BadValue, RecursionError):
+            raise BadValue(
+                f"trial {self.number} of session {self.session} cannot be read any more; hear another"
+            ) from None
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +127,10 @@ class History:
             self._database = self._opened()
         except _DamagedError:
             aside = _set_aside(path)
-            self.notice = f"{path} was damaged: it is kept as {aside.name}, and a new history begins"
             self._database = self._opened()
+            count = self._rescue(aside)
+            what = f"{count} answers could be read and are here" if count else "a new history begins"
+            self.notice = f"{path} was damaged: it is kept as {aside.name}, and {what}"
 
     def __enter__(self) -> "History":
         """Give the history itself."""
@@ -163,21 +177,24 @@ class History:
             ).fetchall()
         if found is None:
             raise BadValue(f"there is no session {session} in {self.path}")
-        return Session(msgspec.json.decode(found[0], type=Plan), (answer for (answer,) in answers))
+        plan = _plan(found[0])
+        if plan is None or not all(isinstance(answer, float) and isfinite(answer) for (answer,) in answers):
+            raise BadValue(f"session {session} cannot be read any more; begin another")
+        return Session(plan, (answer for (answer,) in answers))
 
     def unfinished(self, person: str) -> tuple[Waiting, ...]:
         """The sessions of a person in which trials are left, the one that was answered last first."""
         with self._plainly():
             found = self._database.execute(
                 "SELECT session.id, begun, plan, count(answered)"
-                " FROM session JOIN person ON person.id = session.person"
-                " LEFT JOIN trial ON session = session.id WHERE name = ? GROUP BY session.id"
+                " FROM session LEFT JOIN trial ON session = session.id"
+                f" WHERE person IN ({self._ids(person)}) GROUP BY session.id"
                 " ORDER BY coalesce(max(answered), begun) DESC, session.id DESC",
-                (person,),
             ).fetchall()
         sessions = (
-            Waiting(number, begun, msgspec.json.decode(plan, type=Plan), answered)
-            for number, begun, plan, answered in found
+            Waiting(number, str(begun), plan, answered)
+            for number, begun, text, answered in found
+            if (plan := _plan(text)) is not None and _is_time(begun)
         )
         return tuple(one for one in sessions if one.answered < one.plan.trials)
 
@@ -199,7 +216,8 @@ class History:
     def people(self) -> tuple[str, ...]:
         """Everyone who has begun a session, by name."""
         with self._plainly():
-            return tuple(name for (name,) in self._database.execute("SELECT name FROM person ORDER BY name"))
+            found = self._database.execute("SELECT name FROM person ORDER BY name").fetchall()
+        return tuple(dict.fromkeys(_as_said(name) for (name,) in found))
 
     def checked_person(self, person: str) -> str:
         """The name of someone who has begun a session. Raises BadValue, saying who has, for another."""
@@ -210,15 +228,18 @@ class History:
         return person
 
     def rows(self, person: str) -> tuple[Row, ...]:
-        """Every answer of a person, in the order in which they were given."""
+        """Every answer of a person that can be read, in the order in which they were given."""
         with self._plainly():
             found = self._database.execute(
-                f"SELECT name, {', '.join(COLUMNS[1:])} FROM trial"
-                " JOIN session ON session.id = trial.session JOIN person ON person.id = session.person"
-                " WHERE name = ? ORDER BY answered, session, number",
-                (person,),
+                f"SELECT {', '.join(COLUMNS[1:])} FROM trial JOIN session ON session.id = trial.session"
+                f" WHERE person IN ({self._ids(person)}) ORDER BY answered, session, number",
             ).fetchall()
-        return tuple(_row(dict(zip(COLUMNS, one, strict=True))) for one in found)
+        rows = (_row(dict(zip(COLUMNS, (person, *one), strict=True))) for one in found)
+        return tuple(row for row in rows if row is not None)
+
+    def unreadable(self, person: str) -> int:
+        """How many answers of a person are kept and cannot be read; they stay in the file."""
+        return self.count(person) - len(self.rows(person))
 
     def export(self, person: str, path: Path, *, force: bool = False) -> int:
         """Write every answer of a person as CSV with a heading; give how many.
@@ -235,31 +256,81 @@ class History:
         with self._plainly():
             (found,) = self._database.execute(
                 "SELECT count(*) FROM trial JOIN session ON session.id = trial.session"
-                " JOIN person ON person.id = session.person WHERE name = ?",
-                (person,),
+                f" WHERE person IN ({self._ids(person)})",
             ).fetchone()
         return int(found)
+
+    def copies_of(self, person: str) -> tuple[Path, ...]:
+        """Damaged files that were set aside, in which a person's name stands."""
+        found = []
+        for copy in self.path.parent.glob(f"{self.path.stem}-damaged-*"):
+            with suppress(OSError):
+                if person.encode() in copy.read_bytes():
+                    found.append(copy)
+        return tuple(sorted(found))
 
     def delete(self, person: str) -> int:
         """Delete a person with every session and answer, from the file itself; give how many answers.
 
-        Raises BadValue when nothing is kept of anybody of that name.
+        Damaged files in which the person's name stands are removed as a whole: what could be read of others
+        is in the history. Raises BadValue when nothing is kept of anybody of that name, CannotWrite.
         """
-        self.checked_person(person)
+        copies = self.copies_of(person)
+        if not copies:
+            self.checked_person(person)
         count = self.count(person)
         with self._change():
-            self._database.execute("DELETE FROM person WHERE name = ?", (person,))
+            self._database.execute(f"DELETE FROM person WHERE id IN ({self._ids(person)})")
         with self._plainly():
             self._database.execute("VACUUM")
+        for copy in copies:
+            try:
+                copy.unlink()
+            except OSError as error:
+                raise CannotWrite(
+                    f"{copy}: cannot be removed: {error.strerror}; remove it yourself"
+                ) from None
         return count
+
+    def _ids(self, person: str) -> str:
+        """Whoever has that name, as SQL takes it; a name with a damaged letter is known by how it is said."""
+        found = self._database.execute("SELECT id, name FROM person").fetchall()
+        return ", ".join(str(int(number)) for number, name in found if _as_said(name) == person)
+
+    def _rescue(self, aside: Path) -> int:
+        """Take over what can be read of a damaged file; give how many answers."""
+        with (
+            suppress(sqlite3.DatabaseError, UnicodeDecodeError, OSError),
+            closing(_connected(aside)) as source,
+        ):
+            people = {one[0]: one for one in _each(source, "person", 2) if _is_name(one[1])}
+            sessions = {
+                one[0]: one for one in _each(source, "session", 4) if one[1] in people and _plan(one[3])
+            }
+            trials = [
+                one
+                for one in _each(source, "trial", 12)
+                if one[0] in sessions and _row(dict(zip(COLUMNS, ("", *one), strict=True)))
+            ]
+            with self._change():
+                for table, rows in (
+                    ("person", people.values()), ("session", sessions.values()), ("trial", trials),
+                ):  # fmt: skip
+                    for row in rows:
+                        places = ", ".join("?" * len(row))
+                        self._database.execute(f"INSERT OR IGNORE INTO {table} VALUES ({places})", row)
+            return len(trials)
+        return 0
 
     def _opened(self) -> sqlite3.Connection:
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise CannotWrite(f"{self.path.parent} cannot be made: {error.strerror}") from None
+        with suppress(OSError):  # SQLite says why it cannot be made; it is for its owner's eyes
+            os.close(os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
         with self._plainly():
-            database = sqlite3.connect(self.path, timeout=_LOCKED_AFTER_SECONDS, isolation_level=None)
+            database = _connected(self.path)
             try:
                 self._prepare(database)
             except BaseException:
@@ -280,8 +351,12 @@ class History:
                 f"{self.path} was written by a newer tonegen (its version is {version}, this program knows "
                 f"{_VERSION}); it is left as it is: update tonegen"
             )
-        if database.execute("PRAGMA quick_check(1)").fetchone()[0] != "ok":
+        if database.execute("PRAGMA integrity_check(1)").fetchone()[0] != "ok":
             raise _DamagedError
+        for table, columns in _TABLES.items() if schema else ():
+            there = [str(one[1]) for one in database.execute(f"PRAGMA table_info({table})")]
+            if there != columns.split():
+                raise _DamagedError
         database.execute("PRAGMA foreign_keys = ON")
         database.execute("PRAGMA secure_delete = ON")
         database.execute("PRAGMA synchronous = FULL")
@@ -312,6 +387,8 @@ class History:
             if error.sqlite_errorcode == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY:
                 raise CannotWrite(f"{self.path}: this session was deleted meanwhile; begin another") from None
             raise CannotWrite(f"{self.path}: this trial is answered already, by another tonegen") from None
+        except UnicodeDecodeError as error:  # of the schema, or of what SQLite says of it
+            raise _DamagedError from error
         except sqlite3.DatabaseError as error:
             code = getattr(error, "sqlite_errorcode", 0) & 0xFF
             if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
@@ -331,17 +408,76 @@ class _DamagedError(CannotWrite):
 
 
 def as_csv(rows: Iterable[Row]) -> str:
-    """Answers as a table with a heading, as RFC 4180 writes one."""
+    """Answers as a table with a heading, as RFC 4180 writes one; a spreadsheet works out nothing in it."""
     table = io.StringIO(newline="")
     writer = csv.writer(table)
     writer.writerow(COLUMNS)
-    writer.writerows([getattr(row, column) for column in COLUMNS] for row in rows)
+    writer.writerows([_no_formula(getattr(row, column)) for column in COLUMNS] for row in rows)
     return table.getvalue()
 
 
-def _row(fields: dict[str, Any]) -> Row:
+def _no_formula(cell: Any) -> Any:
+    """The cell, a text that a spreadsheet would work out behind an apostrophe.
+
+    Source: OWASP, "CSV Injection": cells that begin with = + - @, a tab or a carriage return.
+    """
+    return f"'{cell}" if isinstance(cell, str) and cell.startswith(("=", "+", "-", "@", "\t", "\r")) else cell
+
+
+def _row(fields: dict[str, Any]) -> Row | None:
+    """An answer from its columns; None where one of them cannot be read."""
     right = fields.pop("right")
-    return Row(right=None if right is None else bool(right), **fields)
+    if right not in (None, 0, 1):
+        return None
+    try:
+        row = msgspec.convert({**fields, "right": None if right is None else bool(right)}, Row)
+        Kind(row.kind)
+    except (msgspec.ValidationError, ValueError):
+        return None
+    numbers = (row.low_hz, row.level_cents, row.answer, row.error or 0.0)
+    meant = all(map(isfinite, numbers)) and 1.0 <= row.low_hz <= 100_000.0 and abs(row.level_cents) <= 1200.0
+    return row if meant and _is_time(row.answered) else None
+
+
+def _plan(text: Any) -> Plan | None:
+    try:
+        return msgspec.json.decode(text, type=Plan)
+    except (msgspec.MsgspecError, TonegenError, RecursionError, TypeError, ValueError):
+        return None
+
+
+def _is_time(text: Any) -> bool:
+    try:
+        return datetime.fromisoformat(text).utcoffset() is not None
+    except (ValueError, TypeError):
+        return False
+
+
+def _is_name(name: Any) -> bool:
+    return isinstance(name, str) and bool(name) and len(name) <= _LONGEST_NAME and name.isprintable()
+
+
+def _as_said(name: Any) -> str:
+    """A name as people are shown it, whatever became of it in the file."""
+    return name.decode("utf-8", "replace") if isinstance(name, bytes) else str(name)
+
+
+def _connected(path: Path) -> sqlite3.Connection:
+    """A database whose texts are read whatever became of them. Raises sqlite3.DatabaseError."""
+    database = sqlite3.connect(path, timeout=_LOCKED_AFTER_SECONDS, isolation_level=None)
+    database.text_factory = lambda data: data.decode("utf-8", "replace")
+    return database
+
+
+def _each(source: sqlite3.Connection, table: str, columns: int) -> list[tuple[Any, ...]]:
+    """The rows of a table in a damaged database, from both ends up to what cannot be read."""
+    found: dict[int, tuple[Any, ...]] = {}
+    for order in ("", " DESC"):
+        with suppress(sqlite3.DatabaseError, UnicodeDecodeError):
+            for number, *row in source.execute(f"SELECT rowid, * FROM {table} ORDER BY rowid{order}"):
+                if len(row) == columns:
+                    found.setdefault(number, tuple(row))
+    return [found[number] for number in sorted(found)]
 
 
 def checked_name(person: str) -> str:

@@ -151,7 +151,10 @@ class KeptFile:
         else:
             fields, whole = fields_of(data)
             setting, playing, faults = salvaged(
-                fields, (known.setting, known.playing), lacks=not whole or fields.get("version") == VERSION
+                fields,
+                (known.setting, known.playing),
+                whole=whole,
+                lacks=not whole or fields.get("version") == VERSION,
             )
             device = fields.get("device", known.device)
             self.kept = Kept(setting, playing, device if isinstance(device, str) else None)

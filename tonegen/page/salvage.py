@@ -22,6 +22,7 @@ _IN_WORDS: Final = {
     "weights": "weights of grips", "reference_hz": "reference pitch", "level_dbfs": "level",
     "two_tones": "two tones", "travels": "engaged changes",
 }  # fmt: skip
+_GROW: Final = ("moved", "songs", "grips", "readings", "pins", "weights")
 _UNKNOWN: Final = object()
 
 
@@ -39,25 +40,32 @@ def fields_of(data: bytes) -> tuple[dict[str, Any], bool]:
     return {"setting": _scanned(first, Setting), "playing": _scanned(second, Playing)}, False
 
 
-def salvaged(fields: dict[str, Any], copy: Parts, *, lacks: bool) -> tuple[Setting, Playing, list[str]]:
+def salvaged(
+    fields: dict[str, Any], copy: Parts, *, whole: bool, lacks: bool
+) -> tuple[Setting, Playing, list[str]]:
     """What can be read of a file's fields, the rest from a copy; and what could not be read, in words.
 
+    whole : whether the fields are all that the file held; if not, a letter of what reads well may be another
+        as well, so that lists have the entries of the copy too
     lacks : whether a field that is not there is missing; it may be younger than the file
     """
     faults: list[str] = []
-    setting = _salvaged(Setting, fields.get("setting"), copy[0], lacks, faults)
-    playing = _salvaged(Playing, fields.get("playing"), copy[1], lacks, faults)
+    setting = _salvaged(Setting, fields.get("setting"), copy[0], whole, lacks, faults)
+    playing = _salvaged(Playing, fields.get("playing"), copy[1], whole, lacks, faults)
     return setting, playing, faults
 
 
-def _salvaged(model: type[Any], values: Any, copy: Any, lacks: bool, faults: list[str]) -> Any:
+def _salvaged(
+    model: type[Any], values: Any, copy: Any, file_whole: bool, lacks: bool, faults: list[str]
+) -> Any:
     values = values if isinstance(values, dict) else {}
     read: dict[str, Any] = {}
     for field in msgspec.structs.fields(model):
         there = getattr(copy, field.name)
         found, whole = _read(values.get(field.name, _UNKNOWN), field.type)
         if whole:
-            read[field.name] = found
+            grown = field.name in _GROW and not file_whole
+            read[field.name] = _both(found, there) if grown else found
             continue
         read[field.name] = there if found is _UNKNOWN else _both(found, there)
         if lacks or field.name in values:

@@ -389,8 +389,13 @@ class Training:
             right=self._last.judged.right if self._last and self._feedback else None,
             results=() if session is None or self.asking else _results(session),
             heard=self._at,
-            notice=self._told or self._history.notice,
+            notice=self._told or self._history.notice or self._unreadable(),
         )
+
+    def _unreadable(self) -> str:
+        """How many answers of the person cannot be read; "" for none, and while trials are asked."""
+        count = 0 if self.asking or not self._person else self._history.unreadable(self._person)
+        return f"{count} of {self._person}'s answers cannot be read; they stay in the file" if count else ""
 
     def graphs(self) -> EarGraphs:
         """The function of the session at hand, and progress over the days."""

@@ -84,20 +84,22 @@ def command(
         if people:
             _show_people(history, in_json)
             return
-        name = history.checked_person(person_or_login(person))
+        name = person_or_login(person)
         if delete:
-            count = history.count(name)
-            if not yes and not click.confirm(f"Delete all {count} answers of {name} for good?", err=True):
-                click.echo("nothing was deleted", err=True)
-                return
-            click.echo(f"{history.delete(name)} answers of {name} deleted")
+            _delete(history, name, yes)
             return
+        history.checked_person(name)
         if again:
             rows = [row for row in history.rows(name) if (row.session, row.number) == again]
             if not rows:
                 raise BadValue(f"--again: {name} has answered no trial {again[1]} of session {again[0]}")
             _hear_again(rows[0], device, no_sound)
             return
+        if unreadable := history.unreadable(name):
+            words = "answer" if unreadable == 1 else "answers"
+            click.echo(
+                f"{unreadable} {words} of {name} cannot be read; they stay in {history.path}", err=True
+            )
         days, waiting = by_day(history.rows(name)), history.unfinished(name)
         if csv:
             click.echo(f"{history.export(name, csv, force=force)} answers written to {csv}", err=True)
@@ -126,6 +128,19 @@ def command(
         click.echo("Not finished; go on with: tonegen ear train --session NUMBER")
         for one in waiting:
             click.echo(f"{one.session:4}  {waiting_in_words(one)}")
+
+
+def _delete(history: History, name: str, yes: bool) -> None:
+    copies = history.copies_of(name)
+    if not copies:
+        history.checked_person(name)
+    with_copies = f", and the damaged {', '.join(copy.name for copy in copies)}" if copies else ""
+    if not yes and not click.confirm(
+        f"Delete all {history.count(name)} answers of {name}{with_copies} for good?", err=True
+    ):
+        click.echo("nothing was deleted", err=True)
+        return
+    click.echo(f"{history.delete(name)} answers of {name} deleted{with_copies}")
 
 
 def _hear_again(row: Row, device: str | None, no_sound: bool) -> None:

@@ -337,3 +337,10 @@ def test_a_wound_core_can_be_given():
     thick = Wire(0.036, 24.25, wound=True, core_inches=0.018)
     usual = Wire(0.036, 24.25, wound=True)
     assert thick.stiffness(110) > usual.stiffness(110)
+
+
+def test_a_bar_below_a_short_strings_nut_leaves_it_open():
+    """A banjo's drone begins at the fifth fret (common practice, no source)."""
+    drone = String(5, 67, begins_at_fret=5)
+
+    assert [drone.bar_semitones(fret) for fret in (0.0, 3.0, 5.0, 7.0)] == [0.0, 0.0, 0.0, 2.0]

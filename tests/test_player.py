@@ -535,3 +535,21 @@ def test_the_caution_gives_the_published_limit():
     """NIOSH 98-126: 85 dBA for 8 hours, half the time for each 3 dB; it defers to local rules."""
     for words in ("NIOSH", "85 dBA", "8 hours", "3 dB", "local rules"):
         assert words in HEARING_CAUTION
+
+
+def test_a_glide_that_is_overtaken_is_kept():
+    """After many sets within one ramp a level overtakes a glide, which goes on all the same."""
+    player = Player(RATE, channels=1)
+    block = np.empty((128, 1), dtype=np.float32)
+    for n in range(30):
+        player.set([Tone(50.0 + n + k, Timbre.sloped(64, -6.0), name=f"{n} {k}") for k in range(3)])
+        player.pull(block)
+    player.set([Tone(300.0, Timbre.sloped(64, -6.0), name="last")])
+    player.glide({"last": 330.0}, 2.0)
+    player.level(-20.0)
+    pulled(player, 0.05, 128)
+    pulled(player, 0.05, 128)
+    waiting = [command for command in player._commands if command.glide_frames is not None]
+    motion = player._motion
+
+    assert waiting or motion.glide_frames or motion.target.glide_frames is not None

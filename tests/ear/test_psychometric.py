@@ -152,3 +152,10 @@ def test_a_fit_to_answers_that_are_all_alike_stays_finite(right, lowest):
     found = threshold(Answers.of_trials(levels, np.full(8, right)), np.random.default_rng(0), resamples=50)
 
     assert 0 < found.low <= found.value <= found.high < np.inf
+
+
+def test_a_long_rest_between_taps_does_not_change_the_measure_of_a_beat():
+    """Taps on 2 beats a second with a rest of five: most gaps are one beat, whatever the longest is."""
+    taps = [0.0, 0.5, 1.0, 1.5, 4.0, 4.5, 5.0]
+
+    assert tapped_rate(taps).value == pytest.approx(2.0)

@@ -11,6 +11,8 @@ import numpy as np
 import pytest
 
 from tonegen.keys import messages as midi
+from tonegen.keys.plan import plan
+from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_temperament
 from tonegen.pitch import note_name
 from tonegen.presets import temperament
@@ -383,3 +385,15 @@ def test_each_command_explains_itself(tonegen, name):
     ended = tonegen(f"tonegen keys {name} --help")
     assert ended.code == 0
     assert "Usage" in ended.out
+
+
+def test_a_receiver_that_is_to_stay_tuned_is_sent_nothing_at_the_end(tonegen, synthesizer):
+    made = plan(scale_of_temperament(temperament("vallotti")), receiver("osc-per-class"))
+    to = synthesizer.where.removeprefix("osc ")
+    line = f"tonegen keys send --temperament vallotti --receiver osc-per-class --to {to}"
+
+    assert tonegen(f"{line} --keep").code == 0
+    assert synthesizer.take(len(made.messages)) == list(made.messages)
+    assert synthesizer.nothing_waits()
+    assert tonegen(f"{line} --seconds 0.1").code == 0  # without it what was sent is taken back
+    assert synthesizer.take(len(made.messages) + len(made.undo)) == [*made.messages, *made.undo]

@@ -252,3 +252,17 @@ def test_a_damaged_dump_is_told_by_its_checksum(at, byte):
     if 5 <= at < 407 and dump[at] != byte:
         dump[at] = byte
         assert not midi.parse_tuning(bytes(dump)).checksum_agrees
+
+
+def test_the_highest_word_is_never_sent_as_a_pitch():
+    """MIDI Tuning Standard: 7F 7F 7F is reserved for "no change", so that the highest pitch is 7F 7F 7E."""
+    assert word(midi.note_changes([127], [100.0]).messages[0]) == bytes.fromhex("7f7f7e")
+    assert word(midi.note_changes([127], [99.99]).messages[0]) <= bytes.fromhex("7f7f7e")
+
+
+def test_the_ends_of_an_octave_tuning_in_two_bytes():
+    """MIDI Tuning Standard: 00 00 is 100 cents down, 40 00 none, 7F 7F 100 up, less one step."""
+    offsets = [-100.0, 0.0, 99.988, 50.0, -50.0, *[0.0] * 7]
+    values = midi.octave_tuning(offsets).messages[0][8:18]
+
+    assert values == bytes.fromhex("0000 4000 7f7f 6000 2000")

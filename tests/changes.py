@@ -1,0 +1,354 @@
+"""Single changes to formulas, bytes and conditions, each of which some test must catch.
+
+`python -m tests.changes` makes them one at a time in a copy of the project, runs the tests named beside each,
+and says which were caught. Words after it choose those whose file or text has one of them; `--list` lists them.
+It is run by hand: all of them take a good quarter of an hour.
+"""
+
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+from typing import NamedTuple
+
+ROOT = Path(__file__).parents[1]
+COPIED = ("tonegen", "presets", "tests", "pyproject.toml", "README.md", "DEVELOPERS.md", "LICENSE")
+LONGEST_SECONDS = 240  # a change that makes the tests hang is caught as well
+
+
+class Change(NamedTuple):
+    """What stands in a file, what is put in its place, and the tests that ought to fail."""
+
+    file: str
+    old: str
+    new: str
+    tests: str
+
+
+CHANGES: list[Change] = []
+
+
+def changes(file: str, tests: str, *texts: tuple[str, str]) -> None:
+    CHANGES.extend(Change(file, old, new, tests) for old, new in texts)
+
+
+PITCH, INTERVAL = "tests/test_pitch.py", "tests/test_interval.py"
+changes(
+    "tonegen/pitch.py", PITCH,
+    ("A4_KEY: Final = 69", "A4_KEY: Final = 70"),
+    ("np.exp2(semitones / 12)", "np.exp2(semitones / 12.001)"),
+    ("return 1200 * np.log2(", "return 1201 * np.log2("),
+    ("(keys - whole) * 100", "(whole - keys) * 100"),
+    ("12 * (int(octave) + 1)", "12 * int(octave)"),
+    ('"##": 2, "x": 2', '"##": 2, "x": 1'),
+)  # fmt: skip
+changes(
+    "tonegen/interval.py", INTERVAL,
+    ("return high_partial - low_partial", "return low_partial - high_partial"),
+    ("np.sqrt((1 + b * numbers**2) / (1 + b))", "np.sqrt(1 + b * numbers**2)"),
+    ("partial_hz(low_hz, ratio.upper * number", "partial_hz(low_hz, ratio.lower * number"),
+    ("(low_partial + high_partial) / 2", "low_partial"),
+    ("low_stiffness) + rate", "low_stiffness) - rate"),
+    ("cents_between(low_hz, high_hz) - ratio.cents", "cents_between(low_hz, high_hz) + ratio.cents"),
+    ("abs(self.cents_from_just) / 8", "abs(self.cents_from_just) / 80"),
+    ("self.lower << max(-octaves, 0)", "self.lower << max(octaves, 0)"),
+    ("PURE_BEATS_PER_SECOND: Final = 0.001", "PURE_BEATS_PER_SECOND: Final = 0.002"),
+    ("rate > FASTEST_COUNTABLE", "rate >= 2 * FASTEST_COUNTABLE"),
+)  # fmt: skip
+changes(
+    "tonegen/wire.py", "tests/test_instrument.py",
+    ("64 * np.asarray(newtons", "32 * np.asarray(newtons"),
+    ("np.exp2(semitones / 6)", "np.exp2(semitones / 12)"),
+    ("speed = 2 * np", "speed = np"),
+    ("wrap * (core + wrap) / 4", "wrap * core / 4"),
+)  # fmt: skip
+changes(
+    "tonegen/drop.py", "tests/test_drop.py",
+    ("(-len(names), sorted(names))", "(len(names), sorted(names))"),
+    ("min(travels[change] for change in combination)", "max(travels[change] for change in combination)"),
+    ("left -= combination", "left -= set()"),
+    ("- self.of(string, instrument.own_changes(string, state))", ""),
+    ("travel * single[change]", "single[change]"),
+)  # fmt: skip
+changes(
+    "tonegen/instrument.py", "tests/test_instrument.py",
+    ("together = min(own[name]", "together = max(own[name]"),
+    ("max((c for c in cents if c > 0), default=0.0) +", "max((c for c in cents if c > 0), default=0.0) -"),
+    ("max(0.0, fret - self.begins_at_fret)", "fret - self.begins_at_fret"),
+    ("return (pitch_class - self.root) % 12", "return (self.root - pitch_class) % 12"),
+    ("if move in (highest, lowest)", "if move in (highest,)"),
+)  # fmt: skip
+changes(
+    "tonegen/temperament.py", "tests/test_temperament.py tests/test_instrument.py",
+    ("[(key - self.root) % 12]", "[key % 12]"),
+    ("open_offset + max(raises, default=0.0)", "open_offset + min(raises, default=0.0)"),
+)  # fmt: skip
+changes(
+    "tonegen/sounding.py", "tests/test_sounding.py tests/test_cli.py",
+    ("cents + drop_cents, reference_hz", "cents - drop_cents, reference_hz"),
+    ("Place.LEFT if index == lowest", "Place.RIGHT if index == lowest"),
+)  # fmt: skip
+changes(
+    "tonegen/copedent.py", "tests/test_cli.py tests/test_instrument.py tests/test_card.py",
+    ("hz_from_key(highest.key + 1)", "hz_from_key(highest.key + 2)"),
+)  # fmt: skip
+TEMPER = "tests/test_temper.py"
+changes(
+    "tonegen/tempering/demands.py", f"{TEMPER} tests/test_scenes.py",
+    ("np.sqrt(np.mean(each**2))", "np.mean(each)"),
+    ("each.max() for each in growth", "each.min() for each in growth"),
+    ("weight / spread, weight", "weight, weight"),
+    ("(1 if demand.high.string is not None else -1)", "(1 if demand.high.string is not None else 1)"),
+    ("(root - part.lowest_key) % 12", "(part.lowest_key - root) % 12"),
+    ("nominal + drop, terms", "nominal, terms"),
+    ("HIGHEST_BEATING_PARTIAL: Final = 16", "HIGHEST_BEATING_PARTIAL: Final = 64"),
+)  # fmt: skip
+changes(
+    "tonegen/tempering/temper.py", TEMPER,
+    ("np.sqrt(demands.squares_weight)", "demands.squares_weight"),
+    ("rates = errors * demands.worst_slope", "rates = errors"),
+    ("argmax()])\n", "argmin()])\n"),
+    ("(demands.rms_slope[group] * share) ** 2", "demands.rms_slope[group] * share"),
+    ("-1 if price > 0 else 1", "1 if price > 0 else -1"),
+    ("abs(price) * in_beats", "abs(price)"),
+    ("1 / max(total * value, 1e-300)", "1 / max(value, 1e-300)"),
+    ("cents[limit.point] = min(max(cents[limit.point], limit.from_cents), limit.to_cents)", "pass"),
+)  # fmt: skip
+changes(
+    "tonegen/dropfit.py", "tests/test_drop_fit.py",
+    ("_SLIP: Final = 4.5", "_SLIP: Final = 45"),
+    ("1.4826 * float", "14.826 * float"),
+)  # fmt: skip
+changes(
+    "tonegen/order/plan.py", "tests/test_order.py",
+    ("(rate > 0) == self.tune_is_high", "(rate > 0) != self.tune_is_high"),
+    ("_COUNT_ERROR_BEATS / seconds * hardness", "_COUNT_ERROR_BEATS / seconds"),
+    ("sqrt(variance + edge.counting_error_cents**2)", "sqrt(variance) + edge.counting_error_cents"),
+    ("within = 2 * sqrt", "within = sqrt"),
+    ("sqrt(error**2 + _BAR_ERROR_CENTS**2)", "error"),
+)  # fmt: skip
+changes(
+    "tonegen/words.py", "tonegen/words.py tests/test_temper_cli.py",
+    ('text.replace("-", MINUS)', "text"),
+    ('MINUS, "-")', 'MINUS, "+")'),
+    ("seconds = 10 if beats <= 3 else 5", "seconds = 10 if beats <= 5 else 5"),
+)  # fmt: skip
+PLAYER, BANK = "tests/test_player.py", "tests/test_bank.py"
+changes(
+    "tonegen/synthesis/bank.py", f"{BANK} {PLAYER}",
+    ("HIGHEST_CYCLES_PER_FRAME: Final = 0.45", "HIGHEST_CYCLES_PER_FRAME: Final = 0.55"),
+    ("np.maximum(frames - glide_frames, 0)", "np.maximum(frames - glide_frames, 1)"),
+    ("_NEPERS_PER_DB: Final = np.log(10) / 20", "_NEPERS_PER_DB: Final = np.log(10) / 10"),
+    ("turns += start_turns", "turns -= start_turns"),
+)  # fmt: skip
+changes(
+    "tonegen/synthesis/motion.py", PLAYER,
+    ("self.cycles_from[mine] = cycles[theirs]", "pass"),
+    ("self.turns[mine] = turns[theirs]", "pass"),
+    ("self.gains_from[mine] = gains[theirs]", "pass"),
+)  # fmt: skip
+changes(
+    "tonegen/synthesis/player.py", PLAYER,
+    (
+        "self._commands[0] = replace(self._commands[0], glide_frames=command.glide_frames)",
+        "pass",
+    ),
+    ("min(RAMP_SECONDS, seconds), seconds)", "seconds, None)"),
+    ("(above - below) % 1.0", "(below - above) % 1.0"),
+    ("share /= max(1.0, ", "share /= min(1.0, "),
+    ("level * (place != Place.RIGHT), level * (place != Place.LEFT)",
+     "level * (place != Place.LEFT), level * (place != Place.RIGHT)"),
+)  # fmt: skip
+MESSAGES = "tests/keys/test_messages.py"
+changes(
+    "tonegen/keys/messages.py", MESSAGES,
+    ("value & 0x7F, value >> 7))", "value >> 7, value & 0x7F))"),
+    ("(1 << 21) - 2)", "(1 << 21) - 1)"),
+    ("FINE_OCTAVE_STEPS: Final = Steps(100 / 8192, 8192, 16383)",
+     "FINE_OCTAVE_STEPS: Final = Steps(100 / 8191, 8192, 16383)"),
+    ("OCTAVE_STEPS: Final = Steps(1, 64, 127)", "OCTAVE_STEPS: Final = Steps(1, 63, 127)"),
+    ("control(channel, RPN_LSB, 0x7F)", "control(channel, RPN_LSB, 0x00)"),
+    ("start : start + 127], words[start : start + 127]", "start : start + 128], words[start : start + 128]"),
+    ("16 if upper else 1, MPE", "1 if upper else 16, MPE"),
+    ("COARSE_TUNING, 64 + semitones", "COARSE_TUNING, 63 + semitones"),
+    ("data = before & ~0x7F | value", "data = value"),
+    ('_FIELD_BYTES: Final = {"program": 1, "bank": 1', '_FIELD_BYTES: Final = {"program": 1, "bank": 2'),
+)  # fmt: skip
+changes(
+    "tonegen/keys/scale.py", "tests/keys/test_scale.py",
+    ("weight = 1 / (ratio.upper * ratio.lower)", "weight = 1"),
+    ("sum(weights) else None", "False else None"),
+)  # fmt: skip
+changes(
+    "tonegen/keys/plan.py", "tests/keys/test_plan.py",
+    ("_message_step_cents(receiver), 0.0) / 2", "_message_step_cents(receiver), 0.0)"),
+    ("float(cents_between(receiver.reference_hz, scale.reference_hz))",
+     "float(cents_between(scale.reference_hz, receiver.reference_hz))"),
+    ("return self.scale.key_cents - self.sent_cents", "return self.sent_cents - self.scale.key_cents"),
+)  # fmt: skip
+changes(
+    "tonegen/keys/channels.py", "tests/keys/test_channels.py tests/keys/test_rotation.py",
+    ("channel.silent_at = now + self._release_seconds", "channel.silent_at = now"),
+    ("_USUAL_RELEASE_SECONDS: Final = 2.0", "_USUAL_RELEASE_SECONDS: Final = 20.0"),
+)  # fmt: skip
+changes(
+    "tonegen/keys/players.py", "tests/keys/test_rotation.py tests/keys/test_players.py",
+    ("frozenset((0, 7, 8, 10, 32,", "frozenset((0, 8, 10, 32,"),
+    ("(value - CENTRE) / 8192 * 100", "(value - CENTRE) / 8191 * 100"),
+    ("self.sustain = self.sostenuto = False\n        self.pressure = 0\n        self.controls",
+     "self.sustain = self.sostenuto = False\n        self.controls"),
+    ("_ENOUGH_CHANNELS: Final = 3", "_ENOUGH_CHANNELS: Final = 2"),
+)  # fmt: skip
+changes(
+    "tonegen/keys/rotation.py", "tests/keys/test_rotation.py tests/keys/test_players.py",
+    ("self._sustain_moved(player.pedals, value >= 64, now)",
+     "self._sustain_moved(player.pedals, value > 64, now)"),
+    ("channel.voices[voice] |= CAUGHT", "pass"),
+)  # fmt: skip
+changes(
+    "tonegen/cli/keys/send.py", "tests/keys/test_commands.py",
+    ("                    rig.keep()\n", "                    pass\n"),
+)  # fmt: skip
+PSYCHOMETRIC = "tests/ear/test_psychometric.py"
+changes(
+    "tonegen/ear/taps.py", f"{PSYCHOMETRIC} tests/ear/test_simulated_listeners.py",
+    ("gaps / np.median(gaps)", "gaps / np.mean(gaps)"),
+    ("_MUCH_STEADIER: Final = 0.4", "_MUCH_STEADIER: Final = 1.0"),
+    ("_MUCH_STEADIER * error / period", "_MUCH_STEADIER * error"),
+    ("(times.size - 2) / weight", "(times.size - 1) / weight"),
+)  # fmt: skip
+changes(
+    "tonegen/ear/staircase.py", PSYCHOMETRIC,
+    ("0.5 ** (1 / self.down)", "0.5 ** self.down"),
+    ("fine[len(fine) % 2 :]", "fine[0:]"),
+)  # fmt: skip
+changes(
+    "tonegen/ear/bayes.py", "tests/ear/test_bayes.py",
+    ("np.argmin(self.listeners.expected_entropy", "np.argmax(self.listeners.expected_entropy"),
+    ("probability if right else 1 - probability", "1 - probability if right else probability"),
+    ("np.cumsum(weights) - weights / 2", "np.cumsum(weights)"),
+)  # fmt: skip
+changes(
+    "tonegen/ear/psychometric.py", PSYCHOMETRIC,
+    ("(1 - self.guess - self.lapse) * rise", "(1 - self.guess) * rise"),
+)  # fmt: skip
+changes(
+    "tonegen/ear/adjustment.py", PSYCHOMETRIC,
+    ("errors.std(ddof=1)", "errors.std(ddof=0)"),
+)  # fmt: skip
+ENGINE = "tests/page/test_engine.py tests/page/test_setting.py"
+changes(
+    "tonegen/page/setting.py", ENGINE,
+    ("self._future.clear()", "pass"),
+    ("self._past[-1] = (words, self._past[-1][1])", "self._past.append((words, self.present))"),
+)  # fmt: skip
+changes(
+    "tonegen/page/doing.py", ENGINE,
+    ("    elif chosen.temperament != setting.temperament:\n        chosen = replace(chosen, moved=())\n", ""),
+    ("return only if only and set(only) <= {0, *strings} else None", "return only"),
+    ("return now - wide / slope", "return now + wide / slope"),
+    ("playing = replace(playing, sounding=asked.on, muted=False)",
+     "playing = replace(playing, sounding=asked.on)"),
+    ("if name not in rivals}", "if True}"),
+)  # fmt: skip
+changes(
+    "tonegen/page/view.py", ENGINE,
+    ("fret=min(playing.fret, float(instrument.frets))", "fret=playing.fret"),
+)  # fmt: skip
+SCRIPTS = "tests/page/test_scripts.py"
+changes(
+    "tonegen/page/static/clock.js", SCRIPTS,
+    ("moment.heard_at_ms - serverAhead", "moment.heard_at_ms - serverAhead + 200"),
+    ("clock_ms - (sent_ms + now) / 2", "clock_ms - now"),
+    ("(at - known.at) * known.rate / 1000", "(known.at - at) * known.rate / 1000"),
+    ("(frameAt(at) - beat.frame) / beat.rate", "(beat.frame - frameAt(at)) / beat.rate"),
+    ("beat.turnsPerSecond * passed", "Math.abs(beat.turnsPerSecond) * passed"),
+    ("frameAt(at) + SMOOTH * off", "frameAt(at) - SMOOTH * off"),
+    ("Math.abs(off) < JUMP_SECONDS * rate", "true"),
+    ("trip <= leastTrip || serverAhead === null", "true"),
+    ("beat.late = wrapped(shown - turnsAt(low, high, now))", "beat.late = 0"),
+    ("ownLoudspeaker?.(at) ?? relation;", "relation;"),
+)  # fmt: skip
+changes(
+    "tonegen/page/static/strands.js", SCRIPTS,
+    ("Math.sin(Math.PI * turns);", "Math.sin(2 * Math.PI * turns);"),
+    ("Math.cos(Math.PI * turns)", "Math.cos(2 * Math.PI * turns)"),
+    ("turns - turnsPerPixel * now", "turns + turnsPerPixel * now"),
+    ("-Math.round(strip.offset(ahead))", "Math.round(strip.offset(ahead))"),
+    ("if (rough) return drawRough", "if (false) return drawRough"),
+    ("[[1, palette.low], [-1, palette.high]]) bead", "[[-1, palette.low], [1, palette.high]]) bead"),
+)  # fmt: skip
+changes(
+    "tonegen/page/static/tap.js", SCRIPTS,
+    ("slice(-400)", "slice(-3)"),
+    ("FORGET_MS = 4000", "FORGET_MS = 1500"),
+    ("if (taps.length && at - taps.at(-1) > FORGET_MS) taps = [];", ""),
+    ('pair.addEventListener("change", () => { taps = []; });', ""),
+)  # fmt: skip
+changes(
+    "tonegen/page/static/pairs.js", SCRIPTS,
+    ("only ? {} : { low: pair.low, high: pair.high }", "{ low: pair.low, high: pair.high }"),
+    ('=== "pure" ? "" : pair.direction);', '=== "pure" ? "" : "wide");'),
+)  # fmt: skip
+changes(
+    "tonegen/page/static/string.js", SCRIPTS,
+    ("current().offset_cents + cents", "current().offset_cents - cents"),
+)  # fmt: skip
+changes(
+    "tonegen/page/static/chart.js", SCRIPTS,
+    ("Math.abs(travel - 0.5) < 0.04 ? 0.5 : travel", "travel"),
+    ("Math.abs(travel - 0.5) < 0.04", "Math.abs(travel - 0.5) < 0.4"),
+    ("change.travel > 0 ? 0 : 1 }", "change.travel > 0 ? 1 : 0 }"),
+    ("(event.clientX - from.x)", "(from.x - event.clientX)"),
+    ("strings.filter((one) => one !== number)", "strings"),
+)  # fmt: skip
+changes(
+    "tonegen/page/static/neck.js", SCRIPTS,
+    ("ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1", "ArrowRight: -1, ArrowUp: 1, ArrowLeft: 1"),
+    ("Math.abs(fret - Math.round(fret)) < 0.15", "false"),
+)  # fmt: skip
+
+
+def verdict(change: Change, copy: Path) -> str:
+    """Make the change in the copy, run its tests, take it back."""
+    path = copy / change.file
+    before = path.read_text()
+    if before.count(change.old) == 0:
+        return "NOT THERE"
+    path.write_text(before.replace(change.old, change.new, 1))
+    line = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *change.tests.split()]
+    try:
+        code = subprocess.run(line, cwd=copy, capture_output=True, timeout=LONGEST_SECONDS).returncode
+    except subprocess.TimeoutExpired:
+        return "caught"
+    finally:
+        path.write_text(before)
+    return {0: "NOT CAUGHT", 1: "caught", 2: "caught"}.get(code, f"PYTEST SAYS {code}")
+
+
+def main(words: list[str]) -> int:
+    chosen = [
+        change for change in CHANGES
+        if not words or any(word in f"{change.file} {change.old}" for word in words)
+    ]  # fmt: skip
+    counts: dict[str, int] = {}
+    with tempfile.TemporaryDirectory() as folder:
+        copy = Path(folder)
+        for name in COPIED:
+            source = ROOT / name
+            (shutil.copytree if source.is_dir() else shutil.copy)(source, copy / name)
+        for change in chosen:
+            found = verdict(change, copy)
+            counts[found] = counts.get(found, 0) + 1
+            print(f"{found:10} {change.file}: {change.old.strip()!r} -> {change.new.strip()!r}", flush=True)
+    print(", ".join(f"{count} {found}" for found, count in counts.items()), f"of {len(chosen)}")
+    return int(set(counts) != {"caught"})
+
+
+if __name__ == "__main__":
+    if "--list" in sys.argv:
+        for each in CHANGES:
+            print(f"{each.file}: {each.old.strip()!r} -> {each.new.strip()!r}")
+    else:
+        sys.exit(main(sys.argv[1:]))

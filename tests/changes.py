@@ -1,8 +1,8 @@
 """Single changes to formulas, bytes and conditions, each of which some test must catch.
 
 `python -m tests.changes` makes them one at a time in a copy of the project, runs the tests named beside each,
-and says which were caught. Words after it choose those whose file or text has one of them; `--list` lists them.
-It is run by hand: all of them take a good quarter of an hour.
+and says which were caught. Words after it choose those whose file or text has one of them.
+It is run by hand: all of them take a good quarter of an hour. `--list` only lists them.
 """
 
 import shutil

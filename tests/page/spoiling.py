@@ -15,9 +15,9 @@ from pathlib import Path
 
 import msgspec
 
+from tests.page import asks
 from tests.page.visitor import Visitor, in_the_loop
 from tonegen import presets
-from tonegen.page import messages as asks
 from tonegen.page import shelf
 from tonegen.page.engine import Engine
 from tonegen.page.keeping import Kept, KeptFile
@@ -157,7 +157,7 @@ def losses(own_folder, spoilt):
     async def evening():
         with KeptFile(own_folder / "page.json") as file:
             page = Visitor(Engine(file.kept, file.save, None, 0, file.said, file.undecided))
-            view, setting = page.view, page.engine._history.present
+            view, setting = page.view, page.engine.at.setting
             for name in LISTS:
                 there, wanted = getattr(setting, name), getattr(SETTING, name)
                 known = {known_by(one) for one in there}

@@ -5,13 +5,13 @@ import sqlite3
 import numpy as np
 import pytest
 
+from tests.page import asks
 from tests.page.visitor import Visitor, in_the_loop, visitor
 from tonegen import presets
 from tonegen.ear.history import History
 from tonegen.ear.lesson import lesson
 from tonegen.ear.trials import Kind
 from tonegen.errors import BadValue
-from tonegen.page import messages as asks
 
 TRIAL = asks.Train(Kind.PURER, person="Ada", trials=3)
 

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from tests.measure import beat_of, turns_apart
+from tests.page import asks
 from tests.page.visitor import Visitor, heard, in_the_loop, visitor
 from tests.test_presets import SPOILT
 from tonegen.errors import BadPreset, BadValue, TonegenError
 from tonegen.interval import Ratio, beats_per_second
-from tonegen.page import messages as asks
 from tonegen.page.engine import Engine
 from tonegen.page.keeping import Kept, KeptFile
 from tonegen.page.setting import MovedPoint, Playing, Setting

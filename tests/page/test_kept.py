@@ -32,7 +32,7 @@ def opened(own_folder):
 
 
 def setting_of(page):
-    return page.engine._history.present
+    return page.engine.at.setting
 
 
 @pytest.mark.parametrize("number", range(24))

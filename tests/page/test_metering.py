@@ -3,9 +3,9 @@
 import pytest
 from msgspec.structs import replace
 
+from tests.page import asks
 from tests.page.visitor import Visitor, in_the_loop, visitor
 from tonegen.errors import BadPreset, BadValue
-from tonegen.page import messages as asks
 from tonegen.page.engine import Engine
 from tonegen.page.keeping import Kept, KeptFile
 

@@ -3,11 +3,12 @@
 import pytest
 from msgspec.structs import replace
 
+from tests.page import asks
 from tests.page.visitor import Visitor, in_the_loop, visitor
 from tonegen.errors import BadValue, TonegenError
-from tonegen.page import messages as asks
 from tonegen.page.engine import Engine
 from tonegen.page.keeping import Kept
+from tonegen.page.keys.part import KeysPart
 
 IN_A_BAND = (asks.Choose(drop="demo-soft-cabinet"), asks.Scene("e9-dance-band"))
 
@@ -55,8 +56,7 @@ async def test_grips_are_chosen_and_weighed_without_a_scene():
     assert [one["after"] for one in grip["intervals"]] == ["pure"] * 3
     page.ask(asks.TakeOffer(), asks.Grip("A major A+B 3-4-5"))
     assert [pair["rate"] for pair in page.view["pairs"]] == ["pure"] * 3
-    page.ask(asks.ThrowAway())
-    assert not page.shown["offer"]["found"]
+    assert not page.shown["offer"]["found"], "what was taken is no offer any more"
     with pytest.raises(BadValue, match="nothing to keep"):
         page.ask(asks.TakeOffer())
 
@@ -183,7 +183,7 @@ def test_what_the_keyboards_would_get_is_the_command_lines_plan(tonegen):
             page.ask(asks.Send("osc 127.0.0.1:9000"))
         page.ask(asks.Receiver("osc-per-class", "mean", False), asks.Send("osc 127.0.0.1:9"))
         await page.engine.close()
-        keyboards = page.engine._keyboards
+        keyboards = page.engine.part(KeysPart)._keyboards
         keyboards._thread.shutdown()
         assert keyboards._apart._process is None, "what was asked last came before the end"
 

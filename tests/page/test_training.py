@@ -12,7 +12,7 @@ from tonegen.ear.planning import Wish
 from tonegen.ear.session import Method
 from tonegen.ear.trials import Kind, Task, make_trial, parse_chords
 from tonegen.errors import BadValue
-from tonegen.page.training import FARTHEST_CENTS, EarGraphs, Moving, Training, offered
+from tonegen.page.ears.training import FARTHEST_CENTS, EarGraphs, Moving, Training, offered
 
 RATE = 48000
 OFFERED = offered()

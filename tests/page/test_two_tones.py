@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from tests.measure import beat_of, hz_of, splash_db, turns_apart
+from tests.page import asks
 from tests.page.visitor import Visitor, heard, in_the_loop, visitor
 from tonegen.errors import BadValue
-from tonegen.page import messages as asks
 from tonegen.page.engine import Engine
 from tonegen.page.keeping import Kept
 from tonegen.page.setting import Setting, TwoTones

@@ -8,7 +8,7 @@ from inspect import iscoroutine
 import numpy as np
 
 from tonegen.page.engine import Engine
-from tonegen.page.messages import Release
+from tonegen.page.play.asks import Release
 
 
 class Visitor:

@@ -99,7 +99,7 @@ class Rig(Frozen):
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class RigFault:
     """A part of a setting that cannot be had: what was asked of which part, why not, and what stands in."""
 
     part: str
@@ -121,19 +121,19 @@ def rig_of(setting: Setting) -> Rig:
     return rig
 
 
-def rig_for(setting: Setting) -> tuple[Rig, tuple[Fault, ...]]:
+def rig_for(setting: Setting) -> tuple[Rig, tuple[RigFault, ...]]:
     """The rig of a setting, whatever became of its presets.
 
     What cannot be read is what it was when it was last read well; what never was, or does not fit, is the
     plainest of its kind.
     """
-    faults: list[Fault] = []
+    faults: list[RigFault] = []
 
     def had(part: str, make: Callable[[], Made], instead: Made, words: str) -> Made:
         try:
             return make()
         except TonegenError as error:
-            faults.append(Fault(part, asked_of_part(setting, part), error, words))
+            faults.append(RigFault(part, asked_of_part(setting, part), error, words))
             return instead
 
     def preset(kind: str, name: str, plainest: Callable[[], Any], words: str) -> Any:
@@ -142,7 +142,7 @@ def rig_for(setting: Setting) -> tuple[Rig, tuple[Fault, ...]]:
         except TonegenError as error:
             good = shelf.last_good(kind, name)
             value, instead = (good[0], f"it is taken {good[1]}") if good else (plainest(), words)
-            faults.append(Fault(kind[:-1], asked_of_part(setting, kind[:-1]), error, instead))
+            faults.append(RigFault(kind[:-1], asked_of_part(setting, kind[:-1]), error, instead))
             return value
 
     instrument: Instrument = preset(

@@ -18,12 +18,15 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from tonegen.ending import ends_by
 from tonegen.errors import BadValue, TonegenError
-from tonegen.page.engine import Engine, Fault
+from tonegen.page.asked import Asked
+from tonegen.page.ears.part import EarsPart
+from tonegen.page.engine import Engine, Fault, Redo, Undo
 from tonegen.page.guard import Guard
-from tonegen.page.messages import ASKED, Ping
-from tonegen.page.outlet import LARGEST_WANT_FRAMES, InPage
-from tonegen.page.rendering import Render, rendered
-from tonegen.page.songs import LARGEST_SONG_BYTES, retuned_song
+from tonegen.page.keys.part import KeysPart
+from tonegen.page.keys.songs import LARGEST_SONG_BYTES, retuned_song
+from tonegen.page.registry import everything_asked
+from tonegen.page.sound.rendering import Render, rendered
+from tonegen.page.stage.outlet import LARGEST_WANT_FRAMES, InPage
 
 LARGEST_MESSAGE_BYTES: Final = 65_536
 _LARGEST_BODY_BYTES: Final = 1000
@@ -49,6 +52,12 @@ _HEADERS: Final = {
 }
 # What is kept of people is for no cache, and a browser saves it instead of showing it.
 _TO_KEEP: Final = {"Cache-Control": "no-store", "Content-Disposition": 'attachment; filename="answers.csv"'}
+
+
+class Ping(Asked, frozen=True):
+    """Ask what the engine's clock shows."""
+
+    sent_ms: float
 
 
 class Pong(Struct, tag="pong", frozen=True):
@@ -88,7 +97,7 @@ def application(
 
     async def answers(request: Request) -> Response:
         try:
-            table = await app.state.engine.answers_as_csv()
+            table = await app.state.engine.part(EarsPart).answers_as_csv()
         except TonegenError as error:
             return PlainTextResponse(f"tonegen: {error}\n", 404, _HEADERS)
         return Response(table, media_type="text/csv", headers={**_HEADERS, **_TO_KEEP})
@@ -161,7 +170,7 @@ def _sound_file(engine: Engine, body: bytes) -> Callable[[], Response]:
 
 
 def _song(engine: Engine, body: bytes) -> Callable[[], Response]:
-    made = engine.plan_for_keys()
+    made = engine.part(KeysPart).plan()
     return lambda: retuned_song(body, made, _HEADERS)
 
 
@@ -214,7 +223,7 @@ async def _engine(socket: WebSocket) -> None:
     page = _OpenPage(socket)
     delivering = asyncio.create_task(page.deliver())
     engine.join(page)
-    decoder = msgspec.json.Decoder(ASKED)
+    decoder = msgspec.json.Decoder(everything_asked(Ping, Undo, Redo))
     try:
         while True:
             message = await socket.receive()

@@ -74,7 +74,7 @@ const showOffer = () => {
         make("td", {}, one.before), make("td", {}, one.after)))))));
   refill(built.found,
     make("div", { class: "buttons" },
-      make("button", { class: "primary", id: "take", onclick: () => { ask("takeoffer"); ask("throwaway"); } }, "Keep it"),
+      make("button", { class: "primary", id: "take", onclick: () => ask("takeoffer") }, "Keep it"),
       make("button", { id: "throw", onclick: () => ask("throwaway") }, "Throw it away")),
     make("p", { class: "hint", id: "summary" }, offer.summary),
     ...(offer.front.length ? [tradeOff()] : []),

@@ -8,10 +8,10 @@ from msgspec.structs import replace
 
 from tonegen.errors import BadValue, TonegenError
 from tonegen.interval import Candidate, Ratio, candidates
-from tonegen.page.messages import Tones
+from tonegen.page.play.view import PairView, pair_view
 from tonegen.page.rig import Rig, tone_of
 from tonegen.page.setting import Playing, Setting, TwoTones
-from tonegen.page.view import PairView, pair_view
+from tonegen.page.tones.asks import Tones
 from tonegen.pitch import nearest_key, note_name, parse_pitch
 from tonegen.sounding import Sounding, SoundingTone, sound, tones_to_play
 from tonegen.synthesis.bank import HIGHEST_CYCLES_PER_FRAME

@@ -7,9 +7,8 @@ from typing import Final
 from msgspec import Struct
 
 from tonegen.errors import BadValue
-from tonegen.page.stage import Stage
-from tonegen.page.view import pair_name
-from tonegen.sounding import SoundingInterval
+from tonegen.page.part import Pair
+from tonegen.page.stage.stage import Stage
 
 _SILENCE_DBFS: Final = -120.0
 
@@ -39,13 +38,8 @@ class Moment(Struct, tag="moment", frozen=True):
     peak_dbfs: float
 
 
-def moment_of(
-    stage: Stage, intervals: Iterable[SoundingInterval], names: tuple[int, int] | None = None
-) -> Moment:
-    """This moment of the stage, with the beats of what sounds there.
-
-    names : by which pages know the lower and the upper tone; None for those of their strings
-    """
+def moment_of(stage: Stage, pairs: Iterable[Pair]) -> Moment:
+    """This moment of the stage, with the beats of the pairs that sound there."""
     player = stage.player
     frame = player.frame
     heard = stage.heard()
@@ -56,18 +50,16 @@ def moment_of(
         heard_frame=heard.frame if heard else frame,
         heard_at_ms=1000 * heard.at_seconds if heard else 0.0,
         sample_rate=player.sample_rate,
-        beats=tuple(_beats(stage, intervals, names, frame)),
+        beats=tuple(_beats(stage, pairs, frame)),
         peak_dbfs=20 * log10(peak) if peak > 1e-6 else _SILENCE_DBFS,
     )
 
 
-def _beats(
-    stage: Stage, intervals: Iterable[SoundingInterval], names: tuple[int, int] | None, frame: int
-) -> Iterator[Beat]:
-    for interval in intervals:
-        low, high = names or (pair_name(interval.low), pair_name(interval.high))
+def _beats(stage: Stage, pairs: Iterable[Pair], frame: int) -> Iterator[Beat]:
+    for pair in pairs:
+        interval = pair.interval
         try:
-            turns = stage.player.beat_phase_turns(str(low), str(high), interval.ratio, frame)
+            turns = stage.player.beat_phase_turns(str(pair.low), str(pair.high), interval.ratio, frame)
         except BadValue:  # its coincident partials are not in this timbre, or above what is made
             continue
-        yield Beat(low, high, turns, interval.beats_per_second)
+        yield Beat(pair.low, pair.high, turns, interval.beats_per_second)

@@ -9,8 +9,17 @@ from typing import Final
 
 from tonegen.ear.rendering import Source
 from tonegen.errors import NoSuchDevice
-from tonegen.page.outlet import NOWHERE, OPENING, Heard, InPage, MeteredPlayer, Nowhere, OnDevice, Outlet
 from tonegen.page.setting import Playing
+from tonegen.page.stage.outlet import (
+    NOWHERE,
+    OPENING,
+    Heard,
+    InPage,
+    MeteredPlayer,
+    Nowhere,
+    OnDevice,
+    Outlet,
+)
 from tonegen.sound.device import Device, choose, output_devices
 from tonegen.synthesis.player import FADE_SECONDS, RAMP_SECONDS
 from tonegen.synthesis.timbre import Tone

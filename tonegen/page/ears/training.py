@@ -19,7 +19,7 @@ from tonegen.ear.taps import tapped_rate
 from tonegen.ear.trials import ADJUSTED, WITH_THRESHOLD, Bed, Kind, Sound, Trial, chord_name, parse_chords
 from tonegen.ear.words import SHORT, describe, result_in_words, waiting_in_words
 from tonegen.errors import BadValue, TonegenError
-from tonegen.page.graphs import Graph, heard_at, over_days
+from tonegen.page.ears.graphs import Graph, heard_at, over_days
 
 FARTHEST_CENTS: Final = 80.0
 ALL: Final = -1

@@ -15,7 +15,7 @@ from msgspec.structs import replace
 
 from tonegen.dropfit import METER_CENTS, DropFit, NextReading, Outlier, PitchReading, fit_drop
 from tonegen.errors import BadPreset, BadValue, TonegenError
-from tonegen.page.latest import Latest
+from tonegen.page.newest import Newest
 from tonegen.page.rig import Rig
 from tonegen.page.setting import MeterReading, Setting
 from tonegen.presets.files import named
@@ -90,7 +90,7 @@ class Meter:
     def __init__(self, show: Callable[[Readings], None]) -> None:
         """Nothing is read."""
         self._asked: _Told | None = None
-        self._told: Latest[_Told, _Told] = Latest(_tell, lambda told: show(_view(told)))
+        self._told: Newest[_Told, _Told] = Newest(_tell, lambda told: show(_view(told)))
 
     def follow(self, setting: Setting, rig: Rig) -> None:
         """Take over a setting; readings that are others, or mean something else now, are fitted anew."""

@@ -8,10 +8,10 @@ from msgspec.structs import replace
 
 from tonegen.errors import TonegenError
 from tonegen.instrument import Instrument
-from tonegen.page.latest import Latest
+from tonegen.page.newest import Newest
 from tonegen.page.rig import Rig, rig_of
 from tonegen.page.setting import Setting
-from tonegen.page.tempering import asked_of, names_of, scene_of
+from tonegen.page.temper.tempering import asked_of, names_of, scene_of
 from tonegen.tempering.scene import Scene
 from tonegen.words import rate_and_side, signed
 
@@ -71,7 +71,7 @@ class Comparison:
     def __init__(self, show: Callable[[Compared], None]) -> None:
         """Nothing is compared."""
         self._asked: tuple[Setting, Rig] | None = None
-        self._compared: Latest[tuple[Setting, Rig], Compared] = Latest(_compared_or_why_not, show)
+        self._compared: Newest[tuple[Setting, Rig], Compared] = Newest(_compared_or_why_not, show)
 
     def follow(self, setting: Setting, rig: Rig) -> None:
         """Compare as this setting asks, if it is another one."""

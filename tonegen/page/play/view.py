@@ -14,10 +14,11 @@ from tonegen.copedent import copedent
 from tonegen.errors import BadPreset
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.interval import Audible, Direction, audible
+from tonegen.page.part import Standing, pair_name
 from tonegen.page.rig import Rig
-from tonegen.page.setting import History, Playing, Record, Setting
+from tonegen.page.setting import Playing, Record, Setting
 from tonegen.pitch import pitch_class_name
-from tonegen.sounding import Sounding, SoundingInterval, SoundingTone
+from tonegen.sounding import SoundingInterval, SoundingTone
 from tonegen.words import a_minute, in_ten_seconds, rate, side, signed
 
 LEAST_OFFSET_CENTS = -50.0
@@ -150,24 +151,17 @@ class Choices(Record, tag="choices", frozen=True):
     version: str
 
 
-def view(
-    rig: Rig,
-    history: History,
-    playing: Playing,
-    sounding: Sounding,
-    outlet: str,
-    revision: int,
-    keys: dict[str, str],
-) -> View:
+def view(at: Standing, keys: dict[str, str], outlet: str, revision: int, undo: str, redo: str) -> View:
     """The picture of this moment; `outlet` says where the sound goes, `keys` what engages each change."""
+    rig, playing, setting = at.rig, at.playing, at.setting
     instrument, state = rig.instrument, rig.state(playing.travels)
     chart = copedent(instrument, rig.temperament, rig.drop, rig.reference_hz)
     every = rig.every_string(playing)
-    roles = {tone.string: tone.role for tone in sounding.tones}
+    roles = {tone.string: tone.role for tone in at.sounding.tones}
     stands_on = {number.number: rig.point(number.number, playing) for number in instrument.strings}
     engaged = {name for name, travel in state.travels.items() if travel > 0}
-    pinned = {TuningPoint(pin.string, pin.changes) for pin in history.present.pins}
-    now = song_now(instrument, history.present, playing)
+    pinned = {TuningPoint(pin.string, pin.changes) for pin in setting.pins}
+    now = song_now(instrument, setting, playing)
     timbre_partials = set(rig.timbre.multiples)
     return View(
         revision=revision,
@@ -201,11 +195,11 @@ def view(
             for tone in every
             if tone.string is not None
         ),
-        pairs=tuple(pair_view(interval, timbre_partials) for interval in sounding.intervals),
-        grips=_grips(instrument, history.present, playing, engaged),
+        pairs=tuple(pair_view(interval, timbre_partials) for interval in at.sounding.intervals),
+        grips=_grips(instrument, setting, playing, engaged),
         songs=tuple(
             SongView(song.name, pitch_class_name(song.key, instrument.flats), song.name == now)
-            for song in history.present.songs
+            for song in setting.songs
         ),
         cautions=tuple(
             f"string {target.point.string} would stand at {target.note} {signed(target.offset_cents, 1)}"
@@ -213,11 +207,11 @@ def view(
             + ": strings can break; ask its maker or a technician first"
             for target, share in chart.strained()
         ),
-        setting=replace(history.present, readings=()),  # which pages are shown by themselves
+        setting=replace(setting, readings=()),  # which pages are shown by themselves
         playing=playing,
         outlet=outlet,
-        undo=history.undo_words,
-        redo=history.redo_words,
+        undo=undo,
+        redo=redo,
     )
 
 
@@ -252,11 +246,6 @@ def engaging_keys(instrument: Instrument) -> dict[str, str]:
         wanted = (*change.name.lower(), *"qwertyuiopasdfghjklzxcvbnm")
         keys[change.name] = next(key for key in wanted if key.isalnum() and key not in keys.values())
     return keys
-
-
-def pair_name(tone: SoundingTone) -> int:
-    """The number by which a page knows a tone: its string, or 0."""
-    return tone.string or 0
 
 
 def _column(changes: tuple[str, ...]) -> str:

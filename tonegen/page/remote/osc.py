@@ -10,9 +10,11 @@ from tonegen import presets
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.keys.desk import listed_strings
 from tonegen.keys.osc_port import LOOPBACK, OscInput
-from tonegen.page import messages as asks
-from tonegen.page.doing import Standing
-from tonegen.page.view import song_now
+from tonegen.page.asked import Asked
+from tonegen.page.part import Host, Standing
+from tonegen.page.play import asks
+from tonegen.page.play.view import song_now
+from tonegen.page.sound.asks import Sound
 from tonegen.pitch import parse_pitch_class, pitch_class_name
 from tonegen.temperament import OwnTemperament
 
@@ -29,21 +31,12 @@ class RemoteView(Struct, tag="remote", frozen=True):
 
 
 class Remote:
-    """The controller that OSC drives. It is called by the thread that listens, and acts in the event loop.
+    """The controller that OSC drives. It is called by the thread that listens, and acts in the event loop."""
 
-    ask : does what a page would ask; standing : where everything stands
-    """
-
-    def __init__(
-        self,
-        loop: asyncio.AbstractEventLoop,
-        ask: Callable[[asks.Asked], None],
-        standing: Callable[[], Standing],
-    ) -> None:
+    def __init__(self, loop: asyncio.AbstractEventLoop, engine: Host) -> None:
         """Nothing is called yet."""
         self._loop = loop
-        self._ask = ask
-        self._standing = standing
+        self._engine = engine
 
     def _in_the_loop(self, call: Callable[[], Result]) -> Result:
         async def run() -> Result:
@@ -51,10 +44,10 @@ class Remote:
 
         return asyncio.run_coroutine_threadsafe(run(), self._loop).result()
 
-    def _do(self, *asked: asks.Asked) -> None:
+    def _do(self, *asked: Asked) -> None:
         def do() -> None:
             for one in asked:
-                self._ask(one)
+                self._engine.ask(one)
 
         self._in_the_loop(do)
 
@@ -79,11 +72,11 @@ class Remote:
         if len(tones) != 1:
             raise BadValue("the page sounds one grip; give its name, or strings such as 3,4,5")
         strings = listed_strings(tones[0])
-        self._do(asks.Strings(strings) if strings else asks.Grip(tones[0]), asks.Sound(True))
+        self._do(asks.Strings(strings) if strings else asks.Grip(tones[0]), Sound(True))
 
     def stop(self) -> None:
         """End the sound."""
-        self._do(asks.Sound(False))
+        self._do(Sound(False))
 
     def song(self, name: str) -> None:
         """Bring the bar to the key of a song of the set list."""
@@ -91,7 +84,7 @@ class Remote:
 
     def state(self) -> dict[str, Any]:
         """What is set now, in the words of the command line's answers."""
-        return self._in_the_loop(lambda: _state_of(self._standing()))
+        return self._in_the_loop(lambda: _state_of(self._engine.at))
 
 
 def _state_of(standing: Standing) -> dict[str, Any]:

@@ -8,7 +8,7 @@ Wanted = TypeVar("Wanted")
 Found = TypeVar("Found")
 
 
-class Latest(Generic[Wanted, Found]):
+class Newest(Generic[Wanted, Found]):
     """Works out what was wanted last, and shows it; what was wanted before and is not begun is passed over.
 
     work : runs in a thread; show : is called in the event loop

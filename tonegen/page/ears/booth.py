@@ -15,11 +15,16 @@ from tonegen.ear.planning import Wish, material_of, parse_levels, parse_register
 from tonegen.ear.trials import Chord, parse_chords
 from tonegen.errors import BadPreset, BadValue, CannotWrite, TonegenError
 from tonegen.frozen import Frozen
-from tonegen.page import messages as asks
-from tonegen.page.stage import SourceAt
-from tonegen.page.teaching import Played, Teacher
-from tonegen.page.training import Heard, Training, nobody, offered
+from tonegen.page.ears import asks
+from tonegen.page.ears.teaching import Played, Teacher
+from tonegen.page.ears.training import Heard, Training, nobody, offered
+from tonegen.page.stage.stage import SourceAt
 from tonegen.sounding import SoundingTone
+
+AboutEars = (
+    asks.Ears | asks.Train | asks.GoOn | asks.Forget | asks.Pause | asks.Hear | asks.Answer | asks.Taps
+    | asks.Move | asks.Settle | asks.Lesson | asks.Demonstrate | asks.Reply
+)  # fmt: skip
 
 _MOST_WAITING: Final = 100  # a page that asks faster than it is answered is told so
 
@@ -27,14 +32,14 @@ _MOST_WAITING: Final = 100  # a page that asks faster than it is answered is tol
 class Ears:
     """The trials that all pages share.
 
-    post : shows pages a message of a kind; complain : takes a line for a person
+    post : shows pages a message; complain : takes a line for a person
     play : called in the event loop with what shall sound; None is silence
     """
 
     def __init__(
         self,
         path: Path,
-        post: Callable[[str, Struct], None],
+        post: Callable[[Struct], None],
         complain: Callable[[str], None],
         play: Callable[[SourceAt | None], None],
     ) -> None:
@@ -52,7 +57,7 @@ class Ears:
         self._thread = ThreadPoolExecutor(1, "ears")
         self._waiting: set[asyncio.Task[None]] = set()
 
-    def ask(self, asked: asks.AboutEars, grip: Sequence[SoundingTone], sample_rate: int, muted: bool) -> None:
+    def ask(self, asked: AboutEars, grip: Sequence[SoundingTone], sample_rate: int, muted: bool) -> None:
         """Do what a page asks, in its turn; `grip` is the one that is asked for, if any."""
         if len(self._waiting) >= _MOST_WAITING:
             raise BadValue("too much is asked at once; wait a moment")
@@ -86,7 +91,7 @@ class Ears:
             self._play(outcome.heard)
         for kind, message in outcome.messages.items():
             self.shown[kind] = message
-            self._post(kind, message)
+            self._post(message)
         if outcome.complaint:
             self._complain(outcome.complaint)
         if outcome.heard is not None:
@@ -95,7 +100,7 @@ class Ears:
     # ------------------------------------------------------------------ in the thread
 
     def _done(
-        self, asked: asks.AboutEars, grip: tuple[SoundingTone, ...], sample_rate: int, muted: bool
+        self, asked: AboutEars, grip: tuple[SoundingTone, ...], sample_rate: int, muted: bool
     ) -> "_Outcome":
         """Do it all, rendering included, and say what is to be heard and shown."""
         if isinstance(asked, asks.Lesson | asks.Demonstrate | asks.Reply):
@@ -187,7 +192,7 @@ def _prepare(heard: Heard | Played | None, sample_rate: int) -> None:
         heard.prepare(sample_rate)
 
 
-def _do(training: Training, asked: asks.AboutEars, grip: tuple[SoundingTone, ...]) -> None:
+def _do(training: Training, asked: AboutEars, grip: tuple[SoundingTone, ...]) -> None:
     match asked:
         case asks.Ears():
             training.meet(asked.person)

@@ -1,0 +1,1 @@
+"""Two temperaments side by side."""

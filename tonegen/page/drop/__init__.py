@@ -1,0 +1,1 @@
+"""Readings of a meter, and the cabinet drop that they tell."""

@@ -1,0 +1,1 @@
+"""Trials and lessons on the page."""

@@ -1,0 +1,110 @@
+"""What pages ask about trials and lessons."""
+
+from typing import Annotated, Final
+
+from msgspec import Meta
+
+from tonegen.ear.session import Method
+from tonegen.ear.trials import Bed, Kind
+from tonegen.page.asked import Asked, Name
+
+
+class Ears(Asked, frozen=True):
+    """Show who answers trials here, and what he has answered; "" for whoever did last."""
+
+    person: Name = ""
+
+
+class Train(Asked, frozen=True):
+    """Begin trials of a kind; what is left out stays as is usual.
+
+    intervals : as they are written, 5:4,3:2; grip : a grip of the instrument instead, "" as it is set now
+    register : two notes; timbre : one of those that are listed; cents : the errors, one number or more
+    """
+
+    kind: Kind
+    person: Name = ""
+    intervals: Name = ""
+    grip: Name | None = None
+    register: Name = ""
+    timbre: Name = ""
+    bed: Bed = Bed.NONE
+    trials: int | None = None
+    method: Method | None = None
+    cents: Name = ""
+    feedback: bool = True
+
+
+class GoOn(Asked, frozen=True):
+    """Take up the trials that were not finished: the last, or the session of that number."""
+
+    person: Name = ""
+    session: int | None = None
+    feedback: bool = True
+
+
+class Forget(Asked, frozen=True):
+    """Delete every answer of a person."""
+
+    person: Name
+
+
+class Pause(Asked, frozen=True):
+    """Stop asking; what is not answered waits."""
+
+
+class Hear(Asked, frozen=True):
+    """Hear a trial again, or one of its sounds; -1 is all of them."""
+
+    at: Annotated[int, Meta(ge=-1, le=8)] = -1
+
+
+class Answer(Asked, frozen=True):
+    """Answer the trial of that number with a choice."""
+
+    number: int
+    choice: Annotated[int, Meta(ge=0, le=100)]
+
+
+class Taps(Asked, frozen=True):
+    """Answer the trial of that number with taps on its beats, by when they came."""
+
+    number: int
+    times_ms: Annotated[tuple[float, ...], Meta(max_length=400)]
+
+
+class Move(Asked, frozen=True):
+    """Move the sound that is adjusted, so far from where it started."""
+
+    cents: float
+
+
+class Settle(Asked, frozen=True):
+    """Answer the trial of that number: the sound is right where it is."""
+
+    number: int
+    cents: float
+
+
+class Lesson(Asked, frozen=True):
+    """Open a step of a lesson."""
+
+    name: Name
+    step: Annotated[int, Meta(ge=0, le=100)] = 0
+
+
+class Demonstrate(Asked, frozen=True):
+    """Hear a sound of the step that is open."""
+
+    at: Annotated[int, Meta(ge=0, le=100)]
+
+
+class Reply(Asked, frozen=True):
+    """Answer the question of the step that is open."""
+
+    at: Annotated[int, Meta(ge=0, le=100)]
+
+
+EVERY: Final = (
+    Ears, Train, GoOn, Forget, Pause, Hear, Answer, Taps, Move, Settle, Lesson, Demonstrate, Reply
+)  # fmt: skip

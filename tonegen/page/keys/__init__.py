@@ -1,0 +1,1 @@
+"""Keyboards and samplers brought to the steel from the page."""

@@ -1,0 +1,31 @@
+"""What pages ask about keyboards and samplers."""
+
+from tonegen.page.asked import Asked, Name
+
+
+class Keys(Asked, frozen=True):
+    """Show the keyboards: what a receiver would get, and the ports there are."""
+
+
+class Receiver(Asked, frozen=True):
+    """Choose a receiver, who is right where strings disagree, and whether all strings are followed."""
+
+    name: Name
+    policy: Name
+    follow: bool
+
+
+class Send(Asked, frozen=True):
+    """Tune the receiver at "midi NAME", "virtual NAME" or "osc HOST:PORT", and keep it in tune."""
+
+    where: Name
+
+
+class Through(Asked, frozen=True):
+    """Retune what is played into a port on its way to the receiver."""
+
+    port: Name
+
+
+class PutBack(Asked, frozen=True):
+    """Take everything back that was sent."""

@@ -1,0 +1,1 @@
+"""The tuning order, step by step."""

@@ -1,0 +1,163 @@
+"""What a part of the page is: what can be asked of it, what comes of that, what it shows and sounds.
+
+A *change* is pure: from what is asked and where everything stands it makes what is set and played next, or
+raises a TonegenError and nothing happened. An *act* is everything else: work in a thread, ports, files.
+"""
+
+from collections.abc import Callable, Coroutine, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, ClassVar, Protocol
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from tonegen.errors import BadValue
+from tonegen.page.asked import Asked
+from tonegen.page.rig import Rig, RigFault
+from tonegen.page.setting import Playing, Setting
+from tonegen.page.stage.stage import Stage
+from tonegen.sounding import Sounding, SoundingInterval, SoundingTone
+from tonegen.synthesis.timbre import Tone
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """What is set and played now. `words` say what undo would take back; steps of one `gesture` are one."""
+
+    setting: Setting
+    playing: Playing
+    words: str = ""
+    gesture: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Standing:
+    """Where everything stands: what is set, what is played, the rig that this makes, and what sounds.
+
+    faults : what of the rig cannot be had as it is set
+    """
+
+    setting: Setting
+    playing: Playing
+    rig: Rig
+    sounding: Sounding
+    faults: tuple[RigFault, ...] = ()
+
+    def plays(self, **changed: Any) -> Done:
+        """Other playing, with nothing to undo."""
+        return Done(self.setting, replace(self.playing, **changed))
+
+    def sets(self, words: str, gesture: str = "", **changed: Any) -> Done:
+        """Another setting, with the words for what undo takes back."""
+        return Done(replace(self.setting, **changed), self.playing, words, gesture)
+
+    def interval(self, one: int, other: int) -> SoundingInterval:
+        """The interval of two tones that sound together. Raises BadValue when they do not."""
+        for interval in self.sounding.intervals:
+            if {pair_name(interval.low), pair_name(interval.high)} == {one, other}:
+                return interval
+        raise BadValue(f"strings {one} and {other} do not sound together")
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Two tones that sound together, by the names that pages and player know them by."""
+
+    low: int
+    high: int
+    interval: SoundingInterval
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """What sounds: tones for the player, each under its name, and the pairs whose beats are shown."""
+
+    tones: tuple[Tone, ...]
+    pairs: tuple[Pair, ...]
+
+
+Change = Callable[[Any, Standing], Done]
+Act = Callable[[Any, Any], None]
+
+
+class Host(Protocol):
+    """What a part finds at the engine. All of it belongs to the event loop."""
+
+    stage: Stage
+
+    @property
+    def at(self) -> Standing:
+        """Where everything stands."""
+
+    @property
+    def undo_words(self) -> str:
+        """What undo would take back; empty when there is nothing."""
+
+    @property
+    def redo_words(self) -> str:
+        """What redo would do again; empty when there is nothing."""
+
+    def ask(self, asked: Asked) -> None:
+        """Do what a page would ask. Raises a TonegenError, having changed nothing, when that cannot be."""
+
+    def accept(self, done: Done, presets_changed: bool = False) -> None:
+        """Make it so, or raise a TonegenError and change nothing."""
+
+    def show_presets(self) -> None:
+        """Presets were written: show pages what there is."""
+
+    def sound_anew(self) -> None:
+        """Another part has something to sound, or has no more."""
+
+    def post(self, shown: Struct) -> None:
+        """Show it to every page; of several of a kind only the last matters."""
+
+    def complain(self, why: str) -> None:
+        """Tell every page what went wrong, in one line."""
+
+    def work(self, work: Coroutine[Any, Any, None]) -> None:
+        """Let something run on beside."""
+
+
+class Part:
+    """A part of the page; what it has nothing to say to stays as it is here."""
+
+    changes: ClassVar[Mapping[type[Asked], Change]] = {}
+    acts: ClassVar[Mapping[type[Asked], Act]] = {}  # methods of the part
+
+    def __init__(self, host: Host) -> None:
+        """Nothing is worked out or opened before a page asks."""
+        self.host = host
+
+    def shown(self) -> Iterable[Struct]:
+        """What a page that was just opened is shown."""
+        return ()
+
+    def follow(self, at: Standing) -> None:
+        """Something was set or played."""
+
+    def follow_later(self, at: Standing) -> None:
+        """The same, but only once a drag has come to rest."""
+
+    def voice(self, at: Standing) -> Voice | None:
+        """What this part sounds in place of the grip; None while it has nothing."""
+        return None
+
+    @property
+    def asks_alone(self) -> bool:
+        """Whether it has the sound for itself, so that nothing else must be heard."""
+        return False
+
+    def hush(self) -> None:
+        """The sound was muted."""
+
+    def leave_alone(self) -> None:
+        """The last page was closed."""
+
+    async def close(self) -> None:
+        """The program ends: take back what was sent, and let go."""
+
+
+def pair_name(tone: SoundingTone) -> int:
+    """The number by which a page knows a tone: its string, or 0."""
+    return tone.string or 0

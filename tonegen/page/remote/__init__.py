@@ -1,0 +1,1 @@
+"""OSC that comes in: a foot controller moves what the pages show."""

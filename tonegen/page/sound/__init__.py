@@ -1,0 +1,1 @@
+"""The page's sound: where it goes, how loud, and what its clock shows."""

@@ -1,0 +1,37 @@
+"""What pages ask about the sound: on, off, how loud and where."""
+
+from tonegen.page.asked import Asked, Name
+
+
+class Split(Asked, frozen=True):
+    """The lowest tone in the left ear and the others in the right, or all in both."""
+
+    on: bool
+
+
+class Sound(Asked, frozen=True):
+    """Begin or end the sound."""
+
+    on: bool
+
+
+class Mute(Asked, frozen=True):
+    """Fall silent at once, or be heard again."""
+
+    on: bool
+
+
+class Level(Asked, frozen=True):
+    """The level that all tones together stay under."""
+
+    dbfs: float
+
+
+class Device(Asked, frozen=True):
+    """Send the sound to a device of the machine, by name; its default one for None."""
+
+    name: Name | None = None
+
+
+class Devices(Asked, frozen=True):
+    """Show the sound devices that the machine has."""

@@ -1,0 +1,1 @@
+"""Two free tones, heard in place of the grip."""

@@ -89,6 +89,8 @@ async def test_what_no_chosen_grip_asks_about_stays_as_it_is():
     changed = {where for where, offset in after.items() if offset != before[where]}
     assert (before[7, "open"], before[2, "open"], after[1, "open"]) == ("−4.5", "−11.7", "+2.5")
     assert changed - {(1, "open")} <= {(3, "open"), (4, "open"), (5, "open")}
+    page.ask(asks.Temper())
+    await page.until("offer", lambda offer: offer["found"])
     page.ask(asks.Choose(instrument="c6-ten-string"))
     with pytest.raises(BadValue, match="found for e9-ten-string; choose that instrument"):
         page.ask(asks.TakeOffer())

@@ -7,12 +7,11 @@ import re
 import pytest
 from msgspec.structs import fields, replace
 
-from tests.page import spoiling
+from tests.page import asks, spoiling
 from tests.page.running import RunningPage
 from tests.page.spoiling import PLAYING, SETTING
 from tests.page.visitor import Visitor, in_the_loop, visitor
 from tonegen.errors import BadPreset, BadValue
-from tonegen.page import messages as asks
 from tonegen.page.engine import Engine
 from tonegen.page.keeping import VERSION, Kept, KeptFile
 from tonegen.page.setting import MeterReading, MovedPoint, Playing, SavedGrip, Setting, Song, TwoTones

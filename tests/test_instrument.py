@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 
 from tests.tables import published, rows
 from tonegen import presets
+from tonegen.copedent import copedent
+from tonegen.drop import NO_DROP
 from tonegen.errors import BadValue
 from tonegen.instrument import DEGREES, Change, Instrument, Split, String, TuningPoint, Wire
 from tonegen.interval import partial_hz
@@ -344,3 +346,12 @@ def test_a_bar_below_a_short_strings_nut_leaves_it_open():
     drone = String(5, 67, begins_at_fret=5)
 
     assert [drone.bar_semitones(fret) for fret in (0.0, 3.0, 5.0, 7.0)] == [0.0, 0.0, 0.0, 2.0]
+
+
+@pytest.mark.parametrize(("semitones", "strained"), [(0.5, False), (1.5, True)])
+def test_a_string_is_strained_more_than_a_semitone_above_its_highest_note(semitones, strained):
+    """Its wire is not known: then only how far it is above what the chart gives it at A4 = 440 Hz counts."""
+    rig = Instrument("one string", "", (String(1, 64),))
+    chart = copedent(rig, EQUAL, NO_DROP, 440 * 2 ** (semitones / 12))
+
+    assert bool(chart.strained()) is strained

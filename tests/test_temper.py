@@ -154,6 +154,17 @@ def test_what_a_grip_wants_is_where_its_beats_are_least():
     assert dict(zip(found.names, found.wanted_cents, strict=True)) == pytest.approx(
         {"all": pure + 4, "two": pure}, abs=1e-6
     )
+    # What it costs a grip is the fastest beat of the string there, not the slowest.
+    worst = {
+        grip.wanted.grip.name: max(
+            abs(each.after.beats_per_second)
+            for each in grip.intervals
+            if 1 in (each.low.string, each.high.string)
+        )
+        for grip in solved.grips()
+    }
+    cost = {name: abs(rate) for name, rate in zip(found.names, found.beats_per_second, strict=True)}
+    assert cost == pytest.approx(worst, rel=0.02)
 
 
 def test_the_worst_is_shared_evenly():

@@ -486,3 +486,29 @@ def test_the_manager_s_wheel_bends_all_of_its_zone():
     for text in ("e0 00 60", "b0 65 00", "b0 64 06", "b0 06 00"):  # the zone is closed
         rotation.receive(bytes.fromhex(text), 2)
     assert bends() == pytest.approx({64: 0, 67: by_member, 72: 0}, abs=0.05)
+
+
+def test_a_sustain_pedal_is_down_from_64_on():
+    """MIDI 1.0, table of controllers: 0 to 63 off, 64 to 127 on."""
+    for value, holds in ((63, False), (64, True)):
+        rotation, _ = rig()
+        for message in (b"\x90\x40\x50", bytes((0xB0, 64, value)), b"\x80\x40\x50"):
+            rotation.receive(message, 0)
+        assert bool(rotation.active_voices) is holds
+
+
+def test_pressure_is_gone_after_a_reset_of_the_controllers():
+    """RP-015: channel pressure goes back to 0, for notes that follow as well."""
+    rotation, listener = rig("twelve-channel-bend", spread=True)
+    pressure = [0] * 16
+    for text in ("d0 50", "90 3c 40", "b0 79 00", "80 3c 40"):
+        rotation.receive(bytes.fromhex(text), 0)
+    for key in range(60, 72):
+        rotation.receive(bytes((0x90, key, 64)), 10)
+    for message in listener.log:
+        if message[0] & 0xF0 == 0xD0:
+            pressure[message[0] & 15] = message[1]
+        elif message[0] & 0xF0 == 0xB0 and message[1] == 121:
+            pressure[message[0] & 15] = 0
+
+    assert pressure == [0] * 16

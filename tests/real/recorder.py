@@ -35,8 +35,9 @@ class Recorder:
         self._client.close()
 
     def record(self, seconds):
-        """The next seconds: channels x frames."""
-        return self._seconds(seconds)
+        """The next seconds: channels x frames. Entered for that alone."""
+        with self:
+            return self._seconds(seconds)
 
     def until_heard(self, seconds):
         """Wait for a sound; it and what follows, for so long."""

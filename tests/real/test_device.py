@@ -62,8 +62,7 @@ def test_a_grip_arrives_and_beats_as_computed(sound_server):
     playing = start(sound_server, block=128)
     try:
         assert playing.stdout.readline() == "playing\n"
-        with Recorder(sound_server) as recorder:
-            left, right = recorder.record(8)
+        left, right = Recorder(sound_server).record(8)
     finally:
         playing.send_signal(signal.SIGINT)  # Ctrl-C
         said, complaints = playing.communicate(timeout=20)

@@ -7,7 +7,8 @@ import pytest
 
 from tests.ear.terminal import Terminal
 from tests.measure import beat_of
-from tests.real.test_device import RATE, Recorder
+from tests.real.recorder import Recorder
+from tests.real.test_device import RATE
 from tonegen.ear.history import History
 
 

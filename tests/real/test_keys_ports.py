@@ -1,5 +1,6 @@
 """Real MIDI ports: what is sent arrives, what is played passes through, and all is taken back at the end."""
 
+import os
 import re
 import signal
 import socket
@@ -11,10 +12,11 @@ import pytest
 from tests.keys.listener import Listener
 from tests.keys.rig import MEANTONE, Ear, Programs
 from tests.measure import hz_of
-from tests.real.test_device import RATE, Recorder
+from tests.real.recorder import Recorder
+from tests.real.test_device import RATE
 from tonegen.keys.osc import Message, decode, encode
 from tonegen.keys.plan import plan
-from tonegen.keys.ports import MidiOutput
+from tonegen.keys.ports import LONGEST_AT_JACK_BYTES, MAY_LOSE_NOTES, MidiInput, MidiOutput
 from tonegen.keys.receivers import receiver
 
 pytestmark = pytest.mark.usefixtures("midi_system")
@@ -73,6 +75,7 @@ def test_a_wheel_that_goes_too_far_is_told_once(start, ear):
         player.send(bytes.fromhex(text))
     assert b"\xe0\x7f\x7f" in ear.until(b"\xb0\x07\x01")[0]
 
+    assert program.stderr.readline() == f"{MAY_LOSE_NOTES}\n", "the tests' server has no real-time priority"
     assert program.stderr.readline() == "Bends reach beyond the bend range; raise bend_range_semitones.\n"
     program.send_signal(signal.SIGINT)
     assert program.communicate(timeout=20)[1] == ""
@@ -304,6 +307,7 @@ def test_a_keyboard_that_comes_back_plays_on(start, ear):
     assert ear.take(1) == [b"\x90\x3c\x40"]
 
     keyboard.close()
+    assert "real-time" in program.stderr.readline()
     assert "keyboard has gone" in program.stderr.readline()
     keyboard = MidiOutput("Keyboard", virtual=True)
     assert "keyboard is back" in program.stderr.readline()
@@ -340,3 +344,32 @@ def test_damaged_messages_of_another_program_do_no_harm(start, ear, midi_system)
     assert [message.hex() for message in heard] == [
         "903c40", "803c40", "903e40", "803e40", "f0010203f7", "904040", "804000", "b00701",
     ]  # fmt: skip
+
+
+def test_a_system_exclusive_message_that_jack_would_lose_is_refused_aloud(ear, capfd):
+    """The longest that arrives, and one byte more."""
+    out = MidiOutput("stage pi")
+    longest = b"\xf0" + bytes(LONGEST_AT_JACK_BYTES - 2) + b"\xf7"
+    out.send(longest)
+    assert ear.next()[1] == longest
+    capfd.readouterr()
+
+    out.send(longest[:-1] + b"\0\xf7")
+    out.send(b"\x90\x3c\x40")
+    assert ear.next()[1] == b"\x90\x3c\x40"
+    assert "of 16380 bytes was not passed on" in capfd.readouterr().err
+    out.close()
+
+
+def test_an_input_knows_whether_jack_has_priority_here(midi_system):
+    """A thread of this process in real time stands for JACK's own; the tests' server has none."""
+    source = MidiInput("Keys", lambda message: None, virtual=True)
+    assert source.may_lose_notes
+    try:
+        os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param(1))
+    except PermissionError:
+        pass  # where nobody may have priority, there is nothing more to see
+    else:
+        assert not source.may_lose_notes
+        os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))
+    source.close()

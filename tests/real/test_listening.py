@@ -12,7 +12,8 @@ import time
 import pytest
 
 from tests.measure import beat_of
-from tests.real.test_device import RATE, Recorder
+from tests.real.recorder import Recorder
+from tests.real.test_device import RATE
 
 SAID = re.compile(rb"(\d+) of \d+: .*? near (\d+) Hz")
 

@@ -19,7 +19,7 @@ from tonegen.keys import beside
 from tonegen.keys.left import put_back_left
 from tonegen.keys.live import Presence, Rig, Through, keep_pauses_short
 from tonegen.keys.plan import Plan
-from tonegen.keys.ports import MidiInput, inputs, outputs
+from tonegen.keys.ports import MAY_LOSE_NOTES, MidiInput, inputs, outputs
 
 Given = ParamSpec("Given")
 Result = TypeVar("Result")
@@ -58,10 +58,11 @@ class Bench:
         if self._through is not None:
             self._through.retune(made)
 
-    def pass_through(self, port: str, made: Plan) -> None:
+    def pass_through(self, port: str, made: Plan) -> str:
         """Retune what is played into a port, or into a "virtual NAME", on its way.
 
-        Raises NoSuchDevice; BadValue when no receiver is tuned.
+        Gives what the player should know about it, "" for nothing. Raises NoSuchDevice; BadValue when no
+        receiver is tuned.
         """
         if self._rig is None:
             raise BadValue("send the tuning first, then notes can pass through")
@@ -74,6 +75,7 @@ class Bench:
         self._through = through
         self.retune(made)
         keep_pauses_short()
+        return MAY_LOSE_NOTES if self._input.may_lose_notes else ""
 
     def look(self) -> Presence:
         """See whether the receiver is there; one that came back is tuned again."""

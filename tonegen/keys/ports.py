@@ -8,8 +8,9 @@ import os
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from pathlib import Path
 from types import ModuleType
 from typing import TYPE_CHECKING, Any, Final
 
@@ -21,6 +22,12 @@ if TYPE_CHECKING:
     import rtmidi
 
 CLIENT_NAME: Final = "tonegen"
+# RtMidi hands messages to JACK through a ring of 16 kB, and drops without a word what does not fit in.
+LONGEST_AT_JACK_BYTES: Final = 16_379
+MAY_LOSE_NOTES: Final = (
+    "JACK runs without real-time priority: notes may get lost while the machine is busy; "
+    "allow it (on Debian: sudo dpkg-reconfigure -p high jackd2, and join the group audio)."
+)
 # A connection counts from the MIDI system's next period on, and what was handed over leaves in the next:
 # what is sent sooner after opening, or before closing, is lost. A busy machine's periods are late.
 _PERIOD_SECONDS: Final = 0.25
@@ -152,6 +159,25 @@ def _held(kind: str, name: str) -> NoSuchDevice:
     )
 
 
+def _is_at_jack(client: Any) -> bool:
+    jack: int = _rtmidi().API_UNIX_JACK
+    return bool(client.get_current_api() == jack)
+
+
+def _has_a_prior_thread() -> bool:
+    """Whether the system gives any thread of this process real-time priority; true where nobody knows."""
+    if not hasattr(os, "sched_getscheduler"):
+        return True
+    for thread in Path("/proc/self/task").iterdir():
+        with suppress(OSError):  # it has just ended
+            if os.sched_getscheduler(int(thread.name)) & ~os.SCHED_RESET_ON_FORK in (
+                os.SCHED_FIFO,
+                os.SCHED_RR,
+            ):
+                return True
+    return False
+
+
 class MidiOutput:
     """A port that messages are sent to: a door."""
 
@@ -177,7 +203,17 @@ class MidiOutput:
         return _opened(self._out, name)
 
     def send(self, message: bytes) -> None:
-        """Hand one message over, whole, with its status. One that has gone takes none; `is_there` says so."""
+        """Hand one message over, whole, with its status. One that has gone takes none; `is_there` says so.
+
+        A system exclusive message that JACK would lose without a word is refused with a line on stderr.
+        """
+        if len(message) > LONGEST_AT_JACK_BYTES and _is_at_jack(self._out):
+            with suppress(OSError):
+                sys.stderr.write(
+                    f"tonegen: a system exclusive message of {len(message)} bytes was not passed on: JACK "
+                    f"takes {LONGEST_AT_JACK_BYTES} at most; send it to the receiver by a direct cable\n"
+                )
+            return
         try:
             self._out.send_message(message)
         except _rtmidi().RtMidiError:
@@ -249,9 +285,14 @@ class MidiInput:
                 for one in Splitter().feed(message):
                     receive(one)
 
+        self._in = client
         client.ignore_types(sysex=False, timing=False, active_sense=True)
         client.set_callback(arrived)
-        self._in = client
+
+    @property
+    def may_lose_notes(self) -> bool:
+        """Whether JACK may pass over notes on a busy machine, having no real-time priority here."""
+        return _is_at_jack(self._in) and not _has_a_prior_thread()
 
     def _open(self, port: Port) -> bool:
         self.name, self._api = port.name, port.api

@@ -73,7 +73,7 @@ def command(
     what comes back and nothing else. What the receiver must be set to: tonegen keys plan.
     """
     from tonegen.keys.live import Pedals, Through, keep_pauses_short
-    from tonegen.keys.ports import MidiInput
+    from tonegen.keys.ports import MAY_LOSE_NOTES, MidiInput
     from tonegen.keys.receivers import receiver as load
 
     if bool(in_port) == bool(virtual_in):
@@ -121,6 +121,8 @@ def command(
         desk.changed = changed
         heard = f"; listening at {driven_by_osc(stack, desk, listen_at)}" if listen_at else ""
         click.echo(f"Notes pass through retuned{heard}. Ctrl-C ends and puts the receiver back.", err=True)
+        if source.may_lose_notes:
+            click.echo(MAY_LOSE_NOTES, err=True)
         keep_pauses_short()
 
         def follow() -> None:

@@ -199,7 +199,9 @@ class Keyboards:
         if made is None or not self._status:
             raise BadValue("send the tuning first, then notes can pass through")
 
-        def begun(_: None) -> None:
+        def begun(to_know: str) -> None:
+            if to_know:
+                self._complain(to_know)
             tuned_at = self._words.split(";")[0]
             self._words = f"{tuned_at}; notes pass through from {port.removeprefix('virtual ')}"
 

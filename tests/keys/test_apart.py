@@ -11,6 +11,7 @@ from tests.keys.test_guard import MADE
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.keys.apart import Apart, Bench
 from tonegen.keys.live import Presence
+from tonegen.keys.messages import notes_off
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_classes
@@ -36,8 +37,9 @@ def test_a_receiver_is_tuned_retuned_and_put_back(apart, synthesizer):
     assert synthesizer.nothing_waits()
 
 
-def test_a_note_that_passes_through_keeps_its_tune_when_the_temperament_changes(synthesizer, monkeypatch):
-    """The tuning of its channel would bend it while it sounds; the next note brings the new one."""
+@pytest.fixture
+def keyboards(monkeypatch):
+    """What plays into each port that is passed through, by the port's name."""
     played = {}
 
     class Keyboard:
@@ -51,6 +53,11 @@ def test_a_note_that_passes_through_keeps_its_tune_when_the_temperament_changes(
 
     monkeypatch.setattr("tonegen.keys.apart.MidiInput", Keyboard)
     monkeypatch.setattr("tonegen.keys.apart.keep_pauses_short", lambda: None)
+    return played
+
+
+def test_a_note_that_passes_through_keeps_its_tune_when_the_temperament_changes(synthesizer, keyboards):
+    """The tuning of its channel would bend it while it sounds; the next note brings the new one."""
     sharp, flat = (
         plan(scale_of_classes(name, [cents] * 12), receiver("twelve-channel-bend"))
         for name, cents in (("sharp", 10.0), ("flat", -10.0))
@@ -64,15 +71,33 @@ def test_a_note_that_passes_through_keeps_its_tune_when_the_temperament_changes(
     synthesizer.take(len(sharp.tuning))
 
     bench.pass_through("Keys", sharp)
-    played["Keys"](b"\x90\x40\x50")
+    keyboards["Keys"](b"\x90\x40\x50")
     [note] = synthesizer.take(1)
     bench.retune(flat)
     assert synthesizer.nothing_waits()
-    played["Keys"](b"\x80\x40\x50")
-    played["Keys"](b"\x90\x40\x50")
+    keyboards["Keys"](b"\x80\x40\x50")
+    keyboards["Keys"](b"\x90\x40\x50")
     off, bend, again = synthesizer.take(3)
     assert (off[0] & 0xF0, bend[0] & 0xF0, again[0] & 0xF0) == (0x80, 0xE0, 0x90)
     assert again[1:] == note[1:]
+    bench.put_back()
+
+
+def test_panic_silences_a_receiver_that_is_only_tuned_and_notes_that_pass_through(synthesizer, keyboards):
+    made = plan(scale_of_classes("sharp", [10.0] * 12), receiver("twelve-channel-bend"))
+    silence = list(notes_off(range(1, 17)))
+    bench = Bench()
+    bench.panic()
+    bench.tune(synthesizer.where, made)
+    synthesizer.take(len(made.messages))
+    bench.panic()
+    assert synthesizer.take(len(silence)) == silence
+
+    bench.pass_through("Keys", made)
+    keyboards["Keys"](b"\x90\x40\x50")
+    [note] = synthesizer.take(1)
+    bench.panic()
+    assert synthesizer.take(1 + len(silence)) == [bytes((note[0] & 0x8F, 0x40, 64)), *silence]
     bench.put_back()
 
 

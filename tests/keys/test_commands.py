@@ -278,6 +278,7 @@ def test_osc_tunes_and_puts_back(tonegen, my_e9):
         ("osc --receiver osc-per-key", "an OSC receiver needs --to HOST:PORT"),
         ("file nonesuch.mid out.mid --receiver mpe", "nonesuch.mid: cannot be read: no such file"),
         ("file /tmp out.mid --receiver mpe", "/tmp: cannot be read"),
+        ("panic", "say where notes hang: --out PORT"),
         ("reset --receiver mpe", "say where MIDI goes"),
     ],
 )
@@ -380,7 +381,7 @@ def test_no_midi_system_is_one_line(tmp_path):
     assert listed.stderr == b""
 
 
-@pytest.mark.parametrize("name", ["plan", "send", "file", "through", "reset", "ports", "osc"])
+@pytest.mark.parametrize("name", ["plan", "send", "file", "through", "panic", "reset", "ports", "osc"])
 def test_each_command_explains_itself(tonegen, name):
     ended = tonegen(f"tonegen keys {name} --help")
     assert ended.code == 0

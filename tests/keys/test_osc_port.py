@@ -77,6 +77,11 @@ def test_a_foot_controller_turns_every_knob(rig):
     ask("/tonegen/engage", "A")
     assert {name for name, hz in made.sounder.hz.items() if hz != before[name]} >= {"string 5"}
     ask("/tonegen/song", "Waltz")
+    silenced = []
+    made.silenced = lambda: silenced.append(True)
+    assert json.loads(ask("/tonegen/panic").arguments[0])["playing"] == []
+    assert (made.sounder.hz, silenced) == ({}, [True])
+    ask("/tonegen/play", "A4")
     assert json.loads(ask("/tonegen/stop").arguments[0])["playing"] == []
     assert made.sounder.hz == {}
 

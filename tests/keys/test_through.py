@@ -170,6 +170,64 @@ def test_notes_whose_note_off_never_comes_are_ended(name):
     assert {key for _, key in listener.sounding()} == {67}
 
 
+RETUNED = ["mpe", "twelve-channel-bend", "mono-bend", "channel-tuning"]
+TABLES = ["mts-octave", "mts-single-note", "mts-bulk"]
+
+
+def rig(name):
+    """What notes go through, into a receiver that is tuned."""
+    made = plan(JUST, receiver(name))
+    listener = Listener()
+    for message in made.messages:
+        listener.send(message)
+    listener.log.clear()
+    return Through(made, listener.send), listener
+
+
+@pytest.mark.parametrize("name", [*RETUNED, *TABLES])
+def test_a_key_struck_again_ends_the_note_whose_note_off_was_lost(name):
+    through, listener = rig(name)
+    for message in (b"\x90\x3c\x40", b"\x90\x3c\x50", b"\x80\x3c\x40"):
+        through.receive(message)
+    kinds = [message[0] & 0xF0 for message in listener.log if message[0] & 0xF0 in (0x80, 0x90)]
+
+    assert kinds == [0x90, 0x80, 0x90, 0x80]
+    assert listener.sounding() == set()
+    through.close()
+
+
+@pytest.mark.parametrize("name", [*RETUNED, *TABLES])
+def test_panic_ends_everything_on_all_channels(name):
+    """Notes, rings, pedals; also drums, and what another program left hanging. Then it is played on."""
+    through, listener = rig(name)
+    for message in (b"\xb0\x40\x7f", b"\x90\x3c\x40", b"\x90\x40\x40", b"\x80\x40\x40", b"\x99\x24\x40"):
+        through.receive(message)
+    listener.send(b"\x9e\x30\x40")  # another program's
+    through.panic()
+
+    assert listener.sounding() == set()
+    assert not any(listener.sustain)
+    off = {(message[0] & 15, message[1]) for message in listener.log if message[0] & 0xF0 == 0xB0}
+    assert off >= {(channel, mode) for channel in range(16) for mode in (120, 123)}
+
+    for message in (b"\x80\x3c\x40", b"\x90\x43\x40", b"\x80\x43\x40"):
+        through.receive(message)
+    assert listener.sounding() == set(), "the pedal is taken as up"
+    through.close()
+
+
+def test_panic_ends_each_osc_note():
+    out = []
+    through = Through(plan(JUST, receiver("osc-per-note")), out.append)
+    for message in (b"\xb0\x40\x7f", b"\x90\x40\x7f", b"\x80\x40\x00"):
+        through.receive(message)
+    through.panic()
+
+    assert [(one.address, one.arguments[0]) for packet in out for one in decode(packet)] == [
+        ("/note/on", 64), ("/note/off", 64),
+    ]  # fmt: skip
+
+
 def test_pedals_are_kept_from_the_receiver():
     out = []
     through = Through(plan(JUST, receiver("mpe")), out.append, {20: "A"})

@@ -32,6 +32,7 @@ def test_a_receiver_that_is_tuned_stays_so_in_words_when_another_way_is_chosen(v
         visitor.shown("keys", lambda keys: keys["status"] == "sent")
         visitor.ask("receiver", name="osc-per-class", policy="grip first", follow=False)
         keys = visitor.shown("keys", lambda keys: keys["policy"] == "grip first")
+        visitor.ask("panic")
         assert keys["words"] == f"tuned, at {where}"
         visitor.ask("putback")
         visitor.shown("keys", lambda keys: keys["words"] == "put back")

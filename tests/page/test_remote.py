@@ -100,6 +100,12 @@ def test_a_controller_plays_a_grip_and_ends_it(controller, visitor):
     visitor.shown("view", lambda view: not view["playing"]["sounding"])
 
 
+def test_a_controller_ends_the_sound_and_all_notes(controller, visitor):
+    controller("/tonegen/play", "3,4,5")
+    assert state(controller("/tonegen/panic"))["playing"] == []
+    visitor.shown("view", lambda view: not view["playing"]["sounding"])
+
+
 def test_a_controller_goes_to_the_songs_of_the_set_list(controller, visitor):
     visitor.ask("savesong", name="Invented Waltz", key=7)
     visitor.shown("view", lambda view: view["songs"])

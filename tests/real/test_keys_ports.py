@@ -14,6 +14,7 @@ from tests.keys.rig import MEANTONE, Ear, Programs
 from tests.measure import hz_of
 from tests.real.recorder import Recorder
 from tests.real.test_device import RATE
+from tonegen.keys.messages import notes_off
 from tonegen.keys.osc import Message, decode, encode
 from tonegen.keys.plan import plan
 from tonegen.keys.ports import LONGEST_AT_JACK_BYTES, MAY_LOSE_NOTES, MidiInput, MidiOutput
@@ -80,6 +81,13 @@ def test_a_wheel_that_goes_too_far_is_told_once(start, ear):
     program.send_signal(signal.SIGINT)
     assert program.communicate(timeout=20)[1] == ""
     player.close()
+
+
+def test_panic_silences_a_port(start, ear):
+    """All sixteen channels: pedals up, notes and sound off."""
+    program = start("keys", "panic", "--out", "Stage Piano")
+    assert ear.take(64) == list(notes_off(range(1, 17)))
+    assert program.communicate(timeout=20)[1] == "All notes are off.\n"
 
 
 def test_pedals_by_midi_move_the_scale(start, ear):

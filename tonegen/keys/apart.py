@@ -89,6 +89,17 @@ class Bench:
                 self._rig.tune_again()
         return presence
 
+    def cautions(self) -> tuple[str, ...]:
+        """What did not come out as it was played, in sentences."""
+        return self._through.cautions if self._through is not None else ()
+
+    def panic(self) -> None:
+        """End all notes at the receiver, also those whose end was lost on the way."""
+        if self._through is not None:
+            self._through.panic()
+        elif self._rig is not None:
+            self._rig.panic()
+
     def put_back(self) -> None:
         """Take everything back and let go of the ports."""
         rig, self._rig = self._rig, None

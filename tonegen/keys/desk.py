@@ -63,6 +63,7 @@ class Desk:
     follow : take all strings in the state of the pedals, in place of grips; set by the first pedal.
     songs : by name, the pitch class of each song's key. sounder : None where nothing can be heard.
     played : what sounds there, as it was asked for; it follows the knobs.
+    changed, silenced : told of another plan, and that the receiver shall be silent.
     """
 
     receiver: Receiver
@@ -83,6 +84,7 @@ class Desk:
     sounder: Sounder | None = None
     played: tuple[str, ...] = ()
     changed: Callable[[Plan], None] = lambda made: None
+    silenced: Callable[[], None] = lambda: None
 
     def __post_init__(self) -> None:
         """Changes may come from several threads, one at a time."""
@@ -194,6 +196,11 @@ class Desk:
             if self.sounder is not None:
                 self.sounder.stop()
             self.played = ()
+
+    def panic(self) -> None:
+        """End the tones, and all notes at the receiver."""
+        self.stop()
+        self.silenced()
 
     def _tones(self, played: Sequence[str]) -> dict[str, float]:
         """The frequency of everything played, by name. Raises BadValue for what is neither note nor grip."""

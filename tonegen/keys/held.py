@@ -20,6 +20,10 @@ class Held:
         self._down.add(key)
         self.sounding.add(key)
 
+    def is_down(self, key: int) -> bool:
+        """Whether a key is down; where it is struck, its note-off was lost."""
+        return key in self._down
+
     def release(self, key: int) -> None:
         """A key goes up; whether it still sounds: see `let_go`."""
         self._down.discard(key)

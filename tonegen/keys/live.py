@@ -79,6 +79,11 @@ class Rig:
         if send:
             send_all(self.door, made.changes_from(before), made.receiver.sysex_seconds)
 
+    def panic(self) -> None:
+        """End all notes, on all channels of the port; an OSC receiver that is only tuned has none of ours."""
+        if not isinstance(self.plan.receiver, Osc):
+            send_all(self.door, midi.notes_off(midi.ALL_CHANNELS))
+
     def look(self) -> Presence:
         """See whether the receiver is there; one that came back is opened again, and must be tuned again.
 
@@ -114,10 +119,15 @@ class Through:
 
     pedals : controllers that are pedals and levers of the instrument, by their number; they are not passed
     on. Where each stands is in `travels`, and `moved` is set.
+    mpe_keyboard : as for `Rotation`.
     """
 
     def __init__(
-        self, made: Plan, send: Callable[[bytes], object], pedals: Mapping[int, str] | None = None
+        self,
+        made: Plan,
+        send: Callable[[bytes], object],
+        pedals: Mapping[int, str] | None = None,
+        mpe_keyboard: bool = False,
     ) -> None:
         """The receiver is set up and tuned by this plan."""
         self._send = send
@@ -132,7 +142,7 @@ class Through:
         self._untouched: frozenset[int] = frozenset()
         self._played_untouched: set[int] = set()
         if isinstance(made.receiver, BendPerClass | BendPerNote | TuningPerClass):
-            self._notes = self.rotation = Rotation(made, send)
+            self._notes = self.rotation = Rotation(made, send, mpe_keyboard=mpe_keyboard)
             self._untouched = frozenset(channel - 1 for channel in made.receiver.untouched)
         elif isinstance(made.receiver, Osc):
             self._notes = OscNotes(made, send)
@@ -152,6 +162,11 @@ class Through:
     def notes_bring_their_tune(self) -> bool:
         """Whether a new plan is sent with the notes alone: then it may be taken over at any time."""
         return self._tables is None
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What did not come out as it was played, in sentences."""
+        return self.rotation.cautions if self.rotation is not None else ()
 
     def receive(self, message: bytes) -> None:
         """One whole message of the player."""
@@ -190,6 +205,14 @@ class Through:
             for message in midi.notes_off(sorted(number + 1 for number in self._played_untouched)):
                 self._send(message)
             self._played_untouched.clear()
+
+    def panic(self) -> None:
+        """End every note, every ring and every pedal, on all channels of the port."""
+        self.finish()
+        if not isinstance(self._notes, OscNotes):
+            with self._lock:
+                for message in midi.notes_off(midi.ALL_CHANNELS):
+                    self._send(message)
 
     def close(self) -> None:
         """End every note, and send nothing more."""

@@ -84,6 +84,9 @@ class Controller(Protocol):
     def stop(self) -> None:
         """End what sounds."""
 
+    def panic(self) -> None:
+        """End everything that sounds, here and at the receiver."""
+
     def song(self, name: str) -> None:
         """Go to a song."""
 
@@ -126,6 +129,7 @@ ADDRESSES: Final[Mapping[str, tuple[str, int, int, _Call]]] = {
     ),
     "/tonegen/play": ("tones or grips", 1, 16, lambda to, v: to.play(tuple(map(_tone, v)))),
     "/tonegen/stop": ("nothing", 0, 0, lambda to, v: to.stop()),
+    "/tonegen/panic": ("nothing", 0, 0, lambda to, v: to.panic()),
     "/tonegen/song": ("name", 1, 1, lambda to, v: to.song(_text(v[0]))),
     "/tonegen/state": ("nothing", 0, 0, lambda to, v: None),
 }  # fmt: skip

@@ -23,6 +23,12 @@ from tonegen.keys.receivers import BendPerNote, TuningPerClass
 _USUAL_WHEEL_SEMITONES: Final = float(midi.USUAL_BEND_RANGE_SEMITONES)
 _WHOLE_ZONE: Final = 15
 
+_CLIPPED: Final = "Bends reach beyond the bend range; raise bend_range_semitones."
+_WAITED: Final = (
+    "All channels were held when the tuning changed, so some notes sounded in an older one; "
+    "let go of keys or pedal, and the next are in tune."
+)
+
 
 class Rotation:
     """Takes a player's messages in, and hands retuned ones to `send`.
@@ -71,6 +77,11 @@ class Rotation:
         """Notes that sounded in an older temperament, since all channels were held in it."""
         return self._out.waited
 
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What fell short, in sentences."""
+        return tuple(words for count, words in ((self.clipped, _CLIPPED), (self.waited, _WAITED)) if count)
+
     def retune(self, plan: Plan) -> None:
         """Go on in another temperament. Sounding notes keep theirs; the next ones have the new."""
         self._plan = plan
@@ -118,12 +129,6 @@ class Rotation:
                     player.controls[pedal] = 0
                     self._pass_control(player, pedal, 0)
             player.sustain = player.sostenuto = False
-
-    def panic(self, now: float) -> None:
-        """End every note and every ring, on all channels of the port, and take all pedals as up."""
-        self.finish(now)
-        for message in midi.notes_off(midi.ALL_CHANNELS):
-            self._send(message)
 
     # -- notes -------------------------------------------------------------------------------------------
 

@@ -152,6 +152,8 @@ class Tables:
             if is_reset(message):
                 self.start_over(now)
         elif kind == midi.NOTE_ON and message[2]:
+            if self._channels[number].is_down(message[1]):  # its note-off was lost: never twice at once
+                self.receive(bytes((midi.NOTE_OFF | number, message[1], 64)), now)
             self._strike(number, message[1], now)
             self._pass(message, now)
         else:

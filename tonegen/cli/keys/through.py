@@ -46,6 +46,10 @@ def parse_pedal(text: str) -> tuple[int, str]:
     help="A MIDI controller that is a pedal or lever, such as 20=A; scale and tones follow it.",
 )  # fmt: skip
 @click.option(
+    "--mpe-keyboard", is_flag=True,
+    help="The keyboard that you play is in MPE mode; needed only where its first notes are not recognised.",
+)  # fmt: skip
+@click.option(
     "--listen", "listen_at", metavar="HOST:PORT",
     help="Take OSC in as well, to move pedals, bar and temperament, and to play tones.",
 )  # fmt: skip
@@ -60,6 +64,7 @@ def command(
     virtual_out: str | None,
     to: str | None,
     pedal: tuple[tuple[int, str], ...],
+    mpe_keyboard: bool,
     listen_at: str | None,
     song: tuple[tuple[str, int], ...],
     seconds: float | None,
@@ -88,7 +93,7 @@ def command(
     where = where_it_goes(out, virtual_out, to, made)
     with ExitStack() as stack:
         rig = stack.enter_context(tuned_rig(where, made))
-        player = Through(made, rig.door.send, dict(pedal))
+        player = Through(made, rig.door.send, dict(pedal), mpe_keyboard)
         stack.callback(player.close)
         source = MidiInput(in_port or virtual_in or "", player.receive, virtual=bool(virtual_in))
         stack.callback(source.close)
@@ -106,7 +111,8 @@ def command(
             following.take(made)
 
         pedals = Pedals(desk.move, lambda why: click.echo(f"tonegen: {why}", err=True))
-        plays, told = True, False
+        plays = True
+        told: set[str] = set()
 
         def listen() -> None:
             nonlocal plays
@@ -118,7 +124,7 @@ def command(
                 plays = True
                 click.echo("The keyboard is back.", err=True)
 
-        desk.changed = changed
+        desk.changed, desk.silenced = changed, player.panic
         heard = f"; listening at {driven_by_osc(stack, desk, listen_at)}" if listen_at else ""
         click.echo(f"Notes pass through retuned{heard}. Ctrl-C ends and puts the receiver back.", err=True)
         if source.may_lose_notes:
@@ -128,11 +134,10 @@ def command(
         def follow() -> None:
             pedals.follow(player.travels)
 
-        def tell_of_clipped_bends() -> None:
-            nonlocal told
-            if not told and player.rotation is not None and player.rotation.clipped:
-                told = True
-                click.echo("Bends reach beyond the bend range; raise bend_range_semitones.", err=True)
+        def tell_what_fell_short() -> None:
+            for words in set(player.cautions) - told:
+                told.add(words)
+                click.echo(words, err=True)
 
         look = looking(rig, player.start_over)
-        stay([look, follow, following.send, listen, tell_of_clipped_bends], seconds, player.moved)
+        stay([look, follow, following.send, listen, tell_what_fell_short], seconds, player.moved)

@@ -27,5 +27,9 @@ class Through(Asked, frozen=True):
     port: Name
 
 
+class Panic(Asked, frozen=True):
+    """End all notes at the receiver, also those whose end was lost on the way."""
+
+
 class PutBack(Asked, frozen=True):
     """Take everything back that was sent."""

@@ -207,6 +207,11 @@ class Keyboards:
 
         self._do(lambda: self._apart.call(Bench.pass_through, port, made), begun)
 
+    def panic(self) -> None:
+        """End all notes at the receiver; nothing to do where none is tuned."""
+        if self._status:
+            self._do(lambda: self._apart.call(Bench.panic), lambda _: None)
+
     def put_back(self) -> None:
         """Take everything back and let go of the ports."""
         if self._watching is not None:
@@ -272,15 +277,20 @@ class Keyboards:
         """Say so when the port goes away, and when it is back."""
         loop = asyncio.get_running_loop()
         tuned = self._words
+        told: set[str] = set()
         while True:
             await asyncio.sleep(_LOOK_SECONDS)
             try:
                 presence = await loop.run_in_executor(self._thread, self._apart.call, Bench.look)
+                cautions = await loop.run_in_executor(self._thread, self._apart.call, Bench.cautions)
             except NoSuchDevice as error:
                 self._complain(str(error))
                 self._status = self._words = ""
                 self._show(self.view())
                 return
+            for words in set(cautions) - told:
+                told.add(words)
+                self._complain(words)
             status = "gone" if presence is Presence.GONE else "sent"
             if status != self._status:
                 self._status = status

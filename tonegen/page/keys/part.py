@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from tonegen.keys.plan import Plan
     from tonegen.page.keys.keyboards import Keyboards
 
-AboutKeys = asks.Keys | asks.Receiver | asks.Send | asks.Through | asks.PutBack
+AboutKeys = asks.Keys | asks.Receiver | asks.Send | asks.Through | asks.Panic | asks.PutBack
 
 
 class KeysPart(Part):
@@ -63,6 +63,8 @@ class KeysPart(Part):
                 keyboards.send(asked.where)
             case asks.Through():
                 keyboards.pass_through(asked.port)
+            case asks.Panic():
+                keyboards.panic()
             case asks.PutBack():
                 keyboards.put_back()
         self.host.post(keyboards.view())
@@ -76,5 +78,5 @@ class KeysPart(Part):
         return self._keyboards
 
     acts: ClassVar[dict[type[Asked], Act]] = dict.fromkeys(
-        (asks.Keys, asks.Receiver, asks.Send, asks.Through, asks.PutBack), _do
+        (asks.Keys, asks.Receiver, asks.Send, asks.Through, asks.Panic, asks.PutBack), _do
     )

@@ -20,7 +20,7 @@ from tonegen.temperament import OwnTemperament
 
 Result = TypeVar("Result")
 
-_TAKES: Final = "/tonegen/engage, release, fret, song, temperament, play, stop and state"
+_TAKES: Final = "/tonegen/engage, release, fret, song, temperament, play, stop, panic and state"
 
 
 class RemoteView(Struct, tag="remote", frozen=True):
@@ -77,6 +77,10 @@ class Remote:
     def stop(self) -> None:
         """End the sound."""
         self._do(Sound(False))
+
+    def panic(self) -> None:
+        """End the sound, and all notes at the receiver."""
+        self._do(asks.Sound(False), asks.Panic())
 
     def song(self, name: str) -> None:
         """Bring the bar to the key of a song of the set list."""

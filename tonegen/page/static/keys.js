@@ -44,6 +44,7 @@ const osc = make("label", { hidden: true }, "OSC host and port", address);
 
 const where = () => (keys.by_osc ? `osc ${address.value.trim()}` : out.element.value);
 const send = make("button", { class: "primary", id: "send", onclick: () => ask("send", { where: where() }) }, "Send");
+const panic = make("button", { id: "panic", disabled: true, onclick: () => ask("panic") }, "All notes off");
 const back = make("button", { id: "put-back", disabled: true, onclick: () => ask("putback") }, "Put back");
 const pass = make("button", { id: "through", disabled: true, onclick: () => ask("through", { port: through.element.value }) }, "Pass through");
 const status = make("p", { class: "status", role: "status" });
@@ -51,7 +52,7 @@ const offsets = make("div");
 
 const pane = make("div", { class: "pane", hidden: true },
   make("div", { class: "fields" }, receiver.field, policy.field, follow.field, out.field, osc),
-  make("div", { class: "buttons" }, send, back, make("button", { id: "ports", onclick: () => ask("keys") }, "Look for ports again")),
+  make("div", { class: "buttons" }, send, back, panic, make("button", { id: "ports", onclick: () => ask("keys") }, "Look for ports again")),
   status, make("div", { class: "buttons through" }, through.field, pass), remoteForm, songForm, offsets);
 byId("keys").append(pane);
 
@@ -79,7 +80,7 @@ const show = () => {
   osc.hidden = !keys.by_osc;
   const sent = keys.status !== "";
   turn(sent);
-  pass.disabled = !sent;
+  pass.disabled = panic.disabled = !sent;
   mark(status, "data-status", keys.status);
   say(status, keys.words || "Nothing is sent.");
   refill(offsets,

@@ -102,6 +102,16 @@ def test_each_note_is_back_on_its_own_channel_once_that_is_silent(name):
     assert offset(listener, 64) == pytest.approx(MEANTONE.class_cents[4], abs=0.02)
 
 
+def test_all_notes_off_ends_the_note_whose_key_is_down_though_the_pedal_holds_it_elsewhere_too():
+    rotation, listener = rig("mpe")
+    play(rotation, "b0 40 7f", "90 30 50", "80 30 40")
+    rotation.retune(PLANS["mpe", "meantone"])
+    play(rotation, "90 30 50", "b0 7b 00", "b0 40 00")
+
+    assert listener.sounding() == set()
+    assert rotation.active_voices == 0
+
+
 # -- sharing before stealing, where each note has a channel -------------------------------------------------
 
 

@@ -162,7 +162,8 @@ class Channels:
     def silence(self, channel: Channel, now: float) -> None:
         """Have nothing sound on a channel, not even a ring."""
         for voice in tuple(channel.voices):
-            self.lift(voice)
+            if self.where.get(voice) is channel:  # its key may be down again, on another
+                self.lift(voice)
         channel.voices.clear()
         channel.unused_since = channel.silent_at = now
 

@@ -249,7 +249,8 @@ class Rotation:
     def _all_notes_off(self, player: Player, now: float) -> None:
         """Each held note gets its own note-off, on its own channel; pedals go on holding."""
         for channel, voice in self._out.voices():
-            if self._plays(player, voice) and self._out.lift(voice) is not None:
+            if self._plays(player, voice) and self._out.where.get(voice) is channel:
+                self._out.lift(voice)
                 self._let_go(player, voice, channel, now)
         if self._out.manager is None or not self.active_voices:
             self._pass_data(player, midi.ALL_NOTES_OFF, 0)

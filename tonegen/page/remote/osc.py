@@ -11,6 +11,7 @@ from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.keys.desk import listed_strings
 from tonegen.keys.osc_port import LOOPBACK, OscInput
 from tonegen.page.asked import Asked
+from tonegen.page.keys.asks import Panic
 from tonegen.page.part import Host, Standing
 from tonegen.page.play import asks
 from tonegen.page.play.view import song_now
@@ -80,7 +81,7 @@ class Remote:
 
     def panic(self) -> None:
         """End the sound, and all notes at the receiver."""
-        self._do(asks.Sound(False), asks.Panic())
+        self._do(Sound(False), Panic())
 
     def song(self, name: str) -> None:
         """Bring the bar to the key of a song of the set list."""

@@ -2,6 +2,7 @@
 
 import os
 import pty
+import random
 import signal
 import subprocess
 import sys
@@ -9,6 +10,7 @@ import sys
 import pytest
 
 from tests.ear.terminal import Terminal
+from tests.endings import COMMANDS, SIGNALS, ended_at
 
 TONEGEN = [sys.executable, "-c", "from tonegen.cli import main; main()"]
 PUTS_BACK = """
@@ -99,3 +101,13 @@ def test_what_the_shell_has_closed_is_missed_by_nobody(closed):
     done = subprocess.run(["bash", "-c", command], capture_output=True, text=True, timeout=60)
 
     assert (done.returncode, done.stderr) == (0, "")
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_whatever_the_moment_nothing_is_half_written_or_left_tuned(tmp_path, name):
+    """The short form; the long one is a command, see tests/endings.py."""
+    draw = random.Random(name)
+    for how in SIGNALS:
+        folder = tmp_path / how.name
+        folder.mkdir()
+        assert ended_at(name, how, draw.uniform(0, COMMANDS[name][1]), folder) == ""

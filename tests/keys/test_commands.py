@@ -398,3 +398,11 @@ def test_a_receiver_that_is_to_stay_tuned_is_sent_nothing_at_the_end(tonegen, sy
     assert synthesizer.nothing_waits()
     assert tonegen(f"{line} --seconds 0.1").code == 0  # without it what was sent is taken back
     assert synthesizer.take(len(made.messages) + len(made.undo)) == [*made.messages, *made.undo]
+
+
+@pytest.mark.parametrize("command", ["osc", "send"])
+def test_a_receiver_that_is_sent_notes_alone_says_so_where_none_pass(tonegen, command):
+    why = tonegen.refused(f"tonegen keys {command} --receiver osc-per-note --to 127.0.0.1:9")
+    assert "is sent each note as it is played, and nothing before" in why
+    assert "tonegen keys through --in PORT --receiver osc-per-note" in why
+    assert "as you play it, and nothing before" in tonegen("tonegen keys plan --receiver osc-per-note").out

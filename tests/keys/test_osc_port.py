@@ -222,3 +222,40 @@ def test_bound_to_loopback_unless_told_otherwise():
     source = OscInput(made)
     assert source._socket.getsockname()[0] == "127.0.0.1"
     source.close()
+
+
+def free_port():
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as one:
+        one.bind(("127.0.0.1", 0))
+        return one.getsockname()[1]
+
+
+def test_a_synthesizer_that_starts_later_is_seen(monkeypatch):
+    """Nothing listens when the tuning is sent, then something does, then it ends and starts again."""
+    now = [0.0]
+    monkeypatch.setattr("tonegen.keys.osc_port.time.monotonic", lambda: now[0])
+    port = free_port()
+    out = OscOutput("127.0.0.1", port)
+    for _ in range(3):
+        out.send(encode(Message("/tune/key", (69, 440.0))))
+    there = []
+    for listens in (False, True, False, True):
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as synthesizer:
+            if listens:
+                synthesizer.bind(("127.0.0.1", port))
+            now[0] += 10
+            out.is_there()
+            out.send(encode(Message("/tune/key", (69, 440.0))))
+            there.append(out.is_there())
+    out.close()
+
+    assert there == [False, True, False, True]
+
+
+def test_a_synthesizer_asks_for_its_tuning_again(rig):
+    ask, made, *_ = rig
+    assert "only a receiver that is sent OSC" in ask("/tonegen/send-again").arguments[1]
+    sent = []
+    made.again = lambda: sent.append("all")
+    assert ask("/tonegen/send-again").address == "/tonegen/state"
+    assert sent == ["all"]

@@ -64,6 +64,7 @@ class Desk:
     songs : by name, the pitch class of each song's key. sounder : None where nothing can be heard.
     played : what sounds there, as it was asked for; it follows the knobs.
     changed, silenced : told of another plan, and that the receiver shall be silent.
+    again : sends the tuning once more; None for a receiver that cannot ask for it.
     """
 
     receiver: Receiver
@@ -85,6 +86,7 @@ class Desk:
     played: tuple[str, ...] = ()
     changed: Callable[[Plan], None] = lambda made: None
     silenced: Callable[[], None] = lambda: None
+    again: Callable[[], None] | None = None
 
     def __post_init__(self) -> None:
         """Changes may come from several threads, one at a time."""
@@ -247,6 +249,12 @@ class Desk:
             self._set(fret_at=float(self.instrument.fret_of_key(key)), song_now=name)
         elif isinstance(self.temperament_used, PitchClassTemperament):
             self._set(temperament_used=self.temperament_used.on(key), song_now=name)
+
+    def send_again(self) -> None:
+        """Send the whole tuning once more, to a synthesizer that has just started."""
+        if self.again is None:
+            raise BadValue("only a receiver that is sent OSC can ask for its tuning again")
+        self.again()
 
     def state(self) -> dict[str, Any]:
         """What is set, for an answer."""

@@ -6,7 +6,9 @@ by the state or by an error, to where it came from.
 
 import json
 import socket
+import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from threading import Thread
 from typing import Any, Final, Protocol
 
@@ -15,6 +17,8 @@ from tonegen.keys.osc import Argument, Message, decode, encode
 
 LOOPBACK: Final = "127.0.0.1"
 _LONGEST_PACKET: Final = 65507
+_LOOK_SECONDS: Final = 2.0
+_NOTHING: Final = b"#bundle\0" + bytes(7) + b"\1"  # an empty bundle, for at once
 
 
 def parse_address(text: str) -> tuple[str, int]:
@@ -26,7 +30,10 @@ def parse_address(text: str) -> tuple[str, int]:
 
 
 class OscOutput:
-    """An address that packets are sent to: a door. UDP tells nobody whether they arrive."""
+    """An address that packets are sent to: a door.
+
+    UDP tells nobody whether they arrive; but a machine refuses what nothing there listens for, and says so.
+    """
 
     seconds_per_byte = 8e-6  # a megabit a second: no receiver's buffer overflows, and a pedal is not held up
 
@@ -34,10 +41,12 @@ class OscOutput:
         """Look the host up once. Raises NoSuchDevice when there is none."""
         try:
             family, kind, _, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_DGRAM)[0]
-            self._address: Any = address
             self._socket = socket.socket(family, kind)
+            self._socket.connect(address)  # only then is a refusal told
         except (OSError, UnicodeError) as error:
             raise NoSuchDevice(f'OSC cannot be sent to "{host}": {_reason(error)}') from None
+        self._there = True
+        self._look_at = 0.0
 
     @classmethod
     def to(cls, text: str) -> "OscOutput":
@@ -47,19 +56,36 @@ class OscOutput:
     def send(self, message: bytes) -> None:
         """Send one packet. A receiver that is not there yet is no error: it may come."""
         try:
-            self._socket.sendto(message, self._address)
-        except ConnectionRefusedError:  # told late by the one before, on loopback
-            self._socket.sendto(message, self._address)
+            self._socket.send(message)
+        except ConnectionError:  # told late, of one before: what that tuned is sent again with the next look
+            self._there, self._look_at = False, time.monotonic() + _LOOK_SECONDS
+            with suppress(ConnectionError):
+                self._socket.send(message)
         except OSError as error:
             raise NoSuchDevice(f"OSC cannot be sent: {_reason(error)}") from None
 
     def is_there(self, thorough: bool = False) -> bool:
-        """Unknown with UDP: taken to be there."""
-        return True
+        """Whether what was sent last was not refused; if it was, an empty packet asks every few seconds.
+
+        thorough : not for the undo, which is sent in any case.
+        """
+        if thorough:
+            return True
+        if self._refused():
+            self._there, self._look_at = False, time.monotonic() + _LOOK_SECONDS
+        if not self._there and time.monotonic() >= self._look_at:
+            self._look_at = time.monotonic() + _LOOK_SECONDS
+            with suppress(ConnectionError):
+                self._socket.send(_NOTHING)
+            self._there = not self._refused()
+        return self._there
+
+    def _refused(self) -> bool:
+        return self._socket.getsockopt(socket.SOL_SOCKET, socket.SO_ERROR) != 0
 
     def reconnect(self) -> bool:
-        """Nothing to look for."""
-        return True
+        """Nothing to open: whether it is there."""
+        return self.is_there()
 
     def close(self) -> None:
         """Let go of the socket."""
@@ -89,6 +115,9 @@ class Controller(Protocol):
 
     def song(self, name: str) -> None:
         """Go to a song."""
+
+    def send_again(self) -> None:
+        """Send the whole tuning once more."""
 
     def state(self) -> Mapping[str, Any]:
         """What is set now."""
@@ -131,6 +160,7 @@ ADDRESSES: Final[Mapping[str, tuple[str, int, int, _Call]]] = {
     "/tonegen/stop": ("nothing", 0, 0, lambda to, v: to.stop()),
     "/tonegen/panic": ("nothing", 0, 0, lambda to, v: to.panic()),
     "/tonegen/song": ("name", 1, 1, lambda to, v: to.song(_text(v[0]))),
+    "/tonegen/send-again": ("nothing", 0, 0, lambda to, v: to.send_again()),
     "/tonegen/state": ("nothing", 0, 0, lambda to, v: None),
 }  # fmt: skip
 

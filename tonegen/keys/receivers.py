@@ -335,7 +335,10 @@ class Osc(Common, tag="osc", tag_field="means"):
     def asks(self) -> tuple[str, ...]:
         """The addresses that it listens to."""
         addresses = " and ".join(filter(None, (self.address, self.off_address)))
-        return (f"The receiver must listen to {addresses}.",)
+        listens = f"The receiver must listen to {addresses}."
+        if self.each != "note":
+            return (listens,)
+        return (listens, "It is sent each note with its frequency as you play it, and nothing before.")
 
     def check(self) -> None:
         """Templates that can be filled in."""

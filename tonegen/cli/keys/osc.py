@@ -13,7 +13,7 @@ from tonegen.cli.keys.asked import (
     song_option,
     to_option,
 )
-from tonegen.cli.keys.rig import Following, stay, tuned_rig, where_it_goes
+from tonegen.cli.keys.rig import Following, looking, refuse_notes, stay, tuned_rig, where_it_goes
 from tonegen.cli.keys.speakers import driven_by_osc
 from tonegen.errors import BadValue
 
@@ -40,6 +40,8 @@ def command(
 
     \b
     tonegen keys osc --temperament my-e9 --to 127.0.0.1:9000 --receiver osc-per-key
+
+    A synthesizer that starts later is tuned as soon as it listens; it may also ask, by /tonegen/send-again.
     """
     from tonegen.keys.receivers import Osc
     from tonegen.keys.receivers import receiver as load
@@ -47,14 +49,15 @@ def command(
     loaded = load(receiver)
     if not isinstance(loaded, Osc):
         raise BadValue(f"{receiver} is sent MIDI, not OSC; take an osc receiver, or tonegen keys send")
+    refuse_notes(receiver, loaded)
     desk = asked.desk(loaded)
     desk.songs = dict(song)
     made = desk.plan()
     with ExitStack() as stack:
         rig = stack.enter_context(tuned_rig(where_it_goes(None, None, to, made), made))
         wake = threading.Event()
-        following = Following(rig.retune, wake)
-        desk.changed = following.take
+        following = Following(rig.retune, wake, rig.tune_again)
+        desk.changed, desk.again = following.take, following.again
         heard = driven_by_osc(stack, desk, listen)
         click.echo(f"Tuned by OSC; listening at {heard}. Ctrl-C puts it back.", err=True)
-        stay([following.send], seconds, wake)
+        stay([looking(rig, rig.tune_again), following.send], seconds, wake)

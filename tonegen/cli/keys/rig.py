@@ -13,6 +13,7 @@ from tonegen.errors import BadValue
 if TYPE_CHECKING:
     from tonegen.keys.live import Rig
     from tonegen.keys.plan import Plan
+    from tonegen.keys.receivers import Receiver
 
 _LOOK_SECONDS = 0.25
 # Pedals and levers that one foot and one knee move together arrive one after the other: they are one state.
@@ -43,6 +44,17 @@ def put_back_left() -> bool:
     return left.put_back_left(lambda line: click.echo(line, err=True))
 
 
+def refuse_notes(name: str, receiver: "Receiver") -> None:
+    """Raises BadValue for a receiver that is sent nothing but notes, where none pass."""
+    from tonegen.keys.receivers import Osc
+
+    if isinstance(receiver, Osc) and receiver.retunes_notes:
+        raise BadValue(
+            f"{name} is sent each note as it is played, and nothing before; let your notes pass: "
+            f"tonegen keys through --in PORT --receiver {name} --to HOST:PORT"
+        )
+
+
 @contextmanager
 def tuned_rig(where: str, made: "Plan") -> Iterator["Rig"]:
     """A receiver that is tuned while this lasts, and put back at its end."""
@@ -65,10 +77,10 @@ def looking(rig: "Rig", came_back: Callable[[], None]) -> Callable[[], None]:
     def look() -> None:
         now = rig.look()
         if now is Presence.GONE and was[0] is not Presence.GONE:
-            click.echo("The receiver has gone; it will be tuned again when it is back.", err=True)
+            click.echo("The receiver is not there; it will be tuned as soon as it is.", err=True)
         if now is Presence.BACK:
             came_back()
-            click.echo("The receiver is back, and tuned.", err=True)
+            click.echo("The receiver is there, and tuned.", err=True)
         was[0] = now
 
     return look
@@ -77,9 +89,16 @@ def looking(rig: "Rig", came_back: Callable[[], None]) -> Callable[[], None]:
 class Following:
     """Keeps a receiver to the latest plan: those that come before it is sent are passed over."""
 
-    def __init__(self, retune: Callable[["Plan"], object], wake: threading.Event) -> None:
-        """Take what brings the receiver to a plan, and what wakes the program's main thread."""
+    def __init__(
+        self,
+        retune: Callable[["Plan"], object],
+        wake: threading.Event,
+        tune_again: Callable[[], object] = lambda: None,
+    ) -> None:
+        """Take what brings the receiver to a plan, what wakes the main thread, and what sends all again."""
         self._retune = retune
+        self._tune_again = tune_again
+        self._whole = False
         self._wake = wake
         self._waiting: list[Plan] = []
 
@@ -88,10 +107,18 @@ class Following:
         self._waiting[:] = [made]
         self._wake.set()
 
+    def again(self) -> None:
+        """From any thread: have the whole tuning sent."""
+        self._whole = True
+        self._wake.set()
+
     def send(self) -> None:
         """In the main thread: send what waits."""
         while self._waiting:
             self._retune(self._waiting.pop())
+        if self._whole:
+            self._whole = False
+            self._tune_again()
 
 
 def stay(

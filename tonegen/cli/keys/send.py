@@ -17,7 +17,7 @@ from tonegen.cli.keys.asked import (
     virtual_out_option,
 )
 from tonegen.cli.keys.plan import plan_json
-from tonegen.cli.keys.rig import looking, stay, tuned_rig, where_it_goes
+from tonegen.cli.keys.rig import looking, refuse_notes, stay, tuned_rig, where_it_goes
 from tonegen.cli.show import as_json, force_option, print_json
 from tonegen.errors import BadValue
 from tonegen.writing import written_whole
@@ -70,6 +70,8 @@ def command(
 
     loaded = {name: load(name) for name in receivers}
     check_together(loaded)
+    for name, one in loaded.items():
+        refuse_notes(name, one)
     plans = {name: asked.desk(one).plan() for name, one in loaded.items()}
     if out_syx is not None:
         _write_syx(out_syx, list(plans.values()), force)

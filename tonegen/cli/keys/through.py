@@ -103,7 +103,9 @@ def command(
             if not player.notes_bring_their_tune:
                 player.retune(made)
 
-        following = Following(retuned, player.moved)
+        following = Following(retuned, player.moved, rig.tune_again)
+        if not player.tunes:
+            desk.again = following.again
 
         def changed(made: "Plan") -> None:
             if player.notes_bring_their_tune:

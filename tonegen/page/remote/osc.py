@@ -87,6 +87,10 @@ class Remote:
         """Bring the bar to the key of a song of the set list."""
         self._do(asks.Song(name))
 
+    def send_again(self) -> None:
+        """The page sends the tuning again by itself when the receiver is back. Raises BadValue."""
+        raise BadValue("the page tunes a receiver that comes back by itself; or put it back, and send again")
+
     def state(self) -> dict[str, Any]:
         """What is set now, in the words of the command line's answers."""
         return self._in_the_loop(lambda: _state_of(self._engine.at))

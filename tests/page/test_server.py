@@ -222,7 +222,7 @@ def test_a_thousand_pages_open_and_close_and_nothing_leaks(running):
 def test_more_pages_than_anyone_needs_are_turned_away(running):
     pages = [running.page() for _ in range(64)]
     one_more = running.page()
-    with pytest.raises(ConnectionClosed, match="too many pages"):
+    with pytest.raises(ConnectionClosed, match="Too many pages are open, 64 of them"):
         one_more.shown("view")
     for page in (*pages, one_more):
         page.close()

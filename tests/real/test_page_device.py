@@ -100,3 +100,35 @@ def test_a_device_that_is_lost_is_said_and_the_page_goes_on(mortal_sound_server,
         page.shown("view", lambda view: view["outlet"] == "nowhere")
         first = page.shown("moment")["frame"]
         page.shown("moment", lambda moment: moment["frame"] > first)
+
+
+def test_a_device_that_was_plugged_in_later_is_found(tmp_path):
+    """A sound server that starts after the page stands for it; the names of servers are always the same."""
+    with running_server(tmp_path) as before:
+        pass
+    with playing_to(before, tmp_path / "own") as running, running.page() as page:
+        page.ask("sound", on=True)
+        page.shown("view", lambda view: view["outlet"] == "nowhere")
+        page.ask("devices")
+        assert "system" not in page.shown("devices")["names"]
+        with running_server(tmp_path) as server:
+            assert server.name == before.name
+            page.ask("devices")
+            assert "system" in page.shown("devices")["names"]
+            page.ask("device", name="system")
+            page.shown("view", lambda view: view["outlet"].startswith("on "))
+            assert np.abs(recorded(server, 0.2)).max() > 0
+            page.ask("sound", on=False)
+
+
+def test_a_sound_that_begins_looks_for_its_device_itself(tmp_path):
+    with running_server(tmp_path) as before:
+        pass
+    with playing_to(before, tmp_path / "own") as running, running.page() as page:
+        page.ask("sound", on=True)
+        page.shown("view", lambda view: view["outlet"] == "nowhere")
+        page.ask("sound", on=False)
+        page.shown("view", lambda view: view["outlet"] == "")
+        with running_server(tmp_path):
+            page.ask("sound", on=True)
+            page.shown("view", lambda view: view["outlet"].startswith("on "))

@@ -26,6 +26,7 @@ def command(port: int, lan: bool, device: str | None, block: int, no_browser: bo
     from tonegen.page.engine import Engine
     from tonegen.page.keeping import KeptFile, kept_file
     from tonegen.page.server import application, lan_address, listen, serve
+    from tonegen.page.token import kept_token, token_file
     from tonegen.sound.device import check_playing
 
     check_playing(None, block)
@@ -36,7 +37,7 @@ def command(port: int, lan: bool, device: str | None, block: int, no_browser: bo
         sockets = [listen(host, port) for host in ("127.0.0.1", address) if host]
     except OSError as error:
         raise BadValue(f"port {port} cannot be used ({error.strerror}); give another --port") from None
-    token = _token() if lan else None
+    token = kept_token(token_file()) if lan else None
     link = f"http://{address or '127.0.0.1'}:{port}/" + (f"?token={token}" if token else "")
     with KeptFile(kept_file()) as file:
 
@@ -58,12 +59,6 @@ def _put_back_left() -> None:
             click.echo(line, err=True)
 
 
-def _token() -> str:
-    import secrets
-
-    return secrets.token_urlsafe(16)
-
-
 def _ready(link: str, with_code: bool, browser: bool) -> Callable[[], None]:
     def ready() -> None:
         from tonegen.synthesis.player import HEARING_CAUTION
@@ -72,8 +67,14 @@ def _ready(link: str, with_code: bool, browser: bool) -> Callable[[], None]:
         if with_code:
             import segno
 
-            click.echo("Whoever has this link can play and retune; it ends with the program.")
-            segno.make(link).terminal(compact=True)
+            from tonegen.cli.plain import is_printed_whole
+            from tonegen.page.token import token_file
+
+            click.echo(
+                "Whoever has this link can play and retune, also when the page is started again. For another "
+                f"link, delete {token_file()} and start again."
+            )
+            segno.make(link).terminal(compact=is_printed_whole("█"))
         click.echo(HEARING_CAUTION, err=True)
         click.echo("Ctrl-C ends.")
         if browser:

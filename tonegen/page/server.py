@@ -33,6 +33,7 @@ _LARGEST_BODY_BYTES: Final = 1000
 _MOST_PAGES: Final = 64
 _TAKEN_ELSEWHERE: Final = 4001
 _TOO_MANY: Final = 4429
+_NO_ROOM: Final = f"Too many pages are open, {_MOST_PAGES} of them: close one, and this one opens by itself."
 _KINDS: Final = {
     ".html": "text/html; charset=utf-8",
     ".css": "text/css; charset=utf-8",
@@ -218,7 +219,10 @@ async def _engine(socket: WebSocket) -> None:
     engine: Engine = socket.app.state.engine
     await socket.accept()
     if len(engine.pages) >= _MOST_PAGES:
-        await socket.close(_TOO_MANY, "too many pages are open")
+        await socket.close(
+            _TOO_MANY,
+            _NO_ROOM,
+        )
         return
     page = _OpenPage(socket)
     delivering = asyncio.create_task(page.deliver())

@@ -46,6 +46,28 @@ class Played:
     underflows: int  # blocks that came too late, each a gap that may have been heard
 
 
+class _Open:
+    """How many streams are open, or being opened: meanwhile PortAudio cannot look for devices again."""
+
+    streams = 0
+    lock = threading.Lock()
+
+
+def look_again() -> None:
+    """Find what was plugged in since, for PortAudio looks once. While something plays all stays as it is.
+
+    Raises NoSuchDevice where PortAudio is missing or does not begin again.
+    """
+    sounddevice = _sounddevice()
+    with _Open.lock:
+        if not _Open.streams:
+            try:
+                sounddevice._terminate()
+                sounddevice._initialize()
+            except sounddevice.PortAudioError as refusal:
+                raise NoSuchDevice(f"sound devices cannot be looked for ({_words(refusal)})") from refusal
+
+
 def output_devices() -> tuple[Device, ...]:
     """Every device that sound can go to. Raises NoSuchDevice where PortAudio is missing."""
     sounddevice = _sounddevice()
@@ -153,6 +175,8 @@ class _Stream:
         self._seen_frames, self._seen_at = 0, time.monotonic()
         sounddevice = _sounddevice()
         self._abort = sounddevice.CallbackAbort
+        with _Open.lock:
+            _Open.streams += 1
         try:
             self._stream = sounddevice.OutputStream(
                 samplerate=player.sample_rate,
@@ -164,6 +188,7 @@ class _Stream:
                 finished_callback=self.ended.set,
             )
         except sounddevice.PortAudioError as refusal:
+            _closed()
             raise NoSuchDevice(
                 f"sound device {device} does not take {player.channels} channels at {player.sample_rate} Hz "
                 f"({_words(refusal)}); it has {device.channels} channels, and prefers {device.sample_rate} Hz"
@@ -227,12 +252,18 @@ class _Stream:
             if gently:
                 self._stream.stop()
             self._stream.close()
+            _closed()
 
         closing = threading.Thread(target=close, daemon=True)
         closing.start()
         closing.join(_CLOSING_SECONDS if gently else _CLOSING_LOST_SECONDS)
         if closing.is_alive():
             _leave_open_at_exit()
+
+
+def _closed() -> None:
+    with _Open.lock:
+        _Open.streams -= 1
 
 
 def _sounddevice() -> Any:

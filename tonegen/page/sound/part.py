@@ -58,7 +58,7 @@ class SoundPart(Part):
     async def _look_for_devices(self) -> None:
         stage = self.host.stage
         try:
-            names = tuple(device.name for device in await stage.devices())
+            names = tuple(device.name for device in await stage.devices(again=True))
         except NoSuchDevice:
             names = ()
         self.host.post(Devices(names, stage.device_name))

@@ -20,7 +20,7 @@ from tonegen.page.stage.outlet import (
     OnDevice,
     Outlet,
 )
-from tonegen.sound.device import Device, choose, output_devices
+from tonegen.sound.device import Device, choose, look_again, output_devices
 from tonegen.synthesis.player import FADE_SECONDS, RAMP_SECONDS
 from tonegen.synthesis.timbre import Tone
 
@@ -60,6 +60,8 @@ class Stage:
         self._complain = complain
         self._outlet: Outlet | None = None
         self._devices: tuple[Device, ...] | None = None
+        self._looking = asyncio.Lock()
+        self._lost_one = False
         self._resting: asyncio.TimerHandle | None = None
         self._opening: asyncio.Task[None] | None = None
 
@@ -131,7 +133,7 @@ class Stage:
     async def _open_device(self) -> None:
         """Send the sound to the machine's device; where there is none it goes on unheard."""
         try:
-            device = choose(self.device_name, await self.devices())
+            device = await self._chosen_device()
         except NoSuchDevice as missing:
             if isinstance(self._outlet, Nowhere):
                 self._outlet.words = NOWHERE
@@ -147,6 +149,7 @@ class Stage:
 
     def _device_ended(self, player: MeteredPlayer) -> Callable[[str], None]:
         def ended(reason: str) -> None:
+            self._lost_one = self._lost_one or bool(reason)
             if self.player is not player:
                 return
             self._outlet = None
@@ -158,10 +161,29 @@ class Stage:
 
         return ended
 
-    async def devices(self) -> tuple[Device, ...]:
-        """The machine's sound devices, looked up once and without holding up the pages."""
-        if self._devices is None:
-            self._devices = await asyncio.to_thread(output_devices)
+    async def _chosen_device(self) -> Device:
+        """The device that was asked for, which may have been plugged in since the last look."""
+        looked_before = self._devices is not None
+        try:
+            return choose(self.device_name, await self.devices())
+        except NoSuchDevice:
+            if not looked_before:
+                raise
+        return choose(self.device_name, await self.devices(again=True))
+
+    async def devices(self, again: bool = False) -> tuple[Device, ...]:
+        """The machine's sound devices, without holding up the pages; `again` looks what was plugged in since.
+
+        While one of them plays they stay as they are.
+        """
+        async with self._looking:
+            again = (again or self._lost_one) and not isinstance(self._outlet, OnDevice)
+            if self._devices is not None and again:
+                self._lost_one = False
+                await asyncio.to_thread(look_again)
+                self._devices = None
+            if self._devices is None:
+                self._devices = await asyncio.to_thread(output_devices)
         return self._devices
 
     def choose_device(self, name: str | None) -> None:

@@ -49,8 +49,23 @@ const fault = byId("fault");
 const complain = (text) => { fault.hidden = false; say(fault.firstElementChild, text); };
 fault.lastElementChild.addEventListener("click", () => { fault.hidden = true; });
 hear("fault", ({ text }) => complain(text));
-hear("closed", () => { document.documentElement.dataset.ready = "no"; complain("The program does not answer; trying again."); });
-hear("open", () => { fault.hidden = true; });
+// The server's own word for a page too many; one that is not let in is only told so where it asks for a file.
+const TOO_MANY = 4429;
+let shut = false;
+hear("closed", async ({ code, reason }) => {
+  shut = true;
+  document.documentElement.dataset.ready = "no";
+  if (code === TOO_MANY) return complain(reason);
+  const answer = await fetch("icon.svg", { cache: "no-store" }).catch(() => null);
+  if (!shut) return;
+  complain(answer?.status === 401
+    ? "This page is not let in any more. Scan the code that tonegen shows now, or open its link."
+    : "The program does not answer; trying again.");
+});
+hear("choices", () => {
+  if (shut) fault.hidden = true;
+  shut = false;
+});
 
 pingEvery(5);
 connect();

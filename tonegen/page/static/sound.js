@@ -13,6 +13,7 @@ const showOutlet = () => { byId("outlet").value = isHere() ? "page" : device; };
 // Where the machine has no device, the page in which the sound was begun plays it itself.
 let beganHere = false;
 export const toggleSound = () => {
+  if (unheard()) { beganHere = true; open(showOutlet); return; }
   beganHere = !view.playing.sounding;
   if (beganHere && !isHere()) prepare();
   ask("sound", { on: beganHere });
@@ -45,6 +46,22 @@ const follow = () => {
   rest(!sounds);
   if (beganHere && sounds && view?.outlet === "nowhere") open(showOutlet);
   if (view?.outlet.startsWith("on ")) notNeeded();
+  clearTimeout(settling);
+  if (unheard()) settling = setTimeout(showUnheard, SETTLED_MS);
+  else showUnheard();
+};
+
+// The page that played the sound was closed or loaded again: say so, and one touch brings it back.
+const unheard = () => (view?.playing.sounding || trials || lesson) && view.outlet === "nowhere" && !isHere();
+const SETTLED_MS = 400;
+let settling = null;
+const showUnheard = () => {
+  const hidden = !unheard();
+  byId("unheard").hidden = hidden;
+  if (!hidden) say(byId("sound"), "Hear it here");
+  else if (view) say(byId("sound"), view.playing.sounding ? "Stop" : "Sound");
+  mark(byId("sound"), "aria-pressed", hidden && view?.playing.sounding === true);
+  if (!hidden) showPeak(-60);
 };
 hear("ears", ({ asked }) => { trials = asked !== null; follow(); });
 hear("lesson", ({ step }) => { lesson = step !== null; follow(); });
@@ -54,8 +71,6 @@ export const muteNow = () => ask("mute", { on: true });
 hear("view", (next) => {
   view = next;
   const { sounding, muted, level_dbfs } = view.playing;
-  mark(byId("sound"), "aria-pressed", sounding);
-  say(byId("sound"), sounding ? "Stop" : "Sound");
   mark(byId("mute"), "aria-pressed", muted);
   followLevel(level_dbfs);
   say(byId("level-words"), `${level_dbfs.toFixed(0)} dBFS`);
@@ -65,9 +80,10 @@ hear("view", (next) => {
 });
 
 const meter = document.querySelector(".meter");
-hear("moment", ({ peak_dbfs }) => {
+const showPeak = (peak_dbfs) => {
   const level = Math.max(-60, Math.min(0, peak_dbfs));
   mark(meter, "aria-valuenow", level.toFixed(0));
   meter.firstElementChild.style.transform = `scaleX(${(level + 60) / 60})`;
-});
+};
+hear("moment", ({ peak_dbfs }) => showPeak(unheard() ? -60 : peak_dbfs));
 hear("closed", () => close(showOutlet));

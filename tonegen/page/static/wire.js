@@ -26,13 +26,14 @@ export const askSoon = (action, fields) => {
 
 export const connect = () => {
   socket = new WebSocket(`ws://${location.host}/engine`);
-  socket.onopen = () => { waitSeconds = 0.2; tell("open"); };
+  socket.onopen = () => tell("open");
   socket.onmessage = ({ data }) => {
+    waitSeconds = 0.2;
     const message = JSON.parse(data);
     tell(message.type, message);
   };
-  socket.onclose = () => {
-    tell("closed");
+  socket.onclose = ({ code, reason }) => {
+    tell("closed", { code, reason });
     setTimeout(connect, 1000 * waitSeconds);
     waitSeconds = Math.min(2 * waitSeconds, 3);
   };

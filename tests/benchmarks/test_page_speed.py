@@ -108,7 +108,7 @@ def test_heard_on_a_device(benchmark, sound_server, tmp_path):  # noqa: F811
         client.set_process_callback(lambda _: blocks.put((time.perf_counter(), mine.get_array().copy())))
         with running.page() as page, client:
             page.connection.send(json.dumps(GRIP))
-            page.ask("only", low=4, high=3)
+            page.ask("only", low="4", high="3")
             page.ask("strings", strings=[4, 5])
             page.ask("sound", on=True)
             page.shown("view", lambda view: view["outlet"].startswith("on "))

@@ -48,7 +48,7 @@ async def test_the_offsets_as_they_are_now_follow_the_hand():
     page = visitor(None, None, asks.Compare(("", "equal")), asks.Strings((4, 5)))
     compared = await page.until("compared", shown("as it is now", "equal"))
     assert {grip["slower"] for grip in compared["grips"]} == {-1}
-    page.ask(asks.Pure(5, 4))
+    page.ask(asks.Pure(5, "4"))
 
     def pure(compared):
         return any(

@@ -142,7 +142,7 @@ def test_pure_is_one_touch_away_whichever_string_moves(string, travel):
             asks.Engage("B", 1.0), asks.Strings((3, 4, 5)),
         )  # fmt: skip
         against = {3: 4, 4: 3, 5: 4}[string]
-        page.ask(asks.Pure(string, against))
+        page.ask(asks.Pure(string, str(against)))
         low, high = (max(string, against), min(string, against))
         assert abs(page.pair(low, high)["beats_per_second"]) < 0.001
         assert page.pair(low, high)["rate"] == "pure"
@@ -200,9 +200,9 @@ def test_another_instrument_takes_what_it_can_and_undo_brings_all_back():
 @in_the_loop
 def test_a_bass_note_is_heard_against_the_grip():
     page = visitor(None, None, asks.Choose(against="E2"), asks.Strings((6, 8)))
-    assert page.pair(0, 6)["ratio"] == "5:2"
-    page.ask(asks.Pure(6, 0))
-    assert page.pair(0, 6)["rate"] == "pure"
+    assert page.pair("bass", 6)["ratio"] == "5:2"
+    page.ask(asks.Pure(6, "bass"))
+    assert page.pair("bass", 6)["rate"] == "pure"
     assert page.string(6)["cents"] == "−13.69"  # a just third is 13.69 cents below an equal one
 
 
@@ -225,7 +225,7 @@ def test_fast_and_slow_beats_are_said_as_such():
         (asks.Bar(25.0), "off the neck"),
         (asks.Level(0.0), "ceiling"),
         (asks.Grip("nothing like it"), "has no grip"),
-        (asks.Pure(3, 9), "do not sound together"),
+        (asks.Pure(3, "9"), "do not sound together"),
         (asks.SaveGrip("  "), "needs a name"),
         (asks.SaveSong("  ", 0), "needs a name"),
         (asks.Song("Invented Waltz"), "no song .Invented Waltz. on the set list; there are: none yet"),
@@ -333,7 +333,7 @@ def test_a_slow_beat_is_still_where_the_page_draws_it_after_ten_minutes():
     """The phase that pages are told against the envelope of the sound that they are given, measured."""
     rate = 8000
     page = visitor(None, None, asks.Strings((4, 8)), asks.Choose(timbre="organ"))
-    page.ask(asks.Offset(4, 1.3), asks.Only(8, 4), asks.Sound(True))
+    page.ask(asks.Offset(4, 1.3), asks.Only("8", "4"), asks.Sound(True))
     more, _ = heard(page, 600.0, rate)
     moment = page.engine.moment()
     (beat,) = moment.beats
@@ -351,7 +351,7 @@ def test_a_slow_beat_is_still_where_the_page_draws_it_after_ten_minutes():
 def test_moving_an_offset_changes_the_beat_as_shown():
     rate = 16_000
     page = visitor(None, None, asks.Choose(temperament="five-limit-just"), asks.Strings((5, 6)))
-    page.ask(asks.Sound(True), asks.Only(6, 5))
+    page.ask(asks.Sound(True), asks.Only("6", "5"))
     page.ask(asks.Offset(6, -16.0, "drag"))
     more, _ = heard(page, 1.0, rate)
     for cents in np.arange(-16.0, -20.05, -0.25):
@@ -367,7 +367,7 @@ def test_moving_an_offset_changes_the_beat_as_shown():
 
 @in_the_loop
 def test_one_pair_alone_silences_the_other_strings():
-    page = visitor(None, None, *PEDALS_DOWN, asks.Only(4, 3), asks.Sound(True))
+    page = visitor(None, None, *PEDALS_DOWN, asks.Only("4", "3"), asks.Sound(True))
     more, _ = heard(page, 1.0, 16_000)
     spectrum = np.abs(np.fft.rfft(more(4.0) * np.hanning(64_000)))
     loud = np.flatnonzero(spectrum > spectrum.max() / 100) / 4

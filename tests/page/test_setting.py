@@ -2,8 +2,8 @@
 
 import pytest
 
+from tests.page import asks
 from tests.page.visitor import in_the_loop, visitor
-from tonegen.page import messages as asks
 from tonegen.page.setting import History, Setting
 
 
@@ -43,8 +43,8 @@ def test_points_that_were_moved_belong_to_their_temperament():
 
 @in_the_loop
 def test_a_pair_that_is_heard_alone_is_let_go_with_one_of_its_strings():
-    page = visitor(None, None, asks.Strings((3, 4, 5)), asks.Only(4, 3))
-    assert page.ask(asks.Strings((3, 4)))["playing"]["only"] == [4, 3]
+    page = visitor(None, None, asks.Strings((3, 4, 5)), asks.Only("4", "3"))
+    assert page.ask(asks.Strings((3, 4)))["playing"]["only"] == ["4", "3"]
     assert page.ask(asks.Strings((4, 5)))["playing"]["only"] is None
 
 
@@ -81,6 +81,6 @@ def test_levers_that_exclude_each_other_change_places():
 @pytest.mark.parametrize("string", [5, 6])
 def test_pure_moves_a_string_by_what_it_lacks(string):
     """The third above C and the fifth below: the lower of a pair moves the other way."""
-    page = visitor(None, None, asks.Strings((5, 6)), asks.Pure(string, 11 - string))
+    page = visitor(None, None, asks.Strings((5, 6)), asks.Pure(string, str(11 - string)))
 
     assert page.pair(6, 5)["rate"] == "pure"

@@ -195,11 +195,13 @@ def test_what_the_keyboards_would_get_is_the_command_lines_plan(tonegen):
 @in_the_loop
 async def test_taps_along_with_a_beat_say_how_far_from_pure_it_is():
     """Two beats a second on E3-E4: the octave's pair is near 330 Hz, where a cent is 0.19 beats a second."""
-    page = visitor(None, None, asks.Strings((4, 8)), asks.Tapped(8, 4, tuple(500.0 * n for n in range(9))))
+    page = visitor(
+        None, None, asks.Strings((4, 8)), asks.Tapped("8", "4", tuple(500.0 * n for n in range(9)))
+    )
     count = await page.until("count")
     assert count["rate"] == "2.00 beats a second"
     assert count["wide"] == "if wide, +10.47 cents from pure"  # 1200 log2(331.63 / 329.63), by hand
-    page.ask(asks.Tapped(8, 4, (0.0, 500.0)))
+    page.ask(asks.Tapped("8", "4", (0.0, 500.0)))
     assert "at least three" in (await page.until("fault"))["text"]
 
 
@@ -209,14 +211,14 @@ def test_beats_that_were_counted_say_what_the_command_line_says(tonegen):
 
     @in_the_loop
     async def check():
-        page = visitor(None, None, asks.Strings((4, 8)), asks.Counted(8, 4, 7.0, 10.0))
+        page = visitor(None, None, asks.Strings((4, 8)), asks.Counted("8", "4", 7.0, 10.0))
         count = page.shown["count"]
         assert (count["rate"], count["surely"]) == ("0.70 beats a second", "7 in 10 s")
         for side in ("wide", "narrow"):
             cents = f"{printed[f'if_{side}']['cents_from_just']:+.2f}".replace("-", "−")
             assert count[side] == f"if {side}, {cents} cents from pure"
         with pytest.raises(BadValue, match="do not sound together"):
-            page.ask(asks.Counted(8, 3, 7.0, 10.0))
+            page.ask(asks.Counted("8", "3", 7.0, 10.0))
 
     check()
 

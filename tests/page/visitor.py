@@ -46,7 +46,9 @@ class Visitor:
         return next(string for string in self.view["strings"] if string["number"] == number)
 
     def pair(self, low, high):
-        return next(pair for pair in self.view["pairs"] if (pair["low"], pair["high"]) == (low, high))
+        return next(
+            pair for pair in self.view["pairs"] if (pair["low"], pair["high"]) == (str(low), str(high))
+        )
 
     def cell(self, string, column):
         return next(

@@ -36,7 +36,7 @@ def test_the_device_plays_the_beat_that_the_page_shows(sound_server, tmp_path):
         page.ask("strings", strings=[5, 6])
         page.ask("offset", string=6, offset_cents=-18.19)
         view = page.shown("view", lambda view: view["undo"].startswith("string 6"))
-        page.ask("only", low=6, high=5)
+        page.ask("only", low="6", high="5")
         page.ask("sound", on=True)
         page.shown("view", lambda view: view["outlet"].startswith("on "))
         page.shown("moment", lambda moment: moment["heard_frame"] > 48_000)

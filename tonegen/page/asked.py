@@ -6,6 +6,7 @@ from msgspec import Meta, Struct
 
 Name = Annotated[str, Meta(max_length=120)]
 StringNumber = Annotated[int, Meta(ge=0, le=64)]
+ToneName = Annotated[str, Meta(max_length=20)]  # "4" is string 4; "bass" is what the grip is heard against
 
 
 class Asked(Struct, tag_field="do", tag=str.lower, forbid_unknown_fields=True, frozen=True):

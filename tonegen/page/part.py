@@ -6,7 +6,7 @@ raises a TonegenError and nothing happened. An *act* is everything else: work in
 
 from collections.abc import Callable, Coroutine, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, ClassVar, Protocol
+from typing import Any, ClassVar, Final, Protocol
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -51,10 +51,10 @@ class Standing:
         """Another setting, with the words for what undo takes back."""
         return Done(replace(self.setting, **changed), self.playing, words, gesture)
 
-    def interval(self, one: int, other: int) -> SoundingInterval:
+    def interval(self, one: str, other: str) -> SoundingInterval:
         """The interval of two tones that sound together. Raises BadValue when they do not."""
         for interval in self.sounding.intervals:
-            if {pair_name(interval.low), pair_name(interval.high)} == {one, other}:
+            if {tone_name(interval.low), tone_name(interval.high)} == {one, other}:
                 return interval
         raise BadValue(f"strings {one} and {other} do not sound together")
 
@@ -63,8 +63,8 @@ class Standing:
 class Pair:
     """Two tones that sound together, by the names that pages and player know them by."""
 
-    low: int
-    high: int
+    low: str
+    high: str
     interval: SoundingInterval
 
 
@@ -75,6 +75,8 @@ class Voice:
     tones: tuple[Tone, ...]
     pairs: tuple[Pair, ...]
 
+
+BASS: Final = "bass"  # the note that the grip is heard against
 
 Change = Callable[[Any, Standing], Done]
 Act = Callable[[Any, Any], None]
@@ -158,6 +160,6 @@ class Part:
         """The program ends: take back what was sent, and let go."""
 
 
-def pair_name(tone: SoundingTone) -> int:
-    """The number by which a page knows a tone: its string, or 0."""
-    return tone.string or 0
+def tone_name(tone: SoundingTone) -> str:
+    """The name by which pages and player know a tone of the grip: its string's number, or the bass."""
+    return BASS if tone.string is None else str(tone.string)

@@ -106,7 +106,7 @@ class Setting(Record, frozen=True, forbid_unknown_fields=True):
 
 
 class Playing(Record, frozen=True, forbid_unknown_fields=True):
-    """What sounds now. `only` is the pair, by string, of which only what beats is heard; 0 is the bass.
+    """What sounds now. `only` is the pair, by its tones' names, of which only what beats is heard.
 
     two_tones : the two free tones sound instead of the grip, or only their beat
     song : the one whose key the bar was brought to last
@@ -116,7 +116,7 @@ class Playing(Record, frozen=True, forbid_unknown_fields=True):
     strings: tuple[StringNumber, ...] = ()
     fret: Annotated[float, Meta(ge=0, le=48)] = 0.0
     song: str = ""
-    only: tuple[int, int] | None = None
+    only: tuple[str, str] | None = None
     two_tones: bool = False
     two_tones_only: bool = False
     split: bool = False

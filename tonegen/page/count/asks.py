@@ -4,21 +4,21 @@ from typing import Annotated
 
 from msgspec import Meta
 
-from tonegen.page.asked import Asked, StringNumber
+from tonegen.page.asked import Asked, ToneName
 
 
 class Tapped(Asked, frozen=True):
     """Taps along with the beat of a pair, by when they came."""
 
-    low: StringNumber
-    high: StringNumber
+    low: ToneName
+    high: ToneName
     times_ms: Annotated[tuple[float, ...], Meta(max_length=400)]
 
 
 class Counted(Asked, frozen=True):
     """Beats of a pair that were counted for so many seconds."""
 
-    low: StringNumber
-    high: StringNumber
+    low: ToneName
+    high: ToneName
     beats: Annotated[float, Meta(gt=0, le=10_000)]
     seconds: Annotated[float, Meta(gt=0, le=3600)]

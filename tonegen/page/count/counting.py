@@ -12,15 +12,15 @@ from tonegen.words import beats_a_second, signed
 class Count(Struct, tag="count", frozen=True):
     """What was counted, and the two places where such a beat can be: a count does not tell the side."""
 
-    low: int
-    high: int
+    low: str
+    high: str
     rate: str
     surely: str
     wide: str
     narrow: str
 
 
-def count_of(low: int, high: int, interval: SoundingInterval, times_ms: Sequence[float]) -> Count:
+def count_of(low: str, high: str, interval: SoundingInterval, times_ms: Sequence[float]) -> Count:
     """What taps at these times say of an interval. Raises BadValue for fewer than three of them."""
     from tonegen.ear.taps import tapped_rate
 
@@ -30,7 +30,7 @@ def count_of(low: int, high: int, interval: SoundingInterval, times_ms: Sequence
 
 
 def count_of_rate(
-    low: int, high: int, interval: SoundingInterval, beats_per_second: float, surely: str
+    low: str, high: str, interval: SoundingInterval, beats_per_second: float, surely: str
 ) -> Count:
     """What a beat of this rate says of an interval."""
     wide, narrow = readings_of_count(beats_per_second, interval.low.hz, interval.ratio)

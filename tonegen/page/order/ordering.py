@@ -12,7 +12,7 @@ from tonegen.page.rig import Rig
 from tonegen.synthesis.timbre import Tone
 from tonegen.words import beats_a_second, rate_and_side
 
-LOW, HIGH = -1, -2  # by which pages know the two tones of a step
+LOW, HIGH = "step-low", "step-high"  # by which pages know the two tones of a step
 
 
 class StepView(Struct, frozen=True):
@@ -77,7 +77,7 @@ def tones_of(listening: Listening, rig: Rig) -> tuple[Tone, ...]:
     sounding = listening.sounding()
     low = min(range(2), key=lambda index: sounding.tones[index].hz)
     return tuple(
-        replace(tone, name=str(LOW if index == low else HIGH))
+        replace(tone, name=LOW if index == low else HIGH)
         for index, tone in enumerate(listening.tones(rig.timbre))
     )
 

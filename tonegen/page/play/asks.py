@@ -1,13 +1,13 @@
 """What hands and feet ask for, offsets by hand, and what is chosen.
 
-Strings go by number, 0 being the bass note that the grip is heard against.
+Strings go by number; tones that sound by name, "4" being string 4, and "bass" what the grip is heard against.
 """
 
 from typing import Annotated
 
 from msgspec import Meta
 
-from tonegen.page.asked import Asked, Name, StringNumber
+from tonegen.page.asked import Asked, Name, StringNumber, ToneName
 
 
 class Engage(Asked, frozen=True):
@@ -48,8 +48,8 @@ class Bar(Asked, frozen=True):
 class Only(Asked, frozen=True):
     """Hear only the beating partials of a pair; of nothing to hear everything again."""
 
-    low: StringNumber | None = None
-    high: StringNumber | None = None
+    low: ToneName | None = None
+    high: ToneName | None = None
 
 
 class Offset(Asked, frozen=True):
@@ -64,7 +64,7 @@ class Pure(Asked, frozen=True):
     """Move a string until it is pure with another one that sounds."""
 
     string: StringNumber
-    against: StringNumber
+    against: ToneName
 
 
 class Equal(Asked, frozen=True):

@@ -6,7 +6,7 @@ from msgspec.structs import replace
 
 from tonegen.errors import BadValue
 from tonegen.instrument import TuningPoint
-from tonegen.page.part import Done, Standing, pair_name
+from tonegen.page.part import BASS, Done, Standing, tone_name
 from tonegen.page.play import asks
 from tonegen.page.play.view import LEAST_OFFSET_CENTS, MOST_OFFSET_CENTS
 from tonegen.page.rig import rig_for, with_moved
@@ -99,12 +99,12 @@ def equal(asked: asks.Equal, at: Standing) -> Done:
 def pure(asked: asks.Pure, at: Standing) -> Done:
     """Move a string until its interval with another one is pure, drop and travel considered."""
     rig, point = at.rig, _point(asked.string, at)
-    interval = at.interval(asked.string, asked.against)
+    interval = at.interval(str(asked.string), asked.against)
     now = rig.temperament.offset_cents(rig.instrument, point)
     slope = rig.cents_moved_per_cent(asked.string, at.playing)
     if slope < 0.05:
         raise BadValue(f"{point} hardly moves string {asked.string} here; engage its change further")
-    is_high = pair_name(interval.high) == asked.string
+    is_high = tone_name(interval.high) == str(asked.string)
     wide = interval.cents_from_just if is_high else -interval.cents_from_just
     return _moved(point, now - wide / slope, at)
 
@@ -201,9 +201,9 @@ def _with_offset(
     return Done(setting, replace(at.playing, **_HEARS_THE_GRIP), words, gesture)
 
 
-def _still(only: tuple[int, int] | None, strings: tuple[int, ...]) -> tuple[int, int] | None:
+def _still(only: tuple[str, str] | None, strings: tuple[int, ...]) -> tuple[str, str] | None:
     """The pair that is heard alone, while both of it still sound."""
-    return only if only and set(only) <= {0, *strings} else None
+    return only if only and set(only) <= {BASS, *map(str, strings)} else None
 
 
 def _fitting(setting: Setting, field: str, otherwise: str) -> Setting:

@@ -9,7 +9,7 @@ from msgspec import Struct
 
 from tonegen.errors import BadValue
 from tonegen.page.asked import Asked
-from tonegen.page.part import Act, Change, Host, Pair, Part, Standing, Voice, pair_name
+from tonegen.page.part import Act, Change, Host, Pair, Part, Standing, Voice, tone_name
 from tonegen.page.play import asks, moves
 from tonegen.page.play.view import Choices, View, choices, engaging_keys, view
 from tonegen.presets.own import save_temperament
@@ -64,7 +64,7 @@ class PlayPart(Part):
         """The grip, or only what beats of a pair of it; each tone goes by its string."""
         sounding, playing = at.sounding, at.playing
         pairs = tuple(
-            Pair(pair_name(interval.low), pair_name(interval.high), interval)
+            Pair(tone_name(interval.low), tone_name(interval.high), interval)
             for interval in sounding.intervals
         )
         if not sounding.tones:
@@ -75,7 +75,7 @@ class PlayPart(Part):
                 alone = (*places(sounding, pair.interval), pair.interval.ratio)
                 tones = beating_only(tones, [alone])
         named = zip(tones, sounding.tones, strict=True)
-        return Voice(tuple(replaced(tone, name=str(pair_name(source))) for tone, source in named), pairs)
+        return Voice(tuple(replaced(tone, name=tone_name(source)) for tone, source in named), pairs)
 
     def _view(self, at: Standing) -> View:
         instrument = at.rig.instrument

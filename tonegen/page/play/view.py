@@ -1,6 +1,6 @@
 """What a page shows: every number and word of it, worked out here so that a page computes none.
 
-Strings go by number, 0 being the note that the grip is heard against. Travel runs from 0 to 1.
+Strings go by number, tones that sound by name. Travel runs from 0 to 1.
 """
 
 from collections.abc import Mapping, Sequence
@@ -14,7 +14,7 @@ from tonegen.copedent import copedent
 from tonegen.errors import BadPreset
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.interval import Audible, Direction, audible
-from tonegen.page.part import Standing, pair_name
+from tonegen.page.part import BASS, Standing, tone_name
 from tonegen.page.rig import Rig
 from tonegen.page.setting import Playing, Record, Setting
 from tonegen.pitch import pitch_class_name
@@ -71,14 +71,14 @@ class StringView(Struct, frozen=True):
     offset_cents: float
     target_cents: float
     target: str
-    pure_with: tuple[int, ...]
+    pure_with: tuple[str, ...]
 
 
 class PairView(Struct, frozen=True):
     """Two strings and how they beat; `plays` when the timbre has the partials that do."""
 
-    low: int
-    high: int
+    low: str
+    high: str
     names: str
     strings: str
     ratio: str
@@ -265,7 +265,8 @@ def _string_view(
     roles: dict[int | None, str],
 ) -> StringView:
     target_cents = rig.targets.offset_cents(rig.instrument, point)
-    number = pair_name(tone)
+    assert tone.string is not None
+    number = tone.string
     others = [other for other in playing.strings if other != number]
     return StringView(
         number=number,
@@ -281,19 +282,19 @@ def _string_view(
         offset_cents=rig.temperament.offset_cents(rig.instrument, point),
         target_cents=target_cents,
         target=signed(target_cents, 1),
-        pure_with=(*((0,) if rig.against and others else ()), *others),
+        pure_with=(*((BASS,) if rig.against and others else ()), *map(str, others)),
     )
 
 
 def pair_view(interval: SoundingInterval, partials: set[float]) -> PairView:
     """An interval in words; `partials` are the multiples that the timbre has."""
-    low, high = pair_name(interval.low), pair_name(interval.high)
+    low, high = tone_name(interval.low), tone_name(interval.high)
     pulse = a_minute(interval.beats_per_second)
     return PairView(
         low=low,
         high=high,
         names=f"{interval.low.name}–{interval.high.name}",
-        strings=f"{low or 'bass'} and {high or 'bass'}",
+        strings=f"{low} and {high}",
         ratio=str(interval.ratio),
         interval=interval.ratio.name,
         cents=signed(interval.cents_from_just),

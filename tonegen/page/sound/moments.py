@@ -16,8 +16,8 @@ _SILENCE_DBFS: Final = -120.0
 class Beat(Struct, array_like=True, frozen=True):
     """Phase of a pair's beat at the moment's frame, 0 where it is loudest, and how fast it turns."""
 
-    low: int
-    high: int
+    low: str
+    high: str
     turns: float
     turns_per_second: float
 
@@ -59,7 +59,7 @@ def _beats(stage: Stage, pairs: Iterable[Pair], frame: int) -> Iterator[Beat]:
     for pair in pairs:
         interval = pair.interval
         try:
-            turns = stage.player.beat_phase_turns(str(pair.low), str(pair.high), interval.ratio, frame)
+            turns = stage.player.beat_phase_turns(pair.low, pair.high, interval.ratio, frame)
         except BadValue:  # its coincident partials are not in this timbre, or above what is made
             continue
         yield Beat(pair.low, pair.high, turns, interval.beats_per_second)

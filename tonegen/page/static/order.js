@@ -6,7 +6,7 @@ import { byId, make, refill } from "./parts.js";
 import { part } from "./nav.js";
 import { draw } from "./strands.js";
 
-const LOW = -1, HIGH = -2;
+const LOW = "step-low", HIGH = "step-high";
 let plan = { steps: [], checks: [], at: -1 };
 let place = 0;
 let sounding = false;

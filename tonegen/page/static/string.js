@@ -61,7 +61,7 @@ const show = (next) => {
     built.pure.dataset.with = `${number}:${wanted}`;
     built.pure.replaceChildren(...string.pure_with.map((other) =>
       make("button", { "data-pure": other, onclick: () => ask("pure", { string: number, against: other }) },
-        `Pure with ${other || "the bass"}`)));
+        `Pure with ${other === "bass" ? "the bass" : other}`)));
   }
 };
 

@@ -19,7 +19,7 @@ const form = make("form", { class: "typed-count", onsubmit: (event) => {
 byId("tap").append(pair, button, form, words);
 
 const chosen = () => {
-  const [low, high] = pair.value.split(" ").map(Number);
+  const [low, high] = pair.value.split(" ");
   return { low, high };
 };
 

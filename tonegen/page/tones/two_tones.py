@@ -18,7 +18,7 @@ from tonegen.synthesis.bank import HIGHEST_CYCLES_PER_FRAME
 from tonegen.synthesis.timbre import Timbre, Tone
 from tonegen.words import signed
 
-LOW, HIGH = -3, -4  # by which pages know the lower and the higher tone
+LOW, HIGH = "tone-low", "tone-high"  # by which pages know the lower and the higher tone
 _LOWEST_USUAL_SAMPLE_RATE = 44_100
 
 
@@ -78,7 +78,7 @@ def tones_of(setting: Setting, rig: Rig, playing: Playing) -> tuple[Tone, ...]:
     only = playing.two_tones_only and _view(setting.two_tones, rig.reference_hz, rig.timbre).pair.plays
     low = sounding.intervals[0].low
     return tuple(
-        replaced(tone, name=str(LOW if source is low else HIGH))
+        replaced(tone, name=LOW if source is low else HIGH)
         for tone, source in zip(
             tones_to_play(sounding, rig.timbre, split=playing.split, only_beating=only),
             sounding.tones,

@@ -48,11 +48,11 @@ def ended_at(name, how, seconds, folder):
         heard += synthesizer.take(1)
     synthesizer.close()
     faults = []
-    if program.returncode not in (0, 128 + how, -how):
+    # Until the program begins it is Python's own start that is ended, with whatever that says.
+    begun = program.returncode != -how and "Fatal Python error: init_" not in complaints
+    if begun and program.returncode not in (0, 128 + how):
         faults.append(f"exit code {program.returncode}")
-    if (
-        "Traceback" in complaints and program.returncode != -how
-    ):  # that is Python's, before the program begins
+    if begun and "Traceback" in complaints:
         faults.append(complaints)
     faults += [f"{path} is left" for path in folder.rglob(".tonegen-*")]
     faults += [f"{path} is left" for path in folder.glob("own/tonegen/tuned/*")]

@@ -350,7 +350,7 @@ def test_the_order_is_gone_through_by_keys_with_its_sound(opened):
     page.wait_for_selector("#step-hear[aria-pressed=true]")
     page.keyboard.press("ArrowRight")
     page.wait_for_selector(".count-of:has-text('Step 2 of')")
-    turns = "import('/clock.js').then(clock => clock.turnsAt(-1, -2, performance.now()))"
+    turns = 'import(\'/clock.js\').then(clock => clock.turnsAt("step-low", "step-high", performance.now()))'
     while page.evaluate(turns) is None:
         page.wait_for_timeout(20)
     assert page.evaluate("parseFloat(getComputedStyle(document.querySelector('.step h2')).fontSize)") > 40

@@ -36,12 +36,10 @@ def test_two_tones_are_written_heard_and_tuned_by_the_keyboard(opened):
     press(page, "#tones-hear", "Space")
     page.wait_for_selector("#tones-hear[aria-pressed=true]")
     page.wait_for_selector("[data-sounding=true]")
-    page.wait_for_function(
-        "import('./clock.js').then(clock => clock.turnsAt(-3, -4, performance.now()) !== null)"
-    )
-    assert page.evaluate("import('./clock.js').then(clock => clock.turnsPerSecond(-3, -4))") == pytest.approx(
-        2.4
-    )
+    turns = "import('./clock.js').then(clock => clock.turnsAt('tone-low', 'tone-high', performance.now()))"
+    page.wait_for_function(f"{turns}.then(turns => turns !== null)")
+    rate = "import('./clock.js').then(clock => clock.turnsPerSecond('tone-low', 'tone-high'))"
+    assert page.evaluate(rate) == pytest.approx(2.4)
     press(page, "#tones-only", "Enter", "Shift+Tab")
     page.wait_for_selector("#tones-only[aria-pressed=true]")
     press(page, "#tones-pure")

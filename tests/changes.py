@@ -162,17 +162,23 @@ changes(
 )  # fmt: skip
 MESSAGES = "tests/keys/test_messages.py"
 changes(
-    "tonegen/keys/messages.py", MESSAGES,
-    ("value & 0x7F, value >> 7))", "value >> 7, value & 0x7F))"),
+    "tonegen/keys/midi/fields.py", MESSAGES,
     ("(1 << 21) - 2)", "(1 << 21) - 1)"),
     ("FINE_OCTAVE_STEPS: Final = Steps(100 / 8192, 8192, 16383)",
      "FINE_OCTAVE_STEPS: Final = Steps(100 / 8191, 8192, 16383)"),
     ("OCTAVE_STEPS: Final = Steps(1, 64, 127)", "OCTAVE_STEPS: Final = Steps(1, 63, 127)"),
+)  # fmt: skip
+changes(
+    "tonegen/keys/midi/channel.py", MESSAGES,
+    ("value & 0x7F, value >> 7))", "value >> 7, value & 0x7F))"),
     ("control(channel, RPN_LSB, 0x7F)", "control(channel, RPN_LSB, 0x00)"),
-    ("start : start + 127], words[start : start + 127]", "start : start + 128], words[start : start + 128]"),
     ("16 if upper else 1, MPE", "1 if upper else 16, MPE"),
     ("COARSE_TUNING, 64 + semitones", "COARSE_TUNING, 63 + semitones"),
     ("data = before & ~0x7F | value", "data = value"),
+)  # fmt: skip
+changes(
+    "tonegen/keys/midi/tuning.py", MESSAGES,
+    ("start : start + 127], words[start : start + 127]", "start : start + 128], words[start : start + 128]"),
     ('_FIELD_BYTES: Final = {"program": 1, "bank": 1', '_FIELD_BYTES: Final = {"program": 1, "bank": 2'),
 )  # fmt: skip
 changes(

@@ -19,7 +19,7 @@ from tonegen.copedent import copedent
 from tonegen.drop import Drop
 from tonegen.dropfit import PitchReading, fit_drop
 from tonegen.frozen import ReadOnly
-from tonegen.keys import messages
+from tonegen.keys import midi
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import Scale, scale_of_classes
@@ -145,7 +145,7 @@ RIG = {
     "least squares": lambda: temper(scene("e9-dance-band")),
     "least worst": lambda: temper(scene("e9-dance-band"), Objective.WORST_BEATS),
     "own temperament": lambda: temper(scene("e9-dance-band")).temperament("mine"),
-    "bend": lambda: messages.bend(1, 50.0),
+    "bend": lambda: midi.bend(1, 50.0),
     "plan": lambda: plan(scale_of_classes("equal", np.zeros(12)), receiver("mts-octave")),
     "setting": setting,
     "playing": lambda: Playing(travels={"A": 1.0}),

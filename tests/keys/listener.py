@@ -7,7 +7,7 @@ channels, pedals, bends, registered parameters and tuning tables, and answers wh
 from dataclasses import dataclass
 from math import inf, isnan
 
-from tonegen.keys import messages as midi
+from tonegen.keys import midi
 
 
 class Listener:

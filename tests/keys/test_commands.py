@@ -10,7 +10,7 @@ import mido
 import numpy as np
 import pytest
 
-from tonegen.keys import messages as midi
+from tonegen.keys import midi
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_temperament
@@ -50,6 +50,20 @@ def song(tmp_path):
     file.tracks.append(track)
     file.save(tmp_path / "in.mid")
     return tmp_path / "in.mid"
+
+
+def test_plan_shows_the_bytes_that_would_be_sent_and_their_undo(tonegen):
+    """MIDI Tuning (Updated Specification): F0 7F, device, 08 09, three bytes of channels, 24 of offsets."""
+    line = "tonegen keys plan --temperament quarter-comma-meantone --root C --receiver mts-octave --bytes"
+    [message] = tonegen(f"{line} --json").json["messages"]
+    shown = tonegen(line).out.splitlines()
+
+    assert bytes.fromhex(message)[:5] == bytes.fromhex("f0 7f 7f 08 09")
+    assert len(bytes.fromhex(message)) == 33
+    assert shown[:2] == ["Sent: messages 1, bytes 33, 0.011 s on a cable", f"  {message}"]
+    undo = [line.strip() for line in shown[shown.index(next(x for x in shown if "put it back" in x)) + 1 :]]
+    assert undo == tonegen(f"{line} --json").json["undo"]
+    assert undo[-1] == "f0 7f 7f 08 09 03 7b 7f " + "40 00 " * 12 + "f7"
 
 
 def test_plan_gives_every_key(tonegen, my_e9):

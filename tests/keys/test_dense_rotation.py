@@ -10,7 +10,7 @@ import pytest
 
 from tests.keys.dense import SECONDS, Music, moving_desk, perform
 from tests.keys.listener import Listener
-from tonegen.keys import messages as midi
+from tonegen.keys import midi
 from tonegen.keys.channels import Channels
 from tonegen.keys.receivers import receiver
 from tonegen.keys.rotation import Rotation

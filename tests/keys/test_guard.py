@@ -5,7 +5,7 @@ import subprocess
 
 import pytest
 
-from tonegen.keys import beside, guard
+from tonegen.keys import guard, side_process
 from tonegen.keys.journal import Undo
 from tonegen.keys.live import Presence, Rig
 from tonegen.keys.plan import plan
@@ -22,7 +22,7 @@ def framed(letter, content):
 def test_a_program_that_dies_in_the_middle_of_a_word_is_put_back_all_the_same(synthesizer):
     undo = Undo(synthesizer.where, (b"/a\0\0,\0\0\0",), 0.0)
     words = framed(b"T", synthesizer.where.encode()) + framed(b"U", undo.as_json(journal=""))
-    command = beside.command("tonegen.keys.guard", "stand_guard")
+    command = side_process.command("tonegen.keys.guard", "stand_guard")
     ended = subprocess.run(command, input=words + b"U\0\0\1\0{", capture_output=True, timeout=60)
 
     assert (ended.returncode, ended.stdout, ended.stderr) == (0, b"ready\n", b"")
@@ -96,15 +96,15 @@ def test_a_receiver_gets_the_time_that_it_needs(monkeypatch):
 
 @pytest.mark.parametrize("ending", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP], ids=lambda one: one.name)
 def test_a_guard_that_is_interrupted_while_it_starts_says_nothing(capfd, ending):
-    starting = beside.start("tonegen.keys.guard", "stand_guard")
+    starting = side_process.start("tonegen.keys.guard", "stand_guard")
     starting.send_signal(ending)
-    beside.let_go(starting, 20)
+    side_process.let_go(starting, 20)
 
     assert (starting.returncode, capfd.readouterr().err) == (0, "")
 
 
 def test_a_program_that_ends_while_its_guard_starts_is_not_missed_aloud(synthesizer, capfd):
-    starting = beside.start("tonegen.keys.guard", "stand_guard")
+    starting = side_process.start("tonegen.keys.guard", "stand_guard")
     starting.stdin.write(framed(b"T", synthesizer.where.encode()))
     starting.stdout.close()
     starting.stdin.close()

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tonegen.errors import BadValue
-from tonegen.keys import messages as midi
+from tonegen.keys import midi
 from tonegen.pitch import key_from_hz, parse_note
 
 PUBLISHED = Path(__file__).parent.parent / "published"

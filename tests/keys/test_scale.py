@@ -7,7 +7,7 @@ from tonegen.drop import Drop
 from tonegen.errors import BadValue
 from tonegen.instrument import Change, Grip, Instrument, String, TuningPoint
 from tonegen.interval import Ratio, beats_per_second
-from tonegen.keys import messages as midi
+from tonegen.keys import midi
 from tonegen.keys.desk import Desk
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import (

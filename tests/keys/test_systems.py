@@ -11,7 +11,7 @@ import pytest
 import tonegen.cli
 from tests.keys.exclusive import rtmidi
 from tonegen.errors import NoSuchDevice
-from tonegen.keys import beside, guard, ports
+from tonegen.keys import guard, ports, side_process
 from tonegen.keys.guard import Guard
 from tonegen.keys.live import Presence, Rig
 from tonegen.keys.plan import plan
@@ -129,7 +129,7 @@ def test_the_guard_starts_where_select_knows_no_pipe(synthesizer, monkeypatch):
 
 def test_a_guard_that_says_nothing_is_given_up(monkeypatch):
     silent = [sys.executable, "-c", "import time; time.sleep(600)"]
-    monkeypatch.setattr(beside, "command", lambda *_: silent)
+    monkeypatch.setattr(side_process, "command", lambda *_: silent)
     monkeypatch.setattr(guard, "_SECONDS_TO_START", 0.2)
 
     with pytest.raises(NoSuchDevice, match="did not start"):
@@ -161,7 +161,7 @@ def test_on_windows_the_process_beside_has_no_console_and_no_ctrl_c(monkeypatch)
     monkeypatch.setattr(subprocess, "CREATE_NO_WINDOW", 0x08000000, raising=False)
     monkeypatch.setattr(subprocess, "Popen", lambda command, **how: started.update(how))
 
-    beside.start("tonegen.keys.guard", "stand_guard")
+    side_process.start("tonegen.keys.guard", "stand_guard")
 
     assert started["creationflags"] == 0x08000200
     assert "start_new_session" not in started  # which Windows refuses
@@ -173,7 +173,7 @@ def test_the_end_of_windows_console_ends_the_program_and_not_its_guard(monkeypat
     monkeypatch.setattr(signal, "SIGBREAK", 21, raising=False)
     monkeypatch.setattr(signal, "signal", told.__setitem__)
 
-    beside.live_by_the_pipe_alone()
+    side_process.live_by_the_pipe_alone()
     assert told[21] is signal.SIG_IGN
 
     monkeypatch.setattr(sys, "argv", ["tonegen", "--version"])

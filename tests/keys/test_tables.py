@@ -7,7 +7,7 @@ import pytest
 
 from tests.keys.dense import SECONDS, Music, moving_desk, perform
 from tests.keys.listener import TableEar
-from tonegen.keys import messages as midi
+from tonegen.keys import midi
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_classes

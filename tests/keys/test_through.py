@@ -9,7 +9,7 @@ import pytest
 
 from tests.keys.listener import Listener
 from tonegen.keys.live import Through
-from tonegen.keys.messages import parse_tuning
+from tonegen.keys.midi import parse_tuning
 from tonegen.keys.osc import decode
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver

@@ -14,7 +14,7 @@ from tests.keys.rig import MEANTONE, Ear, Programs
 from tests.measure import hz_of
 from tests.real.recorder import Recorder
 from tests.real.test_device import RATE
-from tonegen.keys.messages import notes_off
+from tonegen.keys.midi import notes_off
 from tonegen.keys.osc import Message, decode, encode
 from tonegen.keys.plan import plan
 from tonegen.keys.ports import LONGEST_AT_JACK_BYTES, MAY_LOSE_NOTES, MidiInput, MidiOutput

@@ -53,7 +53,7 @@ def _put_back_left() -> None:
     from tonegen.keys import journal
 
     if journal.left():
-        from tonegen.keys.apart import left_put_back
+        from tonegen.keys.ports_process import left_put_back
 
         for line in left_put_back():
             click.echo(line, err=True)

@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from tonegen.keys import messages as midi
+from tonegen.keys import midi
 from tonegen.keys.plan import Plan
 from tonegen.keys.players import CENTRE, SURVIVE_RESET, TIMBRE, Player
 from tonegen.keys.receivers import BendPerClass, BendPerNote, TuningPerClass

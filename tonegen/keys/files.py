@@ -15,7 +15,7 @@ from heapq import merge
 from typing import Final
 
 from tonegen.errors import BadValue
-from tonegen.keys import messages as midi
+from tonegen.keys import midi
 from tonegen.keys.plan import Plan
 from tonegen.keys.receivers import BendPerClass, BendPerNote, Osc, Receiver, TuningPerClass
 from tonegen.keys.rotation import Rotation, is_reset
@@ -164,14 +164,16 @@ def _events(track: bytes, number: int) -> Iterator[tuple[int, int, bytes]]:
                     raise _fault(number, start, "a time of more than four bytes")
             tick += delta
             status = track[at]
-            if status < 0xF0:
-                if status >= 0x80:
+            if status < midi.SYSTEM:
+                if status >= midi.NOTE_OFF:
                     running = status
                     at += 1
                 elif not running:
                     raise _fault(number, at, "a data byte where an event must begin")
-                end = at + (1 if 0xC0 <= running < 0xE0 else 2)
-                message = track[at - 1 : end] if status >= 0x80 else bytes((running,)) + track[at:end]
+                end = at + midi.DATA_BYTES[running & midi.KIND_BITS]
+                message = (
+                    track[at - 1 : end] if status >= midi.NOTE_OFF else bytes((running,)) + track[at:end]
+                )
                 if track[at] > 0x7F or track[end - 1] > 0x7F:
                     raise _fault(number, at, "a status byte inside an event")
                 at = end
@@ -179,15 +181,17 @@ def _events(track: bytes, number: int) -> Iterator[tuple[int, int, bytes]]:
                 continue
             first = at
             running = 0
-            at += 2 if status == 0xFF else 1
-            if status not in (0xF0, 0xF7, 0xFF) or (track[at - 1] > 0x7F and status == 0xFF):
+            at += 2 if status == midi.META else 1
+            if status not in (midi.SYSEX, midi.END_OF_SYSEX, midi.META) or (
+                track[at - 1] > 0x7F and status == midi.META
+            ):
                 raise _fault(number, first, f"an event {status:02X}, which a file cannot hold")
             length, at = _length(track, at, number)
             at += length
             if at > len(track):
                 raise _fault(number, first, f"an event of {length} bytes that goes beyond the track")
             yield tick, number, track[first:at]
-            if status == 0xFF and track[first + 1] == 0x2F:
+            if status == midi.META and track[first + 1] == midi.END_OF_TRACK:
                 return
     except IndexError:
         raise _fault(number, start, "an event that is cut short, and no end of the track") from None
@@ -279,15 +283,15 @@ def _retune_together(tracks: list[bytes], header: bytes, made: Plan) -> _Part:
             writer.tick = last = tick
         writer.track = track
         status = event[0]
-        if status < 0xF0:
-            if status & 0xF0 == 0x90 and event[2]:
+        if status < midi.SYSTEM:
+            if status & midi.KIND_BITS == midi.NOTE_ON and event[2]:
                 notes += 1
-                players.add(status & 0x0F)
+                players.add(status & midi.CHANNEL_BITS)
             if rotation is None:
                 writer.write(event)
             else:
                 rotation.receive(event, seconds)
-        elif status == 0xFF and event[1] == 0x2F:
+        elif status == midi.META and event[1] == midi.END_OF_TRACK:
             ends[track] = tick
         else:
             writer.write(event)
@@ -317,9 +321,9 @@ def _has_several_players(tracks: list[bytes], made: Plan) -> bool:
         return False
     untouched = {channel - 1 for channel in made.receiver.untouched}
     players = {
-        event[0] & 0x0F
+        event[0] & midi.CHANNEL_BITS
         for number, track in enumerate(tracks)
         for _, _, event in _events(track, number)
-        if event[0] & 0xF0 == 0x90 and event[2]
+        if event[0] & midi.KIND_BITS == midi.NOTE_ON and event[2]
     }
     return len(players - untouched) > 1

@@ -23,9 +23,9 @@ from pathlib import Path
 from typing import BinaryIO, Final
 
 from tonegen.errors import NoSuchDevice, TonegenError
-from tonegen.keys import beside
+from tonegen.keys import side_process
 from tonegen.keys.journal import Entry, Undo
-from tonegen.keys.messages import SECONDS_PER_BYTE
+from tonegen.keys.midi import SECONDS_PER_BYTE, SYSEX
 from tonegen.keys.plan import Door
 
 _READY: Final = "ready"
@@ -39,7 +39,7 @@ def send_all(door: Door, messages: Iterable[bytes], sysex_seconds: float = 0.0) 
     """Send messages no faster than the door's way carries them, waiting after each system exclusive one."""
     for message in messages:
         door.send(message)
-        time.sleep(len(message) * door.seconds_per_byte + (sysex_seconds if message[0] == 0xF0 else 0.0))
+        time.sleep(len(message) * door.seconds_per_byte + (sysex_seconds if message[0] == SYSEX else 0.0))
 
 
 def open_door(where: str) -> Door:
@@ -74,11 +74,11 @@ class Guard:
         self._post()
 
     def _post(self) -> None:
-        self._process = beside.start(__name__, stand_guard.__name__)
+        self._process = side_process.start(__name__, stand_guard.__name__)
         assert self._process.stdin is not None
         self._pipe = self._process.stdin
         self._write(b"T", self._where.encode())
-        answer = beside.first_line(self._process, _SECONDS_TO_START).decode().strip()
+        answer = side_process.first_line(self._process, _SECONDS_TO_START).decode().strip()
         if answer != _READY:
             self.close()
             raise NoSuchDevice(answer or "the guard that would put the rig back did not start")
@@ -90,7 +90,7 @@ class Guard:
         """
         if self._process.poll() is None or self._undo is None:
             return False
-        beside.let_go(self._process, _SECONDS_TO_FINISH)
+        side_process.let_go(self._process, _SECONDS_TO_FINISH)
         self._post()
         self._tell(self._undo)
         return True
@@ -146,7 +146,7 @@ class Guard:
 
     def close(self) -> None:
         """End: the undo is sent before this returns, or goes on without us where a receiver is very slow."""
-        beside.let_go(self._process, _SECONDS_TO_FINISH)
+        side_process.let_go(self._process, _SECONDS_TO_FINISH)
         if self._entry is not None:
             self._entry.let_go()
 
@@ -164,7 +164,7 @@ class Guard:
 def stand_guard() -> None:
     """The guard's whole life: hold the undo until the pipe closes, then send it."""
     pipe = sys.stdin.buffer
-    beside.live_by_the_pipe_alone()
+    side_process.live_by_the_pipe_alone()
     door: Door | None = None
     undo: Undo | None = None
     entry: Entry | None = None

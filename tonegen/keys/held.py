@@ -1,6 +1,6 @@
 """What keys and pedals hold on one channel of a player, by the rules of MIDI 1.0."""
 
-from tonegen.keys import messages as midi
+from tonegen.keys import midi
 
 
 class Held:

@@ -14,7 +14,7 @@ from time import perf_counter, sleep
 from typing import Final
 
 from tonegen.errors import NoSuchDevice, TonegenError
-from tonegen.keys import messages as midi
+from tonegen.keys import midi
 from tonegen.keys.guard import Guard, only_by_the_guard, open_door, send_all
 from tonegen.keys.osc_notes import OscNotes
 from tonegen.keys.plan import Door, Plan
@@ -170,13 +170,16 @@ class Through:
 
     def receive(self, message: bytes) -> None:
         """One whole message of the player."""
-        if self._pedals and message[0] & 0xF0 == midi.CONTROL and message[1] in self._pedals:
+        if self._pedals and message[0] & midi.KIND_BITS == midi.CONTROL and message[1] in self._pedals:
             self.travels[self._pedals[message[1]]] = message[2] / 127
             self.moved.set()
             return
         with self._lock:
-            if message[0] & 0xF0 == midi.NOTE_ON and message[0] & 0x0F in self._untouched:
-                self._played_untouched.add(message[0] & 0x0F)
+            if (
+                message[0] & midi.KIND_BITS == midi.NOTE_ON
+                and message[0] & midi.CHANNEL_BITS in self._untouched
+            ):
+                self._played_untouched.add(message[0] & midi.CHANNEL_BITS)
             self._take(message, perf_counter())
         if self._tables is not None and is_reset(message):
             self._send_between_notes()

@@ -6,8 +6,7 @@ A synthesis server knows no pedals, so that what keys and pedals hold is followe
 from collections.abc import Callable
 from typing import Final
 
-from tonegen.keys import messages as midi
-from tonegen.keys import osc
+from tonegen.keys import midi, osc
 from tonegen.keys.held import Held
 from tonegen.keys.plan import Plan, osc_values
 from tonegen.keys.receivers import Osc
@@ -33,7 +32,7 @@ class OscNotes:
 
     def receive(self, message: bytes, now: float) -> None:
         """One whole message of the player."""
-        kind, number = message[0] & 0xF0, message[0] & 0x0F
+        kind, number = message[0] & midi.KIND_BITS, message[0] & midi.CHANNEL_BITS
         if self._receiver.each != "note" or kind not in (midi.NOTE_ON, midi.NOTE_OFF, midi.CONTROL):
             return
         _, key_or_controller, value = message

@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 
 from tonegen.errors import BadValue
 from tonegen.frozen import Frozen
-from tonegen.keys import messages as midi
-from tonegen.keys import osc
+from tonegen.keys import midi, osc
 from tonegen.keys.receivers import (
     BendPerClass,
     BendPerNote,

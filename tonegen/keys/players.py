@@ -10,8 +10,8 @@ Sources: MIDI 1.0; General MIDI 2 (values at rest); RP-015 (reset of controllers
 
 from typing import Final
 
-from tonegen.keys import messages as midi
-from tonegen.keys.messages import ParameterReader
+from tonegen.keys import midi
+from tonegen.keys.midi import ParameterReader
 
 CENTRE: Final = 8192
 TIMBRE: Final = 74  # of each note in a zone, like its bend and its pressure (MPE 1.1)
@@ -173,7 +173,7 @@ class ZoneSeeker:
 
     def shown_by(self, message: bytes) -> bool:
         """Whether this message, after those before it, shows an MPE keyboard; it is asked about every one."""
-        kind, channel = message[0] & 0xF0, message[0] & 0x0F
+        kind, channel = message[0] & midi.KIND_BITS, message[0] & midi.CHANNEL_BITS
         before = self._before[channel]
         if kind == midi.NOTE_ON and message[2]:
             return self._note_shows(channel, message[1])

@@ -15,7 +15,7 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any, Final
 
 from tonegen.errors import NoSuchDevice
-from tonegen.keys.messages import SECONDS_PER_BYTE
+from tonegen.keys.midi import SECONDS_PER_BYTE
 from tonegen.keys.stream import Splitter, is_whole
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from typing import Annotated, ClassVar, Final, Literal
 from msgspec import Meta
 
 from tonegen.errors import BadValue
-from tonegen.keys.messages import ALL_CHANNELS
+from tonegen.keys.midi import ALL_CHANNELS, END_OF_SYSEX, SYSEX
 from tonegen.keys.osc import Template
 from tonegen.pitch import checked_reference_hz
 from tonegen.presets.files import Fields, locate, named, read
@@ -409,7 +409,7 @@ def _sysex(text: str) -> bytes:
         message = bytes.fromhex(text)
     except ValueError:
         message = b""
-    if len(message) < 3 or message[0] != 0xF0 or message[-1] != 0xF7 or max(message[1:-1]) > 0x7F:
+    if len(message) < 3 or message[0] != SYSEX or message[-1] != END_OF_SYSEX or max(message[1:-1]) > 0x7F:
         raise BadValue(
             f'reset: "{text}" is not a system exclusive message; write hex such as "F0 7E 7F 09 01 F7"'
         )

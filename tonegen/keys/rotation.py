@@ -13,9 +13,20 @@ Messages are read and written as bytes, without an object for each: this is the 
 from collections.abc import Callable
 from typing import Final
 
-from tonegen.keys import messages as midi
+from tonegen.keys import midi
 from tonegen.keys.channels import BANK_SELECT, CAUGHT, HELD, Channel, Channels, Retuned
-from tonegen.keys.messages import ParameterReader
+from tonegen.keys.midi import (
+    BEND,
+    CHANNEL_BITS,
+    CONTROL,
+    KEY_PRESSURE,
+    KIND_BITS,
+    NOTE_OFF,
+    NOTE_ON,
+    PRESSURE,
+    SYSTEM,
+    ParameterReader,
+)
 from tonegen.keys.plan import Plan
 from tonegen.keys.players import TIMBRE, Player, Players, ZoneSeeker
 from tonegen.keys.receivers import BendPerNote, TuningPerClass
@@ -92,29 +103,29 @@ class Rotation:
     def receive(self, message: bytes, now: float) -> None:
         """One whole message of the player, at `now` in seconds of any steady clock."""
         status = message[0]
-        if status >= 0xF0:
+        if status >= SYSTEM:
             self._system(message)
             return
         players = self._players
         if players.zone_seeker is not None and players.zone_seeker.shown_by(message):
             self._zone_found(players.zone_seeker, now)
-        channel = status & 0x0F
+        channel = status & CHANNEL_BITS
         if channel in players.untouched:
             self._send(message)
             return
-        kind = status & 0xF0
+        kind = status & KIND_BITS
         player = players.on[channel]
-        if kind == 0x90 and message[2]:
+        if kind == NOTE_ON and message[2]:
             self._note_on(player, message[1], message[2], now)
-        elif kind == 0x80 or kind == 0x90:
-            self._note_off(player, message[1], message[2] if kind == 0x80 else 64, now)
-        elif kind == 0xE0:
+        elif kind in (NOTE_OFF, NOTE_ON):
+            self._note_off(player, message[1], message[2] if kind == NOTE_OFF else 64, now)
+        elif kind == BEND:
             self._wheel_moved(player, message[2] << 7 | message[1], now)
-        elif kind == 0xB0:
+        elif kind == CONTROL:
             self._control(player, message[1], message[2], now)
-        elif kind == 0xD0:
+        elif kind == PRESSURE:
             self._pressed(player, message[1], now)
-        elif kind == 0xA0:
+        elif kind == KEY_PRESSURE:
             self._key_pressed(player, message[1], message[2])
         else:
             self._program_changed(player, message[1])

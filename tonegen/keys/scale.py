@@ -20,7 +20,7 @@ from tonegen.errors import BadValue
 from tonegen.frozen import read_only
 from tonegen.instrument import Grip, Instrument, State
 from tonegen.interval import nearest_ratio
-from tonegen.keys.messages import KEY_STEPS, Tuning
+from tonegen.keys.midi import KEY_STEPS, Tuning
 from tonegen.pitch import (
     REFERENCE_HZ,
     checked_reference_hz,

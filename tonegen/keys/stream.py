@@ -6,11 +6,10 @@ may stand between any two bytes without touching it.
 
 from typing import Final
 
+from tonegen.keys import midi
+
 # A tuning dump has 409 bytes; a sysex that passes this without an end is noise or a lost F7.
 LONGEST_SYSEX_BYTES: Final = 65536
-
-_DATA_BYTES: Final = (2, 2, 2, 2, 1, 1, 2)  # of the channel statuses 8n to En
-_SYSTEM_DATA_BYTES: Final = {0xF1: 1, 0xF2: 2, 0xF3: 1, 0xF6: 0}
 
 
 def is_whole(message: bytes) -> bool:
@@ -20,9 +19,9 @@ def is_whole(message: bytes) -> bool:
     (True, False)
     """
     status = message[0] if message else 0
-    if 0x80 <= status < 0xF0:
-        return len(message) == _DATA_BYTES[(status >> 4) - 8] + 1 and message[1:].isascii()
-    return status == 0xF0 and message[-1] == 0xF7 and message[1:-1].isascii()
+    if midi.NOTE_OFF <= status < midi.SYSTEM:
+        return len(message) == midi.DATA_BYTES[status & midi.KIND_BITS] + 1 and message[1:].isascii()
+    return status == midi.SYSEX and message[-1] == midi.END_OF_SYSEX and message[1:-1].isascii()
 
 
 class Splitter:
@@ -48,12 +47,12 @@ class Splitter:
         """The messages that `chunk` completes, in order."""
         out: list[bytes] = []
         for byte in chunk:
-            if byte >= 0xF8:
-                if byte in (0xF9, 0xFD):
+            if byte >= midi.REAL_TIME:
+                if byte in midi.UNDEFINED_REAL_TIME:
                     self.dropped += 1
                 else:
                     out.append(bytes((byte,)))
-            elif byte >= 0x80:
+            elif byte >= midi.NOTE_OFF:
                 self._status(byte, out)
             else:
                 self._data(byte, out)
@@ -61,7 +60,7 @@ class Splitter:
 
     def _status(self, byte: int, out: list[bytes]) -> None:
         pending = self._pending
-        if byte == 0xF7 and pending and pending[0] == 0xF0:
+        if byte == midi.END_OF_SYSEX and pending and pending[0] == midi.SYSEX:
             pending.append(byte)
             out.append(bytes(pending))
             pending.clear()
@@ -69,16 +68,16 @@ class Splitter:
         if pending:
             self.dropped += 1
             pending.clear()
-        if byte < 0xF0:
+        if byte < midi.SYSTEM:
             self._running = byte
-            self._expected = _DATA_BYTES[(byte >> 4) - 8]
+            self._expected = midi.DATA_BYTES[byte & midi.KIND_BITS]
             pending.append(byte)
             return
         self._running = 0
-        if byte == 0xF0:
+        if byte == midi.SYSEX:
             self._expected = -1
             pending.append(byte)
-        elif (needed := _SYSTEM_DATA_BYTES.get(byte)) is None:
+        elif (needed := midi.DATA_BYTES.get(byte)) is None:
             self.dropped += 1
         elif needed == 0:
             out.append(bytes((byte,)))
@@ -93,7 +92,7 @@ class Splitter:
                 self.dropped += 1
                 return
             pending.append(self._running)
-            self._expected = _DATA_BYTES[(self._running >> 4) - 8]
+            self._expected = midi.DATA_BYTES[self._running & midi.KIND_BITS]
         pending.append(byte)
         if self._expected < 0:
             if len(pending) > LONGEST_SYSEX_BYTES:

@@ -13,7 +13,7 @@ Times are seconds of any steady clock, given by whoever calls.
 from collections.abc import Callable, Hashable, Sequence
 from typing import Final
 
-from tonegen.keys import messages as midi
+from tonegen.keys import midi
 from tonegen.keys.held import Held
 from tonegen.keys.plan import Plan
 from tonegen.keys.receivers import KeyTuning, OctaveTuning
@@ -146,8 +146,8 @@ class Tables:
     def receive(self, message: bytes, now: float) -> None:
         """One whole message of the player."""
         status = message[0]
-        kind, number = status & 0xF0, status & 0x0F
-        if status >= 0xF0:
+        kind, number = status & midi.KIND_BITS, status & midi.CHANNEL_BITS
+        if status >= midi.SYSTEM:
             self._pass(message, now)
             if is_reset(message):
                 self.start_over(now)

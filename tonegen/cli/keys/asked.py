@@ -25,7 +25,7 @@ from tonegen.reading import read_whole
 
 if TYPE_CHECKING:
     from tonegen.keys.desk import Desk
-    from tonegen.keys.messages import Tuning
+    from tonegen.keys.midi import Tuning
     from tonegen.keys.receivers import Receiver
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -152,11 +152,11 @@ class AskedScale(Frozen):
 
 def _tunings(path: Path) -> list["Tuning"]:
     """The tuning messages of a file of system exclusive messages; others in it are passed over."""
-    from tonegen.keys.messages import is_tuning, parse_tuning
+    from tonegen.keys.midi import SYSEX, is_tuning, parse_tuning
     from tonegen.keys.stream import Splitter
 
     data = read_whole(path, _LARGEST_DUMP_BYTES, "larger than a megabyte; that is no tuning dump")
-    messages = [message for message in Splitter().feed(data) if message[0] == 0xF0]
+    messages = [message for message in Splitter().feed(data) if message[0] == SYSEX]
     if not messages:
         raise BadValue(f"{path}: holds no system exclusive message (F0 to F7)")
     try:

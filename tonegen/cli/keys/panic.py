@@ -17,7 +17,7 @@ def command(out: str | None) -> None:
     Tuning, bends and sounds stay as they are. A program that is tuning the receiver can go on.
     """
     from tonegen.keys.guard import open_door, send_all
-    from tonegen.keys.messages import ALL_CHANNELS, notes_off
+    from tonegen.keys.midi import ALL_CHANNELS, notes_off
 
     if not out:
         raise BadValue("say where notes hang: --out PORT (see: tonegen keys ports)")

@@ -15,16 +15,47 @@ if TYPE_CHECKING:
 @click.command()
 @asks_for_a_scale
 @receiver_option
+@click.option("--bytes", "in_bytes", is_flag=True, help="Show the messages, and their undo, in hex.")
 @as_json
-def command(asked: AskedScale, receiver: str, in_json: bool) -> None:
+def command(asked: AskedScale, receiver: str, in_bytes: bool, in_json: bool) -> None:
     """Show what each key will get, before anything is sent."""
     from tonegen.keys.receivers import receiver as load
 
     made = asked.desk(load(receiver)).plan()
     if in_json:
-        print_json({"receiver": receiver, **plan_json(made)})
+        print_json({"receiver": receiver, **(bytes_json(made) if in_bytes else plan_json(made))})
+    elif in_bytes:
+        _print_bytes(made)
     else:
         _print_plan(receiver, made)
+
+
+def bytes_json(made: "Plan") -> dict[str, Any]:
+    """The messages of a plan and those that undo it, in hexadecimal, and how long they take on a cable."""
+    return {
+        "messages": [message.hex(" ") for message in made.messages],
+        "undo": [message.hex(" ") for message in made.undo],
+        "seconds": _seconds(made),
+    }
+
+
+def _seconds(made: "Plan") -> float | None:
+    """How long the messages take on a MIDI cable; None by OSC, which has none."""
+    from tonegen.keys.midi import SECONDS_PER_BYTE
+    from tonegen.keys.receivers import Osc
+
+    return None if isinstance(made.receiver, Osc) else sum(map(len, made.messages)) * SECONDS_PER_BYTE
+
+
+def _print_bytes(made: "Plan") -> None:
+    """Each message in hexadecimal, as a manual prints it."""
+    seconds = _seconds(made)
+    on_a_cable = "" if seconds is None else f", {seconds:.3f} s on a cable"
+    for words, messages, time in (("Sent", made.messages, on_a_cable), ("To put it back", made.undo, "")):
+        size = sum(map(len, messages))
+        click.echo(f"{words}: messages {len(messages)}, bytes {size}{time}")
+        for message in messages:
+            click.echo(f"  {message.hex(' ')}")
 
 
 def plan_json(made: "Plan") -> dict[str, Any]:

@@ -100,7 +100,9 @@ def _what_is_done(plans: Iterable["Plan"]) -> str:
 
 
 def _write_syx(path: Path, plans: Sequence["Plan"], force: bool) -> None:
-    sysex = b"".join(message for made in plans for message in made.messages if message[0] == 0xF0)
+    from tonegen.keys.midi import SYSEX
+
+    sysex = b"".join(message for made in plans for message in made.messages if message[0] == SYSEX)
     if not sysex:
         raise BadValue("--out-syx: this receiver is not tuned by system exclusive messages; take an mts one")
     with written_whole(path, force=force) as beside:

@@ -12,9 +12,9 @@ from msgspec import Struct
 
 from tonegen import presets
 from tonegen.errors import BadPreset, BadValue, NoSuchDevice, TonegenError
-from tonegen.keys.apart import Apart, Bench, ports
 from tonegen.keys.live import Presence
 from tonegen.keys.plan import plan as plan_of
+from tonegen.keys.ports_process import Bench, PortsProcess, ports
 from tonegen.keys.receivers import Osc, Receiver, receiver
 from tonegen.keys.scale import Elsewhere, Policy, heard_grips, heard_state, scale_of_instrument
 from tonegen.page.rig import Rig
@@ -86,7 +86,7 @@ class Keyboards:
         self._inputs: tuple[str, ...] = ()
         self._status = self._words = ""
         self._fault = ""  # why there is no plan
-        self._apart = Apart()
+        self._apart = PortsProcess()
         self._thread = ThreadPoolExecutor(1, "keyboards")
         self._watching: asyncio.Task[None] | None = None
         self._retuning: asyncio.Task[None] | None = None

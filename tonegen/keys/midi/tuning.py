@@ -1,11 +1,6 @@
-"""Tuning in MIDI 1.0 bytes: from cents to messages, and back.
+"""The MIDI Tuning Standard: keys and pitch classes of a receiver, from cents to messages and back.
 
-Conventions: a *channel* is 1 to 16, as players count. *Cents* are offsets from equal temperament at
-A4 = 440 Hz, of a channel or of a key. A field of so many bits holds whole steps only; what rounding lost
-comes back as `left_cents`, which is asked minus sent, at most half a step inside the field's range.
-
-Sources: MIDI 1.0 Detailed Specification 4.2.1 (pitch bend, registered parameters); MIDI Tuning (Updated
-Specification), with CA-020 and CA-021/RP-020; MIDI Polyphonic Expression 1.1, M1-100-UM.
+Sources: MIDI Tuning (Updated Specification), with CA-020 and CA-021/RP-020.
 """
 
 from collections.abc import Iterable, Sequence
@@ -16,263 +11,17 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tonegen.errors import BadValue
-from tonegen.frozen import Frozen
-
-NOTE_OFF: Final = 0x80
-NOTE_ON: Final = 0x90
-KEY_PRESSURE: Final = 0xA0
-CONTROL: Final = 0xB0
-PROGRAM: Final = 0xC0
-PRESSURE: Final = 0xD0
-BEND: Final = 0xE0
-SYSEX: Final = 0xF0
-END_OF_SYSEX: Final = 0xF7
-RESET: Final = 0xFF
-
-DATA_MSB: Final = 6
-DATA_LSB: Final = 38
-SUSTAIN: Final = 64
-SOSTENUTO: Final = 66
-DATA_INCREMENT: Final = 96
-DATA_DECREMENT: Final = 97
-NRPN_LSB: Final = 98
-NRPN_MSB: Final = 99
-RPN_LSB: Final = 100
-RPN_MSB: Final = 101
-ALL_SOUND_OFF: Final = 120
-RESET_CONTROLLERS: Final = 121
-ALL_NOTES_OFF: Final = 123
-
-# Registered parameters: MIDI 1.0 table IIIa; MPE 1.1 for the last one.
-BEND_RANGE: Final = 0
-FINE_TUNING: Final = 1
-COARSE_TUNING: Final = 2
-TUNING_PROGRAM: Final = 3
-TUNING_BANK: Final = 4
-MPE_CONFIGURATION: Final = 6
-
-USUAL_BEND_RANGE_SEMITONES: Final = 2  # the General MIDI 2 default
-ALL_CHANNELS: Final = tuple(range(1, 17))
-ALL_DEVICES: Final = 0x7F
-# A cable carries 31250 baud, ten bits to the byte; no receiver needs to be sent more slowly.
-SECONDS_PER_BYTE: Final = 0.00032
-
-
-@dataclass(frozen=True, slots=True)
-class Steps:
-    """The whole steps that a data field holds, 0 to `highest`; `centre` stands for no offset."""
-
-    step_cents: float
-    centre: int
-    highest: int
-
-    def nearest(self, cents: ArrayLike) -> NDArray[np.int64]:
-        """The step nearest to `cents`; the field's end where they lie beyond it."""
-        steps = np.rint(np.asarray(cents, dtype=np.float64) / self.step_cents) + self.centre
-        return np.asarray(np.clip(steps, 0, self.highest), dtype=np.int64)
-
-    def cents(self, steps: ArrayLike) -> NDArray[np.float64]:
-        """What `steps` stand for."""
-        return (np.asarray(steps, dtype=np.float64) - self.centre) * self.step_cents
-
-    def checked(
-        self, cents: ArrayLike, what: str, cure: str
-    ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-        """The nearest steps and the cents left. Raises BadValue when the field cannot hold `cents`.
-
-        A field with a step in its centre ends one step short above; full up is taken as that last step,
-        as the MPE standard has it.
-        """
-        asked = np.asarray(cents, dtype=np.float64)
-        lowest = -(self.centre + 0.5) * self.step_cents
-        highest = (self.highest - self.centre + 1) * self.step_cents
-        wrong = ~((asked >= lowest) & (asked <= highest))  # true for NaN as well
-        if wrong.any():
-            first = np.atleast_1d(asked)[np.atleast_1d(wrong)][0]
-            raise BadValue(f"{what} cannot hold {first:.6g} cents; {cure}")
-        steps = self.nearest(asked)
-        return steps, asked - self.cents(steps)
-
-
-def bend_steps(range_semitones: float) -> Steps:
-    """Steps of a pitch bend whose full travel is `range_semitones` each way.
-
-    Raises BadValue for a range outside 1 to 96 semitones.
-
-    >>> bend_steps(2).step_cents
-    0.0244140625
-    """
-    if not 1 <= range_semitones <= 96:
-        raise BadValue(f"bend range {range_semitones:g} is out of range; give 1 to 96 semitones")
-    return Steps(100 * range_semitones / 8192, 8192, 16383)
-
-
-FINE_STEPS: Final = Steps(100 / 8192, 8192, 16383)
-COARSE_STEPS: Final = Steps(100, 64, 127)
-OCTAVE_STEPS: Final = Steps(1, 64, 127)
-FINE_OCTAVE_STEPS: Final = Steps(100 / 8192, 8192, 16383)
-# Cents above key 0, not an offset. The highest word, 7F 7F 7F, means "leave this key as it is".
-KEY_STEPS: Final = Steps(100 / 16384, 0, (1 << 21) - 2)
-NO_CHANGE: Final = (1 << 21) - 1
-
-
-@dataclass(frozen=True, slots=True)
-class Encoded(Frozen):
-    """Messages, and for each value that they carry the cents that rounding left: asked minus sent."""
-
-    messages: tuple[bytes, ...]
-    left_cents: NDArray[np.float64]
-
-
-# -- pitch bend and registered parameters ----------------------------------------------------------------
-
-
-def bend(channel: int, cents: float, range_semitones: float = USUAL_BEND_RANGE_SEMITONES) -> Encoded:
-    """A pitch bend, least significant byte first.
-
-    Raises BadValue when the range is too small for `cents`.
-
-    >>> bend(1, -13.7, 2).messages[0].hex(" ")
-    'e0 4f 3b'
-    """
-    cure = "raise bend_range_semitones of the receiver"
-    what = f"a bend range of {range_semitones:g} semitones"
-    value, left = bend_steps(range_semitones).checked(cents, what, cure)
-    return Encoded((bend_message(channel, int(value)),), left)
-
-
-def bend_message(channel: int, value: int) -> bytes:
-    """A pitch bend from its value, 0 to 16383."""
-    return bytes((BEND | _nibble(channel), value & 0x7F, value >> 7))
-
-
-def parse_bend(message: bytes, range_semitones: float = USUAL_BEND_RANGE_SEMITONES) -> tuple[int, float]:
-    """Channel and cents of a pitch bend. Raises BadValue for any other message."""
-    if len(message) != 3 or message[0] & 0xF0 != BEND or max(message[1:]) > 0x7F:
-        raise BadValue(f"{message[:8].hex(' ')} is not a pitch bend")
-    value = message[2] << 7 | message[1]
-    return (message[0] & 0x0F) + 1, float(bend_steps(range_semitones).cents(value))
-
-
-def control(channel: int, controller: int, value: int) -> bytes:
-    """A control change."""
-    return bytes((CONTROL | _nibble(channel), controller, value))
-
-
-def parameter(channel: int, number: int, msb: int, lsb: int | None = None) -> tuple[bytes, ...]:
-    """Set a registered parameter, then select none, so that a later data entry cannot change it.
-
-    The standard lets a receiver clear the LSB when the MSB arrives; some receivers act on the MSB alone.
-    LSB, MSB, LSB is right for both.
-    """
-    fine = () if lsb is None else (control(channel, DATA_LSB, lsb),)
-    return (
-        control(channel, RPN_MSB, 0),
-        control(channel, RPN_LSB, number),
-        *fine,
-        control(channel, DATA_MSB, msb),
-        *fine,
-        control(channel, RPN_MSB, 0x7F),
-        control(channel, RPN_LSB, 0x7F),
-    )
-
-
-def bend_range(channel: int, semitones: int) -> tuple[bytes, ...]:
-    """Set the bend range, 1 to 96 whole semitones (RPN 0). Raises BadValue outside that."""
-    bend_steps(semitones)
-    return parameter(channel, BEND_RANGE, semitones, 0)
-
-
-def fine_tuning(channel: int, cents: float) -> Encoded:
-    """Channel fine tuning, -100 to 99.988 cents (RPN 1). Raises BadValue outside that."""
-    value, left = FINE_STEPS.checked(cents, "channel fine tuning", "add coarse tuning, or retune the keys")
-    return Encoded(parameter(channel, FINE_TUNING, int(value) >> 7, int(value) & 0x7F), left)
-
-
-def coarse_tuning(channel: int, semitones: int) -> tuple[bytes, ...]:
-    """Channel coarse tuning, -64 to 63 semitones (RPN 2). Raises BadValue outside that."""
-    if not -64 <= semitones <= 63:
-        raise BadValue(f"channel coarse tuning {semitones} is out of range; give -64 to 63 semitones")
-    return parameter(channel, COARSE_TUNING, 64 + semitones)
-
-
-def channel_tuning(channel: int, cents: float) -> Encoded:
-    """Coarse and fine tuning together, for offsets of any size. Raises BadValue beyond the coarse range."""
-    semitones = round(cents / 100)
-    fine = fine_tuning(channel, cents - 100 * semitones)
-    return Encoded(coarse_tuning(channel, semitones) + fine.messages, fine.left_cents)
-
-
-def tuning_select(channel: int, program: int, bank: int = 0) -> tuple[bytes, ...]:
-    """Let a channel use a tuning program of a tuning bank, both 0 to 127 (RPN 4, RPN 3)."""
-    bank, program = _seven_bits(bank, "tuning bank"), _seven_bits(program, "tuning program")
-    return parameter(channel, TUNING_BANK, bank) + parameter(channel, TUNING_PROGRAM, program)
-
-
-def mpe_zone(members: int, upper: bool = False) -> tuple[bytes, ...]:
-    """MPE configuration: a zone of `members` channels beside its manager, 1 or 16; 0 closes it (RPN 6).
-
-    The receiver then sets the bend range of members to 48 semitones and stops all notes.
-    """
-    if not 0 <= members <= 15:
-        raise BadValue(f"an MPE zone of {members} members does not exist; give 0 to 15")
-    return parameter(16 if upper else 1, MPE_CONFIGURATION, members)
-
-
-def notes_off(channels: Iterable[int]) -> tuple[bytes, ...]:
-    """Pedals up, notes and sound off."""
-    silence = ((SUSTAIN, 0), (SOSTENUTO, 0), (ALL_NOTES_OFF, 0), (ALL_SOUND_OFF, 0))
-    return tuple(control(channel, controller, value) for channel in channels for controller, value in silence)
-
-
-class ParameterReader:
-    """Registered parameters, read back from one channel's control changes as they come.
-
-    The standard's rules: the selection sticks; an MSB clears its LSB; a lone LSB is a fine adjustment;
-    a non-registered number deselects.
-
-    >>> reader = ParameterReader()
-    >>> [entry for message in bend_range(1, 12) if (entry := reader.read(message[1], message[2]))][-1]
-    (0, 12, 0)
-    """
-
-    __slots__ = ("_data", "number_lsb", "number_msb")
-
-    CONTROLLERS: Final = frozenset((6, 38, 96, 97, 98, 99, 100, 101))
-
-    def __init__(self) -> None:
-        """Nothing selected."""
-        self.number_msb = self.number_lsb = 0x7F
-        self._data: dict[int, int] = {}
-
-    @property
-    def number(self) -> int | None:
-        """The parameter that is selected."""
-        return self.number_lsb if self.number_msb == 0 and self.number_lsb != 0x7F else None
-
-    def read(self, controller: int, value: int) -> tuple[int, int, int] | None:
-        """Number, MSB and LSB of the parameter that this control change sets; None when it sets none."""
-        if controller == RPN_MSB:
-            self.number_msb = value
-        elif controller == RPN_LSB:
-            self.number_lsb = value
-        elif controller in (NRPN_MSB, NRPN_LSB):
-            self.number_msb = self.number_lsb = 0x7F
-        elif controller in self.CONTROLLERS and (number := self.number) is not None:
-            before = self._data.get(number, 0)
-            if controller == DATA_MSB:
-                data = value << 7
-            elif controller == DATA_LSB:
-                data = before & ~0x7F | value
-            else:  # increment, decrement: of the MSB for bend range (CA, RP-018), of the LSB for tuning
-                step = (128 if number != FINE_TUNING else 1) * (1 if controller == DATA_INCREMENT else -1)
-                data = min(max(before + step, 0), 0x3FFF)
-            self._data[number] = data
-            return number, data >> 7, data & 0x7F
-        return None
-
-
-# -- the MIDI Tuning Standard ----------------------------------------------------------------------------
+from tonegen.keys.midi.fields import (
+    FINE_OCTAVE_STEPS,
+    KEY_STEPS,
+    NO_CHANGE,
+    OCTAVE_STEPS,
+    Encoded,
+    Steps,
+    nibble,
+    seven_bits,
+)
+from tonegen.keys.midi.status import ALL_CHANNELS, ALL_DEVICES, END_OF_SYSEX, SYSEX
 
 _HEADER: Final = {False: 0x7E, True: 0x7F}
 _TUNING_SUB_ID: Final = 0x08
@@ -494,8 +243,8 @@ def _message(
     name: str = "",
 ) -> bytes:
     field_bytes = {
-        "program": bytes((_seven_bits(program, "tuning program"),)),
-        "bank": bytes((_seven_bits(bank, "tuning bank"),)),
+        "program": bytes((seven_bits(program, "tuning program"),)),
+        "bank": bytes((seven_bits(bank, "tuning bank"),)),
         "count": bytes((len(keys),)),
         "channels": _channel_bits(channels),
         "name": name.encode("ascii", "replace")[:16].ljust(16),
@@ -542,22 +291,10 @@ def _sized(values: ArrayLike, size: int) -> NDArray[np.float64]:
     return array
 
 
-def _seven_bits(value: int, what: str) -> int:
-    if not 0 <= value <= 127:
-        raise BadValue(f"{what} {value} is out of range; give 0 to 127")
-    return value
-
-
-def _nibble(channel: int) -> int:
-    if not 1 <= channel <= 16:
-        raise BadValue(f"channel {channel} does not exist; channels are 1 to 16")
-    return channel - 1
-
-
 def _channel_bits(channels: tuple[int, ...]) -> bytes:
     bits = 0
     for channel in channels:
-        bits |= 1 << _nibble(channel)
+        bits |= 1 << nibble(channel)
     return bytes((bits >> 14, bits >> 7 & 0x7F, bits & 0x7F))
 
 

@@ -15,7 +15,7 @@ from collections.abc import Callable
 from typing import IO, Any, Concatenate, Final, ParamSpec, TypeVar
 
 from tonegen.errors import BadValue, NoSuchDevice, TonegenError
-from tonegen.keys import beside
+from tonegen.keys import side_process
 from tonegen.keys.left import put_back_left
 from tonegen.keys.live import Presence, Rig, Through, keep_pauses_short
 from tonegen.keys.plan import Plan
@@ -116,7 +116,7 @@ class Bench:
             self._through = None
 
 
-class Apart:
+class PortsProcess:
     """A bench in another process, which is started with the first call and again where it was killed.
 
     Each call waits for its answer, so make them from one thread, and not from one that sound or pages need.
@@ -134,7 +134,7 @@ class Apart:
         Raises what it raises, and NoSuchDevice when the process was killed.
         """
         if self._process is None:
-            self._process = beside.start(__name__, attend.__name__)
+            self._process = side_process.start(__name__, attend.__name__)
         assert self._process.stdin is not None
         assert self._process.stdout is not None
         try:
@@ -154,7 +154,7 @@ class Apart:
         """Put back and end; where a receiver is very slow it goes on without us."""
         process, self._process = self._process, None
         if process is not None:
-            beside.let_go(process, _SECONDS_TO_FINISH)
+            side_process.let_go(process, _SECONDS_TO_FINISH)
 
 
 def ports() -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -168,7 +168,7 @@ def left_put_back() -> tuple[str, ...]:
 
 
 def _alone(do: Callable[[Bench], Result]) -> Result:
-    apart = Apart()
+    apart = PortsProcess()
     try:
         return apart.call(do)
     finally:
@@ -177,7 +177,7 @@ def _alone(do: Callable[[Bench], Result]) -> Result:
 
 def attend() -> None:
     """The other process's whole life: do what is asked until the pipe closes, then put the receiver back."""
-    beside.live_by_the_pipe_alone()
+    side_process.live_by_the_pipe_alone()
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # what a system's library prints is no answer
     bench = Bench()

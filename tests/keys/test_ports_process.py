@@ -9,10 +9,10 @@ import pytest
 
 from tests.keys.test_guard import MADE
 from tonegen.errors import BadValue, NoSuchDevice
-from tonegen.keys.apart import Apart, Bench
 from tonegen.keys.live import Presence
-from tonegen.keys.messages import notes_off
+from tonegen.keys.midi import notes_off
 from tonegen.keys.plan import plan
+from tonegen.keys.ports_process import Bench, PortsProcess
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_classes
 
@@ -21,7 +21,7 @@ FLAT = plan(scale_of_classes("flat", [-2.0] * 12), receiver("osc-per-class"))
 
 @pytest.fixture
 def apart():
-    apart = Apart()
+    apart = PortsProcess()
     yield apart
     apart.close()
 
@@ -51,8 +51,8 @@ def keyboards(monkeypatch):
         def close(self):
             pass
 
-    monkeypatch.setattr("tonegen.keys.apart.MidiInput", Keyboard)
-    monkeypatch.setattr("tonegen.keys.apart.keep_pauses_short", lambda: None)
+    monkeypatch.setattr("tonegen.keys.ports_process.MidiInput", Keyboard)
+    monkeypatch.setattr("tonegen.keys.ports_process.keep_pauses_short", lambda: None)
     return played
 
 
@@ -110,8 +110,9 @@ def test_the_end_of_the_program_puts_it_back(apart, synthesizer):
 def test_a_program_that_is_killed_leaves_it_put_back(synthesizer):
     """And Ctrl-C at its terminal is for the program alone."""
     tunes = (
-        "import sys; from tests.keys.test_apart import MADE; from tonegen.keys.apart import Apart, Bench; "
-        "apart = Apart(); apart.call(Bench.tune, sys.argv[1], MADE); "
+        "import sys; from tests.keys.test_ports_process import MADE; "
+        "from tonegen.keys.ports_process import PortsProcess, Bench; "
+        "apart = PortsProcess(); apart.call(Bench.tune, sys.argv[1], MADE); "
         "print('tuned', flush=True); sys.stdin.read()"
     )
     program = subprocess.Popen(

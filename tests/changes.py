@@ -264,7 +264,7 @@ changes(
 )  # fmt: skip
 SCRIPTS = "tests/page/test_scripts.py"
 changes(
-    "tonegen/page/static/clock.js", SCRIPTS,
+    "tonegen/page/sound/clock.js", SCRIPTS,
     ("moment.heard_at_ms - serverAhead", "moment.heard_at_ms - serverAhead + 200"),
     ("clock_ms - (sent_ms + now) / 2", "clock_ms - now"),
     ("(at - known.at) * known.rate / 1000", "(known.at - at) * known.rate / 1000"),
@@ -286,23 +286,23 @@ changes(
     ("[[1, palette.low], [-1, palette.high]]) bead", "[[-1, palette.low], [1, palette.high]]) bead"),
 )  # fmt: skip
 changes(
-    "tonegen/page/static/tap.js", SCRIPTS,
+    "tonegen/page/count/tap.js", SCRIPTS,
     ("slice(-400)", "slice(-3)"),
     ("FORGET_MS = 4000", "FORGET_MS = 1500"),
     ("if (taps.length && at - taps.at(-1) > FORGET_MS) taps = [];", ""),
     ('pair.addEventListener("change", () => { taps = []; });', ""),
 )  # fmt: skip
 changes(
-    "tonegen/page/static/pairs.js", SCRIPTS,
+    "tonegen/page/play/pairs.js", SCRIPTS,
     ("only ? {} : { low: pair.low, high: pair.high }", "{ low: pair.low, high: pair.high }"),
     ('=== "pure" ? "" : pair.direction);', '=== "pure" ? "" : "wide");'),
 )  # fmt: skip
 changes(
-    "tonegen/page/static/string.js", SCRIPTS,
+    "tonegen/page/play/string.js", SCRIPTS,
     ("current().offset_cents + cents", "current().offset_cents - cents"),
 )  # fmt: skip
 changes(
-    "tonegen/page/static/chart.js", SCRIPTS,
+    "tonegen/page/play/chart.js", SCRIPTS,
     ("Math.abs(travel - 0.5) < 0.04 ? 0.5 : travel", "travel"),
     ("Math.abs(travel - 0.5) < 0.04", "Math.abs(travel - 0.5) < 0.4"),
     ("change.travel > 0 ? 0 : 1 }", "change.travel > 0 ? 1 : 0 }"),
@@ -310,7 +310,7 @@ changes(
     ("strings.filter((one) => one !== number)", "strings"),
 )  # fmt: skip
 changes(
-    "tonegen/page/static/neck.js", SCRIPTS,
+    "tonegen/page/play/neck.js", SCRIPTS,
     ("ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1", "ArrowRight: -1, ArrowUp: 1, ArrowLeft: 1"),
     ("Math.abs(fret - Math.round(fret)) < 0.15", "false"),
 )  # fmt: skip

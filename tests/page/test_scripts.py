@@ -17,7 +17,7 @@ from tests.page import asks
 from tests.page.chromium import CHROMIUM, FLAGS
 from tests.page.visitor import in_the_loop, visitor
 
-STATIC = Path(tonegen.page.__file__).parent / "static"
+PAGE = Path(tonegen.page.__file__).parent
 BY_ITSELF = """
   const real = performance.now.bind(performance);
   let now = null;
@@ -61,7 +61,7 @@ def browser(engine_shows):
 
 def serve(route):
     """A file of the page, as the program would give it."""
-    path = STATIC / (route.request.url.removeprefix("http://page.test/").partition("?")[0] or "index.html")
+    path = PAGE / (route.request.url.removeprefix("http://page.test/") or "static/index.html")
     if not path.is_file():
         route.fulfill(status=404)
         return
@@ -112,7 +112,7 @@ def moment(stream=1, frame=4800, heard_frame=4800, heard_at_ms=51_100.0, beats=(
 
 
 def turns_at(page, at_ms, low=5, high=4):
-    source = "async ([low, high, at]) => (await import('/clock.js')).turnsAt(low, high, at)"
+    source = "async ([low, high, at]) => (await import('/sound/clock.js')).turnsAt(low, high, at)"
     return page.evaluate(source, [low, high, at_ms])
 
 
@@ -162,7 +162,7 @@ def test_a_small_step_of_the_device_is_smoothed_and_a_great_one_taken(page):
     in_step(page)
     page.evaluate("(message) => shown(message)", moment())
     page.evaluate("(message) => shown(message)", moment(heard_frame=4800 + 480))
-    frame = "async () => (await import('/clock.js')).frameAt(1100)"
+    frame = "async () => (await import('/sound/clock.js')).frameAt(1100)"
     assert page.evaluate(frame) == pytest.approx(4800 + 0.4 * 480)
     page.evaluate("(message) => shown(message)", moment(heard_frame=4800 + 48_000))
 
@@ -184,7 +184,7 @@ def test_a_page_that_plays_itself_knows_its_own_frame(page):
     in_step(page)
     page.evaluate("(message) => shown(message)", moment())
     page.evaluate("""async () => {
-      const { useLoudspeaker } = await import("/clock.js");
+      const { useLoudspeaker } = await import("/sound/clock.js");
       useLoudspeaker((at) => ({ frame: 9600, at: 1100, rate: 48000 }));
     }""")
 
@@ -194,7 +194,7 @@ def test_a_page_that_plays_itself_knows_its_own_frame(page):
 # -- the picture of a beat ----------------------------------------------------------------------------------
 
 DRAW = """async ([turns, rate, rough]) => {
-  const { draw } = await import("/strands.js");
+  const { draw } = await import("/static/strands.js");
   const canvas = document.body.appendChild(document.createElement("canvas"));
   canvas.style.cssText = "position: fixed; left: 0; top: 0; width: 400px; height: 60px";
   draw(canvas, turns, rate, { rough, quiet: false });

@@ -43,7 +43,11 @@ def test_the_page_and_its_parts_come_from_the_package_and_forbid_all_else(runnin
     assert "unsafe" not in policy
     assert b"http://" not in body.replace(b"http://www.w3.org", b"")
     assert b"https://" not in body
-    for name, kind in [("main.js", "text/javascript"), ("style.css", "text/css"), ("icon.svg", "image/svg")]:
+    for name, kind in [
+        ("sound/clock.js", "text/javascript"),
+        ("static/style.css", "text/css"),
+        ("static/icon.svg", "image/svg"),
+    ]:
         response, _ = get(running, f"/{name}")
         assert (response.status, response.headers["content-type"].startswith(kind)) == (200, True)
 
@@ -53,7 +57,8 @@ def test_the_page_and_its_parts_come_from_the_package_and_forbid_all_else(runnin
     [
         "/../server.py", "/../../../../etc/passwd", "/%2e%2e/server.py", "/..%2fserver.py",
         "/static/../server.py", "//etc/passwd", "/static/index.html", "/server.py", "/index.html/",
-        "/index.html%00.js", "/.", "/engine", "/..\\server.py", "/index.html/../../engine.py",
+        "/play/part.py", "/sound/../server.py", "/main.js", "/index.html%00.js", "/.", "/engine",
+        "/..\\server.py", "/index.html/../../engine.py",
         "/" + "../" * 40 + "etc/passwd",
     ],
 )  # fmt: skip

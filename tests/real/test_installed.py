@@ -44,6 +44,13 @@ def test_an_installed_copy_knows_its_presets_and_renders(installed, tmp_path):
     assert (tmp_path / "out.wav").stat().st_size > 48_000
 
 
+def test_it_carries_the_scripts_of_every_part_of_the_page(installed):
+    scripts = [file.relative_to(ROOT) for file in (ROOT / "tonegen" / "page").glob("*/*.js")]
+    assert len({file.parent for file in scripts}) > 10
+    for file in scripts:
+        assert (installed / file).read_bytes() == (ROOT / file).read_bytes()
+
+
 def test_its_errors_are_one_line_and_its_version_is_known(installed, tmp_path):
     wrong = tonegen(installed, tmp_path, "beats", "--low", "H3", "--high", "C4")
     assert (wrong.returncode, wrong.stderr.count("\n")) == (2, 1)

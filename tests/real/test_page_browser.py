@@ -184,7 +184,7 @@ def test_the_strands_meet_when_the_browser_is_loud(opened):
     page.evaluate(
         RECORD.replace(
             "recorder.port.onmessage = ({ data }) => recorded.push(...data);",
-            """const clock = await import("/clock.js");
+            """const clock = await import("/sound/clock.js");
         window.drawn = [];
         recorder.port.onmessage = ({ data }) => recorded.push(...data);
         setInterval(() => {
@@ -350,7 +350,8 @@ def test_the_order_is_gone_through_by_keys_with_its_sound(opened):
     page.wait_for_selector("#step-hear[aria-pressed=true]")
     page.keyboard.press("ArrowRight")
     page.wait_for_selector(".count-of:has-text('Step 2 of')")
-    turns = 'import(\'/clock.js\').then(clock => clock.turnsAt("step-low", "step-high", performance.now()))'
+    clock = 'import("/sound/clock.js")'
+    turns = f'{clock}.then(clock => clock.turnsAt("step-low", "step-high", performance.now()))'
     while page.evaluate(turns) is None:
         page.wait_for_timeout(20)
     assert page.evaluate("parseFloat(getComputedStyle(document.querySelector('.step h2')).fontSize)") > 40

@@ -36,9 +36,10 @@ def test_two_tones_are_written_heard_and_tuned_by_the_keyboard(opened):
     press(page, "#tones-hear", "Space")
     page.wait_for_selector("#tones-hear[aria-pressed=true]")
     page.wait_for_selector("[data-sounding=true]")
-    turns = "import('./clock.js').then(clock => clock.turnsAt('tone-low', 'tone-high', performance.now()))"
+    clock = "import('/sound/clock.js').then(clock => clock."
+    turns = f"{clock}turnsAt('tone-low', 'tone-high', performance.now()))"
     page.wait_for_function(f"{turns}.then(turns => turns !== null)")
-    rate = "import('./clock.js').then(clock => clock.turnsPerSecond('tone-low', 'tone-high'))"
+    rate = f"{clock}turnsPerSecond('tone-low', 'tone-high'))"
     assert page.evaluate(rate) == pytest.approx(2.4)
     press(page, "#tones-only", "Enter", "Shift+Tab")
     page.wait_for_selector("#tones-only[aria-pressed=true]")
@@ -62,7 +63,7 @@ def test_two_tones_are_written_heard_and_tuned_by_the_keyboard(opened):
     page.wait_for_selector("#tones-hear[aria-pressed=false]")
     press(page, "[data-grip='E major 3-4-5']")
     page.wait_for_function(
-        "import('./clock.js').then(clock => clock.turnsAt(5, 4, performance.now()) !== null)"
+        "import('/sound/clock.js').then(clock => clock.turnsAt(5, 4, performance.now()) !== null)"
     )
 
 

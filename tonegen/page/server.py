@@ -90,7 +90,7 @@ def application(
         await engine.close()
 
     async def file(request: Request) -> Response:
-        path = request.url.path.removeprefix("/") or "index.html"
+        path = request.url.path.removeprefix("/")
         if path not in packaged:
             return PlainTextResponse("tonegen: there is no such page\n", 404, _HEADERS)
         content, kind = packaged[path]
@@ -127,13 +127,18 @@ def application(
 
 
 def _packaged_files() -> dict[str, tuple[bytes, str]]:
-    """Every file of the page by its path; no other path means anything to the server."""
-    static = files("tonegen.page") / "static"
-    return {
-        entry.name: (entry.read_bytes(), _KINDS[ending])
-        for entry in static.iterdir()
+    """Every file of the page by the folder and name it has here, the page itself by ""; no other path means
+    anything to the server.
+    """
+    found = {
+        f"{folder.name}/{entry.name}": (entry.read_bytes(), _KINDS[ending])
+        for folder in files("tonegen.page").iterdir()
+        if folder.is_dir()
+        for entry in folder.iterdir()
         if (ending := entry.name[entry.name.rfind(".") :]) in _KINDS
     }
+    found[""] = found.pop("static/index.html")
+    return found
 
 
 class _OneFileAtATime:

@@ -1,8 +1,8 @@
 // Keys of the keyboard: a letter or digit engages its change, the space bar sounds, Escape mutes.
 
 import { ask } from "./wire.js";
-import { changeOfKey, toggleChange } from "./chart.js";
-import { muteNow, toggleSound } from "./sound.js";
+import { changeOfKey, toggleChange } from "../play/chart.js";
+import { muteNow, toggleSound } from "../sound/sound.js";
 
 const takesText = (element) => element.matches("input:not([type=range]):not([type=checkbox]), select, textarea");
 

@@ -1,27 +1,27 @@
 // Begin: every part listens for what it shows, then the page connects.
 
 import { ask, connect, hear, pingEvery } from "./wire.js";
-import "./clock.js";
-import "./string.js";
-import "./chart.js";
-import "./pairs.js";
-import "./neck.js";
-import "./tap.js";
-import "./tones.js";
-import "./grips.js";
-import "./setlist.js";
-import "./render.js";
-import "./rig.js";
-import "./sound.js";
+import "../sound/clock.js";
+import "../play/string.js";
+import "../play/chart.js";
+import "../play/pairs.js";
+import "../play/neck.js";
+import "../count/tap.js";
+import "../tones/tones.js";
+import "../play/grips.js";
+import "../play/setlist.js";
+import "../sound/render.js";
+import "../play/rig.js";
+import "../sound/sound.js";
 import "./keyboard.js";
-import "./meter.js";
-import "./temper.js";
-import "./compare.js";
-import "./order.js";
-import "./keys.js";
-import "./ears.js";
-import "./lesson.js";
-import "./notices.js";
+import "../drop/meter.js";
+import "../temper/temper.js";
+import "../compare/compare.js";
+import "../order/order.js";
+import "../keys/keys.js";
+import "../ears/ears.js";
+import "../ears/lesson.js";
+import "../notices/notices.js";
 import { openPart } from "./nav.js";
 import { byId, make, mark, say } from "./parts.js";
 
@@ -56,7 +56,7 @@ hear("closed", async ({ code, reason }) => {
   shut = true;
   document.documentElement.dataset.ready = "no";
   if (code === TOO_MANY) return complain(reason);
-  const answer = await fetch("icon.svg", { cache: "no-store" }).catch(() => null);
+  const answer = await fetch("/static/icon.svg", { cache: "no-store" }).catch(() => null);
   if (!shut) return;
   complain(answer?.status === 401
     ? "This page is not let in any more. Scan the code that tonegen shows now, or open its link."

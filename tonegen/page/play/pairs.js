@@ -1,9 +1,9 @@
 // Each pair of the grip: its strands, its interval, its rate and direction. A touch leaves only what beats.
 
-import { ask, hear } from "./wire.js";
-import { turnsAt, turnsPerSecond } from "./clock.js";
-import { draw, repaint } from "./strands.js";
-import { byId, make, mark, say } from "./parts.js";
+import { ask, hear } from "../static/wire.js";
+import { turnsAt, turnsPerSecond } from "../sound/clock.js";
+import { draw, repaint } from "../static/strands.js";
+import { byId, make, mark, say } from "../static/parts.js";
 
 const still = matchMedia("(prefers-reduced-motion: reduce)");
 const rows = new Map();

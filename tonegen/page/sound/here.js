@@ -26,7 +26,7 @@ export const open = async (changed) => {
   // A browser gives worklets only to pages that it calls secure: this machine's, not those that come over a network.
   mine.node = context.audioWorklet ? await worklet(mine) : scheduled(mine);
   if (speaker !== mine) return;
-  mine.feed = new Worker("feed.js");
+  mine.feed = new Worker(new URL("feed.js", import.meta.url));
   const between = new MessageChannel();
   mine.take(between.port1);
   const rate = context.sampleRate;
@@ -66,7 +66,7 @@ const heard = ({ context, said }, now) => {
 };
 
 const worklet = async (mine) => {
-  await mine.context.audioWorklet.addModule("loudspeaker.js");
+  await mine.context.audioWorklet.addModule(new URL("loudspeaker.js", import.meta.url));
   const node = new AudioWorkletNode(mine.context, "loudspeaker", { numberOfInputs: 0, outputChannelCount: [2] });
   node.port.onmessage = ({ data }) => { mine.said = data; };
   mine.take = (port) => node.port.postMessage({ feed: port }, [port]);

@@ -1,8 +1,8 @@
 // A song's MIDI file, retuned for the receiver that is chosen, and kept by the browser.
 
-import { tell } from "./wire.js";
-import { keep, post } from "./keep.js";
-import { make, say } from "./parts.js";
+import { tell } from "../static/wire.js";
+import { keep, post } from "../static/keep.js";
+import { make, say } from "../static/parts.js";
 
 const file = make("input", { type: "file", id: "song", accept: ".mid,.midi,.kar,audio/midi", required: true });
 const begin = make("button", { type: "submit", id: "retune" }, "Retune the file");

@@ -1,8 +1,8 @@
 // Drop from what a meter shows: string, changes and reading in, what they tell out, and what to read next.
 
-import { ask, hear, tell } from "./wire.js";
-import { byId, make, refill, say } from "./parts.js";
-import { choose, chosen } from "./string.js";
+import { ask, hear, tell } from "../static/wire.js";
+import { byId, make, refill, say } from "../static/parts.js";
+import { choose, chosen } from "../play/string.js";
 
 const MOST_BYTES = 60000;  // of a message; a longer one would end the connection
 let view = null;

@@ -1,9 +1,9 @@
 // Two free tones, whatever the instrument: how they beat, and how that sounds instead of the grip.
 
-import { ask, hear } from "./wire.js";
-import { redraw, stayingCard } from "./pairs.js";
-import { readyToHear } from "./sound.js";
-import { byId, make, mark, say } from "./parts.js";
+import { ask, hear } from "../static/wire.js";
+import { redraw, stayingCard } from "../play/pairs.js";
+import { readyToHear } from "../sound/sound.js";
+import { byId, make, mark, say } from "../static/parts.js";
 
 let two = null;
 let sounding = false, alone = false;  // alone : nothing sounded before

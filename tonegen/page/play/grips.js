@@ -1,7 +1,7 @@
 // Saved grips at hand, and saving the one under the hands.
 
-import { ask, hear } from "./wire.js";
-import { byId, make, mark } from "./parts.js";
+import { ask, hear } from "../static/wire.js";
+import { byId, make, mark } from "../static/parts.js";
 
 let shape = "";
 const name = make("input", { type: "text", id: "grip-name", maxlength: 60, placeholder: "name it", autocomplete: "off" });

@@ -1,7 +1,7 @@
 // Two temperaments side by side over the grips that tempering asks for.
 
-import { ask, hear } from "./wire.js";
-import { byId, make, refill } from "./parts.js";
+import { ask, hear } from "../static/wire.js";
+import { byId, make, refill } from "../static/parts.js";
 
 const NOW = ["", "as it is now"];
 let temperaments = [];

@@ -1,9 +1,9 @@
 // Lessons: a step with its sounds, what beats in them drawn, a question and its answer.
 
-import { ask, hear } from "./wire.js";
-import { part } from "./nav.js";
-import { byId, make, mark } from "./parts.js";
-import { readyToHear } from "./sound.js";
+import { ask, hear } from "../static/wire.js";
+import { part } from "../static/nav.js";
+import { byId, make, mark } from "../static/parts.js";
+import { readyToHear } from "../sound/sound.js";
 import { svg } from "./graph.js";
 
 const box = byId("lessons");

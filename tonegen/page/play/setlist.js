@@ -1,7 +1,7 @@
 // The songs of the evening: a touch brings the bar to the key of each.
 
-import { ask, hear } from "./wire.js";
-import { byId, make, mark, refill } from "./parts.js";
+import { ask, hear } from "../static/wire.js";
+import { byId, make, mark, refill } from "../static/parts.js";
 
 let shape = "";
 const chips = make("div", { class: "chips" });

@@ -1,8 +1,8 @@
 // The chart, drawn as players draw it: strings as rows, changes as columns, a bead where a change stops a string.
 
-import { ask, askSoon, hear } from "./wire.js";
-import { byId, follows, make, mark, say } from "./parts.js";
-import { part as partOfPage } from "./nav.js";
+import { ask, askSoon, hear } from "../static/wire.js";
+import { byId, follows, make, mark, say } from "../static/parts.js";
+import { part as partOfPage } from "../static/nav.js";
 import { choose, chosen } from "./string.js";
 
 const CENTS_PER_PIXEL = 0.1;

@@ -1,7 +1,7 @@
 // What the rig is made of, and how the page looks.
 
-import { ask, hear } from "./wire.js";
-import { byId, make } from "./parts.js";
+import { ask, hear } from "../static/wire.js";
+import { byId, make } from "../static/parts.js";
 
 let choices = null;
 let view = null;

@@ -1,7 +1,7 @@
 // Tap along with a beat that is heard on the steel itself, or type what was counted: how fast it is, and how far from pure that can be.
 
-import { ask, hear } from "./wire.js";
-import { byId, make, say } from "./parts.js";
+import { ask, hear } from "../static/wire.js";
+import { byId, make, say } from "../static/parts.js";
 
 const FORGET_MS = 4000;
 let taps = [];

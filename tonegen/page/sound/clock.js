@@ -3,7 +3,7 @@
 // The engine says how far each beat has turned at a frame; nothing here runs beside it. Moments of the page are
 // milliseconds of performance.now(). Between two words of the engine a beat goes on evenly, as its sound does.
 
-import { hear } from "./wire.js";
+import { hear } from "../static/wire.js";
 
 const JUMP_SECONDS = 0.25;
 const SMOOTH = 0.4;

@@ -1,10 +1,10 @@
 // Trials by touch: choose what, listen, answer; what the answers say, drawn.
 
-import { ask, askSoon, hear } from "./wire.js";
+import { ask, askSoon, hear } from "../static/wire.js";
 import { graph } from "./graph.js";
-import { part } from "./nav.js";
-import { byId, make, mark, say } from "./parts.js";
-import { readyToHear } from "./sound.js";
+import { part } from "../static/nav.js";
+import { byId, make, mark, say } from "../static/parts.js";
+import { readyToHear } from "../sound/sound.js";
 
 let ears = null;
 let grips = [];

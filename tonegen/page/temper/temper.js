@@ -1,7 +1,7 @@
 // Tempering: which grips shall ring and how much each matters, what is held, what was found, and what it trades.
 
-import { ask, hear } from "./wire.js";
-import { byId, make, mark, refill, say } from "./parts.js";
+import { ask, hear } from "../static/wire.js";
+import { byId, make, mark, refill, say } from "../static/parts.js";
 
 let asked = null;
 let scenes = [];

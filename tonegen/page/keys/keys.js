@@ -1,9 +1,9 @@
 // Keyboards and samplers: what a receiver would get and what remains, and sending it, with notes through it.
 
-import { ask, hear } from "./wire.js";
-import { byId, HAND_MS, make, mark, refill, say } from "./parts.js";
-import { part } from "./nav.js";
-import { remoteForm } from "./remote.js";
+import { ask, hear } from "../static/wire.js";
+import { byId, HAND_MS, make, mark, refill, say } from "../static/parts.js";
+import { part } from "../static/nav.js";
+import { remoteForm } from "../remote/remote.js";
 import { songForm } from "./songs.js";
 
 const OWN_OUT = ["virtual tonegen keys", "a port of its own, tonegen keys"];

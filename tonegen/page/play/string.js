@@ -1,7 +1,7 @@
 // The string that is being set: its offset by a slider, and pure, equal or the player's target at one touch.
 
-import { ask, askSoon, hear } from "./wire.js";
-import { byId, follows, make, mark, say } from "./parts.js";
+import { ask, askSoon, hear } from "../static/wire.js";
+import { byId, follows, make, mark, say } from "../static/parts.js";
 
 let view = null;
 let number = null;

@@ -1,8 +1,8 @@
 // What sounds now as a file: so many seconds of it, written by the program and kept by the browser.
 
-import { tell } from "./wire.js";
-import { keep, post } from "./keep.js";
-import { byId, make, say } from "./parts.js";
+import { tell } from "../static/wire.js";
+import { keep, post } from "../static/keep.js";
+import { byId, make, say } from "../static/parts.js";
 
 const KINDS = { "flac 24": "FLAC, 24 bits", "flac 16": "FLAC, 16 bits", "wav 24": "WAV, 24 bits", "wav 16": "WAV, 16 bits", "wav float": "WAV, 32-bit float" };
 const seconds = make("input", { type: "number", id: "file-seconds", min: 0.1, max: 600, step: "any", value: 10, required: true });

@@ -1,7 +1,7 @@
 // The bar along the neck.
 
-import { askSoon, hear } from "./wire.js";
-import { byId, follows, make, mark, say } from "./parts.js";
+import { askSoon, hear } from "../static/wire.js";
+import { byId, follows, make, mark, say } from "../static/parts.js";
 
 const DOTS = new Set([3, 5, 7, 9, 12, 15, 17, 19, 21, 24]);
 let built = null;

@@ -1,7 +1,7 @@
 // OSC in: a foot controller or another program moves pedals, bar and temperament while this is on.
 
-import { ask, hear } from "./wire.js";
-import { make, mark, say } from "./parts.js";
+import { ask, hear } from "../static/wire.js";
+import { make, mark, say } from "../static/parts.js";
 
 const port = make("input", { type: "number", id: "remote-port", min: 1024, max: 65535, value: 9001, required: true });
 const turn = make("button", { type: "submit", id: "listen", "aria-pressed": false }, "Take OSC in");

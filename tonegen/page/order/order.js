@@ -1,10 +1,10 @@
 // The tuning order, one step at a time, large enough for arm's length, each with its sound.
 
-import { ask, hear } from "./wire.js";
-import { turnsAt, turnsPerSecond } from "./clock.js";
-import { byId, make, refill } from "./parts.js";
-import { part } from "./nav.js";
-import { draw } from "./strands.js";
+import { ask, hear } from "../static/wire.js";
+import { turnsAt, turnsPerSecond } from "../sound/clock.js";
+import { byId, make, refill } from "../static/parts.js";
+import { part } from "../static/nav.js";
+import { draw } from "../static/strands.js";
 
 const LOW = "step-low", HIGH = "step-high";
 let plan = { steps: [], checks: [], at: -1 };

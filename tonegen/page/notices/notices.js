@@ -1,7 +1,7 @@
 // What could not be read: it is not written over until the player goes on with what is shown.
 
-import { ask, hear } from "./wire.js";
-import { byId, make, refill } from "./parts.js";
+import { ask, hear } from "../static/wire.js";
+import { byId, make, refill } from "../static/parts.js";
 
 const box = byId("notices");
 

@@ -1,8 +1,8 @@
 // Begin and end the sound, its level, where it is heard, and the meter.
 
-import { ask, askSoon, hear } from "./wire.js";
+import { ask, askSoon, hear } from "../static/wire.js";
 import { close, isHere, notNeeded, open, prepare, rest } from "./here.js";
-import { byId, follows, make, mark, say } from "./parts.js";
+import { byId, follows, make, mark, say } from "../static/parts.js";
 
 let view = null;
 

@@ -1,6 +1,6 @@
 // A graph as the core sends it: places between 0 and 1 across and up. Nothing is worked out here but pixels.
 
-import { make } from "./parts.js";
+import { make } from "../static/parts.js";
 
 const WIDE = 340, HIGH = 210, LEFT = 44, RIGHT = 12, TOP = 10, BOTTOM = 34;
 const STROKES = ["", "7 4", "2 4", "9 3 2 3"];

@@ -5,11 +5,13 @@ import http.client
 import io
 import json
 import random
+import resource
 import signal
 import socket
 import struct
 import subprocess
 import sys
+from contextlib import ExitStack
 
 import pytest
 from websockets.exceptions import ConnectionClosed, InvalidStatus
@@ -276,3 +278,24 @@ def test_a_port_that_is_taken_is_one_line(running):
     ended = subprocess.run([*line, "--port", str(running.port)], capture_output=True, text=True)
     assert (ended.returncode, ended.stdout, ended.stderr.count("\n")) == (2, "", 1)
     assert f"port {running.port} cannot be used" in ended.stderr
+
+
+def test_requests_that_are_never_finished_cost_nothing_and_keep_nobody_out(tmp_path):
+    """1,300 at once, more than the system lets the program have open, from somebody without a link."""
+    _, most = resource.getrlimit(resource.RLIMIT_NOFILE)
+    resource.setrlimit(resource.RLIMIT_NOFILE, (min(most, 4096), most))
+    with RunningPage(tmp_path) as running, running.page() as open_before, ExitStack() as unfinished:
+        resource.prlimit(running.process.pid, resource.RLIMIT_NOFILE, (1024, 1024))
+        for _ in range(1300):
+            line = unfinished.enter_context(socket.create_connection(("127.0.0.1", running.port), timeout=20))
+            line.sendall(b"GET / HTTP/1.1\r\nHost: ")
+        assert get(running, "/")[0].status == 200
+        with running.page() as late:
+            late.shown("view")
+        open_before.ask("bar", fret=2.0)
+        open_before.shown("view", lambda view: view["bar"] == "fret 2")
+        assert running.open_files() < 300
+        running.process.send_signal(signal.SIGTERM)
+        _, complaints = running.process.communicate(timeout=20)
+    assert "NIOSH" in complaints
+    assert complaints.count("\n") == 1, "the caution, and no report of what could not be taken"

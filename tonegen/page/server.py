@@ -31,6 +31,10 @@ from tonegen.page.stage.outlet import LARGEST_WANT_FRAMES, InPage
 LARGEST_MESSAGE_BYTES: Final = 65_536
 _LARGEST_BODY_BYTES: Final = 1000
 _MOST_PAGES: Final = 64
+# asyncio takes in a whole backlog before it looks at the first, and reports each that the system has no place
+# for: a megabyte a second. So it takes few at a time, and the system holds the rest.
+_TAKEN_AT_A_TIME: Final = 32
+_MOST_HELD_BY_THE_SYSTEM: Final = 2048
 _TAKEN_ELSEWHERE: Final = 4001
 _TOO_MANY: Final = 4429
 _NO_ROOM: Final = f"Too many pages are open, {_MOST_PAGES} of them: close one, and this one opens by itself."
@@ -324,9 +328,13 @@ def serve(app: Starlette, sockets: list[socket.socket], ready: Callable[[], None
     """Serve until Ctrl-C or a signal to end; `ready` is called once pages can be opened."""
     import uvicorn
 
+    from tonegen.page.waiting import ImpatientProtocol
+
     class Server(uvicorn.Server):
         async def startup(self, sockets: list[socket.socket] | None = None) -> None:
             await super().startup(sockets)
+            for one in sockets or []:
+                one.listen(_MOST_HELD_BY_THE_SYSTEM)
             if self.started:
                 ready()
 
@@ -338,9 +346,9 @@ def serve(app: Starlette, sockets: list[socket.socket], ready: Callable[[], None
 
     loop: Literal["asyncio"] = "asyncio"
     config = uvicorn.Config(
-        app, loop=loop, http="h11", ws="websockets-sansio", lifespan="on", log_level="warning",
+        app, loop=loop, http=ImpatientProtocol, ws="websockets-sansio", lifespan="on", log_level="warning",
         access_log=False, server_header=False, ws_max_size=LARGEST_MESSAGE_BYTES,
-        ws_per_message_deflate=False, timeout_graceful_shutdown=1,
+        ws_per_message_deflate=False, timeout_graceful_shutdown=1, backlog=_TAKEN_AT_A_TIME,
     )  # fmt: skip
     server = Server(config)
     with ends_by(server.end):

@@ -94,7 +94,7 @@ def test_beats_and_steps_as_numbers():
     words = [words for words, _, _ in boxes(draw(replace(card, order=plan)))]
 
     assert any("5–4 +11" in each for each in words)
-    moves = [(step.count.split()[-1], step.beats_per_second, str(step.ratio)) for step in plan.steps]
+    moves = [(step.count.split()[-2], step.beats_per_second, str(step.ratio)) for step in plan.steps]
     expected = [
         f"{ratio} {abs(round(rate * 10))} {'up' if move == 'raise' else 'down'}"
         for move, rate, ratio in moves
@@ -161,7 +161,7 @@ def test_a_card_is_never_half_written(tonegen, my_e9, tmp_path):
     other_name.hardlink_to(there)
     line = f"tonegen chart --instrument e9-ten-string --out {there}"
 
-    assert "exists already; give another name, or --force" in tonegen.refused(line)
+    assert "already exists; give another name, or --force" in tonegen.refused(line)
     assert there.read_text() == "mine"
     assert tonegen(f"{line} --force").code == 0
     assert there.read_bytes().startswith(b"%PDF")

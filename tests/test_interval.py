@@ -259,7 +259,7 @@ def test_what_cannot_be_counted_is_refused():
     for wrong in (-1.0, np.nan, np.inf):
         with pytest.raises(BadValue):
             readings_of_count(wrong, 220, Ratio(5, 4))
-    with pytest.raises(BadValue, match="no tone beats so fast"):
+    with pytest.raises(BadValue, match="no tone beats that fast"):
         readings_of_count(2000, 220, Ratio(5, 4))
     with pytest.raises(BadValue, match="stiffness"):
         beats_per_second(220, 275, Ratio(5, 4), low_stiffness=-1)

@@ -44,7 +44,7 @@ def test_a_tuning_dump_is_a_small_file(tonegen, tmp_path, pipe):
     with large.open("wb") as file:
         file.truncate(10_000_000_000)  # of which the disk holds nothing
     line = "tonegen keys plan --receiver mpe --temperament"
-    assert "larger than a megabyte; that is no tuning dump" in tonegen.refused(f"{line} {large}")
+    assert "larger than a megabyte; that is not a tuning dump" in tonegen.refused(f"{line} {large}")
     assert "is a device or a pipe" in tonegen.refused(f"{line} {pipe}")
 
 
@@ -62,7 +62,7 @@ def test_what_cannot_be_read_is_said(tonegen, tmp_path, line):
 def test_a_heading_with_an_open_quote(tonegen, tmp_path, heading):
     path = tmp_path / "readings.csv"
     path.write_text(f"{heading}\n8,A,2\n")
-    assert "line 1: cannot be taken apart" in tonegen.refused(f"tonegen drop {path} {E9}")
+    assert "line 1: cannot be split" in tonegen.refused(f"tonegen drop {path} {E9}")
 
 
 @pytest.mark.parametrize("meter", ["1e-300", "1e-9", "0", "nan", "inf", "-1"])
@@ -82,7 +82,7 @@ def test_a_meter_that_cannot_be(tonegen, tmp_path, meter):
         ("multiples", "[inf]", "partial multiple inf"),
         ("decay_db_per_second", "1e308", "decay 1e+308"),
         ("phases_turns", "[nan]", "phases of a timbre must be finite"),
-        ("stiffness", DIGITS, "a value is nested too deep or too large to be meant"),
+        ("stiffness", DIGITS, "a value is nested too deep or too large"),
         ("levels_db", "[1e308]", "levels_db"),
     ],
 )  # fmt: skip

@@ -142,7 +142,7 @@ def test_a_fifth_by_hand():
     assert str(second.ratio) == "3:2"
     assert second.beats_per_second == pytest.approx(2 * 195.99771799 - 3 * 130.81278265, abs=1e-6)
     # The lower string is tuned: a narrow fifth is reached from pure by raising it.
-    assert second.count == "4 beats in 10 seconds, narrow: start from pure and raise"
+    assert second.count == "4 beats in 10 seconds, narrow: tune it pure, then raise it"
     assert second.pair == "partial 3 of the lower with 2 of the upper"
     # Half a beat in five seconds, over 3 * 130.81 * ln 2 / 1200 beats to the cent.
     assert second.counting_error_cents == pytest.approx(0.1 / 0.226682, rel=1e-4)

@@ -91,10 +91,10 @@ FAULTS = [
     ("gauge_inches = 0.013", "gauge_inches = nan", r"strings\[0\].gauge_inches"),
     ("gauge_inches = 0.013", "gauge_inches = 0.013, core_inches = 0.02", r"core_inches must be less"),
     ('place = "pedal 1"', 'colour = "red"', r'changes\[0\]: there is no field "colour" here'),
-    ('name = "B"', 'name = "A"', r'changes\[1\]: "A" is there twice'),
+    ('name = "B"', 'name = "A"', r'changes\[1\]: "A" is listed twice'),
     ('name = "B"\nplace', 'nam = "B"\nplace', r'changes\[1\]: .*field "nam'),
     ("moves = { 5 = +2, 10 = +2 }", "moves = { 5 = +2, 11 = +2 }", r'changes\[0\]: "11" is not a string'),
-    ("moves = { 5 = +2, 10 = +2 }", "moves = { 5 = +2, 05 = +2 }", r"changes\[0\]: string 5 is there twice"),
+    ("moves = { 5 = +2, 10 = +2 }", "moves = { 5 = +2, 05 = +2 }", r"changes\[0\]: string 5 is listed twice"),
     ("moves = { 5 = +2, 10 = +2 }", "moves = { 5 = 2.5 }", r"changes\[0\].moves.*expected a whole number"),
     ('[["F", "E"]', '[["F", "Q"]', r'exclusive\[0\]: .* no change "Q"'),
     ("2 = [[0.5, -100]]", "2 = [[1.5, -100]]", r"half_stops: travels must rise"),
@@ -102,7 +102,7 @@ FAULTS = [
     ('"V"]\nmoves = { 5 = +1', '"V"]\nmoves = { 1 = +1', r"splits\[0\]: moves"),
     ('3 = "3", 4 = "1", 5 = "5" }', '3 = "b3", 4 = "1", 5 = "5" }', r"string 3 plays G#4 .* not degree b3"),
     ('3 = "3", 4 = "1", 5 = "5" }', '3 = "77", 4 = "1", 5 = "5" }', r'"77" is not a degree'),
-    ('root = "E"\n', 'root = "E"\nroot = "A"\n', r"a key is there twice: .*line"),
+    ('root = "E"\n', 'root = "E"\nroot = "A"\n', r"a key is listed twice: .*line"),
     ('title = "Pedal', 'title "Pedal', r"line 1"),
     (
         'title = "Pedal steel',
@@ -134,7 +134,7 @@ TEMPERAMENT_FAULTS = [
     ('title = "x"\ncomma = "syntonic"\nclosing_fifth = "F-C"\n[fifths]\nC-F = "-1/4"', "not a fifth"),
     ('title = "x"\ncomma = "syntonic"\nclosing_fifth = "F-C"\n[fifths]\nC-G = "0"\n"B#-G" = "0"', "twice"),
     ('title = "x"\npoints = []', "name the instrument"),
-    ('title = "x"\ninstrument = "i"\n' + "[[points]]\nstring = 1\noffset_cents = 1\n" * 2, "there twice"),
+    ('title = "x"\ninstrument = "i"\n' + "[[points]]\nstring = 1\noffset_cents = 1\n" * 2, "listed twice"),
     ('title = "x"\ninstrument = "i"\n[[points]]\nstring = 1\noffset_cents = inf', "offset_cents"),
     ('title = "x"\ninstrument = "i"\n[[points]]\nstring = 1\noffset_cents = nan', "offset_cents"),
 ]
@@ -176,7 +176,7 @@ def wait_for_a_writer(path):
 
 
 SPOILT = [
-    (lead_nowhere, "is a link that leads nowhere"),
+    (lead_nowhere, "is a broken link"),
     (lead_to_itself, "cannot be read"),
     (os.mkdir, "is a folder"),
     (wait_for_a_writer, "is no file"),

@@ -173,7 +173,7 @@ def test_a_disk_that_fails_while_writing(tmp_path, name):
     for room in (size // 2, size - 1):
         said = limited(room, WRITE, str(path))
 
-        assert "nothing was kept" in said
+        assert "nothing was saved" in said
         assert said.count("\n") == 1
         assert names_in(tmp_path) == [name]
         assert path.read_bytes() == b"mine"
@@ -215,8 +215,8 @@ def test_lengths_that_cannot_be_meant(tmp_path, seconds):
 @pytest.mark.parametrize(
     ("name", "sample_format", "error", "says"),
     [
-        ("a.mp3", SampleFormat.PCM_16, BadValue, "end in .wav or .flac"),
-        ("a", SampleFormat.PCM_16, BadValue, "end in .wav or .flac"),
+        ("a.mp3", SampleFormat.PCM_16, BadValue, "end the name in .wav or .flac"),
+        ("a", SampleFormat.PCM_16, BadValue, "end the name in .wav or .flac"),
         ("a.flac", SampleFormat.FLOAT_32, BadValue, "16 or 24 bits"),
         ("no/where/a.wav", SampleFormat.PCM_16, CannotWrite, "no directory"),
         ("folder.wav", SampleFormat.PCM_16, CannotWrite, "is not a file"),

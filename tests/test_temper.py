@@ -286,7 +286,7 @@ def test_what_nobody_asks_about_stays_at_zero(objective):
         assert solved.offsets_cents[TuningPoint(string)] == pytest.approx(offset, abs=1e-6)
     named = [[point.string for point in each.points] for each in solved.undetermined()]
     assert named == [[3], [1, 2], [4, 5]]
-    assert "in no grip" in str(solved.undetermined()[0])
+    assert "Not in the grips you picked" in str(solved.undetermined()[0])
     assert "pin one of them" in str(solved.undetermined()[1])
 
 

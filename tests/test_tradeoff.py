@@ -27,8 +27,8 @@ def line(axes, label):
 def test_chosen_is_on_the_curve_and_before_is_never_under_it(objective):
     front = front_of(scene("c6-swing-band"), objective)
     (axes,) = draw(front).axes
-    curve = line(axes, "best that can be had")
-    (chosen,) = line(axes, "chosen, by the weights of the scene")
+    curve = line(axes, "best possible")
+    (chosen,) = line(axes, "chosen by the scene's weights")
     (before,) = line(axes, "before: equal")
 
     assert len(curve) == 25
@@ -85,7 +85,7 @@ def test_a_picture_that_cannot_be_drawn_saves_nothing(tonegen, own_folder, tmp_p
     there.write_text("mine")
     line = f"tonegen temper c6-swing-band --save my-c6 --front-out {there}"
 
-    assert "exists already; give another name, or --force" in tonegen.refused(line)
+    assert "already exists; give another name, or --force" in tonegen.refused(line)
     assert there.read_text() == "mine"
     assert "end its name in .pdf" in tonegen.refused(
         f"tonegen temper c6-swing-band --front-out {tmp_path}/x.gif"
@@ -120,6 +120,6 @@ main()
     done = subprocess.run([sys.executable, "-B", "-c", code, *arguments], capture_output=True, text=True)
 
     assert done.returncode == 2
-    assert done.stderr.startswith(f"tonegen: {path}: cannot be written: file too large; nothing was kept")
+    assert done.stderr.startswith(f"tonegen: {path}: cannot be written: file too large; nothing was saved")
     assert done.stderr.count("\n") == 1
     assert list(tmp_path.glob("*front*")) == list(tmp_path.glob(".tonegen*")) == []

@@ -76,7 +76,7 @@ def test_a_place_that_cannot_be(tmp_path, place):
         with written_whole(tmp_path / place, force=True) as beside:
             beside.write_text("new")
 
-    with pytest.raises(CannotWrite, match=r"cannot be written: .*; nothing was kept") as refusal:
+    with pytest.raises(CannotWrite, match=r"cannot be written: .*; nothing was saved") as refusal:
         write()
 
     assert "\n" not in str(refusal.value)
@@ -103,7 +103,7 @@ except CannotWrite as refusal:
         [sys.executable, "-B", "-c", code, path], capture_output=True, text=True, check=True
     ).stdout
 
-    assert said == f"{path}: cannot be written: file too large; nothing was kept, choose another place\n"
+    assert said == f"{path}: cannot be written: file too large; nothing was saved; choose another place\n"
     assert (path.read_text(), names_in(tmp_path)) == ("mine", ["a.txt"])
 
 

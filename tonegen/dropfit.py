@@ -166,7 +166,9 @@ def fit_drop(
     if not readings:
         raise BadValue("no readings; write at least one with a change engaged and one without")
     if not FINEST_METER_CENTS <= meter_cents <= 100:  # false for NaN as well
-        raise BadValue(f"a meter cannot be good to {meter_cents:g} cents; give {FINEST_METER_CENTS:g} to 100")
+        raise BadValue(
+            f"a meter cannot be accurate to {meter_cents:g} cents; give {FINEST_METER_CENTS:g} to 100"
+        )
     fits = [
         _equations(instrument, number, tuple(each for each in readings if each.string == number), meter_cents)
         for number in sorted({reading.string for reading in readings})

@@ -274,7 +274,9 @@ def high_hz_from_beats(
         raise BadValue("a beat rate must be a finite number of beats per second")
     high_partial = partial_hz(low_hz, ratio.upper, low_stiffness) + rate
     if (high_partial <= 0).any():
-        raise BadValue(f"no tone beats so fast below a pure {ratio}; count again, or give a higher low tone")
+        raise BadValue(
+            f"no tone beats that fast below a pure {ratio}; count again, or give a higher low tone"
+        )
     return high_partial / partial_hz(1.0, ratio.lower, high_stiffness)
 
 

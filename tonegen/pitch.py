@@ -198,7 +198,7 @@ class WrittenPitch:
         if self.key is not None:
             return float(hz_from_key(self.key, self.cents + temperament_cents, reference_hz))
         if above_hz is None:
-            raise BadValue(f'"{self.text}" counts from another tone; write a note or Hz here')
+            raise BadValue(f'"{self.text}" is relative to another tone; write a note or Hz here')
         return float(above_hz * np.exp2(self.cents / 1200))
 
 

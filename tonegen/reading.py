@@ -10,7 +10,7 @@ def read_whole(path: Path, largest_bytes: int, too_large: str) -> bytes:
     """What a file holds. Raises BadValue, naming the file, for one that cannot be read or is larger.
 
     A device may never end, and a pipe that nobody writes to never begins: neither is a file.
-    too_large : says so, such as "larger than a megabyte; that is no list of readings"
+    too_large : says so, such as "larger than a megabyte; that is not a list of readings"
     """
     try:
         mode = path.stat().st_mode

@@ -127,7 +127,7 @@ def least_strength_pa(diameter_m: ArrayLike) -> NDArray[np.float64]:
 def fraction_of_strength(
     hz: ArrayLike, length_m: ArrayLike, core_m: ArrayLike, kg_per_metre: ArrayLike
 ) -> NDArray[np.float64]:
-    """Stress in the core at this pitch, as a share of the least strength of its wire.
+    """Stress in the core at this pitch, as a share of its wire's minimum strength.
 
     >>> mass = plain_kg_per_metre(0.011 * METRES_PER_INCH)
     >>> float(fraction_of_strength(415.3, 0.61, 0.011 * METRES_PER_INCH, mass).round(2))  # a .011 at G#4

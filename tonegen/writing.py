@@ -53,7 +53,7 @@ def written_whole(path: Path, *, force: bool) -> Iterator[Path]:
         reason = error.strerror or str(error)
         reason = reason[:1].lower() + reason[1:]
         raise CannotWrite(
-            f"{path}: cannot be written: {reason}; nothing was kept, choose another place"
+            f"{path}: cannot be written: {reason}; nothing was saved; choose another place"
         ) from error
     finally:
         if held is not None:
@@ -73,7 +73,7 @@ def is_there(path: Path) -> bool:
 def refuse_what_exists(path: Path) -> None:
     """Raise CannotWrite where there is something already."""
     if is_there(path):
-        raise CannotWrite(f"{path}: exists already; give another name, or --force to replace it")
+        raise CannotWrite(f"{path}: already exists; give another name, or --force to replace it")
 
 
 def remove_left_over(folder: Path) -> None:

@@ -101,7 +101,7 @@ def test_a_staircase_says_what_is_heard_as_often_as_its_steps_make_it(method, do
     assert result.heard == pytest.approx(0.5 ** (1 / down))
     assert result.threshold.covers(LISTENER.level_at(result.heard))
     assert result.function.level_at(result.heard) == pytest.approx(result.threshold.value)
-    assert said == f"hears {result.threshold.value:.1f} cents, {often} of the time"
+    assert said == f"You hear a {result.threshold.value:.1f}-cent error {often} of the time"
 
 
 def test_a_blind_test_gives_the_score_and_the_exact_p():

@@ -52,7 +52,7 @@ def test_a_session_is_taken_up_where_it_was_stopped(kept):
         terminal.press("q")
         assert terminal.ended() == 0
         assert terminal.screen.endswith(
-            "1 of 4 answered and kept; go on with: tonegen ear train --person Ada\n"
+            "1 of 4 answered and saved; to continue: tonegen ear train --person Ada\n"
         )
         assert "Right" not in terminal.screen
     with train() as terminal:
@@ -130,7 +130,7 @@ def test_keys_that_are_no_answer_are_told_so_and_not_kept(kept):
         terminal.wait_for("2: the second")
         for wrong in ("x", "3", "0", "²", "\x1b[15~", "é"):
             terminal.press(wrong)
-            terminal.wait_for("that is no answer; 1: the first   2: the second   r: again   q: stop")
+            terminal.wait_for("that is not an answer; 1: the first   2: the second   r: again   q: stop")
         terminal.press("2")
         assert terminal.ended() == 0
     assert [row.answer for row in kept()] == [1]
@@ -144,7 +144,7 @@ def test_an_interval_is_set_pure_by_keys(kept):
         terminal.wait_for("You set the major third .* cents (wide|narrow)")
         terminal.press("\r")
         assert terminal.ended() == 0
-        assert "on the average, spread" in terminal.screen
+        assert "on average, spread" in terminal.screen
     first, second = kept()
     starts = [row.again().sounds[-1].error_cents for row in (first, second)]
 
@@ -164,7 +164,7 @@ def test_a_beat_is_tapped(kept):
             terminal.press(" ")
             terminal.wait_for("•")
         terminal.press("\r")
-        terminal.wait_for(r"It beat [\d.]+ a second, yours [\d.]+ \([+-][\d.]+ %\)")
+        terminal.wait_for(r"It beat [\d.]+times a second; your answer: [\d.]+ \([+-][\d.]+ %\)")
     (row,) = kept()
     assert row.error == pytest.approx(100 * (row.answer / row.again().right - 1))
 
@@ -226,10 +226,10 @@ def test_a_lesson_from_its_first_step_to_its_last():
         terminal.press("b")
         terminal.wait_for("1 of 4")
         terminal.press("z")
-        terminal.wait_for("that key means nothing here")
+        terminal.wait_for("that key does nothing here")
         terminal.press("q")
         assert terminal.ended() == 0
-        assert "go on with: tonegen ear lesson in-the-band --step 1" in terminal.screen
+        assert "to continue: tonegen ear lesson in-the-band --step 1" in terminal.screen
         assert "at the end 1.0 beats a second, narrow" in terminal.screen
     with Terminal("ear", "lesson", "in-the-band", "--no-sound", "--step", "4") as terminal:
         terminal.wait_for("4 of 4")
@@ -277,7 +277,7 @@ def test_history_for_a_person_and_for_a_script(tonegen, answered):
 def test_people_on_one_machine(tonegen, answered):
     assert tonegen("tonegen ear history --people").out == "Ada\nBéla\n"
     assert tonegen("tonegen ear history --people --json").json == {"people": ["Ada", "Béla"]}
-    assert "there are answers of: Ada, Béla" in tonegen.refused("tonegen ear history --person Clara")
+    assert "there are some from: Ada, Béla" in tonegen.refused("tonegen ear history --person Clara")
 
 
 def test_progress_as_a_picture_and_as_a_table(tonegen, answered, tmp_path):
@@ -292,7 +292,7 @@ def test_progress_as_a_picture_and_as_a_table(tonegen, answered, tmp_path):
     )
     (tmp_path / "ada.csv").write_text("kept")
     asked = f"tonegen ear history --person Ada --csv {tmp_path}/ada.csv"
-    assert "exists already; give another name, or --force" in tonegen.refused(asked)
+    assert "already exists; give another name, or --force" in tonegen.refused(asked)
     assert (tmp_path / "ada.csv").read_text() == "kept"
     assert tonegen(f"{asked} --force").code == 0
     assert (tmp_path / "ada.csv").read_text() != "kept"
@@ -341,8 +341,8 @@ def test_a_history_of_a_newer_program(tonegen, answered):
 REFUSED = {
     "no terminal": ("train purer", "needs a terminal"),
     "nothing to go on with": ("train --person Nobody", "needs a terminal"),
-    "material without a kind": ("train --interval 3:2", "--interval belongs to a new session"),
-    "how many without a kind": ("train --trials 5 --no-feedback", "--trials belongs to a new session"),
+    "material without a kind": ("train --interval 3:2", "--interval is for a new session"),
+    "how many without a kind": ("train --trials 5 --no-feedback", "--trials is for a new session"),
     "a session and a kind": ("train purer --session 3", "not both"),
     "a kind that there is not": ("train louder", "louder"),
     "an interval that is none": ("train purer --interval 5-4", "is not a ratio"),
@@ -354,7 +354,7 @@ REFUSED = {
     "both": ("train set --instrument e9-ten-string --grip 3,4 --interval 3:2", "not both"),
     "a register upside down": ("train set --register A3,A2", "lower note first"),
     "half a register": ("train set --register A3", "two notes"),
-    "cents that are none": ("train abx --cents few", "no cents"),
+    "cents that are none": ("train abx --cents few", "is not a list of cents"),
     "too many cents": ("train abx --cents 500", "0.1 to 64"),
     "cents that are chosen for him": ("train purer --cents 5", 'take the method "fixed"'),
     "cents of a rate": ("train rate --cents 5", "leave it out"),
@@ -363,7 +363,7 @@ REFUSED = {
     "a lesson that there is not": ("lesson nowhere", "no lesson called"),
     "a step that there is not": ("lesson --step 99", "steps 1 to 6"),
     "a place that is none": ("history --again 3", "such as 3:12"),
-    "a history of nobody": ("history --person Nobody", 'nothing is kept of "Nobody"'),
+    "a history of nobody": ("history --person Nobody", 'there are no answers from "Nobody"'),
 }
 
 

@@ -97,8 +97,8 @@ def test_plan_for_a_person(tonegen, my_e9):
     ("receiver", "says"),
     [
         ("mpe", "Switch the receiver to MPE, lower zone of 15; RPN 6 on channel 1 asks for it as well."),
-        ("mpe", "RPN 0 sets its bend range to 3 semitones; where it does not follow, set that by hand."),
-        ("mpe", "keys through as they are played, keys file in a MIDI file."),
+        ("mpe", "RPN 0 sets its bend range to 3 semitones; if it ignores that, set it by hand."),
+        ("mpe", "by keys through as you play, by keys file in a MIDI file."),
         ("twelve-channel-bend", "Set the same sound on channels 1 to 9 and 11 to 13: one channel for each"),
         ("mono-bend", "Set a monophonic sound on channel 1."),
         ("channel-tuning", "It must take channel tuning (RPN 1 and 2)."),
@@ -186,7 +186,7 @@ def test_a_checksum_that_disagrees_is_told(tonegen, tmp_path):
     ended = tonegen(f"tonegen keys plan --temperament {path} --receiver mts-single-note --json")
 
     assert ended.json["keys"][64]["offset_cents"] == pytest.approx(-13.7, abs=0.01)
-    assert "a checksum disagrees" in ended.err
+    assert "a checksum is wrong" in ended.err
 
 
 def test_a_file_of_several_programs_is_refused(tonegen, tmp_path):
@@ -267,11 +267,11 @@ def test_osc_tunes_and_puts_back(tonegen, my_e9):
         ("plan --receiver mpe --fret 3", "--fret cannot be used without an instrument; give --instrument"),
         ("plan --receiver mpe --fill vallotti --weight a=2", "--weight and --fill cannot be used"),
         ("plan --receiver mpe --drop demo-soft-cabinet", "--drop cannot be used without an instrument"),
-        ("plan --receiver mpe --temperament a.syx --root G", "--root cannot go with a tuning dump"),
+        ("plan --receiver mpe --temperament a.syx --root G", "--root cannot be combined with a tuning dump"),
         ("plan --receiver mpe --temperament a.syx --instrument e9-ten-string", "--instrument cannot go with"),
-        ("send --receiver mpe --out a --seconds 0", '"0" is no time that can pass'),
-        ("send --receiver mpe --out a --seconds nan", '"nan" is no time that can pass'),
-        ("send --receiver osc-per-key --to 127.0.0.1:0", '"127.0.0.1:0" leads nowhere'),
+        ("send --receiver mpe --out a --seconds 0", '"0" is not a length of time'),
+        ("send --receiver mpe --out a --seconds nan", '"nan" is not a length of time'),
+        ("send --receiver osc-per-key --to 127.0.0.1:0", '"127.0.0.1:0" has no usable port'),
         ("plan --receiver mpe --instrument e9-ten-string --fret 3 --song-key G", "give one"),
         ("plan --receiver mpe --instrument e9-ten-string --grip nonesuch", "nonesuch"),
         ("plan --receiver mpe --instrument e9-ten-string --weight x=1", 'no grip "x"'),
@@ -288,11 +288,11 @@ def test_osc_tunes_and_puts_back(tonegen, my_e9):
         ("through --receiver mpe --in a --out b --pedal 20=A", "--pedal moves a change of an instrument"),
         ("through --receiver mpe --in a --out b --pedal 200=A", "give 0 to 119"),
         ("through --receiver mpe --in a --out b --instrument e9-ten-string --pedal 20=Z", 'no change "Z"'),
-        ("osc --receiver mpe --to 127.0.0.1:9000", "mpe is sent MIDI, not OSC"),
+        ("osc --receiver mpe --to 127.0.0.1:9000", "mpe takes MIDI, not OSC"),
         ("osc --receiver osc-per-key", "an OSC receiver needs --to HOST:PORT"),
         ("file nonesuch.mid out.mid --receiver mpe", "nonesuch.mid: cannot be read: no such file"),
         ("file /tmp out.mid --receiver mpe", "/tmp: cannot be read"),
-        ("panic", "say where notes hang: --out PORT"),
+        ("panic", "say where notes are stuck: --out PORT"),
         ("reset --receiver mpe", "say where MIDI goes"),
     ],
 )
@@ -317,7 +317,7 @@ def test_a_file_is_not_written_over_by_its_own_retuning(tonegen, song):
     before = song.read_bytes()
     why = tonegen.refused(f"tonegen keys file {song} {song} --receiver mpe")
 
-    assert why.startswith(f"{song}: would be written over by what comes out")
+    assert why.startswith(f"{song}: would be overwritten by the result")
     assert song.read_bytes() == before
 
 
@@ -330,7 +330,7 @@ def test_a_file_that_exists_is_written_over_only_when_asked(tonegen, tmp_path, s
     old.write_bytes(b"kept")
     line = f"tonegen keys {line.format(song=song, old=old)}"
 
-    assert "exists already; give another name, or --force" in tonegen.refused(line)
+    assert "already exists; give another name, or --force" in tonegen.refused(line)
     assert old.read_bytes() == b"kept"
     assert tonegen(f"{line} --force").code == 0
     assert old.read_bytes() != b"kept"
@@ -373,7 +373,7 @@ def test_a_bend_range_too_small_is_refused_before_anything_is_sent(tonegen, tmp_
 
 def test_a_file_cannot_go_where_there_is_no_folder(tonegen, song):
     why = tonegen.refused(f"tonegen keys file {song} /nonesuch/out.mid --receiver mpe")
-    assert "no such file or directory; nothing was kept" in why
+    assert "no such file or directory; nothing was saved" in why
 
 
 def test_no_midi_system_is_one_line(tmp_path):
@@ -385,8 +385,7 @@ def test_no_midi_system_is_one_line(tmp_path):
 
     assert (ended.returncode, ended.stdout) == (3, "")
     assert ended.stderr == (
-        'tonegen: there is no MIDI output called "Piano"; '
-        "there is none at all; plug in or start the receiver\n"
+        'tonegen: there is no MIDI output called "Piano"; there are none; plug in or start the receiver\n'
     )
     listed = subprocess.run(
         [sys.executable, "-c", code, "keys", "ports", "--json"], capture_output=True, env=env
@@ -417,6 +416,6 @@ def test_a_receiver_that_is_to_stay_tuned_is_sent_nothing_at_the_end(tonegen, sy
 @pytest.mark.parametrize("command", ["osc", "send"])
 def test_a_receiver_that_is_sent_notes_alone_says_so_where_none_pass(tonegen, command):
     why = tonegen.refused(f"tonegen keys {command} --receiver osc-per-note --to 127.0.0.1:9")
-    assert "is sent each note as it is played, and nothing before" in why
+    assert "gets each note as you play it, and nothing before" in why
     assert "tonegen keys through --in PORT --receiver osc-per-note" in why
     assert "as you play it, and nothing before" in tonegen("tonegen keys plan --receiver osc-per-note").out

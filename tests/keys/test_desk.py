@@ -285,7 +285,7 @@ def test_a_pedal_that_osc_moved_stays_when_a_controller_moves_another():
         (("4,5", "H9"), '"H9" is not a note name'),
         (("3,44",), "has no string 44"),
         (("4,4",), "names a string twice"),
-        (("386.3c",), "counts from another tone"),
+        (("386.3c",), "is relative to another tone"),
     ],
 )
 def test_tones_that_cannot_be_meant_leave_those_that_sound(tones, says):

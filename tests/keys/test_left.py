@@ -19,7 +19,7 @@ from tonegen.presets import temperament
 
 MADE = plan(scale_of_classes("third", [0, 0, 0, 0, -13.7, 0, 0, 0, 0, 0, 0, 0]), receiver("osc-per-class"))
 VALLOTTI = plan(scale_of_temperament(temperament("vallotti")), receiver("osc-per-class"))
-SAID = r"\"127\.0\.0\.1:\d+\" was left tuned by a program that was killed; it is put back now\."
+SAID = r"\"127\.0\.0\.1:\d+\" was left tuned when tonegen was killed; it is put back now\."
 
 
 def send(synthesizer):
@@ -164,7 +164,7 @@ def test_a_receiver_that_is_away_is_put_back_later(own_folder, tonegen):
     ended = tonegen("tonegen keys reset")
 
     assert (ended.code, ended.out) == (3, "")
-    assert '"Stage Piano" was left tuned by a program that was killed, and is not there' in ended.err
+    assert '"Stage Piano" was left tuned when tonegen was killed, and is not connected' in ended.err
     assert written.exists()
 
 

@@ -133,7 +133,7 @@ def test_where_the_other_process_is_killed_the_guard_puts_it_back_and_the_next_c
     apart.call(Bench.tune, synthesizer.where, MADE)
     apart._process.kill()
     assert synthesizer.take(24) == [*MADE.messages, *MADE.undo]
-    with pytest.raises(NoSuchDevice, match="has ended, and they are put back; send again"):
+    with pytest.raises(NoSuchDevice, match="has stopped, and they were put back; send again"):
         apart.call(Bench.look)
 
     apart.call(Bench.tune, synthesizer.where, MADE)

@@ -49,7 +49,7 @@ TWELVE = "channels = [1, 2, 3, 4, 5, 6, 7, 8, 9, 11, 12, 13]"
         ('means = "smoke signals"', "smoke signals"),
         (f'means = "bend per pitch class"\n{TWELVE}\nbend_range_semitones = 97', "bend_range_semitones"),
         ('means = "bend per pitch class"\nchannels = [1, 2]', "twelve are needed"),
-        (f'means = "channel tuning"\n{TWELVE.replace("13", "12")}', "12 is there twice"),
+        (f'means = "channel tuning"\n{TWELVE.replace("13", "12")}', "12 is listed twice"),
         (f'means = "channel tuning"\n{TWELVE}\nuntouched = [5]', "channel 5 is among"),
         ('means = "bend per note"\nchannels = [0]', "channels[0]"),
         ('means = "bend per note"\nchannels = [1, 2]\nmanager = 1', "channel 1 is among the members"),

@@ -291,6 +291,6 @@ def test_scales_are_checked_and_cannot_be_changed_behind_a_plan():
         scale_of_classes("nan", [float("nan")] * 12)
     with pytest.raises(BadValue, match="reference pitch"):
         scale_of_classes("low", [0] * 12, 300.0)
-    with pytest.raises(BadValue, match="not among those heard"):
+    with pytest.raises(BadValue, match="not among the grips to follow"):
         scale(policy=Policy.GRIP_FIRST, first=THREE.grip("both"))
     assert Drop("none", {}).of(1, {}) == 0

@@ -75,7 +75,7 @@ def test_a_port_that_another_program_holds_is_refused_in_words(exclusive, open_p
     other = rtmidi.MidiOut(4, "other")
     other.open_port(0)
 
-    with pytest.raises(NoSuchDevice, match=r'"Stage" cannot be opened; end the other program that uses it'):
+    with pytest.raises(NoSuchDevice, match=r'"Stage" cannot be opened; close any other program that uses it'):
         open_port("Stage")
 
 

@@ -112,7 +112,7 @@ async def test_what_to_read_next_is_a_touch_away():
     assert page.view["state"] == "A"
     page.ask(asks.Read(8, "cents", "0.8"))
     shown = await page.until("readings", told(1))
-    assert shown["words"].startswith("These readings tell no drop yet")
+    assert shown["words"].startswith("No drop can be worked out yet")
     assert {one["why"] for one in shown["next"]} == {"not read yet"}
     page.ask(asks.Stand(tuple(shown["next"][0]["changes"])))
     assert page.view["state"] == "open"

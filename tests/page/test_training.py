@@ -207,7 +207,7 @@ def test_delete_mine(training, kept):
     assert view.notice == "1 answer of Ada is deleted"
     assert (kept("Ada"), len(kept("Béla"))) == ((), 1)
     assert training.graphs() == EarGraphs((), ())
-    with pytest.raises(BadValue, match='nothing is kept of "Ada"'):
+    with pytest.raises(BadValue, match='there are no answers from "Ada"'):
         training.forget("Ada")
     training.begin("Ada", Wish(Kind.PURER), feedback=True)
     assert training.view(OFFERED).notice == ""
@@ -269,7 +269,7 @@ def test_what_was_heard_is_drawn_with_its_threshold(training):
     assert ticks["2"] < curve.span.value < ticks["20"]
     # The picture has the threshold that the list says.
     (result,), (drawn,) = training.view(OFFERED).results, training._session.results()
-    assert result.result == f"hears {drawn.threshold.value:.1f} cents, four times in five"
+    assert result.result == f"You hear a {drawn.threshold.value:.1f}-cent error four times out of five"
     assert curve.span.value == pytest.approx(np.log(drawn.threshold.value / 0.25) / np.log(256), abs=1e-4)
     at_threshold = np.interp(curve.span.value, *np.array(curve.path).T)
     assert at_threshold == pytest.approx(0.8, abs=0.005)
@@ -302,6 +302,6 @@ def test_a_listener_who_hears_nothing_is_given_no_threshold(training):
 
     assert curve.span is None
     (result,) = training.view(OFFERED).results
-    assert result.result == "not heard four times in five up to 64 cents"
+    assert result.result == "You do not hear even 64 cents four times out of five"
     assert result.range.startswith("above ")
     assert all(curve.words.startswith("not up to 64, above ") for graph in heard for curve in graph.curves)

@@ -146,7 +146,7 @@ def test_they_are_undone_and_found_again_after_a_restart_but_silent():
 @pytest.mark.parametrize(
     ("asked", "words"),
     [
-        (asks.Tones("386c", "A4"), 'lower tone: "386c" counts from another tone'),
+        (asks.Tones("386c", "A4"), 'lower tone: "386c" is relative to another tone'),
         (asks.Tones("A3", "loud"), 'upper tone: "loud" is not a note name'),
         (asks.Tones("", "A4"), 'lower tone: "" is not a note name'),
         (asks.Tones("A3", "nan"), "upper tone: frequency nan Hz"),

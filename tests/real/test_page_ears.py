@@ -171,7 +171,10 @@ def test_what_the_answers_say_is_drawn(opened, kept, tmp_path):
     third, fifth = (float(line.split("hears ")[1].split()[0]) for line in said)
     assert 1.5 < third < 6
     assert 5 < fifth < 15
-    assert titles == ["This session: how often an error is heard", "Heard four times in five: error in cents"]
+    assert titles == [
+        "This session: how often an error is heard",
+        "Error heard four times out of five, in cents",
+    ]
     assert [line.split()[0] for line in function.locator("li").all_inner_texts()] == ["major", "fifth"]
     assert function.locator(".graph .curve-1 rect").count() == len(levels)
     PICTURES.mkdir(exist_ok=True)

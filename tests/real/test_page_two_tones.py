@@ -76,7 +76,7 @@ def test_they_keep_to_wcag_and_to_the_screen(opened, width, theme):
     assert broken_rules(page) == []
     page.fill("#tone-low", "386c")
     page.keyboard.press("Enter")
-    page.wait_for_selector("#fault:has-text('counts from another tone')")
+    page.wait_for_selector("#fault:has-text('is relative to another tone')")
     fault = page.locator("#fault").bounding_box()
     assert fault["y"] >= 0  # in sight, however far down the hand is
     assert fault["y"] + fault["height"] <= 900

@@ -33,12 +33,12 @@ SUMMARIES: Final[Mapping[str, str]] = {
     "count": "Turn beats counted by ear into cents.",
     "chart": "Chart of strings by changes, with targets and pitch readings.",
     "temper": "Find the offsets that make your own grips ring.",
-    "compare": "Two temperaments side by side over the grips of a scene.",
+    "compare": "Compare two temperaments over the grips of a scene.",
     "drop": "Cabinet drop from readings of a pitch meter.",
-    "order": "A plan to tune by ear, step by step, heard if you like.",
+    "order": "A plan to tune by ear, step by step, with sound on request.",
     "keys": "Bring keyboards and samplers to the temperament, by MIDI and OSC.",
-    "list": "List the presets there are.",
-    "ear": "Train ears on the purity of intervals, and measure what they hear.",
+    "list": "List the presets.",
+    "ear": "Train your ear for pure intervals, and measure what you can hear.",
     "page": "Open the page: see, hear and set the instrument.",
 }
 
@@ -77,7 +77,7 @@ class Commands(click.Group):
     package=__name__,
     summaries=SUMMARIES,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
-    epilog="Each command explains itself: tonegen beats --help",
+    epilog="For help on a command: tonegen beats --help",
 )
 @click.version_option(package_name="tonegen", message="%(prog)s %(version)s")
 def tonegen() -> None:

@@ -85,7 +85,7 @@ def parse_travels(text: str) -> Mapping[str, float]:
         except ValueError:
             raise BadValue(f'"{part}" is not a change with a travel; write one such as DD:0.5') from None
         if name in travels:
-            raise BadValue(f"change {name} is there twice")
+            raise BadValue(f"change {name} is listed twice")
         travels[name] = number
     return travels
 
@@ -140,12 +140,12 @@ class Asked(Frozen):
         ]
         if sum(ways) != 1:
             raise BadValue(
-                "say what sounds in one way: --low and --high, or --hz, or --instrument with --grip"
+                "choose the tones in one way: --low and --high, or --hz, or --instrument with --grip"
             )
         if self.instrument is not None:
             return self._tones_of_instrument(self.instrument, reference_hz, timbre)
         if self.changes is not None or self.grip is not None or self.fret or self.drop != NO_DROP.name:
-            raise BadValue("--changes, --grip, --fret and --drop belong to an instrument; give --instrument")
+            raise BadValue("--changes, --grip, --fret and --drop need an instrument; give --instrument")
         temperament = load_temperament(self.temperament, self.root or 0, self.root is not None)
         if self.hz is not None:
             return [_tone(written, "--hz", reference_hz, timbre, temperament) for written in self.hz]
@@ -246,7 +246,7 @@ def _tone(
 _OPTIONS = (
     click.option("--low", type=PITCH, help="Lower tone: a note (A3), with cents (A3+5), or Hz."),
     click.option("--high", type=PITCH, help="Upper tone: the same, or cents above the lower (386.3c)."),
-    click.option("--ratio", type=Parsed("ratio", Ratio.parse), help="What it stands for, such as 5:4."),
+    click.option("--ratio", type=Parsed("ratio", Ratio.parse), help="The ratio it stands for, such as 5:4."),
     click.option("--hz", type=Parsed("hz,hz", parse_hz_list), help="Any number of tones, in Hz or as notes."),
     click.option("--instrument", type=Preset("instruments"), help="An instrument, by name or TOML file."),
     click.option("--changes", type=Parsed("A,B", parse_travels), help="Pedals and levers; DD:0.5 is half."),
@@ -259,9 +259,9 @@ _OPTIONS = (
         "--temperament", type=Preset("temperaments"), default="equal", show_default=True,
         help="A temperament, or one of your own.",
     ),
-    click.option("--root", type=Parsed("note", parse_pitch_class), help="What the temperament is built on."),
+    click.option("--root", type=Parsed("note", parse_pitch_class), help="The root of the temperament."),
     click.option("--drop", type=Preset("drops"), default="none", show_default=True, help="Cabinet drop."),
-    click.option("--against", type=PITCH, help="A bass note at equal temperament to hear it against."),
+    click.option("--against", type=PITCH, help="A bass note, in equal temperament, to hear it against."),
     click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in Hz."),
     click.option(
         "--timbre", type=Preset("timbres"), default="harmonic", show_default=True,
@@ -288,7 +288,7 @@ def asks_how_it_sounds(command: Command) -> Command:
     for option in reversed((
         click.option(
             "--level", type=float, default=-24.0, show_default=True,
-            help="What all tones together stay under, in dB of full scale; at most -6.",
+            help="Ceiling for all tones together, in dB of full scale; -6 at most.",
         ),
         click.option("--split", is_flag=True, help="The lowest tone in the left ear, the rest in the right."),
         click.option("--only-beating", is_flag=True, help="Only the partials that beat."),

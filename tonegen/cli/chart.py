@@ -21,9 +21,9 @@ from tonegen.words import signed
     type=Preset("temperaments"),
     default="equal",
     show_default=True,
-    help="Where the targets are.",
+    help="The temperament that sets the targets.",
 )
-@click.option("--root", type=Parsed("note", parse_pitch_class), help="What the temperament is built on.")
+@click.option("--root", type=Parsed("note", parse_pitch_class), help="The root of the temperament.")
 @click.option("--drop", type=Preset("drops"), default="none", show_default=True, help="Cabinet drop.")
 @click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in Hz.")
 @click.option(
@@ -115,7 +115,7 @@ def _cautions(chart: Copedent) -> list[str]:
     for target, share in chart.strained():
         pulled = "is far above its usual pitch"
         if share is not None and share > HIGHEST_SAFE_FRACTION_OF_STRENGTH:
-            pulled = f"is pulled to {share:.0%} of the least strength of its wire"
+            pulled = f"is at {share:.0%} of its wire's minimum strength"
         cautions.append(
             f"{target.point} at {target.hz:.1f} Hz {pulled}: it may break; "
             f"ask its maker or a technician first"
@@ -143,6 +143,6 @@ def _print(chart: Copedent) -> None:
     for change, strings in chart.drop_cents.items():
         if strings:
             sagging = ", ".join(f"string {string} {signed(cents, 1)}" for string, cents in strings.items())
-            click.echo(f"With {change} the cabinet drops: {sagging} cents")
+            click.echo(f"Cabinet drop with {change}: {sagging} cents")
     for caution in _cautions(chart):
         click.echo(f"Caution: {caution}")

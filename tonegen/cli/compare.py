@@ -19,7 +19,7 @@ from tonegen.words import signed
 @click.option("--intervals", is_flag=True, help="Every interval of every grip, not only the worst.")
 @as_json
 def command(first: str, second: str, scene: str, intervals: bool, in_json: bool) -> None:
-    """Two temperaments side by side over the grips of a scene.
+    """Compare two temperaments over the grips of a scene.
 
     \b
     tonegen compare equal my-e9 --scene e9-dance-band

@@ -13,11 +13,14 @@ from tonegen.words import signed
 
 
 @click.command()
-@click.option("--beats", type=float, required=True, help="Beats that were counted.")
-@click.option("--seconds", type=float, required=True, help="How long they were counted.")
+@click.option("--beats", type=float, required=True, help="How many beats you counted.")
+@click.option("--seconds", type=float, required=True, help="How long you counted.")
 @click.option("--low", type=PITCH, required=True, help="Lower tone: a note, with cents, or Hz.")
 @click.option(
-    "--ratio", type=Parsed("ratio", Ratio.parse), required=True, help="What it stands for, such as 5:4."
+    "--ratio",
+    type=Parsed("ratio", Ratio.parse),
+    required=True,
+    help="The just ratio it stands for, such as 5:4.",
 )
 @click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in Hz.")
 @as_json
@@ -32,7 +35,9 @@ def command(
     tonegen count --beats 7 --seconds 10 --low A3 --ratio 5:4
     """
     if not 0 < seconds < float("inf"):
-        raise BadValue(f"--seconds: {seconds:g} is no time to count in; give seconds above zero, such as 10")
+        raise BadValue(
+            f"--seconds: {seconds:g} is not a time to count over; give seconds above zero, such as 10"
+        )
     low_hz = low.hz_at(checked_reference_hz(reference))
     if_wide, if_narrow = readings_of_count(beats / seconds, low_hz, ratio)
     if in_json:

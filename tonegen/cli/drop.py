@@ -20,9 +20,9 @@ from tonegen.words import signed
 @click.option("--instrument", type=Preset("instruments"), required=True, help="By name or TOML file.")
 @click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in Hz.")
 @click.option(
-    "--meter", type=float, default=METER_CENTS, show_default=True, help="How good a reading is, in cents."
+    "--meter", type=float, default=METER_CENTS, show_default=True, help="How accurate the meter is, in cents."
 )
-@click.option("--save", metavar="NAME", help="Keep the drop as your own profile.")
+@click.option("--save", metavar="NAME", help="Save the drop as a profile of your own.")
 @as_json
 def command(
     readings: Path, instrument: str, reference: float, meter: float, save: str | None, in_json: bool
@@ -50,7 +50,7 @@ def command(
     _print(fit)
     if saved:
         click.echo(f"Saved as {saved.stem}: {saved}")
-        click.echo(f"Next, give it to other commands as --drop {saved.stem}, or to a scene")
+        click.echo(f"Next, use it in other commands with --drop {saved.stem}, or in a scene")
 
 
 def _json(fit: DropFit) -> dict[str, Any]:
@@ -103,28 +103,26 @@ def _print(fit: DropFit) -> None:
                 (str(each.string), each.change, signed(each.cents), f"{each.standard_error_cents:.2f}")
                 for each in fit.drops
             ],
-            f"Cents, a string that sags is negative; the readings scatter by {fit.scatter_cents:.2f} cents",
+            f"In cents, negative when a string sags; the readings scatter by {fit.scatter_cents:.2f} cents",
         )
     else:
         print_sentence(
-            "These readings tell no drop yet: each string needs one with a change that does not move it, "
-            "and one without."
+            "No drop can be worked out yet. Read the same string without a change, "
+            "and with one that does not move it."
         )
     for slip in fit.outliers:
         verdict = f"the others say {signed(slip.expected_cents)}"
         if not slip.refused:
-            verdict = "another says otherwise, and nothing decides between them: read it again"
+            verdict = "contradicts another reading; take both again"
         print_sentence(
             f"Does not fit: {slip.reading.place}, {_where(slip.reading)} read {signed(slip.reading.cents)}; "
             f"{verdict}"
         )
     for string, change in fit.undecided:
-        click.echo(f"Not decided: drop of string {string} with {change}")
+        click.echo(f"Not known yet: drop of string {string} with {change}")
     read = {each.point.string for each in fit.points}
     for each in fit.next_readings:
-        why = (
-            f"makes its figures {each.gain_cents:.2f} cents surer" if each.string in read else "not read yet"
-        )
+        why = f"narrows its error by {each.gain_cents:.2f} cents" if each.string in read else "not read yet"
         click.echo(f"Read next: {_where(each)} ({why})")
 
 

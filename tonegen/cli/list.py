@@ -11,7 +11,7 @@ from tonegen.presets.files import title
 @click.argument("kinds", nargs=-1, type=click.Choice(presets.KINDS))
 @as_json
 def command(kinds: tuple[str, ...], in_json: bool) -> None:
-    """List the presets there are.
+    """List the presets.
 
     \b
     tonegen list

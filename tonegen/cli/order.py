@@ -26,13 +26,15 @@ from tonegen.words import count_of, side
 @click.option(
     "--temperament",
     type=Preset("temperaments"),
-    help="Where to tune to; the scene's own best by beats when left out.",
+    help="The temperament to tune to; the scene's own best by beats if left out.",
 )
-@click.option("--listen", is_flag=True, help="Hear each step, and go on by keys.")
+@click.option("--listen", is_flag=True, help="Hear each step; keys take you through.")
 @click.option(
     "--device", type=TEXT, help="Sound device, by number or part of its name; a wrong one lists them all."
 )
-@click.option("--timbre", type=Preset("timbres"), default="harmonic", show_default=True, help="Of the tones.")
+@click.option(
+    "--timbre", type=Preset("timbres"), default="harmonic", show_default=True, help="The timbre of the tones."
+)
 @click.option("--level", type=float, default=-24.0, show_default=True, help="Loudness, dB of full scale.")
 @as_json
 def command(
@@ -44,7 +46,7 @@ def command(
     level: float,
     in_json: bool,
 ) -> None:
-    """A plan to tune by ear, step by step, heard if you like.
+    """A plan to tune by ear, step by step, with sound on request.
 
     Each step says which string to tune against what, in which state, and how fast it must beat; the open
     strings come first, and the intervals at the end check the whole.
@@ -63,7 +65,7 @@ def command(
     elif in_json:
         print_json(_json(plan, asked, target))
     else:
-        _print(plan, asked, temperament or "its least beats")
+        _print(plan, asked, temperament or "its slowest beats")
 
 
 def _target(scene: Scene, name: str | None) -> Temperament:
@@ -121,7 +123,7 @@ def _node_json(node: Node, plan: Order) -> dict[str, Any]:
 def _print(plan: Order, scene: Scene, target: str) -> None:
     tones = dict.fromkeys(str(step.against) for step in plan.steps if isinstance(step.against, Reference))
     print_table(
-        [">", "tune", "against", "engaged", "as", "beats", "then", ">at Hz", ">sure"],
+        [">", "tune", "against", "engaged", "as", "beats", "then", ">at Hz", ">within"],
         [_step_row(number, step, plan) for number, step in enumerate(plan.steps, start=1)],
         f"{scene.title or scene.name}\n"
         f"To {target}; A4 = {scene.reference_hz:g} Hz, drop {scene.drop.name}"
@@ -138,9 +140,10 @@ def _print(plan: Order, scene: Scene, target: str) -> None:
 
 
 _HOW_TO_READ: Final = (
-    "Tune each pure first, then raise or lower it until it beats so; sure: to how many cents you are then.",
-    "5:4 says that partial 5 of the lower tone beats with partial 4 of the upper: listen at the Hz given.",
-    f"Passed, a pure one {sounds_like(0)}; fewer than 10 beats in 10 s are {sounds_like(0.5)}; "
+    "Tune each one pure first, then raise or lower it until it beats as shown; "
+    "within: how close you are then, in cents.",
+    "5:4 means that partial 5 of the lower tone beats with partial 4 of the upper: listen at the Hz shown.",
+    f"What you hear: a pure one {sounds_like(0)}; fewer than 10 beats in 10 s are {sounds_like(0.5)}; "
     f"up to 40, {sounds_like(2)}; more, {sounds_like(5)}.",
 )
 

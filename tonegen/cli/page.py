@@ -12,9 +12,9 @@ _PORT = 8427
 
 @click.command()
 @click.option("--port", type=click.IntRange(1, 65535), default=_PORT, show_default=True, help="Where.")
-@click.option("--lan", is_flag=True, help="Let a tablet in the same network in, by a link and a QR code.")
+@click.option("--lan", is_flag=True, help="Let in a tablet on the same network, by a link and a QR code.")
 @click.option("--device", type=TEXT, help="Sound device, by number or part of its name.")
-@click.option("--block", type=int, default=0, help="Frames the device asks for at a time; 0 lets it choose.")
+@click.option("--block", type=int, default=0, help="Frames per block; 0 lets the device choose.")
 @click.option("--no-browser", is_flag=True, help="Only print the link.")
 def command(port: int, lan: bool, device: str | None, block: int, no_browser: bool) -> None:
     """Open the page: see, hear and set the instrument.
@@ -32,7 +32,7 @@ def command(port: int, lan: bool, device: str | None, block: int, no_browser: bo
     check_playing(None, block)
     address = lan_address() if lan else None
     if lan and address is None:
-        raise NoSuchDevice("this machine is in no network; connect it, or leave --lan out")
+        raise NoSuchDevice("this machine is not on a network; connect it, or leave out --lan")
     try:
         sockets = [listen(host, port) for host in ("127.0.0.1", address) if host]
     except OSError as error:
@@ -71,8 +71,8 @@ def _ready(link: str, with_code: bool, browser: bool) -> Callable[[], None]:
             from tonegen.page.token import token_file
 
             click.echo(
-                "Whoever has this link can play and retune, also when the page is started again. For another "
-                f"link, delete {token_file()} and start again."
+                "Anyone with this link can play and retune, now and after a restart. For a new "
+                f"link, delete {token_file()} and restart."
             )
             segno.make(link).terminal(compact=is_printed_whole("█"))
         click.echo(HEARING_CAUTION, err=True)

@@ -28,12 +28,12 @@ _ERASE_BELOW = "\x1b[J"
 
 @click.command()
 @asks_what_sounds
-@click.option("--seconds", type=float, help="How long; until Ctrl-C when left out.")
+@click.option("--seconds", type=float, help="How long; until Ctrl-C if left out.")
 @click.option(
     "--device", type=TEXT, help="Sound device, by number or part of its name; a wrong one lists them all."
 )
-@click.option("--sample-rate", type=int, help="In Hz; the device's own when left out.")
-@click.option("--block", type=int, default=0, help="Frames the device asks for at a time; 0 lets it choose.")
+@click.option("--sample-rate", type=int, help="In Hz; the device's own if left out.")
+@click.option("--block", type=int, default=0, help="Frames per block; 0 lets the device choose.")
 @asks_how_it_sounds
 @as_json
 def command(
@@ -84,7 +84,7 @@ def command(
         )
     elif played.underflows:
         click.echo(
-            f"{played.underflows} blocks came too late and were heard as gaps; give a larger --block",
+            f"{played.underflows} blocks came too late and left gaps in the sound; give a larger --block",
             err=True,
         )
 

@@ -101,7 +101,7 @@ def print_grips(grips: tuple[GripPurity, ...], before: str, after: str, every_in
             "\nbeats",
         ],
         rows,
-        "Beats at the first of the frets that each grip names",
+        "Beats at the first fret of each grip",
     )
 
 

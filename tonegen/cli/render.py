@@ -18,7 +18,7 @@ _LONG_SECONDS = 60.0
 @click.command()
 @click.argument("path", type=click.Path(path_type=Path))
 @asks_what_sounds
-@click.option("--seconds", type=float, default=10.0, show_default=True, help="Length, fades included.")
+@click.option("--seconds", type=float, default=10.0, show_default=True, help="Length, including fades.")
 @click.option("--sample-rate", type=int, default=48_000, show_default=True, help="In Hz.")
 @click.option(
     "--bits", type=click.Choice(["16", "24", "float"]), default="24", show_default=True,

@@ -14,7 +14,7 @@ from tonegen.sounding import Sounding, SoundingInterval, SoundingTone
 from tonegen.words import a_minute, in_ten_seconds, rate_and_side, signed
 
 as_json = click.option("--json", "in_json", is_flag=True, help="Print JSON, at full precision.")
-force_option = click.option("--force", is_flag=True, help="Write over a file that exists.")
+force_option = click.option("--force", is_flag=True, help="Overwrite an existing file.")
 
 
 def print_json(result: Mapping[str, Any]) -> None:

@@ -26,7 +26,7 @@ from tonegen.words import beats_a_second, signed
     type=click.Choice([objective.value for objective in Objective]),
     default=Objective.BEATS.value,
     show_default=True,
-    help="What is made least: squares of cents or beats, or the worst.",
+    help="What to minimise: squares of cents or beats, or the worst.",
 )
 @click.option(
     "--pin",
@@ -36,7 +36,7 @@ from tonegen.words import beats_a_second, signed
     help="Hold a point: 4=0 is string 4 open, 4:F=-20 its stop for F, 5:A+C=-12 for both.",
 )
 @click.option(
-    "--front", "with_front", is_flag=True, help='The trade-off of "with the band" and "with itself".'
+    "--front", "with_front", is_flag=True, help='The trade-off between "with the band" and "with itself".'
 )
 @click.option(
     "--front-out",
@@ -45,7 +45,7 @@ from tonegen.words import beats_a_second, signed
 )
 @force_option
 @click.option("--intervals", is_flag=True, help="Every interval of every grip, not only the worst.")
-@click.option("--save", metavar="NAME", help="Keep the offsets as your own temperament.")
+@click.option("--save", metavar="NAME", help="Save the offsets as a temperament of your own.")
 @as_json
 def command(
     scene: str,
@@ -189,20 +189,20 @@ def _print(solved: Tempered, every_interval: bool) -> None:
         [_point_row(solved, point, float(before[point]), point in pinned) for point in solved.demands.points],
         f"{scene.title or scene.name}\n"
         f"A4 = {scene.reference_hz:g} Hz, drop {scene.drop.name}; offsets in cents from equal\n"
-        f"Least {solved.objective.value}: {solved.value:.2f} {solved.objective.unit}, {kind}",
+        f"Minimised: {solved.objective.value}, {solved.value:.2f} {solved.objective.unit}, {kind}",
     )
     print_grips(solved.grips(), "before", "after", every_interval)
     for bound in solved.binding:
         side = {1: "; higher would be better", -1: "; lower would be better"}.get(bound.towards, "")
         print_sentence(
-            f"Holds back: {bound.what}, {beats_a_second(bound.price_beats_per_cent, 3)} per cent{side}"
+            f"Limited by {bound.what}: {beats_a_second(bound.price_beats_per_cent, 3)} for each cent{side}"
         )
     for found in solved.contradictions():
-        print_sentence(f"Contradiction: {found}")
+        print_sentence(f"Conflict: {found}")
     for each in solved.undetermined():
-        print_sentence(f"Undecided: {each}")
+        print_sentence(str(each))
     proof = "duality gap" if solved.objective.of_worst else "residual of the optimality conditions"
-    click.echo(f"Proved, nothing is better: {proof} {solved.residual:.0e}")
+    click.echo(f"Best possible, verified: {proof} {solved.residual:.0e}")
 
 
 def _point_row(solved: Tempered, point: TuningPoint, before: float, pinned: bool) -> tuple[str, ...]:
@@ -225,7 +225,7 @@ def _print_front(front: Front) -> None:
             (_times(point.band_weight), f"{point.self_error:.3f}", f"{point.band_error:.3f}")
             for point in front.points
         ],
-        "The trade-off: neither can be better without the other getting worse",
+        "The trade-off: neither can improve without the other getting worse",
     )
     click.echo(front.picture())
 

@@ -94,7 +94,7 @@ class Row:
             return msgspec.json.decode(self.trial, type=Trial)
         except (msgspec.MsgspecError, BadValue, RecursionError):
             raise BadValue(
-                f"trial {self.number} of session {self.session} cannot be read any more; hear another"
+                f"trial {self.number} of session {self.session} can no longer be read; replay another"
             ) from None
 
 
@@ -129,7 +129,9 @@ class History:
             aside = _set_aside(path)
             self._database = self._opened()
             count = self._rescue(aside)
-            what = f"{count} answers could be read and are here" if count else "a new history begins"
+            what = (
+                f"{count} answers could be read and are in the new one" if count else "a new history begins"
+            )
             self.notice = f"{path} was damaged: it is kept as {aside.name}, and {what}"
 
     def __enter__(self) -> "History":
@@ -179,7 +181,7 @@ class History:
             raise BadValue(f"there is no session {session} in {self.path}")
         plan = _plan(found[0])
         if plan is None or not all(isinstance(answer, float) and isfinite(answer) for (answer,) in answers):
-            raise BadValue(f"session {session} cannot be read any more; begin another")
+            raise BadValue(f"session {session} can no longer be read; begin another")
         return Session(plan, (answer for (answer,) in answers))
 
     def unfinished(self, person: str) -> tuple[Waiting, ...]:
@@ -224,7 +226,7 @@ class History:
         people = self.people()
         if person not in people:
             known = ", ".join(people) or "nobody"
-            raise BadValue(f'nothing is kept of "{person}"; there are answers of: {known}')
+            raise BadValue(f'there are no answers from "{person}"; there are some from: {known}')
         return person
 
     def rows(self, person: str) -> tuple[Row, ...]:
@@ -345,7 +347,7 @@ class History:
             for name in ("user_version", "application_id", "schema_version")
         )
         if schema and application != _APPLICATION_ID:
-            raise CannotWrite(f"{self.path} is a database of another program; move it elsewhere")
+            raise CannotWrite(f"{self.path} is another program's database; move it elsewhere")
         if version > _VERSION:
             raise CannotWrite(
                 f"{self.path} was written by a newer tonegen (its version is {version}, this program knows "
@@ -385,8 +387,8 @@ class History:
             yield
         except sqlite3.IntegrityError as error:
             if error.sqlite_errorcode == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY:
-                raise CannotWrite(f"{self.path}: this session was deleted meanwhile; begin another") from None
-            raise CannotWrite(f"{self.path}: this trial is answered already, by another tonegen") from None
+                raise CannotWrite(f"{self.path}: this session has been deleted; begin another") from None
+            raise CannotWrite(f"{self.path}: this trial was already answered, in another tonegen") from None
         except UnicodeDecodeError as error:  # of the schema, or of what SQLite says of it
             raise _DamagedError from error
         except sqlite3.DatabaseError as error:
@@ -493,7 +495,7 @@ def login_name() -> str:
     try:
         return getpass.getuser()
     except (OSError, KeyError, ImportError):  # which of them depends on the system and on Python
-        raise BadValue("this system does not say who you are; give a name (--person NAME)") from None
+        raise BadValue("your login name cannot be found; give a name (--person NAME)") from None
 
 
 def _set_aside(path: Path) -> Path:

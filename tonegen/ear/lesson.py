@@ -215,7 +215,7 @@ def _step(fields: StepFields, path: Path, where: str) -> Step:
         with named(path, f"{where}.question"):
             if not 1 <= asked.right <= len(asked.answers):
                 raise BadValue(
-                    f"right = {asked.right} is none of the answers; give 1 to {len(asked.answers)}"
+                    f"right = {asked.right} is not one of the answers; give 1 to {len(asked.answers)}"
                 )
         question = Question(asked.ask, tuple(asked.answers), asked.right - 1, asked.because)
     sounds = []

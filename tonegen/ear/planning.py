@@ -102,7 +102,9 @@ def parse_levels(text: str) -> tuple[float, ...]:
     try:
         return tuple(float(part) for part in text.split(","))
     except ValueError:
-        raise BadValue(f'"{text}" are no cents; give one number or more, such as 5 or 2,5,10') from None
+        raise BadValue(
+            f'"{text}" is not a list of cents; give one number or more, such as 5 or 2,5,10'
+        ) from None
 
 
 def spectrum_of(timbre: Timbre, name: str) -> tuple[float, ...]:

@@ -75,7 +75,7 @@ def panels(days: Iterable[Day]) -> tuple[Panel, ...]:
         label = f"{day.interval}, {day.register}"
         if day.threshold is not None:
             one = day.threshold
-            heading = ("Heard four times in five: error in cents", True)
+            heading = ("Error heard four times out of five, in cents", True)
             point, label = Point(day.day, one.value, one.low, one.high), f"{label} ({day.kind})"
         elif day.settings is not None:
             error, spread = day.settings.constant_error.value, day.settings.spread.value

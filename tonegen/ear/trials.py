@@ -126,11 +126,11 @@ class Task:
         for name, (least, most) in spans.items():
             low, high = getattr(self, name)
             if not least <= low <= high <= most:
-                raise BadValue(f"{name} from {low:g} to {high:g} is not within {least:g} and {most:g}")
+                raise BadValue(f"{name} from {low:g} to {high:g} is not between {least:g} and {most:g}")
         if not self.chords or not self.spectra:
             raise BadValue("a task needs at least one interval and one spectrum")
         if not -60 <= self.bed_db <= 0:
-            raise BadValue(f"bed_db of {self.bed_db:g} is not within -60 and 0")
+            raise BadValue(f"bed_db of {self.bed_db:g} is not between -60 and 0")
         if self.kind is Kind.NAME and len(self.chords) < 2:
             raise BadValue("to ask which interval it is, give two intervals or more")
         for chord in self.chords:
@@ -328,7 +328,7 @@ def make_trial(task: Task, level_cents: float, seed: int) -> Trial:
     Raises BadValue unless the level is above zero and at most 100 cents.
     """
     if not 0 < level_cents <= 100:
-        raise BadValue(f"an error of {level_cents:g} cents is not within 0 and 100")
+        raise BadValue(f"an error of {level_cents:g} cents is not between 0 and 100")
     draw = _Draw(seed)
     chord = draw.one_of(task.chords)
     sounds: tuple[Sound, ...]

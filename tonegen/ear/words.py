@@ -34,8 +34,8 @@ def describe(answered: Answered) -> str:
             return f"You set the {name} {_error(sound)}."
         case Kind.RATE | Kind.MATCH:
             off = "" if judged.error is None else f" ({signed(judged.error, 1)} %)"
-            return f"It beat {trial.right:.2f} a second, yours {answered.answer:.2f}{off}."
-    verdict = "Right" if judged.right else f"No, it was: {trial.choices[int(trial.right)]}"
+            return f"It beat {trial.right:.2f} times a second; your answer: {answered.answer:.2f}{off}."
+    verdict = "Right" if judged.right else f"No, it was {trial.choices[int(trial.right)]}"
     if trial.task.kind is Kind.PURER:
         return f"{verdict}. The other {name} was {_error(trial.sounds[1 - int(trial.right)])}."
     if trial.task.kind is Kind.ABX:
@@ -55,15 +55,15 @@ def result_in_words(result: Result, kind: Kind) -> tuple[str, str]:
     """What the answers to one chord say, and the range of 95 % that it lies in."""
     if result.threshold and result.heard:
         one = result.threshold
-        often = "four times in five" if result.heard == HEARD else f"{result.heard:.0%} of the time"
+        often = "four times out of five" if result.heard == HEARD else f"{result.heard:.0%} of the time"
         if one.value > MOST_CENTS:
-            return f"not heard {often} up to {MOST_CENTS:g} cents", f"above {one.low:.1f} cents"
-        return f"hears {one.value:.1f} cents, {often}", f"{one.low:.1f} to {one.high:.1f} cents"
+            return f"You do not hear even {MOST_CENTS:g} cents {often}", f"above {one.low:.1f} cents"
+        return f"You hear a {one.value:.1f}-cent error {often}", f"{one.low:.1f} to {one.high:.1f} cents"
     if result.settings:
         unit = "cents" if kind is Kind.SET else "%"
         error, spread = result.settings.constant_error, result.settings.spread
         return (
-            f"{signed(error.value, 1)} {unit} on the average, spread {spread.value:.1f} {unit}",
+            f"{signed(error.value, 1)} {unit} on average, spread {spread.value:.1f} {unit}",
             f"{signed(error.low, 1)} to {signed(error.high, 1)}; {spread.low:.1f} to {spread.high:.1f}",
         )
     if result.proportion:

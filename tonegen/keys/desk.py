@@ -243,7 +243,7 @@ class Desk:
             known = ", ".join(self.songs) or "none; name them with --song NAME=KEY"
             raise BadValue(f'there is no song "{name}"; there are: {known}')
         if self.fixed_scale is not None:
-            raise BadValue("a tuning dump stands in one key; choose a temperament, then the song")
+            raise BadValue("a tuning dump is in one key only; choose a temperament, then the song")
         key = self.songs[name]
         if self.instrument is not None:
             self._set(fret_at=float(self.instrument.fret_of_key(key)), song_now=name)

@@ -211,7 +211,9 @@ def _put_back(door: Door, undo: Undo, was_gone: bool) -> None:
     time.sleep(_SECONDS_TO_PART)
     # A port is opened anew only where it must be: doing so costs messages that are under way.
     if (was_gone or not door.is_there(thorough=True)) and not door.reconnect():
-        raise NoSuchDevice("the receiver has gone and was not put back; when it is back: tonegen keys reset")
+        raise NoSuchDevice(
+            "the receiver was gone and could not be put back; when it is back: tonegen keys reset"
+        )
     send_all(door, undo.messages, undo.sysex_seconds)
 
 

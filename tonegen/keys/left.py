@@ -30,7 +30,7 @@ def _put_back(undo: journal.Undo, say: Callable[[str], object]) -> bool:
     kind, _, name = undo.where.partition(" ")
     if kind == "virtual":  # it ended with the program, and a new one would be connected to nothing
         say(
-            f'What was connected to "{name}" may still be tuned, since a program was killed; '
+            f'What was connected to "{name}" may still be tuned, because tonegen was killed; '
             "put it back with tonegen keys reset --out PORT --receiver NAME."
         )
         return True
@@ -38,7 +38,7 @@ def _put_back(undo: journal.Undo, say: Callable[[str], object]) -> bool:
         door = open_door(undo.where)
     except NoSuchDevice:
         say(
-            f'"{name}" was left tuned by a program that was killed, and is not there; '
+            f'"{name}" was left tuned when tonegen was killed, and is not connected; '
             "when it is back: tonegen keys reset"
         )
         return False
@@ -46,5 +46,5 @@ def _put_back(undo: journal.Undo, say: Callable[[str], object]) -> bool:
         send_all(door, undo.messages, undo.sysex_seconds)
     finally:
         door.close()
-    say(f'"{name}" was left tuned by a program that was killed; it is put back now.')
+    say(f'"{name}" was left tuned when tonegen was killed; it is put back now.')
     return True

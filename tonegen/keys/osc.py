@@ -70,7 +70,7 @@ def decode(packet: bytes) -> list[Message]:
     try:
         return list(_messages(packet, 0))
     except (osc_types.ParseError, UnicodeDecodeError):
-        raise BadValue("an OSC packet is cut short, or holds bytes that are no text") from None
+        raise BadValue("an OSC packet is cut short, or holds bytes that are not text") from None
 
 
 def _messages(packet: bytes, depth: int) -> Iterator[Message]:
@@ -113,7 +113,7 @@ def _message(packet: bytes) -> Message:
         argument, at = _READERS[tag](packet, at)
         arguments.append(argument)
     if at != len(packet):
-        raise BadValue(f"{address}: {len(packet) - at} bytes too many behind its arguments")
+        raise BadValue(f"{address}: {len(packet) - at} bytes too many after its arguments")
     return Message(address, tuple(arguments))
 
 

@@ -131,7 +131,7 @@ def _float(value: Argument) -> float:
 
 def _text(value: Argument) -> str:
     if not isinstance(value, str):
-        raise BadValue(f"{value!r} is not a text")
+        raise BadValue(f"{value!r} is not text")
     return value
 
 

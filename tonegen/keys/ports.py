@@ -65,7 +65,7 @@ def choose(asked: str, ports: Sequence[Port], kind: str) -> Port:
         return near[0]
     if near:
         raise NoSuchDevice(f'several MIDI {kind}s match "{asked}": {_list(near)}; give more of the name')
-    there = f"there are {_list(ports)}" if ports else "there is none at all; plug in or start the receiver"
+    there = f"there are {_list(ports)}" if ports else "there are none; plug in or start the receiver"
     raise NoSuchDevice(f'there is no MIDI {kind} called "{asked}"; {there}')
 
 
@@ -155,7 +155,7 @@ def _opened(client: Any, name: str) -> bool:
 
 def _held(kind: str, name: str) -> NoSuchDevice:
     return NoSuchDevice(
-        f'the MIDI {kind} "{name}" cannot be opened; end the other program that uses it, or plug it in again'
+        f'the MIDI {kind} "{name}" cannot be opened; close any other program that uses it, or replug it'
     )
 
 

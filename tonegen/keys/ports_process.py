@@ -143,7 +143,7 @@ class PortsProcess:
         except (OSError, EOFError):  # Windows has another error than BrokenPipeError for it
             self.close()
             raise NoSuchDevice(
-                "the process that attends to the keyboards has ended, and they are put back; send again"
+                "the process that looks after the keyboards has stopped, and they were put back; send again"
             ) from None
         if refusal is not None:
             raise refusal

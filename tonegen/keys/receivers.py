@@ -25,7 +25,7 @@ Seconds = Annotated[float, Meta(ge=0, le=60)]
 USUAL_RELEASE_SECONDS: Final = 2.0
 
 
-_PLAY_A_DUMP = "A dump is long: keys through sends a change when nothing has sounded for a second."
+_PLAY_A_DUMP = "A dump takes long: keys through sends a change once nothing has sounded for a second."
 _TWELVE = "Set the same sound on {}: one channel for each pitch class, from C."
 
 
@@ -103,7 +103,7 @@ class _Bending(Common, kw_only=True):
     def _asks_for_range(self) -> str:
         return (
             f"RPN 0 sets its bend range to {many(self.bend_range_semitones, 'semitone')}; "
-            "where it does not follow, set that by hand."
+            "if it ignores that, set it by hand."
         )
 
 
@@ -226,7 +226,7 @@ class _Table(Common, kw_only=True):
     @property
     def _asks_for_notes(self) -> str:
         return (
-            "A change of tuning moves what sounds: keys through sees the notes and leaves those alone, "
+            "Retuning moves notes that sound: keys through sees them and leaves them alone, "
             "keys send does not."
         )
 
@@ -256,7 +256,7 @@ class KeyTuning(_Table, tag="key tuning", tag_field="means"):
         return (
             f"The receiver must take the MIDI Tuning Standard's {kind}; let it receive system exclusive.",
             f"RPN 3 tells {_channels(self.select)} to use tuning program {self.program}{bank}; "
-            "where it does not follow, choose that by hand.",
+            "if it ignores that, choose it by hand.",
             self._asks_for_notes if self.message == "single note" else _PLAY_A_DUMP,
         )
 
@@ -294,7 +294,9 @@ class OctaveTuning(_Table, tag="octave tuning", tag_field="means"):
         kind = f"scale/octave tuning in {('one byte', 'two bytes')[self.bytes - 1]}"
         return (
             f"The receiver must take the MIDI Tuning Standard's {kind}; let it receive system exclusive.",
-            self._asks_for_notes if self.real_time else "It must leave notes alone that sound already.",
+            self._asks_for_notes
+            if self.real_time
+            else "It must leave notes alone that are already sounding.",
         )
 
     def check(self) -> None:
@@ -338,7 +340,7 @@ class Osc(Common, tag="osc", tag_field="means"):
         listens = f"The receiver must listen to {addresses}."
         if self.each != "note":
             return (listens,)
-        return (listens, "It is sent each note with its frequency as you play it, and nothing before.")
+        return (listens, "It gets each note with its frequency as you play it, and nothing before.")
 
     def check(self) -> None:
         """Templates that can be filled in."""
@@ -367,7 +369,7 @@ def check_together(receivers: dict[str, Receiver]) -> None:
         for channel in one.midi_channels:
             if channel in owners:
                 raise BadValue(
-                    f"{name} and {owners[channel]} are both on channel {channel}; give them channels apart"
+                    f"{name} and {owners[channel]} are both on channel {channel}; give them separate channels"
                 )
             owners[channel] = name
 
@@ -393,7 +395,7 @@ def _channels(channels: tuple[int, ...]) -> str:
 def _distinct(channels: tuple[int, ...], untouched: tuple[int, ...] = ()) -> None:
     for place, channel in enumerate(channels):
         if channel in channels[:place]:
-            raise BadValue(f"channels: {channel} is there twice")
+            raise BadValue(f"channels: {channel} is listed twice")
         if channel in untouched:
             raise BadValue(f"untouched: channel {channel} is among the channels that are tuned")
 

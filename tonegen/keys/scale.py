@@ -126,7 +126,7 @@ def scale_of_dumps(tunings: Sequence[Tuning], reference_hz: float = REFERENCE_HZ
     telling = [tuning for tuning in tunings if tuning.keys]
     if not telling:
         what = f"a {tunings[0].form.name}" if tunings else "this"
-        raise BadValue(f"{what} holds no tuning; take a dump or a tuning change")
+        raise BadValue(f"{what} holds no tuning; use a dump or a tuning change")
     keys = np.zeros(KEYS)
     for tuning in telling:
         offsets = np.array(tuning.offset_cents)
@@ -238,7 +238,7 @@ def scale_of_instrument(
     leading = first or heard[0].grip
     chord = [voice for voice in voices if voice.grip.name == leading.name]
     if policy is not Policy.MEAN and not chord:
-        raise BadValue(f'grip "{leading.name}" is not among those heard; name it as well')
+        raise BadValue(f'grip "{leading.name}" is not among the grips to follow; name it as well')
     by_class, by_key = _grouped(voices, 12), _grouped(voices, KEYS)
 
     class_cents = np.array([fill.offset_of_key(pitch_class) for pitch_class in range(12)])

@@ -103,7 +103,7 @@ class Step:
         if not self.move:
             return "pure: no beat in 20 seconds"
         where = side(self.beats_per_second)
-        return f"{counted(self.beats_per_second)}, {where}: start from pure and {self.move}"
+        return f"{counted(self.beats_per_second)}, {where}: tune it pure, then {self.move} it"
 
     @property
     def sounds_like(self) -> str:

@@ -10,7 +10,7 @@ from tonegen.order.plan import Order, Reference, Step
 from tonegen.sounding import Sounding, sound, tone_of_hz, tones_to_play
 from tonegen.synthesis.timbre import Timbre, Tone
 
-KEYS: Final = "n or Enter: next   b: back   r: again   p: only the beating partials   q: end"
+KEYS: Final = "n or Enter: next   b: back   r: again   p: only the beating partials   q: quit"
 
 
 @dataclass(frozen=True, slots=True)

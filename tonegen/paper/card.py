@@ -226,7 +226,7 @@ def _pair_in_words(interval: SoundingInterval) -> str:
 def _order(page: _Page, card: Card) -> None:
     """The steps in columns, as short as they can be said; the state is that of the two stops together."""
     tone = next((step.against for step in card.order.steps if isinstance(step.against, Reference)), None)
-    page.title(f"Order: by what, as, beats in 10 seconds up or down from pure{f'; {tone}' if tone else ''}")
+    page.title(f"Tuning order: beats in 10 seconds, up or down from pure{f'; {tone}' if tone else ''}")
     steps = card.order.steps
     rows = -(-len(steps) // _ORDER_COLUMNS)
     height, points = _STEP_INCHES, 8.8
@@ -265,7 +265,7 @@ def _along_the_neck(page: _Page, card: Card) -> None:
     page.title("Beats along the neck")
     lines = _lines(card)
     if not lines:
-        page.text(page.left, page.top, "None to draw: the pairs that are heard best stand still.", 9.5)
+        page.text(page.left, page.top, "Nothing to draw: the pairs you hear best stand still.", 9.5)
         return
     longest = max(len(line.label) for line in lines)
     axes = page.axes(height - 0.23, max(2.0, 0.6 + longest * _LEGEND_LETTER_INCHES))

@@ -21,7 +21,7 @@ def _format_of(path: Path) -> str:
     """The format that a path asks for by its ending. Raises BadValue for another."""
     ending = path.suffix.lower().removeprefix(".")
     if ending not in FORMATS:
-        raise BadValue(f"{path}: it is drawn as {', '.join(FORMATS)}; end its name in .pdf, say")
+        raise BadValue(f"{path}: pictures are {', '.join(FORMATS)}; end its name in .pdf, for one")
     return ending
 
 

@@ -32,23 +32,19 @@ def draw(front: Front) -> "Figure":
     axes = figure.add_subplot()
     scene, error = front.scene, _ERROR[front.objective]
     figure.suptitle(fill(scene.title or scene.name, 76), fontsize=12, weight="bold")
-    axes.set_title(
-        "On the line neither can be better without the other getting worse", fontsize=10, loc="left"
-    )
+    axes.set_title("On the line neither can improve without the other getting worse", fontsize=10, loc="left")
     axes.set_xlabel(f"\u2190 agrees with the band        {error}", fontsize=10.5, loc="left")
     axes.set_ylabel(f"\u2190 pure with itself        {error}", fontsize=10.5, loc="bottom")
     axes.tick_params(labelsize=10)
     axes.grid(color="0.75", linewidth=0.5)
     across = [point.band_error for point in front.points]
     up = [point.self_error for point in front.points]
-    axes.plot(
-        across, up, color="black", linewidth=1.6, marker="o", markersize=4, label="best that can be had"
-    )
+    axes.plot(across, up, color="black", linewidth=1.6, marker="o", markersize=4, label="best possible")
     chosen = (front.chosen.band_error, front.chosen.self_error)
     before = (front.before[1], front.before[0])
     axes.plot(
         *chosen, color="black", marker="o", markersize=11, linestyle="none",
-        label="chosen, by the weights of the scene",
+        label="chosen by the scene's weights",
     )  # fmt: skip
     axes.plot(
         *before, color="black", marker="X", markersize=11, markerfacecolor="white", linestyle="none",

@@ -27,7 +27,7 @@ _INSIDE: Final = Path(__file__).parent.parent / "_presets"
 SHIPPED: Final = _INSIDE if _INSIDE.is_dir() else Path(__file__).parent.parent.parent / "presets"
 
 _IN_WORDS: Final = {
-    "array": "a list", "float": "a number", "int": "a whole number", "str": "a text", "object": "a table",
+    "array": "a list", "float": "a number", "int": "a whole number", "str": "text", "object": "a table",
     "bool": "true or false",
 }  # fmt: skip
 _KIND_OF_VALUE: Final = re.compile(f"`({'|'.join(_IN_WORDS)})`")
@@ -117,7 +117,7 @@ def read(path: Path, model: type[Model]) -> Model:
             what = "a folder" if stat.S_ISDIR(about.st_mode) else "no file"
             raise BadPreset(f"{path}: is {what}; a preset is a file: move this elsewhere")
         if about.st_size > _LARGEST_PRESET_BYTES:
-            raise BadPreset(f"{path}: larger than a megabyte; that is no preset")
+            raise BadPreset(f"{path}: larger than a megabyte; that is not a preset")
         return msgspec.convert(tomllib.loads(path.read_bytes().decode("utf-8-sig")), model)
     except msgspec.ValidationError as error:
         text, _, where = str(error).partition(" - at ")
@@ -132,14 +132,14 @@ def read(path: Path, model: type[Model]) -> Model:
         raise BadPreset(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from None
     except tomllib.TOMLDecodeError as error:
         text = str(error).replace(
-            "Cannot overwrite a value", "a key is there twice: the second would overwrite the first"
+            "Cannot overwrite a value", "a key is listed twice: the second would overwrite the first"
         )
         raise BadPreset(f"{path}: {_lower_first(text)}") from None
     except (RecursionError, ValueError, OverflowError):
-        raise BadPreset(f"{path}: a value is nested too deep or too large to be meant") from None
+        raise BadPreset(f"{path}: a value is nested too deep or too large") from None
     except OSError as error:
         if path.is_symlink() and isinstance(error, FileNotFoundError):
-            raise BadPreset(f"{path}: is a link that leads nowhere; mend or remove it") from None
+            raise BadPreset(f"{path}: is a broken link; fix or remove it") from None
         raise BadPreset(f"{path}: cannot be read: {error.strerror}") from None
 
 
@@ -159,7 +159,7 @@ def by_string(values: Mapping[str, Model], count: int) -> dict[int, Model]:
         if not (text.isascii() and text.isdigit() and len(text) < 3 and 1 <= int(text) <= count):
             raise BadValue(f'"{text}" is not a string; strings are numbered 1 to {count}')
         if int(text) in numbers:
-            raise BadValue(f"string {int(text)} is there twice")
+            raise BadValue(f"string {int(text)} is listed twice")
         numbers[int(text)] = value
     return numbers
 

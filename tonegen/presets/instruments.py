@@ -84,7 +84,7 @@ def instrument_from(fields: InstrumentFields, path: Path) -> Instrument:
     for index, change in enumerate(fields.changes):
         with named(path, f"changes[{index}]"):
             if change.name in changes:
-                raise BadValue(f'"{change.name}" is there twice; give each change a name of its own')
+                raise BadValue(f'"{change.name}" is listed twice; give each change a name of its own')
             changes[change.name] = _change(change, len(strings))
     bare = Instrument(path.stem, fields.title, tuple(strings), tuple(changes.values()))
     for index, group in enumerate(fields.exclusive):
@@ -113,7 +113,7 @@ def instrument_from(fields: InstrumentFields, path: Path) -> Instrument:
     for index, grip in enumerate(fields.grips):
         with named(path, f"grips[{index}]"):
             if grip.name in grips:
-                raise BadValue(f'"{grip.name}" is there twice; give each grip a name of its own')
+                raise BadValue(f'"{grip.name}" is listed twice; give each grip a name of its own')
             grips[grip.name] = grip_from(grip, whole)
     return replace(whole, grips=tuple(grips.values()))
 

@@ -35,7 +35,7 @@ def save_temperament(own: OwnTemperament, left_alone: Collection[TuningPoint] = 
     if document and document.get("instrument") != own.instrument_name:
         whose = document.get("instrument", "no instrument, but to notes")
         raise BadValue(
-            f'"{own.name}" is there already and belongs to {whose}; it stays; save under another name'
+            f'"{own.name}" already exists and belongs to {whose}, and was left alone; save under another name'
         )
     stay = left_alone if document else ()
     document.setdefault("title", own.title or own.name)
@@ -91,7 +91,7 @@ def _rounded(cents: float) -> float:
 
 def _place(kind: str, name: str) -> Path:
     if not _NAME.fullmatch(name):
-        raise BadValue(f'"{name}" is no name to save under; use letters, figures, - and _, such as my-e9')
+        raise BadValue(f'"{name}" cannot be used as a name; use letters, digits, - and _, such as my-e9')
     if (SHIPPED / kind / f"{name}.toml").is_file() or name == "none":
         raise BadValue(f'"{name}" comes with the program; save under another name, such as my-{name}')
     return own_folder() / kind / f"{name}.toml"
@@ -108,9 +108,9 @@ def _document(path: Path, check: Callable[[Path], object]) -> Any:
         check(path)
         return tomlkit.parse(path.read_bytes().decode("utf-8-sig"))
     except BadPreset as error:
-        raise BadPreset(f"{error}; mend or remove it before saving under its name") from None
+        raise BadPreset(f"{error}; fix or remove it before saving under its name") from None
     except TOMLKitError as error:
-        raise BadPreset(f"{path}: {error}; mend or remove it before saving under its name") from None
+        raise BadPreset(f"{path}: {error}; fix or remove it before saving under its name") from None
 
 
 def _check_temperament(path: Path) -> None:
@@ -123,7 +123,7 @@ def _check_drop(path: Path, instrument: Instrument) -> None:
         there.checked_on(instrument)
     except BadValue:
         raise BadValue(
-            f'"{path.stem}" is there already, for another instrument; it stays; save under another name'
+            f'"{path.stem}" already exists, for another instrument; left alone; save under another name'
         ) from None
 
 

@@ -54,7 +54,7 @@ def readings(
 
 
 def _text(path: Path) -> str:
-    data = read_whole(path, _LARGEST_BYTES, "larger than a megabyte; that is no list of readings")
+    data = read_whole(path, _LARGEST_BYTES, "larger than a megabyte; that is not a list of readings")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -84,7 +84,7 @@ def rows(path: Path, text: str) -> Iterator[tuple[int, dict[str, str]]]:
             yield number, dict(zip(heading, cells, strict=False))
     except csv.Error as error:
         raise BadPreset(
-            f"{path}: line {number}: cannot be taken apart at its commas: {error}; check its quotation marks"
+            f"{path}: line {number}: cannot be split at its commas: {error}; check its quotation marks"
         ) from None
 
 
@@ -101,7 +101,7 @@ def _check_heading(path: Path, line: int, heading: list[str]) -> None:
                 f'{path}: line {line}: there is no column "{name}"; the columns are {", ".join(COLUMNS)}'
             )
         if heading.count(name) > 1:
-            raise BadPreset(f'{path}: line {line}: column "{name}" is there twice')
+            raise BadPreset(f'{path}: line {line}: column "{name}" is listed twice')
     if "string" not in heading or not set(VALUES) & set(heading):
         raise BadPreset(f"{path}: line {line}: give the column string, and one of cents, hz and beats")
 
@@ -114,7 +114,7 @@ def reading(
     if not given:
         return None
     if len(given) > 1:
-        raise BadValue(f"gives {' and '.join(given)}; give one of them")
+        raise BadValue(f"gives {' and '.join(given)}; give only one of them")
     number = row.get("string", "")
     if not (number.isascii() and number.isdigit() and len(number) < 3):
         raise BadValue(f'"{number}" is not the number of a string')

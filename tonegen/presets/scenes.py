@@ -203,7 +203,9 @@ def _part(fields: BandFields, chosen: Instrument) -> BandPart:
         raise BadValue(f'plays: "{fields.plays}" is not known; write "root" for a bass, "notes" for keys')
     chosen_temperament = temperament(fields.temperament)
     if not isinstance(chosen_temperament, PitchClassTemperament):
-        raise BadValue(f"temperament: {fields.temperament} belongs to an instrument; name one of notes")
+        raise BadValue(
+            f"temperament: {fields.temperament} belongs to an instrument; name one that goes by notes"
+        )
     for string in fields.strings:
         chosen.string(string)
     return BandPart(

@@ -72,7 +72,7 @@ def _along_fifths(fields: TemperamentFields, fifths: Mapping[str, str]) -> tuple
     for text, fraction in fifths.items():
         place = parse_fifth(text)
         if place in tempering:
-            raise BadValue(f"{text} is there twice under two names")
+            raise BadValue(f"{text} is listed twice, under two names")
         tempering[place] = _fraction(fraction)
     return offsets_along_fifths(fields.comma, tempering, parse_fifth(fields.closing_fifth))
 
@@ -98,6 +98,6 @@ def _offsets(points: list[PointFields]) -> dict[TuningPoint, float]:
     for fields in points:
         point = TuningPoint(fields.string, tuple(fields.changes))
         if point in offsets:
-            raise BadValue(f"{point} is there twice")
+            raise BadValue(f"{point} is listed twice")
         offsets[point] = fields.offset_cents
     return offsets

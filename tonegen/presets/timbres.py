@@ -48,7 +48,7 @@ def timbre_from(fields: TimbreFields) -> Timbre:
             follows_string=fields.follows_string,
         )
     if fields.partials is not None or fields.slope_db_per_octave is not None:
-        raise BadValue("levels_db says it all; leave out partials and slope_db_per_octave")
+        raise BadValue("levels_db is enough; leave out partials and slope_db_per_octave")
     if not all(-200 <= level <= 200 for level in fields.levels_db):  # false for NaN as well
         raise BadValue("levels_db holds a level outside -200 to 200 dB")
     counted = [float(number) for number in range(1, len(fields.levels_db) + 1)]

@@ -65,7 +65,7 @@ def look_again() -> None:
                 sounddevice._terminate()
                 sounddevice._initialize()
             except sounddevice.PortAudioError as refusal:
-                raise NoSuchDevice(f"sound devices cannot be looked for ({_words(refusal)})") from refusal
+                raise NoSuchDevice(f"sound devices cannot be listed ({_words(refusal)})") from refusal
 
 
 def output_devices() -> tuple[Device, ...]:
@@ -114,7 +114,7 @@ def choose(which: str | None, devices: Sequence[Device]) -> Device:
         raise NoSuchDevice(f'no sound device "{which}"; there are: {listed}')
     if len(fitting) > 1:
         several = ", ".join(str(device) for device in fitting)
-        raise NoSuchDevice(f'"{which}" fits {len(fitting)} sound devices: {several}; give the number')
+        raise NoSuchDevice(f'"{which}" matches {len(fitting)} sound devices: {several}; give the number')
     return fitting[0]
 
 
@@ -202,7 +202,7 @@ class _Stream:
             self._close()
             raise NoSuchDevice(
                 f"sound device {self._device} does not start ({_words(refusal)}); "
-                "see that it is connected and that no other program holds it"
+                "check that it is connected and that no other program is using it"
             ) from refusal
         self._seen_at = time.monotonic()
         self._switch_seconds = sys.getswitchinterval()
@@ -230,7 +230,7 @@ class _Stream:
             self._seen_frames, self._seen_at = self.frames, now
         if self.ended.is_set() or now - self._seen_at > _LOST_AFTER_SECONDS:
             raise NoSuchDevice(
-                f"sound device {self._device} was lost while playing; connect it again and start anew"
+                f"sound device {self._device} was lost while playing; connect it again and restart"
             )
 
     def _fill(self, out: NDArray[np.float32], frames: int, times: Any, status: Any) -> None:

@@ -160,7 +160,7 @@ def _checked_frames(seconds: float, sample_rate: int) -> int:
 def _checked_container(path: Path, sample_format: SampleFormat) -> str:
     container = _CONTAINERS.get(path.suffix.lower())
     if container is None:
-        raise BadValue(f"{path}: what kind of file is that? let the name end in .wav or .flac")
+        raise BadValue(f"{path}: unknown kind of file; end the name in .wav or .flac")
     if container == "FLAC" and sample_format is SampleFormat.FLOAT_32:
         raise BadValue(f"{path}: FLAC holds 16 or 24 bits, no floats; choose one of them, or write a .wav")
     return container
@@ -171,7 +171,7 @@ def _check_place(path: Path, force: bool) -> None:
     if not path.parent.is_dir():
         raise CannotWrite(f"{path}: there is no directory {path.parent}; make it first")
     if path.is_dir() or (path.exists() and not path.is_file()):
-        raise CannotWrite(f"{path}: is there already and is not a file; choose another name")
+        raise CannotWrite(f"{path}: already exists and is not a file; choose another name")
     if not force:
         refuse_what_exists(path)
 

@@ -104,7 +104,7 @@ def least_worst(rows: Matrix, wanted: Vector, limit_rows: Matrix, limits: Vector
         added = worse[np.argsort(-error[worse])[:batch]]
         working = np.union1d(working, added)
     else:
-        raise NotSolved("the linear program came to no end; the weights are too far apart")
+        raise NotSolved("the linear program did not finish; the weights are too far apart")
     dual = np.zeros(len(wanted))
     dual[working] = signed
     with suppress(NotSolved):  # then x is one of the optima, if not the most even of them
@@ -211,7 +211,7 @@ def _least_squares(
             multipliers[chosen] = np.maximum(solved[len(fixed) :], 0)
             if not (limit_rows[working] @ x < limits[working] - _FEASIBLE).any():
                 break
-    raise NotSolved("the limits could not be sorted out; some of them are too nearly the same")
+    raise NotSolved("the limits could not be resolved; some of them are too nearly the same")
 
 
 def _least_squares_on(rows: Matrix, wanted: Vector, fixed_rows: Matrix, fixed: Vector) -> Vector:

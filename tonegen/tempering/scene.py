@@ -133,7 +133,7 @@ def checked_point(instrument: Instrument, string: int, changes: tuple[str, ...])
         for change in changes:
             if string not in instrument.change(change).semitones:
                 raise BadValue(f"change {change} does not move string {string} of {instrument.name}")
-        raise BadValue(f"{'+'.join(changes)} is no stop of string {string}; there it is {point}")
+        raise BadValue(f"{'+'.join(changes)} is not a stop of string {string}; there it is {point}")
     return point
 
 
@@ -175,4 +175,4 @@ def parse_pin(text: str, instrument: Instrument) -> Pin:
 def _refuse_doubles(names: list[str], what: str) -> None:
     for name, count in Counter(names).items():
         if count > 1:
-            raise BadValue(f'{what} "{name}" is there twice; give each its own name, or a weight of 2')
+            raise BadValue(f'{what} "{name}" is listed twice; give each its own name, or a weight of 2')

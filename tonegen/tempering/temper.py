@@ -164,7 +164,7 @@ class Undetermined:
 
     def __str__(self) -> str:
         """In plain words."""
-        return f"{', '.join(map(str, self.points))}: {self.why}"
+        return f"{self.why}: {', '.join(map(str, self.points))}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +219,7 @@ class Tempered(Frozen):
 
     def temperament(self, name: str) -> OwnTemperament:
         """The offsets as the player's own temperament."""
-        title = f"Tempered for {self.scene.title or self.scene.name}, least {self.objective.value}"
+        title = f"Tempered for {self.scene.title or self.scene.name}, to minimise {self.objective.value}"
         return OwnTemperament(name, self.scene.instrument.name, self.offsets_cents, title)
 
     def grips(self) -> tuple[GripPurity, ...]:
@@ -431,7 +431,7 @@ def _binding(
         price = float(gradient[index]) * per_unit
         if abs(price) > _PRICE_SHOWN:
             point = demands.points[index]
-            words = f"{point} pinned"
+            words = f"{point}, pinned"
             found.append(
                 Binding("pin", words, point, abs(price), abs(price) * in_beats, -1 if price > 0 else 1)
             )
@@ -518,13 +518,20 @@ def _undetermined(demands: Demands) -> tuple[Undetermined, ...]:
     found = []
     alone = [demands.points[open_columns[c]] for c in np.flatnonzero(~touched.any(axis=0))]
     if alone:
-        found.append(Undetermined(tuple(alone), "in no grip; left where it stood, or nearest its limit"))
+        found.append(
+            Undetermined(
+                tuple(alone),
+                "Not in the grips you picked, so left as they were (or at their limit)",
+            )
+        )
     for group in _components(touched):
         part = demands.coefficients[touched[:, group].any(axis=1)][:, [open_columns[c] for c in group]]
         if len(undetermined_directions(part)):
             points = tuple(demands.points[open_columns[c]] for c in group)
             found.append(
-                Undetermined(points, "tied to each other only; pin one of them, or name a band for the pitch")
+                Undetermined(
+                    points, "Tied only to each other (pin one of them, or name a band, to set their pitch)"
+                )
             )
     return tuple(found)
 

@@ -10,8 +10,8 @@ from tonegen.cli import Commands
 # The same sentence opens each command's own help.
 SUMMARIES: Final[Mapping[str, str]] = {
     "lesson": "Learn to hear beats, step by step.",
-    "train": "Answer trials, and find out what you hear.",
-    "history": "See progress over days; export it, or delete it.",
+    "train": "Practise with trials, and find out what you can hear.",
+    "history": "See your progress day by day; export or delete it.",
 }
 
 
@@ -19,10 +19,10 @@ SUMMARIES: Final[Mapping[str, str]] = {
     cls=Commands,
     package=__name__,
     summaries=SUMMARIES,
-    epilog="Each command explains itself: tonegen ear train --help",
+    epilog="For help on a command: tonegen ear train --help",
 )
 def command() -> None:
-    """Train ears on the purity of intervals, and measure what they hear.
+    """Train your ear for pure intervals, and measure what you can hear.
 
     Everything is kept on this machine, in your own folder, and nowhere else.
     """

@@ -39,20 +39,20 @@ def parse_place(text: str) -> tuple[int, int]:
     """
     session, _, number = text.partition(":")
     if not (session.isdecimal() and number.isdecimal()):
-        raise BadValue(f'"{text}" is no trial; give its session and its number, such as 3:12')
+        raise BadValue(f'"{text}" is not a trial; give its session and its number, such as 3:12')
     return int(session), int(number)
 
 
 @click.command()
 @person_option
-@click.option("--png", type=click.Path(path_type=Path), help="Draw the progress to this PNG file.")
+@click.option("--png", type=click.Path(path_type=Path), help="Draw your progress to this PNG file.")
 @click.option("--csv", type=click.Path(path_type=Path), help="Write every answer to this CSV file.")
-@click.option("--delete", is_flag=True, help="Delete everything that this person has answered.")
+@click.option("--delete", is_flag=True, help="Delete all of this person's answers.")
 @click.option("--yes", is_flag=True, help="Delete without asking.")
 @click.option(
     "--again",
     type=Parsed("3:12", parse_place),
-    help="Hear a trial again, as it was: its session and number in the CSV file.",
+    help="Replay a trial exactly as it was; give its session and number from the CSV file.",
 )
 @device_option
 @no_sound_option
@@ -72,7 +72,7 @@ def command(
     force: bool,
     in_json: bool,
 ) -> None:
-    """See progress over days; export it, or delete it.
+    """See your progress day by day; export or delete it.
 
     \b
     tonegen ear history
@@ -92,7 +92,7 @@ def command(
         if again:
             rows = [row for row in history.rows(name) if (row.session, row.number) == again]
             if not rows:
-                raise BadValue(f"--again: {name} has answered no trial {again[1]} of session {again[0]}")
+                raise BadValue(f"--again: {name} has not answered trial {again[1]} of session {again[0]}")
             _hear_again(rows[0], device, no_sound)
             return
         if unreadable := history.unreadable(name):
@@ -106,7 +106,7 @@ def command(
         if png:
             from tonegen.ear.picture import write_progress
 
-            write_progress(days, png, f"Ear training of {name}", force=force)
+            write_progress(days, png, f"Ear training: {name}", force=force)
             click.echo(f"progress drawn to {png}", err=True)
     if in_json:
         print_json(
@@ -122,10 +122,10 @@ def command(
     print_table(
         ["trial", "interval", "register", "day", ">trials", ">result", "range", ""],
         [_day_row(day) for day in plotted],
-        f"{name}; a threshold is heard four times in five, ranges are of 95 %",
+        f"{name}; a threshold is the error heard four times out of five; ranges are 95 %",
     )
     if waiting:
-        click.echo("Not finished; go on with: tonegen ear train --session NUMBER")
+        click.echo("Not finished; to continue: tonegen ear train --session NUMBER")
         for one in waiting:
             click.echo(f"{one.session:4}  {waiting_in_words(one)}")
 
@@ -164,7 +164,7 @@ def _show_people(history: History, in_json: bool) -> None:
     elif names:
         click.echo("\n".join(names))
     else:
-        click.echo("nobody has answered yet; begin with: tonegen ear train")
+        click.echo("no answers yet; begin with: tonegen ear train")
 
 
 def _day_json(day: Day) -> dict[str, Any]:
@@ -176,8 +176,8 @@ def _day_row(day: Day) -> tuple[str, ...]:
     if day.threshold:
         one = day.threshold
         if one.value > MOST_CENTS:
-            return (*where, f"not up to {MOST_CENTS:g} c", f"above {one.low:.1f} c", bar(one.value))
-        return (*where, f"hears {one.value:.1f} c", f"{one.low:.1f} to {one.high:.1f} c", bar(one.value))
+            return (*where, f"over {MOST_CENTS:g} c", f"above {one.low:.1f} c", bar(one.value))
+        return (*where, f"threshold {one.value:.1f} c", f"{one.low:.1f} to {one.high:.1f} c", bar(one.value))
     if day.settings:
         unit = "c" if day.kind is Kind.SET else "%"
         error, spread = day.settings.constant_error, day.settings.spread

@@ -13,7 +13,7 @@ from tonegen.errors import BadValue
 
 @click.command()
 @click.argument("name", type=Preset(KIND), default=DEFAULT)
-@click.option("--step", type=int, default=1, show_default=True, help="Begin at this step.")
+@click.option("--step", type=int, default=1, show_default=True, help="Start at this step.")
 @device_option
 @no_sound_option
 def command(name: str, step: int, device: str | None, no_sound: bool) -> None:
@@ -36,10 +36,10 @@ def command(name: str, step: int, device: str | None, no_sound: bool) -> None:
             click.secho(f"\n{at + 1} of {len(steps)}  {steps[at].title}", bold=True)
             move = _teach(steps[at], keys, speaker)
             if move is None:
-                click.echo(f"Stopped; go on with: tonegen ear lesson {name} --step {at + 1}")
+                click.echo(f"Stopped; to continue: tonegen ear lesson {name} --step {at + 1}")
                 return
             at = max(at + move, 0)
-    click.echo("That was the lesson. Trials come next: tonegen ear train")
+    click.echo("End of the lesson. Trials come next: tonegen ear train")
 
 
 def _teach(step: Step, keys: Keys, speaker: Speaker) -> int | None:
@@ -83,7 +83,7 @@ def _key(prompt: str, wanted: tuple[str, ...], keys: Keys, speaker: Speaker) -> 
         key = keys.next(speaker.watch).name
         if key in wanted or key == STOP:
             return key
-        click.secho(f"that key means nothing here; {prompt}", dim=True)
+        click.secho(f"that key does nothing here; {prompt}", dim=True)
 
 
 def _say(text: str, columns: int) -> None:

@@ -47,7 +47,7 @@ def _chosen(trial: Trial, keys: Keys, speaker: Speaker) -> float | None:
         elif key.isascii() and key.isdigit() and 1 <= int(key) <= len(trial.choices):
             return float(key) - 1
         else:
-            click.secho(f"that is no answer; {prompt}", dim=True)
+            click.secho(f"that is not an answer; {prompt}", dim=True)
 
 
 def _sound_all(sounds: Sequence[Sound], speaker: Speaker) -> None:
@@ -84,7 +84,7 @@ def _tapped(sound: Sound, keys: Keys, speaker: Speaker) -> float | None:
                 click.secho(f"{too_few}; 8 taps are good, 12 where it beats fast", dim=True)
                 taps.clear()
         else:
-            click.secho(f"that is no answer; {prompt}", dim=True)
+            click.secho(f"that is not an answer; {prompt}", dim=True)
 
 
 def _adjusted(sounds: Sequence[Sound], keys: Keys, speaker: Speaker, in_beats: bool) -> float | None:
@@ -118,7 +118,7 @@ def _adjusted(sounds: Sequence[Sound], keys: Keys, speaker: Speaker, in_beats: b
             click.echo()
             return None
         else:
-            click.secho(f"\nthat is no answer; {prompt}   {STOP}: stop", dim=True)
+            click.secho(f"\nthat is not an answer; {prompt}   {STOP}: stop", dim=True)
 
 
 def _hold(sound: Sound, speaker: Speaker) -> None:

@@ -38,7 +38,7 @@ _NAMED_KEYS: Final = {
     "\r": "enter", "\n": "enter", " ": "space", "\x7f": "backspace", "\x08": "backspace",
 }  # fmt: skip
 
-person_option = click.option("--person", type=TEXT, help="Who answers; your login name when left out.")
+person_option = click.option("--person", type=TEXT, help="Who is answering; your login name if left out.")
 device_option = click.option("--device", type=TEXT, help="Sound device, by number or part of its name.")
 no_sound_option = click.option(
     "--no-sound", is_flag=True, help="Draw each beat instead of sounding it, where there is no device."
@@ -75,7 +75,7 @@ class Keys:
     def __init__(self) -> None:
         """See that there is a terminal to ask."""
         if not (sys.stdin.isatty() and sys.stdout.isatty()):
-            raise BadValue("this asks key by key and needs a terminal; run it in one, without a pipe")
+            raise BadValue("this reads single keys and needs a terminal; run it in one, without a pipe")
         columns, lines = shutil.get_terminal_size()
         if columns < LEAST_COLUMNS or lines < LEAST_LINES:
             raise BadValue(

@@ -36,24 +36,27 @@ from tonegen.sounding import tones_of_grip
 @click.option("--instrument", type=Preset("instruments"), help="Take a grip of this instrument instead.")
 @click.option("--grip", metavar="3,4,5", help="Its strings, or a saved grip.")
 @click.option("--changes", type=Parsed("A,B", parse_travels), help="Pedals and levers of the grip.")
-@click.option("--temperament", type=Preset("temperaments"), help="Yours; equal when left out.")
-@click.option("--drop", type=Preset("drops"), help="Your cabinet drop; none when left out.")
+@click.option("--temperament", type=Preset("temperaments"), help="The temperament; equal if left out.")
+@click.option("--drop", type=Preset("drops"), help="Your cabinet drop; none if left out.")
 @click.option("--register", type=Parsed("A2,A3", parse_register), help="Where the lowest tone lies.")
 @click.option("--timbre", type=Preset("timbres"), multiple=True, help="May be given more than once.")
 @click.option(
-    "--bed", type=click.Choice([bed.value for bed in Bed]), default="none", help="What sounds beneath."
+    "--bed",
+    type=click.Choice([bed.value for bed in Bed]),
+    default="none",
+    help="What sounds in the background.",
 )
-@click.option("--trials", type=int, help="How many; 16 to 60 by kind when left out.")
+@click.option("--trials", type=int, help="How many; 16 to 60, depending on the kind, if left out.")
 @click.option(
     "--method",
     type=click.Choice([method.value for method in Method]),
-    help="How errors are chosen: by steps, 2 or 3 down and 1 up; by what tells most; or of the sizes given.",
+    help="How errors are chosen: by steps, 2 or 3 down and 1 up; adaptively; or from the sizes you give.",
 )
 @click.option(
-    "--cents", type=Parsed("5", parse_levels), help="Error that steps begin with, or sizes: 2,5,10."
+    "--cents", type=Parsed("5", parse_levels), help="The error that steps begin with, or your sizes: 2,5,10."
 )
-@click.option("--feedback/--no-feedback", default=True, help="Say after each answer what it was.")
-@click.option("--session", type=int, help="Go on with this one, not with the last.")
+@click.option("--feedback/--no-feedback", default=True, help="Show the right answer after each trial.")
+@click.option("--session", type=int, help="Continue this session rather than the latest.")
 @person_option
 @device_option
 @no_sound_option
@@ -77,13 +80,13 @@ def command(
     device: str | None,
     no_sound: bool,
 ) -> None:
-    """Answer trials, and find out what you hear.
+    """Practise with trials, and find out what you can hear.
 
     \b
     KIND  purer  which of two is purer         side   wide, pure or narrow
           set    set it pure                   rate   tap how fast it beats
           match  make it beat as fast          name   which interval it is
-          abx    blind test: can you hear so many cents
+          abx    blind test: can you hear an error of that size
 
     Every answer is kept when it is given. Stop at any moment with q; without KIND, training goes on with the
     session that was not finished: the last one, or another by its number, which "tonegen ear history" lists.
@@ -101,7 +104,7 @@ def command(
         _refuse_of_a_new_session()
     else:
         if session is not None:
-            raise BadValue("give a kind to begin a session, or --session to go on with one, not both")
+            raise BadValue("give a kind to begin a session, or --session to continue one, not both")
         chords, low_hz = _material(interval, instrument, grip, changes, temperament, drop, register)
         wish = Wish(
             Kind(kind),
@@ -122,7 +125,7 @@ def command(
     if not asked.finished:
         done = f"{len(asked.answered)} of {asked.plan.trials}"
         by = "" if person is None else f" --person {quote(person)}"
-        click.echo(f"{done} answered and kept; go on with: tonegen ear train{by}")
+        click.echo(f"{done} answered and saved; to continue: tonegen ear train{by}")
 
 
 def _train(
@@ -147,7 +150,7 @@ def _refuse_of_a_new_session() -> None:
     for option in context.command.params:
         given = context.get_parameter_source(option.name or "") is ParameterSource.COMMANDLINE
         if given and option.name not in ("feedback", "session", "person", "device", "no_sound"):
-            raise BadValue(f"{option.opts[0]} belongs to a new session; say what to train: {', '.join(Kind)}")
+            raise BadValue(f"{option.opts[0]} is for a new session; say what to train: {', '.join(Kind)}")
 
 
 def _material(
@@ -163,7 +166,7 @@ def _material(
     if instrument is None:
         if any(one is not None for one in (grip, changes, temperament, drop)):
             raise BadValue(
-                "--grip, --changes, --temperament and --drop belong to an instrument; give --instrument"
+                "--grip, --changes, --temperament and --drop need an instrument; give --instrument"
             )
         return interval, register
     if interval is not None:
@@ -191,4 +194,4 @@ def _show(session: Session, columns: int) -> None:
         )
         rows.append((name, str(result.trials), *lines))
     click.echo()
-    print_table(["interval", ">trials", "result", "range of 95 %"], rows, "What your answers say")
+    print_table(["interval", ">trials", "result", "95 % range"], rows, "What your answers say")

@@ -11,12 +11,12 @@ from tonegen.cli import Commands
 SUMMARIES: Final[Mapping[str, str]] = {
     "plan": "Show what each key will get, before anything is sent.",
     "send": "Tune a receiver, keep it in tune, and put it back at the end.",
-    "through": "Retune what is played, as it is played.",
+    "through": "Retune notes as you play them.",
     "file": "Retune a Standard MIDI File; tempo, tracks, programs and lyrics stay.",
     "osc": "Tune by OSC, and let OSC move pedals, bar, temperament and tones.",
     "reset": "Put a receiver back: notes off, bends to the centre, equal temperament.",
     "panic": "End every note on a MIDI port: notes and sound off, pedals up, on all channels.",
-    "ports": "List the MIDI ports there are.",
+    "ports": "List the MIDI ports.",
 }
 
 
@@ -24,7 +24,7 @@ SUMMARIES: Final[Mapping[str, str]] = {
     cls=Commands,
     package=__name__,
     summaries=SUMMARIES,
-    epilog="Each command explains itself: tonegen keys plan --help",
+    epilog="For help on a command: tonegen keys plan --help",
 )
 def command() -> None:
     """Bring keyboards and samplers to the temperament, by MIDI and OSC."""

@@ -65,7 +65,7 @@ def parse_seconds(text: str) -> float:
     except ValueError:
         seconds = 0.0
     if not seconds > 0:
-        raise BadValue(f'"{text}" is no time that can pass; give seconds, more than 0')
+        raise BadValue(f'"{text}" is not a length of time; give seconds, more than 0')
     return seconds
 
 
@@ -95,7 +95,7 @@ class AskedScale(Frozen):
         reference_hz = checked_reference_hz(self.reference)
         if self.temperament.lower().endswith(".syx"):
             apart = (("--instrument", self.instrument), ("--root", self.root), *self._of_an_instrument)
-            self._refuse("cannot go with a tuning dump, which says all by itself", *apart)
+            self._refuse("cannot be combined with a tuning dump, which is complete in itself", *apart)
             return Desk(
                 receiver, fixed_scale=scale_of_dumps(_tunings(Path(self.temperament)), reference_hz),
                 reference_hz=reference_hz,
@@ -155,7 +155,7 @@ def _tunings(path: Path) -> list["Tuning"]:
     from tonegen.keys.midi import SYSEX, is_tuning, parse_tuning
     from tonegen.keys.stream import Splitter
 
-    data = read_whole(path, _LARGEST_DUMP_BYTES, "larger than a megabyte; that is no tuning dump")
+    data = read_whole(path, _LARGEST_DUMP_BYTES, "larger than a megabyte; that is not a tuning dump")
     messages = [message for message in Splitter().feed(data) if message[0] == SYSEX]
     if not messages:
         raise BadValue(f"{path}: holds no system exclusive message (F0 to F7)")
@@ -169,7 +169,7 @@ def _tunings(path: Path) -> list["Tuning"]:
     if len(programs) > 1:
         raise BadValue(f"{path}: holds {len(programs)} tunings, of different programs; leave one in the file")
     if not all(tuning.checksum_agrees for tuning in tunings):
-        click.echo(f"{path}: a checksum disagrees, as some makers' do; look at the plan", err=True)
+        click.echo(f"{path}: a checksum is wrong, as in some makers' dumps; check the plan", err=True)
     return tunings
 
 
@@ -180,41 +180,41 @@ _SCALE_OPTIONS = (
         "--temperament", type=Preset("temperaments"), default="equal", show_default=True,
         help="A temperament, one of your own, or a tuning dump (.syx).",
     ),
-    click.option("--root", type=_NOTE, help="What the temperament is built on."),
+    click.option("--root", type=_NOTE, help="The root of the temperament."),
     click.option("--drop", type=Preset("drops"), default="none", show_default=True, help="Cabinet drop."),
     click.option("--fret", type=float, help="Bar position."),
     click.option("--song-key", type=_NOTE, help="The song's key, in place of --fret."),
     click.option(
         "--changes", type=Parsed("A,B", parse_travels), help="Follow all strings with these engaged."
     ),
-    click.option("--grip", multiple=True, help="A saved grip to follow; give more, the first leads."),
+    click.option("--grip", multiple=True, help="A saved grip to follow; give several, and the first leads."),
     click.option(
         "--weight", multiple=True, type=Parsed("grip=number", parse_weight), help="How much a grip counts."
     ),
     click.option(
         "--policy", type=click.Choice(["grip-first", "mean", "least-beats"]),
-        help="Who is right where strings disagree: the first grip, the mean, or least beats against it.",
+        help="What to follow where strings disagree: the first grip, the mean, or the fewest beats.",
     ),
     click.option(
         "--fill", type=Preset("temperaments"), default="equal", show_default=True,
-        help="Gives the notes that no string plays.",
+        help="The temperament of notes that no string plays.",
     ),
     click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in Hz."),
 )  # fmt: skip
 
 receiver_option = click.option(
-    "--receiver", type=Preset("receivers"), required=True, help="What is tuned, by name or TOML file."
+    "--receiver", type=Preset("receivers"), required=True, help="The receiver to tune, by name or TOML file."
 )
 out_option = click.option("--out", type=TEXT, metavar="PORT", help="MIDI output, by name or part of it.")
 virtual_out_option = click.option(
-    "--virtual-out", type=TEXT, metavar="NAME", help="Make a MIDI output of this name."
+    "--virtual-out", type=TEXT, metavar="NAME", help="Create a virtual MIDI output with this name."
 )
-to_option = click.option("--to", metavar="HOST:PORT", help="Where OSC goes.")
+to_option = click.option("--to", metavar="HOST:PORT", help="Where to send OSC.")
 song_option = click.option(
     "--song", multiple=True, type=Parsed("name=key", parse_song), help="A song and its key, such as Waltz=D."
 )
 seconds_option = click.option(
-    "--seconds", type=Parsed("number", parse_seconds), help="How long; until Ctrl-C when left out."
+    "--seconds", type=Parsed("number", parse_seconds), help="How long; until Ctrl-C if left out."
 )
 
 

@@ -31,9 +31,9 @@ def command(source: Path, target: Path, asked: AskedScale, receiver: str, force:
     from tonegen.keys.receivers import receiver as load
 
     made = asked.desk(load(receiver)).plan()
-    song = read_whole(source, _LARGEST_MIDI_FILE_BYTES, "larger than 200 MB; that is no song")
+    song = read_whole(source, _LARGEST_MIDI_FILE_BYTES, "larger than 200 MB; that is not a song")
     if is_there(target) and source.samefile(target):
-        raise BadValue(f"{source}: would be written over by what comes out; give another name for that")
+        raise BadValue(f"{source}: would be overwritten by the result; give the result another name")
     try:
         retuned = retune(song, made)
     except BadValue as error:

@@ -24,7 +24,7 @@ from tonegen.errors import BadValue
 @to_option
 @click.option(
     "--listen", metavar="HOST:PORT", default="127.0.0.1:9001", show_default=True,
-    help="Where OSC is taken in, to move pedals, bar and temperament.",
+    help="Where to receive OSC, to move pedals, bar and temperament.",
 )  # fmt: skip
 @song_option
 @seconds_option
@@ -48,7 +48,7 @@ def command(
 
     loaded = load(receiver)
     if not isinstance(loaded, Osc):
-        raise BadValue(f"{receiver} is sent MIDI, not OSC; take an osc receiver, or tonegen keys send")
+        raise BadValue(f"{receiver} takes MIDI, not OSC; choose an osc receiver, or use tonegen keys send")
     refuse_notes(receiver, loaded)
     desk = asked.desk(loaded)
     desk.songs = dict(song)

@@ -20,7 +20,7 @@ def command(out: str | None) -> None:
     from tonegen.keys.midi import ALL_CHANNELS, notes_off
 
     if not out:
-        raise BadValue("say where notes hang: --out PORT (see: tonegen keys ports)")
+        raise BadValue("say where notes are stuck: --out PORT (see: tonegen keys ports)")
     door = open_door(f"midi {out}")
     try:
         send_all(door, notes_off(ALL_CHANNELS))

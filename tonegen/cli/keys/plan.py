@@ -135,9 +135,9 @@ def _print_plan(receiver: str, made: "Plan") -> None:
         )  # fmt: skip
     worst = made.worst_left
     click.echo(
-        f"At worst {abs(worst.cents):.3f} cents are left, {beats_a_second(worst.beats_per_second, 3)}."
+        f"At worst it is {abs(worst.cents):.3f} cents off, {beats_a_second(worst.beats_per_second, 3)}."
     )
     click.echo("\n" + "\n".join(made.receiver.asks))
     if made.receiver.retunes_notes:
-        in_files = "" if isinstance(made.receiver, Osc) else ", keys file in a MIDI file"
-        click.echo(f"Notes are retuned on their way: keys through as they are played{in_files}.")
+        in_files = "" if isinstance(made.receiver, Osc) else ", by keys file in a MIDI file"
+        click.echo(f"Notes are retuned on their way, by keys through as you play{in_files}.")

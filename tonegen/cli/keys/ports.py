@@ -8,7 +8,7 @@ from tonegen.cli.show import as_json, print_json, print_table
 @click.command()
 @as_json
 def command(in_json: bool) -> None:
-    """List the MIDI ports there are."""
+    """List the MIDI ports."""
     from tonegen.cli.keys.rig import put_back_left
     from tonegen.keys.ports import inputs, outputs
 

@@ -9,7 +9,7 @@ from tonegen.errors import BadValue, NoSuchDevice
 
 
 @click.command()
-@click.option("--receiver", type=Preset("receivers"), help="What is put back, by name or TOML file.")
+@click.option("--receiver", type=Preset("receivers"), help="The receiver to put back, by name or TOML file.")
 @out_option
 @to_option
 def command(receiver: str | None, out: str | None, to: str | None) -> None:
@@ -25,10 +25,12 @@ def command(receiver: str | None, out: str | None, to: str | None) -> None:
 
     if receiver is None:
         if out or to:
-            raise BadValue("say what is put back: --receiver NAME (see: tonegen list receivers)")
+            raise BadValue("say which receiver to put back: --receiver NAME (see: tonegen list receivers)")
         anything = bool(journal.left())
         if not put_back_left():
-            raise NoSuchDevice("not everything is put back; plug it in or start it, and reset again")
+            raise NoSuchDevice(
+                "not everything could be put back; plug in or start what is missing, and reset again"
+            )
         if not anything:
             click.echo("Nothing was left tuned.", err=True)
         return

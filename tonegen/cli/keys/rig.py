@@ -30,7 +30,9 @@ def where_it_goes(out: str | None, virtual_out: str | None, to: str | None, made
         if len(given) != 1 or not to:
             raise BadValue("an OSC receiver needs --to HOST:PORT, such as --to 127.0.0.1:9000")
         if not parse_address(to)[1]:
-            raise BadValue(f'"{to}" leads nowhere; give the port that the receiver listens at, 1 to 65535')
+            raise BadValue(
+                f'"{to}" has no usable port; give the one that the receiver listens on, 1 to 65535'
+            )
         return f"osc {to}"
     if len(given) != 1 or to:
         raise BadValue("say where MIDI goes: --out PORT (see: tonegen keys ports), or --virtual-out NAME")
@@ -50,7 +52,7 @@ def refuse_notes(name: str, receiver: "Receiver") -> None:
 
     if isinstance(receiver, Osc) and receiver.retunes_notes:
         raise BadValue(
-            f"{name} is sent each note as it is played, and nothing before; let your notes pass: "
+            f"{name} gets each note as you play it, and nothing before; send your notes through: "
             f"tonegen keys through --in PORT --receiver {name} --to HOST:PORT"
         )
 
@@ -77,10 +79,10 @@ def looking(rig: "Rig", came_back: Callable[[], None]) -> Callable[[], None]:
     def look() -> None:
         now = rig.look()
         if now is Presence.GONE and was[0] is not Presence.GONE:
-            click.echo("The receiver is not there; it will be tuned as soon as it is.", err=True)
+            click.echo("The receiver is not connected; it will be tuned as soon as it is.", err=True)
         if now is Presence.BACK:
             came_back()
-            click.echo("The receiver is there, and tuned.", err=True)
+            click.echo("The receiver is connected, and tuned.", err=True)
         was[0] = now
 
     return look

@@ -34,13 +34,13 @@ if TYPE_CHECKING:
     type=Preset("receivers"),
     required=True,
     multiple=True,
-    help="What is tuned, by name or TOML file; give more where several share the port.",
+    help="The receiver to tune, by name or TOML file; give several if they share the port.",
 )
 @out_option
 @virtual_out_option
 @to_option
 @click.option("--out-syx", type=click.Path(path_type=Path), help="Write the tuning message to a file.")
-@click.option("--keep", is_flag=True, help="Leave the receiver tuned and end; keys reset puts it back.")
+@click.option("--keep", is_flag=True, help="Leave the receiver tuned and quit; keys reset puts it back.")
 @seconds_option
 @force_option
 @as_json
@@ -83,7 +83,9 @@ def command(
             if keep:
                 for rig in rigs:
                     rig.keep()
-                click.echo(f"{_what_is_done(plans.values())} It stays so; keys reset puts it back.", err=True)
+                click.echo(
+                    f"{_what_is_done(plans.values())} It stays that way; keys reset puts it back.", err=True
+                )
             else:
                 click.echo(f"{_what_is_done(plans.values())} Ctrl-C puts it back.", err=True)
                 stay([looking(rig, rig.tune_again) for rig in rigs], seconds)
@@ -104,7 +106,9 @@ def _write_syx(path: Path, plans: Sequence["Plan"], force: bool) -> None:
 
     sysex = b"".join(message for made in plans for message in made.messages if message[0] == SYSEX)
     if not sysex:
-        raise BadValue("--out-syx: this receiver is not tuned by system exclusive messages; take an mts one")
+        raise BadValue(
+            "--out-syx: this receiver is not tuned by system exclusive messages; choose an mts one"
+        )
     with written_whole(path, force=force) as beside:
         beside.write_bytes(sysex)
     click.echo(f"{path}: {len(sysex)} bytes, {', '.join(made.scale.name for made in plans)}", err=True)

@@ -37,7 +37,7 @@ def parse_pedal(text: str) -> tuple[int, str]:
 @asks_for_a_scale
 @receiver_option
 @click.option("--in", "in_port", type=TEXT, metavar="PORT", help="MIDI input, by name or part of it.")
-@click.option("--virtual-in", type=TEXT, metavar="NAME", help="Make a MIDI input of this name.")
+@click.option("--virtual-in", type=TEXT, metavar="NAME", help="Create a virtual MIDI input with this name.")
 @out_option
 @virtual_out_option
 @to_option
@@ -51,7 +51,7 @@ def parse_pedal(text: str) -> tuple[int, str]:
 )  # fmt: skip
 @click.option(
     "--listen", "listen_at", metavar="HOST:PORT",
-    help="Take OSC in as well, to move pedals, bar and temperament, and to play tones.",
+    help="Receive OSC as well, to move pedals, bar and temperament, and to play tones.",
 )  # fmt: skip
 @song_option
 @seconds_option
@@ -69,7 +69,7 @@ def command(
     song: tuple[tuple[str, int], ...],
     seconds: float | None,
 ) -> None:
-    """Retune what is played, as it is played.
+    """Retune notes as you play them.
 
     \b
     tonegen keys through --in PORT --out PORT --receiver mpe --temperament my-e9
@@ -121,14 +121,16 @@ def command(
             if plays and not source.is_there():
                 plays = False
                 player.finish()  # its note-offs will not come any more
-                click.echo("The keyboard has gone; it will be heard again when it is back.", err=True)
+                click.echo("The keyboard is disconnected; it will be heard again when it is back.", err=True)
             elif not plays and source.reconnect():
                 plays = True
                 click.echo("The keyboard is back.", err=True)
 
         desk.changed, desk.silenced = changed, player.panic
         heard = f"; listening at {driven_by_osc(stack, desk, listen_at)}" if listen_at else ""
-        click.echo(f"Notes pass through retuned{heard}. Ctrl-C ends and puts the receiver back.", err=True)
+        click.echo(
+            f"Your notes are retuned as you play{heard}. Ctrl-C stops and puts the receiver back.", err=True
+        )
         if source.may_lose_notes:
             click.echo(MAY_LOSE_NOTES, err=True)
         keep_pauses_short()

@@ -188,7 +188,7 @@ def parse_tuning(message: bytes) -> Tuning:
     if not is_tuning(message) or message[4] not in _FORM:
         raise BadValue(f"{message[:8].hex(' ')}... is not a message of the MIDI Tuning Standard")
     if max(message[1:-1]) > 0x7F:
-        raise BadValue("a tuning message holds a byte above 7F; it was damaged on its way")
+        raise BadValue("a tuning message holds a byte above 7F; it was damaged in transit")
     form = _FORM[message[4]]
     fields: dict[str, bytes] = {}
     at = 5

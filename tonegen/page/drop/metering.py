@@ -201,8 +201,8 @@ def _view(told: _Told) -> Readings:
     doubts = {slip.reading.place: _doubt(slip) for slip in fit.outliers}
     read_points = {each.point.string for each in fit.points}
     words = "" if fit.drops else (
-        "These readings tell no drop yet: a string needs one with a change that does not move it, "
-        "and one without."
+        "No drop can be worked out yet. Read the same string without a change, "
+        "and with one that does not move it."
     )  # fmt: skip
     return Readings(
         tuple(
@@ -228,11 +228,11 @@ def _listed(typed: MeterReading, cents: str = "", doubt: str = "") -> ReadingVie
 def _doubt(slip: Outlier) -> str:
     if slip.refused:
         return f"does not fit: the others say {signed(slip.expected_cents)}"
-    return "another says otherwise, and nothing decides between them: read it again"
+    return "contradicts another reading; take both again"
 
 
 def _next(each: NextReading, is_read: bool) -> NextView:
-    why = f"makes its figures {each.gain_cents:.2f} cents surer" if is_read else "not read yet"
+    why = f"narrows its error by {each.gain_cents:.2f} cents" if is_read else "not read yet"
     return NextView(each.string, each.changes, _where(each.string, each.changes), why)
 
 

@@ -166,7 +166,7 @@ class Keyboards:
         return self._plan
 
     def look_for_ports(self) -> None:
-        """List the MIDI ports there are."""
+        """List the MIDI ports."""
 
         def seen(found: tuple[tuple[str, ...], tuple[str, ...]]) -> None:
             self._outputs, self._inputs = found

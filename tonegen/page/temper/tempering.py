@@ -246,7 +246,7 @@ def offer_of(found: Found | None, chosen: int) -> Offer:
     notes = [
         *(f"Holds back: {bound.what}" for bound in solved.binding),
         *(f"Contradiction: {each}" for each in solved.contradictions()),
-        *(f"Undecided: {each}" for each in solved.undetermined()),
+        *(str(each) for each in solved.undetermined()),
     ]
     return Offer(
         True,

@@ -1,5 +1,6 @@
 """What sounds and what is tuned, ended in every way: faded out, put back, and nothing left running."""
 
+import random
 import signal
 import subprocess
 import sys
@@ -8,6 +9,7 @@ import numpy as np
 import pytest
 
 from tests.ear.terminal import Terminal
+from tests.endings import AT_THE_SOUND_SERVER, SIGNALS, ended_at
 from tests.page.running import RunningPage
 from tests.real.recorder import Recorder
 from tonegen.synthesis.player import FADE_SECONDS
@@ -80,3 +82,14 @@ def test_the_page_ends_in_order_while_it_sounds(tmp_path, sound_server, how):
     assert code == (0 if how == signal.SIGINT else 128 + how)
     assert "NIOSH" in complaints
     assert complaints.count("\n") == 1, "the caution, and nothing else"
+
+
+@pytest.mark.parametrize("name", AT_THE_SOUND_SERVER)
+def test_whatever_the_moment_nothing_is_left_tuned(tmp_path, sound_server, name):
+    """The short form; the long one is a command, see tests/endings.py."""
+    draw = random.Random(name)
+    for how in SIGNALS:
+        folder = tmp_path / how.name
+        folder.mkdir()
+        moment = draw.uniform(0, AT_THE_SOUND_SERVER[name][1])
+        assert ended_at(name, how, moment, folder, sound_server.environment) == ""

@@ -5,7 +5,7 @@ import signal
 import tempfile
 
 import pytest
-from hypothesis import settings
+from hypothesis import Phase, settings
 
 from tests.cli import CommandLine
 
@@ -20,6 +20,8 @@ signal.signal(signal.SIGINT, signal.default_int_handler)
 # A busy machine is no reason for a test to fail: no example has a deadline.
 settings.register_profile("no deadline", deadline=None)
 settings.load_profile("no deadline")
+# For `tests.changes`: an example that fails need not be made smaller.
+settings.register_profile("found is enough", deadline=None, phases=[Phase.explicit, Phase.generate])
 
 
 @pytest.fixture(autouse=True)

@@ -157,6 +157,17 @@ def test_a_poor_meter_is_noticed():
     assert all(each.standard_error_cents > 0.3 for each in fit.drops)
 
 
+@pytest.mark.parametrize("seed", [3, 4, 5])
+def test_a_slip_is_found_beside_the_scatter_of_a_poor_meter(seed):
+    """A meter that says 0.1 but scatters by 1 cent: 15 cents are a slip of the hand, what scatters is not."""
+    asked = [(8, []), (8, ["A"]), (8, ["B"])] * 8
+    taken = readings(E9, drop("demo-soft-cabinet"), asked, OFFSETS, 1.0, seed)
+    wrong = taken[4] = PitchReading(8, taken[4].changes, taken[4].cents + 15)
+    fit = fit_drop(E9, taken, meter_cents=0.1)
+
+    assert [each.reading for each in fit.outliers] == [wrong]
+
+
 def test_what_cannot_be_told_apart_is_said():
     """A and F always together: their sum is read, neither of the two."""
     asked = [(6, []), (6, ["A", "F"]), (6, ["A", "F"])]

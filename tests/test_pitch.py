@@ -83,7 +83,17 @@ def test_nearest_key_and_offset_give_the_frequency_back(hz, reference_hz):
 
 @pytest.mark.parametrize(
     ("written", "key"),
-    [("Bb3", 58), ("B♭3", 58), ("E#4", 65), ("Cb4", 59), ("C##4", 62), ("Dbb4", 60), ("b3", 59), ("C-1", 0)],
+    [
+        ("Bb3", 58),
+        ("B♭3", 58),
+        ("E#4", 65),
+        ("Cb4", 59),
+        ("C##4", 62),
+        ("Cx4", 62),
+        ("Dbb4", 60),
+        ("b3", 59),
+        ("C-1", 0),
+    ],
 )
 def test_spellings(written, key):
     assert parse_note(written) == key

@@ -538,16 +538,18 @@ def test_the_caution_gives_the_published_limit():
 
 
 def test_a_glide_goes_on_among_many_changes_when_a_level_follows_it():
-    """After many sets within one ramp: no jump to where the glide ends."""
+    """While many sets wait for a ramp to end the level overtakes the glide: no jump to where that ends."""
     player = Player(RATE, channels=1)
     block = np.empty((128, 1), dtype=np.float32)
     held = Tone(300.0, name="held")
-    for n in range(30):
+    for n in range(15):
         others = [Tone(50.0 + n + k, Timbre.sloped(64, -6.0), name=f"{n} {k}") for k in range(3)]
         player.set([held, *others])
         player.pull(block)
     player.glide({"held": 330.0}, 2.0)
     player.level(-20.0)
+    player.pull(block)
+    assert player._commands  # they wait
     pulled(player, 0.25, 128)
     before = player.partial_phase_turns("held", 1.0)
     pulled(player, 0.001, 48)

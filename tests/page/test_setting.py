@@ -30,6 +30,18 @@ def test_steps_of_one_drag_are_one_step():
     assert history.undo_words == ""
 
 
+def test_a_drag_that_was_undone_goes_on_as_a_step_of_its_own():
+    """A page that still holds the handle goes on under the same name: what came before must not be lost."""
+    history, before = History(Setting()), Setting(drop="demo-soft-cabinet")
+    history.step(before, "drop")
+    history.step(Setting(temperament="vallotti"), "level", "one drag")
+    history.undo()
+    history.step(Setting(temperament="werckmeister-3"), "level", "one drag")
+    history.undo()
+
+    assert history.present == before
+
+
 @in_the_loop
 def test_points_that_were_moved_belong_to_their_temperament():
     page = visitor(None, None, asks.Offset(4, 7.0))

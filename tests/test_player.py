@@ -237,7 +237,7 @@ def test_changes_in_quick_succession_do_not_pile_up():
         assert len(player._motion.ids) <= 2048 + 192
         assert len(player._commands) <= 1
     player.set([Tone(500.0, name="last")])
-    pulled(player, 0.12, 128)  # the ramp under way, and the last one's own; those between are passed over
+    pulled(player, 3.0, 128)  # the ramp under way, and the last one's rise; those between are passed over
 
     sound = pulled(player, 0.1)[:, 0]
     pairs = np.exp(2j * np.pi * 500 * np.arange(len(sound)) / RATE)

@@ -10,6 +10,7 @@ from tests.measure import beat_of
 from tests.real.recorder import Recorder
 from tests.real.test_device import RATE
 from tonegen.ear.history import History
+from tonegen.ear.rendering import MADE_FOR_DBFS
 
 
 def listening_to(server):
@@ -32,6 +33,7 @@ def test_the_beat_to_tap_is_the_beat_that_arrives(sound_server, own_folder):
         (row,) = history.rows("Ada")
     with Terminal(
         *("ear", "history", "--person", "Ada", "--again", f"{row.session}:0", "--device", "system"),
+        *("--level", str(MADE_FOR_DBFS)),
         environment=listening_to(sound_server),
     ) as terminal:
         terminal.wait_for("Sustained tones")

@@ -14,7 +14,7 @@ import numpy as np
 from msgspec import Meta, Struct
 from numpy.typing import NDArray
 
-from tonegen.ear.rendering import CHANNELS, RAMP_IN_SECONDS, Samples, blocks
+from tonegen.ear.rendering import CHANNELS, MADE_FOR_DBFS, RAMP_IN_SECONDS, Samples, blocks
 from tonegen.errors import BadValue
 from tonegen.frozen import Frozen
 from tonegen.interval import (
@@ -147,8 +147,8 @@ class LessonSound:
         return np.asarray(np.exp(start[:, None] + np.multiply.outer(goal - start, np.clip(gone, 0, 1))))
 
     def rendered(self, sample_rate: int) -> Samples:
-        """The sound, at the quiet level of a player, its glide from the first second to the last but one."""
-        player = Player(sample_rate, CHANNELS, columns=FILE_COLUMNS)
+        """The sound, made for the booth's level, its glide from the first second to the last but one."""
+        player = Player(sample_rate, CHANNELS, MADE_FOR_DBFS, FILE_COLUMNS)
         tones: Sequence[Tone] = [
             Tone(hz, self.timbre, name=str(index)) for index, hz in enumerate(self.tones_hz)
         ]

@@ -5,7 +5,7 @@ Sound is float32, frames x 2 channels, the same in both ears.
 
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
+from math import log2
 from typing import Final, Protocol
 
 import numpy as np
@@ -13,13 +13,26 @@ from numpy.typing import NDArray
 
 from tonegen.ear.trials import Bed, Sound, sloping
 from tonegen.synthesis.bank import FILE_COLUMNS, Bank, raised_cosine
-from tonegen.synthesis.player import CEILING_DBFS, RAMP_SECONDS, Player
-from tonegen.synthesis.timbre import Timbre, Tone
+from tonegen.synthesis.player import (
+    CEILING_DBFS,
+    HIGHEST_STEP_DB,
+    QUIET_LEVEL_DBFS,
+    RAMP_SECONDS,
+    RISE_SECONDS,
+    Player,
+    checked_level_dbfs,
+)
+from tonegen.synthesis.timbre import Timbre, Tone, linear_from_db
 
 CHANNELS: Final = 2
+# The level of a player beside which the sounds of trials are as loud as their data says: at that level the
+# loudest of them stays under it, and a grip is as loud as they are. At any other level all are scaled alike.
+MADE_FOR_DBFS: Final = -15.0
 RAMP_IN_SECONDS: Final = 0.04
 GAP_SECONDS: Final = 0.4
 _CROSSFADE_SECONDS: Final = 0.02
+_RISE_DB_PER_SECOND: Final = HIGHEST_STEP_DB / RISE_SECONDS
+_FALL_DB_PER_SECOND: Final = 200.0
 _LOOP_SECONDS: Final = 5.0
 _NOISE_HZ: Final = (60.0, 8000.0)
 # An equal-tempered major triad on the octave below the lowest tone, in semitones from it.
@@ -57,7 +70,7 @@ def one_after_another(sounds: Sequence[Sound], sample_rate: int) -> Samples:
 
 
 def _rms(samples: Samples) -> float:
-    return float(np.sqrt(np.mean(np.square(samples, dtype=np.float64))))
+    return float(np.sqrt(np.mean(np.square(samples, dtype=np.float64)))) if samples.size else 0.0
 
 
 def _steady(
@@ -108,7 +121,18 @@ def _uniform(seed: int, count: int) -> NDArray[np.float64]:
 
 
 class Source(Protocol):
-    """Something that gives block after block."""
+    """Something that gives block after block, made for `MADE_FOR_DBFS`.
+
+    peak : what it never exceeds. rms : how loud it is; 0 once it has ended.
+    """
+
+    @property
+    def peak(self) -> float:
+        """Linear."""
+
+    @property
+    def rms(self) -> float:
+        """Over all channels, as that of a player."""
 
     def pull(self, out: Samples) -> None:
         """Fill the next block, frames x channels."""
@@ -121,6 +145,13 @@ class Clip:
         """Take the samples, frames x channels."""
         self._samples = samples
         self._at = 0
+        self.peak = float(np.abs(samples).max(initial=0.0))
+        self._rms = float(np.sqrt(samples.shape[1])) * _rms(samples)
+
+    @property
+    def rms(self) -> float:
+        """That of the whole clip, until it has ended."""
+        return self._rms if self._at < len(self._samples) else 0.0
 
     def pull(self, out: Samples) -> None:
         """Fill the next block."""
@@ -152,6 +183,9 @@ class Held:
             bed_amplitude *= bed_rms / np.sqrt((bed_amplitude**2).sum() / 2)
             tones += [*zip(bed_hz[:, 0].tolist(), bed_amplitude, bed_turns, strict=True)]
         total = float(sum(levels.sum() for _, levels, _ in tones))
+        power = sum(float(np.square(levels).sum()) / 2 for _, levels, _ in tones) + _rms(self._noise) ** 2
+        self.peak = total + float(np.abs(self._noise).max(initial=0.0))
+        self.rms = float(np.sqrt(CHANNELS * power))
         self._player = Player(
             sample_rate, CHANNELS, level_dbfs=min(20 * float(np.log10(total)), CEILING_DBFS)
         )
@@ -183,10 +217,41 @@ class Held:
             self._at += len(out)
 
 
-@dataclass(slots=True)
-class _Fading:
-    source: Source
-    passed: int = 0
+class _Playing:
+    """A source at the level that is set: never above it, and never up by more than a step at once."""
+
+    def __init__(self, source: Source, level_dbfs: float, heard_rms: float, sample_rate: int) -> None:
+        self.source = source
+        self.faded_frames = 0
+        self._up, self._down = (
+            rate * log2(10) / 20 / sample_rate for rate in (_RISE_DB_PER_SECOND, -_FALL_DB_PER_SECOND)
+        )
+        self.level(level_dbfs)
+        loud = source.rms * self._goal
+        highest = heard_rms * float(linear_from_db(HIGHEST_STEP_DB))
+        self._gain = self._goal * (min(1.0, highest / loud) if heard_rms > 0 and loud > 0 else 1.0)
+
+    def level(self, level_dbfs: float) -> None:
+        """Go to another level."""
+        scale = float(linear_from_db(level_dbfs - MADE_FOR_DBFS))
+        self._goal = min(scale, float(linear_from_db(level_dbfs)) / max(self.source.peak, 1e-9))
+
+    @property
+    def rms(self) -> float:
+        """How loud it is at this moment."""
+        return self.source.rms * self._gain
+
+    def pull(self, out: Samples) -> None:
+        """Fill the next block."""
+        self.source.pull(out)
+        if self._gain == self._goal:
+            out *= np.float32(self._goal)
+            return
+        octaves = (self._up if self._gain < self._goal else self._down) * np.arange(1, len(out) + 1)
+        nearer = np.minimum if self._gain < self._goal else np.maximum
+        gains = nearer(self._gain * np.exp2(octaves), self._goal)
+        out *= gains.astype(np.float32)[:, np.newaxis]
+        self._gain = float(gains[-1])
 
 
 class Booth:
@@ -194,20 +259,23 @@ class Booth:
 
     Commands from any thread, blocks pulled by one; it stays open between trials, so that the next one starts
     with the next block. It has the face of a `Player` that `sound.device.play` looks at.
+
+    level_dbfs : what nothing that it plays exceeds; sources keep their differences beneath it
     """
 
     channels = CHANNELS
 
-    def __init__(self, sample_rate: int) -> None:
-        """Silent until something is played."""
+    def __init__(self, sample_rate: int, level_dbfs: float = QUIET_LEVEL_DBFS) -> None:
+        """Silent until something is played. Raises BadValue for a level above the ceiling."""
         self.sample_rate = sample_rate
         self.frame = 0
         fade_frames = round(_CROSSFADE_SECONDS * sample_rate)
         fade = raised_cosine(1 - np.arange(fade_frames) / fade_frames)
         self._fade = fade.astype(np.float32)[:, np.newaxis]
+        self._level_dbfs = checked_level_dbfs(level_dbfs)
         self._commands: deque[Source | None] = deque()
-        self._source: Source | None = None
-        self._fading: list[_Fading] = []
+        self._playing: _Playing | None = None
+        self._fading: list[_Playing] = []
         self._scratch = np.empty((0, CHANNELS), dtype=np.float32)
         self._stopped = False
 
@@ -215,46 +283,63 @@ class Booth:
         """Play a source from the next block on, or let it go on; None is silence."""
         self._commands.append(source)
 
+    def level(self, level_dbfs: float) -> None:
+        """Change the level, of what plays as well. Raises BadValue above the ceiling."""
+        self._level_dbfs = checked_level_dbfs(level_dbfs)
+        if (playing := self._playing) is not None:
+            playing.level(level_dbfs)
+
     def stop(self, fade_seconds: float = _CROSSFADE_SECONDS) -> None:
         """Fade out, always as fast as between two sources, and be finished."""
         self._commands.append(None)
         self._stopped = True
 
+    def rms_heard(self) -> float:
+        """How loud it is at this moment, as an rms; 0 where it is silent."""
+        playing = self._playing
+        return max((one.rms for one in [*self._fading, *([playing] if playing else [])]), default=0.0)
+
     @property
     def idle(self) -> bool:
         """Nothing is played, fades out or waits to be played: a block would be silence."""
-        return self._source is None and not self._commands and not self._fading
+        return self._playing is None and not self._commands and not self._fading
 
     @property
     def finished(self) -> bool:
         """Stopped, and silent since."""
         return self._stopped and self.idle
 
-    def pull(self, out: Samples) -> None:
-        """Fill the next block."""
+    def pull(self, out: Samples, beside_rms: float = 0.0) -> None:
+        """Fill the next block; `beside_rms` is how loud the rest is, which a source does not jump above."""
         while self._commands:
             source = self._commands.popleft()
-            if source is not self._source and self._source is not None:
-                self._fading.append(_Fading(self._source))
-            self._source = source
-        if self._source is None:
+            before = self._playing
+            if before is not None and source is before.source:
+                continue
+            heard = max(self.rms_heard(), beside_rms)
+            if before is not None:
+                self._fading.append(before)
+            self._playing = None
+            if source is not None:
+                self._playing = _Playing(source, self._level_dbfs, heard, self.sample_rate)
+        if self._playing is None:
             out.fill(0)
         else:
-            self._source.pull(out)
+            self._playing.pull(out)
         for fading in self._fading:
             self._add_end_of(fading, out)
-        self._fading = [fading for fading in self._fading if fading.passed < len(self._fade)]
+        self._fading = [fading for fading in self._fading if fading.faded_frames < len(self._fade)]
         self.frame += len(out)
 
-    def _add_end_of(self, fading: _Fading, out: Samples) -> None:
-        frames = min(len(out), len(self._fade) - fading.passed)
+    def _add_end_of(self, fading: _Playing, out: Samples) -> None:
+        frames = min(len(out), len(self._fade) - fading.faded_frames)
         if len(self._scratch) < frames:
             self._scratch = np.empty((frames, CHANNELS), dtype=np.float32)
         end = self._scratch[:frames]
-        fading.source.pull(end)
-        end *= self._fade[fading.passed : fading.passed + frames]
+        fading.pull(end)
+        end *= self._fade[fading.faded_frames : fading.faded_frames + frames]
         out[:frames] += end
-        fading.passed += frames
+        fading.faded_frames += frames
 
 
 def strip(sound: Sound, cells: int = 48) -> str:

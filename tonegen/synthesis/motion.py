@@ -35,6 +35,7 @@ class Target(Frozen):
     gains : K x channels
     cycles_per_frame : T, frequencies of the carriers over the sample rate
     glide_frames : None where glides go on as they are
+    then : where it goes on to once its ramp has ended, while the level rises step by step
     """
 
     ids: NDArray[np.int64]
@@ -48,6 +49,7 @@ class Target(Frozen):
     bank: Bank
     ramp_frames: int
     glide_frames: int | None
+    then: "Target | None" = None
 
 
 class Motion:
@@ -130,6 +132,14 @@ class Motion:
         progress = self.progress(np.array([float(frames)]))[0]
         return np.asarray((1 - progress) * self.gains_from + progress * self.gains_to)
 
+    def rms_heard(self, frame: int) -> float:
+        """How loud it is at a frame, or was just before: rms of all partials over all channels.
+
+        While it fades in from silence, how loud it will be. Decay and beats are left out.
+        """
+        start = _rms(self.gains_from)
+        return max(start, _rms(self.gains_at(frame - self.start))) if start else _rms(self.gains_to)
+
     def turns_at(self, frames: int) -> NDArray[np.float64]:
         """Phases so many frames after the start, 0 to 1."""
         passed = self._cycles(np.array([float(frames)]))[:, 0]
@@ -209,6 +219,10 @@ class Work:
         shape = (partials, frames)
         turns, whole, wave = self._turns[:count], self._whole[:count], self._wave[:count]
         return turns.reshape(shape), whole.reshape(shape), wave.reshape(shape)
+
+
+def _rms(gains: NDArray[np.float64]) -> float:
+    return float(np.sqrt(np.square(gains).sum() / 2))
 
 
 def _all_but(these: NDArray[np.intp], count: int) -> NDArray[np.intp]:

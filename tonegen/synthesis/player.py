@@ -4,6 +4,9 @@ Conventions: time is a whole number of *frames* since the player's first. Every 
 starts at the next block. While it runs, *gains* go from where they are to where they shall be, all along one
 raised cosine, and frequencies evenly in cents; then the steady bank takes over with the phases reached.
 
+A rise of more than 6 dB is no single step: it goes up by 6 dB along the ramp that was asked for, then by 6 dB
+more every quarter of a second. A fade-in from silence is free of that.
+
 It cannot clip: the levels of a timbre sum to 1, the shares of the tones sum to at most 1, and every gain on
 its way is the same mixture of two sets of gains that keep to that, under the ceiling.
 
@@ -15,6 +18,7 @@ import threading
 from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from math import ceil, log
 from typing import Final
 
 import numpy as np
@@ -33,6 +37,9 @@ FADE_SECONDS: Final = 0.5
 RAMP_SECONDS: Final = 0.05
 SHORTEST_RAMP_SECONDS: Final = 0.005  # a shorter one is a click
 LONGEST_RAMP_SECONDS: Final = 600.0
+# Nothing that sounds grows louder than this at once, and then no faster than by as much again in each step.
+HIGHEST_STEP_DB: Final = 6.0
+RISE_SECONDS: Final = 0.25
 LOWEST_SAMPLE_RATE: Final = 8_000
 HIGHEST_SAMPLE_RATE: Final = 384_000
 # How long other threads may go on while one waits that a block of sound, or a note, depends on.
@@ -172,6 +179,10 @@ class Player:
             self._tones = ()
             self._commands.append(self._target(fade_seconds, None))
 
+    def rms_heard(self) -> float:
+        """How loud it is at this moment, as an rms, beats and decay left out; 0 where it is silent."""
+        return self._motion.rms_heard(self.frame)
+
     @property
     def finished(self) -> bool:
         """Silent: no tone sounds, fades, or waits to be set."""
@@ -185,7 +196,10 @@ class Player:
         done = 0
         while done < frames:
             motion, frame = self._motion, self.frame + done
-            moving = min(max(motion.end - frame, 0), frames - done)
+            if motion.target.then is not None and frame >= motion.start + motion.ramp_frames:
+                motion = self._motion = Motion(motion.target.then, frame, motion)
+            until = motion.end if motion.target.then is None else motion.start + motion.ramp_frames
+            moving = min(max(until - frame, 0), frames - done)
             if moving:
                 motion.render_moving(out[done : done + moving], frame, self._work)
                 done += moving
@@ -268,19 +282,39 @@ class Player:
         gain_table = np.array(gains, dtype=np.float64).reshape(len(rows), self.channels)
         carrier = table[:, 1].astype(np.intp)
         cycles_per_frame = np.array([tone.hz for tone in tones], dtype=np.float64) / rate
-        return Target(
-            ids=table[:, 0].astype(np.int64),
-            carrier=carrier,
-            multiples=table[:, 2].copy(),
-            start_turns=table[:, 3].copy(),
-            decay_db_per_frame=table[:, 4].copy(),
-            gains=gain_table,
-            carrier_ids=np.array(list(self._carrier_ids.values()), dtype=np.int64),
-            cycles_per_frame=cycles_per_frame,
-            bank=Bank(cycles_per_frame[carrier] * table[:, 2], gain_table, table[:, 4], self._columns),
-            ramp_frames=round(ramp_seconds * rate),
-            glide_frames=None if glide_seconds is None else round(glide_seconds * rate),
-        )
+        target: Target | None = None
+        shares = self._shares_of_a_rise(float(np.sqrt(np.square(gain_table).sum() / 2)), ramp_seconds)
+        for number, rise in reversed([*enumerate(shares)]):
+            first = number == 0
+            target = Target(
+                ids=table[:, 0].astype(np.int64),
+                carrier=carrier,
+                multiples=table[:, 2].copy(),
+                start_turns=table[:, 3].copy(),
+                decay_db_per_frame=table[:, 4].copy(),
+                gains=gain_table * rise,
+                carrier_ids=np.array(list(self._carrier_ids.values()), dtype=np.int64),
+                cycles_per_frame=cycles_per_frame,
+                bank=Bank(
+                    cycles_per_frame[carrier] * table[:, 2], gain_table * rise, table[:, 4], self._columns
+                ),
+                ramp_frames=round((ramp_seconds if first else RISE_SECONDS) * rate),
+                glide_frames=round(glide_seconds * rate) if first and glide_seconds is not None else None,
+                then=target,
+            )
+        assert target is not None
+        return target
+
+    def _shares_of_a_rise(self, rms: float, ramp_seconds: float) -> list[float]:
+        """What the gains are multiplied by on the way to this rms, step after step; the last is 1."""
+        heard = self.rms_heard() if rms else 0.0
+        if not heard:
+            return [1.0]
+        step = float(linear_from_db(HIGHEST_STEP_DB))
+        steps = ceil(log(rms / heard, step) - 1e-9)  # what is exactly one step is one
+        if steps <= 1 or ramp_seconds >= steps * RISE_SECONDS:
+            return [1.0]
+        return [*(heard / rms * step**number for number in range(1, steps)), 1.0]
 
     def _in_place(self, level: float, place: Place) -> tuple[float, ...]:
         """The gain of each channel."""

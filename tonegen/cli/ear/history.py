@@ -11,6 +11,7 @@ from tonegen.cli.asked import Parsed
 from tonegen.cli.ear.terminal import (
     Speaker,
     device_option,
+    level_option,
     no_sound_option,
     open_history,
     person_option,
@@ -54,6 +55,7 @@ def parse_place(text: str) -> tuple[int, int]:
     type=Parsed("3:12", parse_place),
     help="Replay a trial exactly as it was; give its session and number from the CSV file.",
 )
+@level_option
 @device_option
 @no_sound_option
 @click.option("--people", is_flag=True, help="List who has answered on this machine.")
@@ -66,6 +68,7 @@ def command(
     delete: bool,
     yes: bool,
     again: tuple[int, int] | None,
+    level: float | None,
     device: str | None,
     no_sound: bool,
     people: bool,
@@ -93,7 +96,7 @@ def command(
             rows = [row for row in history.rows(name) if (row.session, row.number) == again]
             if not rows:
                 raise BadValue(f"--again: {name} has not answered trial {again[1]} of session {again[0]}")
-            _hear_again(rows[0], device, no_sound)
+            _hear_again(rows[0], level, device, no_sound)
             return
         if unreadable := history.unreadable(name):
             words = "answer" if unreadable == 1 else "answers"
@@ -143,11 +146,11 @@ def _delete(history: History, name: str, yes: bool) -> None:
     click.echo(f"{history.delete(name)} answers of {name} deleted{with_copies}")
 
 
-def _hear_again(row: Row, device: str | None, no_sound: bool) -> None:
+def _hear_again(row: Row, level: float | None, device: str | None, no_sound: bool) -> None:
     """The very sounds of a trial that was answered, and what was said of the answer."""
     trial = row.again()
     click.secho(trial.question, bold=True)
-    with Speaker(device, no_sound) as speaker:
+    with Speaker(device, no_sound, level) as speaker:
         if speaker.silent:
             click.echo("\n".join(map(strip, trial.sounds)))
         else:

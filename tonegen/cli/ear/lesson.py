@@ -5,7 +5,7 @@ from textwrap import wrap
 import click
 
 from tonegen.cli.asked import Preset
-from tonegen.cli.ear.terminal import STOP, Keys, Speaker, device_option, no_sound_option
+from tonegen.cli.ear.terminal import STOP, Keys, Speaker, device_option, level_option, no_sound_option
 from tonegen.ear.lesson import DEFAULT, KIND, Question, Step, ladder, lesson, swells
 from tonegen.ear.rendering import Clip
 from tonegen.errors import BadValue
@@ -14,9 +14,10 @@ from tonegen.errors import BadValue
 @click.command()
 @click.argument("name", type=Preset(KIND), default=DEFAULT)
 @click.option("--step", type=int, default=1, show_default=True, help="Start at this step.")
+@level_option
 @device_option
 @no_sound_option
-def command(name: str, step: int, device: str | None, no_sound: bool) -> None:
+def command(name: str, step: int, level: float | None, device: str | None, no_sound: bool) -> None:
     """Learn to hear beats, step by step.
 
     NAME is a lesson by name (hearing-beats, in-the-band), or a TOML file of your own: copy one that ships,
@@ -30,7 +31,7 @@ def command(name: str, step: int, device: str | None, no_sound: bool) -> None:
     steps = lesson(name).steps
     if not 1 <= step <= len(steps):
         raise BadValue(f"--step: this lesson has steps 1 to {len(steps)}")
-    with Keys() as keys, Speaker(device, no_sound) as speaker:
+    with Keys() as keys, Speaker(device, no_sound, level) as speaker:
         at = step - 1
         while at < len(steps):
             click.secho(f"\n{at + 1} of {len(steps)}  {steps[at].title}", bold=True)

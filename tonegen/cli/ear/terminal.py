@@ -21,7 +21,7 @@ from tonegen.ear.rendering import Booth, Source
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.presets import own_folder
 from tonegen.sound.device import choose, output_devices, play
-from tonegen.synthesis.player import HEARING_CAUTION, Player
+from tonegen.synthesis.player import HEARING_CAUTION, QUIET_LEVEL_DBFS, Player, checked_level_dbfs
 
 LEAST_COLUMNS: Final = 60
 LEAST_LINES: Final = 12
@@ -40,6 +40,9 @@ _NAMED_KEYS: Final = {
 
 person_option = click.option("--person", type=TEXT, help="Who is answering; your login name if left out.")
 device_option = click.option("--device", type=TEXT, help="Sound device, by number or part of its name.")
+level_option = click.option(
+    "--level", type=float, help=f"Loudness, dB of full scale; at most -6, {QUIET_LEVEL_DBFS:g} when left out."
+)
 no_sound_option = click.option(
     "--no-sound", is_flag=True, help="Draw each beat instead of sounding it, where there is no device."
 )
@@ -165,12 +168,15 @@ def split_keys(text: str) -> list[str]:
 class Speaker:
     """The booth on a device, open as long as the context lasts; or nothing at all, for `--no-sound`.
 
-    Raises NoSuchDevice, one line, when there is no device; `play` and `watch` raise it when it is lost.
+    level_dbfs : what nothing that it plays exceeds; None for a quiet one
+    Raises BadValue for a level out of range, NoSuchDevice, one line, when there is no device; `play` and
+    `watch` raise it when it is lost.
     """
 
-    def __init__(self, device: str | None, no_sound: bool) -> None:
+    def __init__(self, device: str | None, no_sound: bool, level_dbfs: float | None = None) -> None:
         """Choose the device."""
         self.silent = no_sound
+        self.level_dbfs = checked_level_dbfs(QUIET_LEVEL_DBFS if level_dbfs is None else level_dbfs)
         self._chosen = None
         if not no_sound:
             try:
@@ -178,7 +184,7 @@ class Speaker:
             except NoSuchDevice as missing:
                 raise NoSuchDevice(f"{missing}; or see the beats drawn: --no-sound") from None
         self.sample_rate = self._chosen.sample_rate if self._chosen else _SILENT_SAMPLE_RATE
-        self._booth = Booth(self.sample_rate)
+        self._booth = Booth(self.sample_rate, self.level_dbfs)
         self._ended = threading.Event()
         self._failure: BaseException | None = None
         self._thread = threading.Thread(target=self._run, daemon=True)

@@ -15,6 +15,7 @@ from tonegen.cli.ear.terminal import (
     Keys,
     Speaker,
     device_option,
+    level_option,
     no_sound_option,
     open_history,
     person_option,
@@ -58,6 +59,7 @@ from tonegen.sounding import tones_of_grip
 @click.option("--feedback/--no-feedback", default=True, help="Show the right answer after each trial.")
 @click.option("--session", type=int, help="Continue this session rather than the latest.")
 @person_option
+@level_option
 @device_option
 @no_sound_option
 def command(
@@ -77,6 +79,7 @@ def command(
     feedback: bool,
     session: int | None,
     person: str | None,
+    level: float | None,
     device: str | None,
     no_sound: bool,
 ) -> None:
@@ -117,7 +120,7 @@ def command(
             cents or (),
         )
         plan = plan_of(wish, secrets.randbelow(2**31))
-    with Keys() as keys, open_history() as history, Speaker(device, no_sound) as speaker:
+    with Keys() as keys, open_history() as history, Speaker(device, no_sound, level) as speaker:
         number = history.begin(name, plan) if plan else history.to_go_on(name, session)
         asked = history.session(number)
         _train(asked, number, history, keys, speaker, feedback)
@@ -149,7 +152,7 @@ def _refuse_of_a_new_session() -> None:
     context = click.get_current_context()
     for option in context.command.params:
         given = context.get_parameter_source(option.name or "") is ParameterSource.COMMANDLINE
-        if given and option.name not in ("feedback", "session", "person", "device", "no_sound"):
+        if given and option.name not in ("feedback", "session", "person", "device", "level", "no_sound"):
             raise BadValue(f"{option.opts[0]} is for a new session; say what to train: {', '.join(Kind)}")
 
 

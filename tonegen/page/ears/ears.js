@@ -69,7 +69,7 @@ const build = () => {
       make("span", {}, labelled("Who answers", part.person), part.people),
       make("label", { class: "check" }, part.feedback, "Say after each answer what it was")),
     part.begin,
-    make("p", { class: "hint" }, "Trials have a quiet level of their own, drawn anew for each sound; mute silences them. What else sounds stops meanwhile."));
+    make("p", { class: "hint" }, "Trials stay under the level above; how loud each sound is beneath it is drawn at random, so that only the beat tells. Everything else is silent during a trial."));
   part.method.addEventListener("change", showChosen);
   return part;
 };

@@ -9,6 +9,7 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import sqrt
 from typing import Final, Protocol
 
 import numpy as np
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 from tonegen.ear.rendering import CHANNELS, Booth
 from tonegen.errors import NoSuchDevice
 from tonegen.sound import device as devices
-from tonegen.synthesis.player import FADE_SECONDS, QUIET_LEVEL_DBFS, Player
+from tonegen.synthesis.player import FADE_SECONDS, QUIET_LEVEL_DBFS, RAMP_SECONDS, Player
 
 _NOWHERE_SECONDS: Final = 0.1
 LARGEST_WANT_FRAMES: Final = 16_384
@@ -41,7 +42,8 @@ class MeteredPlayer(Player):
     def __init__(self, sample_rate: int, channels: int = 2, level_dbfs: float = QUIET_LEVEL_DBFS) -> None:
         """Silent until tones are set, or the booth plays."""
         super().__init__(sample_rate, channels, level_dbfs)
-        self.booth = Booth(self.sample_rate)
+        self.booth = Booth(self.sample_rate, level_dbfs)
+        self._booth_share = sqrt(self.channels / CHANNELS)
         self._from_booth = np.empty((0, CHANNELS), dtype=np.float32)
 
     def pull(self, out: NDArray[np.float32]) -> None:
@@ -51,9 +53,18 @@ class MeteredPlayer(Player):
             if len(self._from_booth) < len(out):
                 self._from_booth = np.empty((len(out), CHANNELS), dtype=np.float32)
             part = self._from_booth[: len(out)]
-            self.booth.pull(part)
+            self.booth.pull(part, beside_rms=super().rms_heard() / self._booth_share)
             out += part[:, : self.channels]
         self._peak = max(self._peak, float(out.max(initial=0.0)), -float(out.min(initial=0.0)))
+
+    def level(self, level_dbfs: float, *, ramp_seconds: float = RAMP_SECONDS) -> None:
+        """Change the level of everything, in the booth as well."""
+        super().level(level_dbfs, ramp_seconds=ramp_seconds)
+        self.booth.level(level_dbfs)
+
+    def rms_heard(self) -> float:
+        """How loud the louder of the two is."""
+        return max(super().rms_heard(), self.booth.rms_heard() * self._booth_share)
 
     def stop(self, fade_seconds: float = FADE_SECONDS) -> None:
         """Fade everything out, and the booth."""

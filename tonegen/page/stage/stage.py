@@ -81,7 +81,7 @@ class Stage:
         if playing.level_dbfs != before.level_dbfs:
             self.player.level(playing.level_dbfs)
         if playing.muted != before.muted:
-            self.player.mute(playing.muted)
+            self.player.mute(playing.muted, ramp_seconds=RAMP_SECONDS if playing.muted else FADE_SECONDS)
         if playing.sounding and not before.sounding:
             self._begin(tones)
         elif before.sounding and not playing.sounding:

@@ -18,9 +18,13 @@ def listening_to(server):
     return {**server.environment, "XDG_CONFIG_HOME": os.environ["XDG_CONFIG_HOME"]}
 
 
+def rms_db(sound):
+    return 10 * np.log10(np.mean(np.square(sound, dtype=float)))
+
+
 def test_the_beat_to_tap_is_the_beat_that_arrives(sound_server, own_folder):
     words = ("ear", "train", "rate", "--trials", "1", "--person", "Ada", "--device", "system")
-    with Terminal(*words, environment=listening_to(sound_server)) as terminal:
+    with Terminal(*words, "--level", "-24", environment=listening_to(sound_server)) as terminal:
         terminal.wait_for("space: tap")
         heard = Recorder(sound_server).record(8)
         for _ in range(3):
@@ -48,9 +52,41 @@ def test_the_beat_to_tap_is_the_beat_that_arrives(sound_server, own_folder):
     assert level_db == pytest.approx(sound.level_db, abs=0.5)
 
 
+def test_the_volume_is_set_on_a_steady_tone_as_loud_as_the_loudest_trial(sound_server, own_folder):
+    """Measured: keys move it by 2 dB, and what follows is no louder than what was said to be comfortable."""
+    words = ("ear", "train", "rate", "--trials", "1", "--person", "Ada", "--device", "system")
+    with Terminal(*words, environment=listening_to(sound_server)) as terminal:
+        terminal.wait_for("-24 dB of full scale")
+        quiet = Recorder(sound_server).record(1)[0][RATE // 2 :]
+        for level in ("-22", "-20"):
+            terminal.press("\x1b[A")
+            terminal.wait_for(f"{level} dB of full scale")
+        steady = Recorder(sound_server).record(2)[0][RATE:]
+        terminal.press("\r")
+        terminal.wait_for("--level -20")
+        terminal.wait_for("space: tap")
+        trial = Recorder(sound_server).record(3)[0]
+        terminal.press("q")
+        assert terminal.ended() == 0
+
+    assert rms_db(steady) == pytest.approx(rms_db(quiet) + 4, abs=0.1)
+    assert rms_db(steady) == pytest.approx(-30 + 15 - 20, abs=0.1)
+    assert rms_db(trial) < rms_db(steady) + 0.5
+    assert np.abs(trial).max() < 10 ** (-20 / 20)
+
+
+@pytest.mark.parametrize("command", [("train", "purer"), ("lesson",)], ids=" ".join)
+def test_who_stops_at_the_steady_tone_hears_no_more(command, sound_server, own_folder):
+    with Terminal("ear", *command, "--device", "system", environment=listening_to(sound_server)) as terminal:
+        terminal.wait_for("it is comfortable")
+        terminal.press("q")
+        assert terminal.ended() == 0
+        assert "1 of" not in terminal.screen
+
+
 def test_a_device_that_is_lost_is_one_line_and_the_answers_are_kept(mortal_sound_server, own_folder):
     words = ("ear", "train", "purer", "--trials", "3", "--person", "Ada", "--device", "system")
-    with Terminal(*words, environment=listening_to(mortal_sound_server)) as terminal:
+    with Terminal(*words, "--level", "-24", environment=listening_to(mortal_sound_server)) as terminal:
         terminal.wait_for("1 of 3")
         terminal.press("1")
         terminal.wait_for("2 of 3")

@@ -269,6 +269,7 @@ class Booth:
         """Silent until something is played. Raises BadValue for a level above the ceiling."""
         self.sample_rate = sample_rate
         self.frame = 0
+        self.sounded_frames = 0  # those in which something was heard
         fade_frames = round(_CROSSFADE_SECONDS * sample_rate)
         fade = raised_cosine(1 - np.arange(fade_frames) / fade_frames)
         self._fade = fade.astype(np.float32)[:, np.newaxis]
@@ -322,6 +323,7 @@ class Booth:
             self._playing = None
             if source is not None:
                 self._playing = _Playing(source, self._level_dbfs, heard, self.sample_rate)
+        self.sounded_frames += len(out) if self.rms_heard() else 0
         if self._playing is None:
             out.fill(0)
         else:

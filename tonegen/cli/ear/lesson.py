@@ -6,6 +6,7 @@ import click
 
 from tonegen.cli.asked import Preset
 from tonegen.cli.ear.terminal import STOP, Keys, Speaker, device_option, level_option, no_sound_option
+from tonegen.cli.ear.volume import set_volume
 from tonegen.ear.lesson import DEFAULT, KIND, Question, Step, ladder, lesson, swells
 from tonegen.ear.rendering import Clip
 from tonegen.errors import BadValue
@@ -33,6 +34,8 @@ def command(name: str, step: int, level: float | None, device: str | None, no_so
         raise BadValue(f"--step: this lesson has steps 1 to {len(steps)}")
     with Keys() as keys, Speaker(device, no_sound, level) as speaker:
         at = step - 1
+        if not set_volume(keys, speaker):
+            return
         while at < len(steps):
             click.secho(f"\n{at + 1} of {len(steps)}  {steps[at].title}", bold=True)
             move = _teach(steps[at], keys, speaker)
@@ -40,6 +43,7 @@ def command(name: str, step: int, level: float | None, device: str | None, no_so
                 click.echo(f"Stopped; to continue: tonegen ear lesson {name} --step {at + 1}")
                 return
             at = max(at + move, 0)
+            speaker.say_if_rest_is_due()
     click.echo("End of the lesson. Trials come next: tonegen ear train")
 
 

@@ -16,6 +16,7 @@ from typing import Any, Final, cast
 import click
 
 from tonegen.cli.asked import TEXT
+from tonegen.ear.comfort import REST_HINT, Rest
 from tonegen.ear.history import FILE_NAME, History, login_name
 from tonegen.ear.rendering import Booth, Source
 from tonegen.errors import BadValue, NoSuchDevice
@@ -176,6 +177,7 @@ class Speaker:
     def __init__(self, device: str | None, no_sound: bool, level_dbfs: float | None = None) -> None:
         """Choose the device."""
         self.silent = no_sound
+        self.level_was_given = level_dbfs is not None
         self.level_dbfs = checked_level_dbfs(QUIET_LEVEL_DBFS if level_dbfs is None else level_dbfs)
         self._chosen = None
         if not no_sound:
@@ -185,6 +187,7 @@ class Speaker:
                 raise NoSuchDevice(f"{missing}; or see the beats drawn: --no-sound") from None
         self.sample_rate = self._chosen.sample_rate if self._chosen else _SILENT_SAMPLE_RATE
         self._booth = Booth(self.sample_rate, self.level_dbfs)
+        self._rest = Rest()
         self._ended = threading.Event()
         self._failure: BaseException | None = None
         self._thread = threading.Thread(target=self._run, daemon=True)
@@ -208,6 +211,16 @@ class Speaker:
         """Play from the next block on; None is silence."""
         self.watch()
         self._booth.play(source)
+
+    def level(self, level_dbfs: float) -> None:
+        """Change the level of everything. Raises BadValue above the ceiling."""
+        self._booth.level(level_dbfs)
+        self.level_dbfs = level_dbfs
+
+    def say_if_rest_is_due(self) -> None:
+        """After every 20 minutes of sound, hint at a rest."""
+        if self._rest.due(self._booth.sounded_frames / self.sample_rate):
+            click.secho(REST_HINT, bold=True)
 
     def wait(self, seconds: float) -> None:
         """Let what plays be heard so long."""

@@ -21,6 +21,7 @@ from tonegen.cli.ear.terminal import (
     person_option,
     person_or_login,
 )
+from tonegen.cli.ear.volume import set_volume
 from tonegen.cli.show import print_table
 from tonegen.ear.history import History
 from tonegen.ear.planning import Wish, material_of, parse_levels, parse_register, plan_of, spectrum_of
@@ -123,7 +124,8 @@ def command(
     with Keys() as keys, open_history() as history, Speaker(device, no_sound, level) as speaker:
         number = history.begin(name, plan) if plan else history.to_go_on(name, session)
         asked = history.session(number)
-        _train(asked, number, history, keys, speaker, feedback)
+        if set_volume(keys, speaker):
+            _train(asked, number, history, keys, speaker, feedback)
     _show(asked, keys.columns)
     if not asked.finished:
         done = f"{len(asked.answered)} of {asked.plan.trials}"
@@ -145,6 +147,7 @@ def _train(
         history.keep(number, count, made)
         if feedback:
             click.echo(describe(made))
+        speaker.say_if_rest_is_due()
 
 
 def _refuse_of_a_new_session() -> None:

@@ -1,10 +1,13 @@
 """Kind to ears: nothing is louder than the tone to set the volume by, and a rest is hinted at in time."""
 
 import numpy as np
+import pytest
 
+from tonegen import presets
 from tonegen.ear.comfort import Rest, steady
+from tonegen.ear.lesson import KIND, lesson
 from tonegen.ear.rendering import Booth, rendered
-from tonegen.ear.trials import Kind, Task, make_trial
+from tonegen.ear.trials import Bed, Kind, Task, make_trial
 
 RATE = 8000
 
@@ -21,17 +24,33 @@ class Sounding:
         out.fill(self.rms)
 
 
-def test_no_usual_trial_is_louder_than_the_steady_tone():
+def rms(sound):
+    return np.sqrt(np.square(sound, dtype=float).mean())
+
+
+def loudness_of_the_steady_tone():
     out = np.empty((48000, 2), dtype=np.float32)
     tone = steady(48000)
-    tone.pull(out)
-    tone.pull(out)
-    loudest = np.sqrt(np.square(out, dtype=float).mean())
+    for _ in range(2):
+        tone.pull(out)
+    return rms(out)
+
+
+def test_no_trial_is_louder_than_the_steady_tone():
+    """Each kind, with a chord beneath that is as loud as the sound."""
+    loudest = loudness_of_the_steady_tone()
     for kind in Kind:
         for seed in range(10):
-            for sound in make_trial(Task(kind), 10, seed).sounds:
-                made = rendered(sound, 48000)[4800:-4800]
-                assert np.sqrt(np.square(made, dtype=float).mean()) < loudest * 1.12  # a beat's share, 1 dB
+            for sound in make_trial(Task(kind, bed=Bed.CHORD, bed_db=0), 10, seed).sounds:
+                assert rms(rendered(sound, 48000)) < loudest
+
+
+@pytest.mark.parametrize("name", presets.names(KIND))
+def test_no_lesson_is_louder_than_the_steady_tone(name):
+    loudest = loudness_of_the_steady_tone()
+    for step in lesson(name).steps:
+        for sound in step.sounds:
+            assert rms(sound.rendered(48000)) < loudest * 1.06  # half a dB, where partials coincide
 
 
 def test_a_rest_is_hinted_at_after_every_twenty_minutes_of_sound():

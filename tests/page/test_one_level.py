@@ -1,5 +1,7 @@
 """One level over everything that sounds at a page, and no way along which it jumps up."""
 
+import asyncio
+
 import numpy as np
 import pytest
 
@@ -213,6 +215,84 @@ def test_sound_that_goes_elsewhere_fades_in_there():
         outlet = at.page.engine.hear_in_page(RATE, lambda: None)
         first = np.frombuffer(outlet.draw(4800), "<f4", offset=8)
         assert rms_db(first) < rms_db(at.all_heard[-RATE // 2 :]) - 20
+        await at.page.engine.close()
+
+    check()
+
+
+def test_the_steady_tone_gives_way_to_the_trial_and_the_grip_comes_back():
+    """Held as long as it takes, and not asked for again as long as the program runs."""
+
+    @in_the_loop
+    async def check():
+        at = AtTheLoudspeaker(asks.Strings((3, 4, 5)), asks.Sound(True))
+        at.hear(1.0)
+        assert at.page.shown["volume"] == {"type": "volume", "steady": False, "is_set": False}
+        at.page.ask(asks.Steady(True))
+        at.hear(0.5)
+        steady = at.hear(3.0)
+        assert rms_db(steady) == pytest.approx(-24 - 10.4, abs=0.1)  # ten partials: rms against sum
+        assert at.page.shown["volume"]["steady"]
+        at.page.ask(asks.Steady(False, comfortable=True))
+        assert at.page.shown["volume"] == {"type": "volume", "steady": False, "is_set": True}
+        at.hear(1.0)
+        assert rms_db(at.hear(1.0)) < rms_db(steady)
+        at.page.ask(asks.Steady(True))
+        await at.train(Kind.PURER)
+        assert not at.page.shown["volume"]["steady"]
+        assert rms_db(at.hear(1.0)) < rms_db(steady)
+        await at.page.engine.close()
+
+    check()
+
+
+def test_the_level_that_was_moved_is_a_volume_that_was_set():
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, asks.Level(-30.0))
+        assert page.shown["volume"]["is_set"]
+        await page.engine.close()
+
+    check()
+
+
+def test_the_steady_tone_ends_a_mute_and_ends_by_one_and_with_the_last_page():
+    @in_the_loop
+    async def check():
+        at = AtTheLoudspeaker(asks.Mute(True), asks.Steady(True))
+        at.hear(0.6)
+        assert rms_db(at.hear(0.2)) > -50
+        at.page.ask(asks.Mute(True))
+        at.hear(0.6)
+        assert not at.page.shown["volume"]["steady"]
+        assert not at.hear(0.2).any()
+        at.page.ask(asks.Steady(True))
+        at.hear(0.6)
+        at.page.engine.leave(at.page)
+        at.hear(0.6)
+        assert not at.hear(0.2).any()
+        await at.page.engine.close()
+
+    check()
+
+
+def test_a_rest_is_hinted_at_when_it_has_sounded_for_long(monkeypatch):
+    """What sounds counts, wherever it is heard; three seconds stand for twenty minutes here."""
+    monkeypatch.setattr("tonegen.ear.comfort.REST_AFTER_SECONDS", 3.0)
+
+    @in_the_loop
+    async def check():
+        at = AtTheLoudspeaker(asks.Strings((8,)), asks.Sound(True))
+        running = asyncio.get_running_loop().create_task(at.page.engine.run())
+        at.hear(2.0)
+        await at.page.until("moment", lambda shown: shown["peak_dbfs"] > -60)
+        assert "fault" not in at.page.shown
+        elsewhere = at.page.engine.hear_in_page(RATE, lambda: None)
+        for _ in range(10):
+            elsewhere.draw(RATE // 5)
+        shown = await at.page.until("fault")
+        assert shown["text"].startswith("You have been listening for 20 minutes")
+        running.cancel()
         await at.page.engine.close()
 
     check()

@@ -26,6 +26,13 @@ def kept(tmp_path):
     return rows
 
 
+@pytest.fixture(autouse=True)
+def _volume_is_set(running):
+    with running.page() as page:
+        page.ask("steady", on=False, comfortable=True)
+        page.shown("volume", lambda shown: shown["is_set"])
+
+
 def begin(page, kind, trials=2, touch=None, **fields):
     """Go to the ears, choose and begin, by mouse or by touch."""
     press = touch or page.click
@@ -106,6 +113,7 @@ def test_a_session_stops_on_the_page_and_goes_on_even_after_kill_9(opened, runni
         page.press("#ear-person", "Tab")
         page.wait_for_selector(".waiting:has-text('1 of 3 answered')")
         page.click("#ear-go-on")
+        page.click("#volume-comfortable")  # in a program that was started again the volume is set again
         at(page, 2, 3)
         page.click("[data-answer='1']")
         at(page, 3, 3)
@@ -280,6 +288,30 @@ def test_anyone_can_train(opened, width, theme):
     page.wait_for_selector(".graph")
     page.click("#ear-delete")
     looked_at(page, "the picture")
+
+
+def test_the_first_session_waits_until_the_volume_is_set(opened, running, kept):
+    """By touch, in a program in which nobody has moved the level; "not now" begins nothing."""
+    running.end()
+    with running:
+        page = opened(**PHONE)
+        page.tap("nav [data-part=ears]")
+        page.fill("#ear-person", "Ada")
+        page.tap("#ear-begin")
+        page.wait_for_selector("#volume-title:focus")
+        page.wait_for_selector(".meter:not([aria-valuenow='-60'])")  # the steady tone
+        assert broken_rules(page) == []
+        looked_at(page, "the steady tone")
+        page.tap("#volume-not-now")
+        page.wait_for_selector("#volume", state="hidden")
+        page.wait_for_selector(".meter[aria-valuenow='-60']")
+        page.tap("[data-lesson=in-the-band]")
+        page.tap("[data-demonstrate='0']")
+        page.tap("#volume-comfortable")
+        page.wait_for_selector("[data-demonstrate='0'][aria-pressed=true]")
+        page.tap("#lesson-leave")
+        page.tap("#ear-begin")  # once is enough
+        page.wait_for_selector("#ear-question")
 
 
 def test_no_feedback_says_nothing_until_the_end(opened):

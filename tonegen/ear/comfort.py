@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from tonegen.ear.rendering import Held
+from tonegen.ear.rendering import LOUDEST_RMS_DB, MADE_FOR_DBFS, Held
 from tonegen.ear.trials import Sound, sloping
 from tonegen.interval import Ratio
 
@@ -10,7 +10,7 @@ from tonegen.interval import Ratio
 REST_AFTER_SECONDS: Final = 20 * 60.0
 REST_HINT: Final = "You have been listening for 20 minutes. Give your ears a rest; tired ears hear less."
 
-# As loud as the loudest trial, and with the partials of one: nothing that follows is louder.
+# The loudest that a trial or a lesson can be.
 _STEADY: Final = Sound(
     chord=(Ratio(1, 1),),
     low_hz=220.0,
@@ -19,7 +19,7 @@ _STEADY: Final = Sound(
     levels_db=sloping(-6, 10),
     phases_turns=(tuple(number**2 / 20 % 1 for number in range(10)),),  # a flat crest
     seconds=2.0,
-    level_db=-30.0,
+    level_db=MADE_FOR_DBFS + LOUDEST_RMS_DB,
 )
 
 

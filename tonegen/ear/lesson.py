@@ -14,7 +14,7 @@ import numpy as np
 from msgspec import Meta, Struct
 from numpy.typing import NDArray
 
-from tonegen.ear.rendering import CHANNELS, MADE_FOR_DBFS, RAMP_IN_SECONDS, Samples, blocks
+from tonegen.ear.rendering import CHANNELS, LOUDEST_RMS_DB, MADE_FOR_DBFS, RAMP_IN_SECONDS, Samples, blocks
 from tonegen.errors import BadValue
 from tonegen.frozen import Frozen
 from tonegen.interval import (
@@ -148,7 +148,6 @@ class LessonSound:
 
     def rendered(self, sample_rate: int) -> Samples:
         """The sound, made for the booth's level, its glide from the first second to the last but one."""
-        player = Player(sample_rate, CHANNELS, MADE_FOR_DBFS, FILE_COLUMNS)
         tones: Sequence[Tone] = [
             Tone(hz, self.timbre, name=str(index)) for index, hz in enumerate(self.tones_hz)
         ]
@@ -158,7 +157,9 @@ class LessonSound:
             Tone(hz, _BAND_TIMBRE, level=self.band_level, name=f"band {index}")
             for index, hz in enumerate(self.band_hz)
         ]
-        player.set([*tones, *band], ramp_seconds=RAMP_IN_SECONDS)
+        sounding = [*tones, *band]
+        player = Player(sample_rate, CHANNELS, _level_dbfs(sounding), FILE_COLUMNS)
+        player.set(sounding, ramp_seconds=RAMP_IN_SECONDS)
         out = np.empty((round(self.seconds * sample_rate), CHANNELS), dtype=np.float32)
         still = round(self.still_seconds * sample_rate)
         end = len(out) - round(2 * RAMP_IN_SECONDS * sample_rate)
@@ -241,6 +242,14 @@ def _sound(fields: SoundFields) -> LessonSound:
         band_hz=_tones_hz(fields.band, fields.tones[0]) if fields.band else (),
         band_level=float(linear_from_db(fields.band_db)),
     )
+
+
+def _level_dbfs(tones: Sequence[Tone]) -> float:
+    """The level for a player at which these tones are no louder than anything else in the booth."""
+    levels = np.concatenate([tone.heard_levels() * tone.level for tone in tones])
+    levels /= max(1.0, sum(tone.level for tone in tones))
+    rms_db = 10 * float(np.log10(np.square(levels).sum() / 2 + 1e-12))
+    return MADE_FOR_DBFS - max(0.0, rms_db - LOUDEST_RMS_DB)
 
 
 def _tones_hz(texts: Sequence[str], first: str) -> tuple[float, ...]:

@@ -28,6 +28,8 @@ CHANNELS: Final = 2
 # The level of a player beside which the sounds of trials are as loud as their data says: at that level the
 # loudest of them stays under it, and a grip is as loud as they are. At any other level all are scaled alike.
 MADE_FOR_DBFS: Final = -15.0
+# How near to the level the rms of any sound comes: a tone of ten partials that fall by 6 dB an octave.
+LOUDEST_RMS_DB: Final = -10.4
 RAMP_IN_SECONDS: Final = 0.04
 GAP_SECONDS: Final = 0.4
 _CROSSFADE_SECONDS: Final = 0.02

@@ -12,6 +12,7 @@ import msgspec
 from msgspec import Struct
 from msgspec.structs import replace
 
+from tonegen.ear.comfort import REST_HINT, Rest
 from tonegen.errors import TonegenError
 from tonegen.page import shelf
 from tonegen.page.asked import Asked
@@ -94,6 +95,7 @@ class Engine:
         self.at = Standing(setting, playing, rig, sounding, faults)
         self.stage = Stage(playing, device or kept.device, block_frames, self._publish, self.complain)
         self._voice = Voice((), ())
+        self._rest = Rest()
         self._stirred = asyncio.Event()
         self._quick_until = 0.0
         self._saving: asyncio.TimerHandle | None = None
@@ -316,6 +318,8 @@ class Engine:
                 await self._stirred.wait()
                 continue
             self.post(self.moment())
+            if self._rest.due(self.stage.sounded_seconds):
+                self.complain(REST_HINT)
             self._stirred.clear()
             if quick:
                 await asyncio.sleep(_QUICK_SECONDS)

@@ -5,6 +5,7 @@ import { graph } from "./graph.js";
 import { part } from "../static/nav.js";
 import { byId, make, mark, say } from "../static/parts.js";
 import { readyToHear } from "../sound/sound.js";
+import { whenComfortable } from "../sound/volume.js";
 
 let ears = null;
 let grips = [];
@@ -77,17 +78,16 @@ const build = () => {
 const kindNow = () => ears.offered.kinds.find(({ name }) => name === chosenKind);
 const usualMethod = () => { chooser.method.value = kindNow().method; };
 
-const begin = () => {
-  readyToHear();
+const begin = () => whenComfortable(() => {
   const grip = chooser.grip.value === "intervals" ? null : chooser.grip.value.slice(1);
   ask("train", { kind: chosenKind, person: person(), feedback: feedback(), grip,
     intervals: grip === null ? [...chosenIntervals].join() : "",
     register: chooser.register.value, timbre: chooser.timbre.value, bed: chooser.bed.value,
     trials: chooser.trials.value ? Math.round(Number(chooser.trials.value)) : null, method: chooser.method.value,
     cents: chooser.cents.disabled ? "" : chooser.cents.value });
-};
+});
 
-const goOn = () => { readyToHear(); ask("goon", { person: person(), session: Number(waiting().value), feedback: feedback() }); };
+const goOn = () => whenComfortable(() => ask("goon", { person: person(), session: Number(waiting().value), feedback: feedback() }));
 const waiting = () => byId("ear-waiting");
 
 // What waits: one session is said, of several one is chosen.

@@ -3,7 +3,7 @@
 import { ask, hear } from "../static/wire.js";
 import { part } from "../static/nav.js";
 import { byId, make, mark } from "../static/parts.js";
-import { readyToHear } from "../sound/sound.js";
+import { whenComfortable } from "../sound/volume.js";
 import { svg } from "./graph.js";
 
 const box = byId("lessons");
@@ -40,7 +40,7 @@ const list = () => [make("h2", {}, "Learn to hear beats"), make("div", { class: 
   make("button", { "data-lesson": name, onclick: () => ask("lesson", { name }) }, title)))];
 
 const sound = (one, at) => make("section", { class: "shown", "aria-label": one.caption }, make("p", {}, one.caption),
-  make("button", { "data-demonstrate": at, "aria-pressed": String(shown.step.heard === at), onclick: () => { readyToHear(); ask("demonstrate", { at }); } }, "Hear it"),
+  make("button", { "data-demonstrate": at, "aria-pressed": String(shown.step.heard === at), onclick: () => whenComfortable(() => ask("demonstrate", { at })) }, "Hear it"),
   ladder(one), ...one.words.map((words) => make("p", { class: "hint" }, words)));
 
 const step = () => {

@@ -14,7 +14,7 @@ from tonegen.page.ears.booth import AboutEars, Ears
 from tonegen.page.part import Act, Host, Part
 from tonegen.page.play.asks import Grip
 from tonegen.page.play.moves import grip as with_grip
-from tonegen.page.sound.asks import Mute
+from tonegen.page.sound.asks import Mute, Steady
 from tonegen.page.sound.part import mute
 from tonegen.page.stage.stage import SourceAt
 from tonegen.presets import own_folder
@@ -72,6 +72,8 @@ class EarsPart(Part):
         self._ears.ask(asked, grip, host.stage.player.sample_rate, host.at.playing.muted)
 
     def _play(self, source: SourceAt | None) -> None:
+        """In the place of the steady tone, if that still sounds."""
+        self.host.ask(Steady(False))
         self.host.sound_anew()
         self.host.stage.play_in_booth(source)
 

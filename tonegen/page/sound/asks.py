@@ -27,6 +27,13 @@ class Level(Asked, frozen=True):
     dbfs: float
 
 
+class Steady(Asked, frozen=True):
+    """Hear a steady tone to set the volume by, or end it; then `comfortable` says that the volume is set."""
+
+    on: bool
+    comfortable: bool = False
+
+
 class Device(Asked, frozen=True):
     """Send the sound to a device of the machine, by name; its default one for None."""
 

@@ -36,13 +36,13 @@ hear("devices", ({ names, chosen }) => {
 });
 
 // Trials are heard where the sound is; a touch lets the page play them itself if the machine has no device.
-let trials = false, lesson = false;
+let trials = false, lesson = false, steady = false;
 export const readyToHear = () => {
   beganHere = true;
   if (!isHere()) prepare();
 };
 const follow = () => {
-  const sounds = view?.playing.sounding || trials || lesson;
+  const sounds = view?.playing.sounding || trials || lesson || steady;
   rest(!sounds);
   if (beganHere && sounds && view?.outlet === "nowhere") open(showOutlet);
   if (view?.outlet.startsWith("on ")) notNeeded();
@@ -64,6 +64,7 @@ const showUnheard = () => {
   if (!hidden) showPeak(-60);
 };
 hear("ears", ({ asked }) => { trials = asked !== null; follow(); });
+hear("volume", (volume) => { steady = volume.steady; follow(); });
 hear("lesson", ({ step }) => { lesson = step !== null; follow(); });
 
 export const muteNow = () => ask("mute", { on: true });

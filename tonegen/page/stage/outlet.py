@@ -38,6 +38,7 @@ class MeteredPlayer(Player):
     """A player with a booth beside it for trials, that remembers the highest peak since it was last asked."""
 
     _peak = 0.0
+    sounded_frames = 0  # those of blocks that were not silent
 
     def __init__(self, sample_rate: int, channels: int = 2, level_dbfs: float = QUIET_LEVEL_DBFS) -> None:
         """Silent until tones are set, or the booth plays."""
@@ -55,7 +56,9 @@ class MeteredPlayer(Player):
             part = self._from_booth[: len(out)]
             self.booth.pull(part, beside_rms=super().rms_heard() / self._booth_share)
             out += part[:, : self.channels]
-        self._peak = max(self._peak, float(out.max(initial=0.0)), -float(out.min(initial=0.0)))
+        peak = max(float(out.max(initial=0.0)), -float(out.min(initial=0.0)))
+        self._peak = max(self._peak, peak)
+        self.sounded_frames += len(out) if peak else 0
 
     def level(self, level_dbfs: float, *, ramp_seconds: float = RAMP_SECONDS) -> None:
         """Change the level of everything, in the booth as well."""

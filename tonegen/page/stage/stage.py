@@ -62,6 +62,7 @@ class Stage:
         self._devices: tuple[Device, ...] | None = None
         self._looking = asyncio.Lock()
         self._lost_one = False
+        self._sounded_seconds = 0.0
         self._resting: asyncio.TimerHandle | None = None
         self._opening: asyncio.Task[None] | None = None
 
@@ -69,6 +70,11 @@ class Stage:
     def words(self) -> str:
         """Where the sound goes; empty when nothing draws it."""
         return self._outlet.words if self._outlet else ""
+
+    @property
+    def sounded_seconds(self) -> float:
+        """How long something has sounded so far, wherever it was heard."""
+        return self._sounded_seconds + self.player.sounded_frames / self.player.sample_rate
 
     def heard(self) -> Heard | None:
         """Which frame is heard when; None when nothing draws the sound."""
@@ -122,7 +128,9 @@ class Stage:
     def _to(self, outlet: Outlet, player: MeteredPlayer | None = None) -> None:
         if self._outlet is not None:
             self._outlet.close()
-        self.player = player or self.player
+        if player is not None:
+            self._sounded_seconds = self.sounded_seconds
+            self.player = player
         self._outlet = outlet
         self.stream += 1
 

@@ -463,7 +463,7 @@ def test_commands_from_another_thread_while_blocks_are_pulled():
     thread.join()
     assert not failures
 
-    pulled(player, 1.0)
+    pulled(player, 5.0)  # the longest rise: from -120 dBFS to the ceiling, by 24 dB a second
     last = pulled(player, 1.0)[:, 0]
     assert hz_of(last, RATE, 500.0) == pytest.approx(500.0, abs=1e-3)
     assert np.abs(last).max() == pytest.approx(10 ** (-10 / 20), rel=1e-3)

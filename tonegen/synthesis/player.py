@@ -308,7 +308,7 @@ class Player:
     def _shares_of_a_rise(self, rms: float, ramp_seconds: float) -> list[float]:
         """What the gains are multiplied by on the way to this rms, step after step; the last is 1."""
         heard = self.rms_heard() if rms else 0.0
-        if not heard:
+        if heard < float(linear_from_db(LOWEST_LEVEL_DBFS)):  # silence, or what is left of a fade
             return [1.0]
         step = float(linear_from_db(HIGHEST_STEP_DB))
         steps = ceil(log(rms / heard, step) - 1e-9)  # what is exactly one step is one

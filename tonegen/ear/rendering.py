@@ -153,7 +153,12 @@ class Clip:
     @property
     def rms(self) -> float:
         """That of the whole clip, until it has ended."""
-        return self._rms if self._at < len(self._samples) else 0.0
+        return 0.0 if self.ended else self._rms
+
+    @property
+    def ended(self) -> bool:
+        """All of it was pulled."""
+        return self._at >= len(self._samples)
 
     def pull(self, out: Samples) -> None:
         """Fill the next block."""

@@ -29,7 +29,6 @@ from tonegen.errors import BadValue
 from tonegen.words import signed
 
 _CELLS: Final = 16
-_LATENCY_SECONDS: Final = 0.5  # of a device that is slow
 
 
 def parse_place(text: str) -> tuple[int, int]:
@@ -154,9 +153,7 @@ def _hear_again(row: Row, level: float | None, device: str | None, no_sound: boo
         if speaker.silent:
             click.echo("\n".join(map(strip, trial.sounds)))
         else:
-            samples = one_after_another(trial.sounds, speaker.sample_rate)
-            speaker.play(Clip(samples))
-            speaker.wait(len(samples) / speaker.sample_rate + _LATENCY_SECONDS)
+            speaker.hear_out(Clip(one_after_another(trial.sounds, speaker.sample_rate)))
     click.echo(describe(Answered(trial, row.answer, judge(trial, row.answer))))
 
 

@@ -18,7 +18,7 @@ import click
 from tonegen.cli.asked import TEXT
 from tonegen.ear.comfort import REST_HINT, Rest
 from tonegen.ear.history import FILE_NAME, History, login_name
-from tonegen.ear.rendering import Booth, Source
+from tonegen.ear.rendering import Booth, Clip, Source
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.presets import own_folder
 from tonegen.sound.device import choose, output_devices, play
@@ -29,6 +29,7 @@ LEAST_LINES: Final = 12
 STOP: Final = "q"
 _SILENT_SAMPLE_RATE: Final = 48_000
 _WATCH_SECONDS: Final = 0.25
+_LATENCY_SECONDS: Final = 0.5  # of a device that is slow
 _KEY_WAIT_SECONDS: Final = 0.002  # where a system can only be asked again and again; taps are timed by it
 _ESCAPE: Final = "\x1b"
 # What terminals send for keys without a letter; two dialects of the arrows, and Windows'.
@@ -222,12 +223,14 @@ class Speaker:
         if self._rest.due(self._booth.sounded_frames / self.sample_rate):
             click.secho(REST_HINT, bold=True)
 
-    def wait(self, seconds: float) -> None:
-        """Let what plays be heard so long."""
-        until = time.monotonic() + seconds
-        while (left := until - time.monotonic()) > 0:
+    def hear_out(self, clip: Clip) -> None:
+        """Play it to its end, however late the device begins."""
+        self.play(clip)
+        while not clip.ended:
             self.watch()
-            time.sleep(min(left, _WATCH_SECONDS))
+            time.sleep(_WATCH_SECONDS)
+        time.sleep(_LATENCY_SECONDS)
+        self.watch()
 
     def watch(self) -> None:
         """Raise what went wrong with the device."""

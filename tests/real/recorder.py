@@ -1,6 +1,7 @@
 """A second client of a sound server that keeps what plays to the server's own outputs."""
 
 import queue
+from contextlib import contextmanager
 
 import jack
 import numpy as np
@@ -33,6 +34,24 @@ class Recorder:
     def __exit__(self, *_):
         self._client.deactivate()
         self._client.close()
+
+    @contextmanager
+    def as_a_device(self):
+        """Be a device for programs that start later: nothing that they play is missed."""
+        self._client.activate()
+        try:
+            yield self._client.name
+        finally:
+            self.__exit__()
+
+    def from_now(self, seconds):
+        """What is heard next, for so long: channels x frames."""
+        self.so_far()
+        return self._seconds(seconds)
+
+    def so_far(self):
+        """All that was heard and not yet given out."""
+        return np.concatenate([self._next() for _ in range(self._blocks.qsize() + 1)], axis=1)
 
     def record(self, seconds):
         """The next seconds: channels x frames. Entered for that alone."""

@@ -23,26 +23,29 @@ def rms_db(sound):
 
 
 def test_the_beat_to_tap_is_the_beat_that_arrives(sound_server, own_folder):
-    words = ("ear", "train", "rate", "--trials", "1", "--person", "Ada", "--device", "system")
-    with Terminal(*words, "--level", "-24", environment=listening_to(sound_server)) as terminal:
-        terminal.wait_for("space: tap")
-        heard = Recorder(sound_server).record(8)
-        for _ in range(3):
-            terminal.press(" ")
-            terminal.wait_for("•")
-        terminal.press("\r")
-        assert terminal.ended() == 0
-        assert "Sustained tones can harm hearing" in terminal.screen
-    with History(own_folder / "ear.sqlite") as history:
-        (row,) = history.rows("Ada")
-    with Terminal(
-        *("ear", "history", "--person", "Ada", "--again", f"{row.session}:0", "--device", "system"),
-        *("--level", str(MADE_FOR_DBFS)),
-        environment=listening_to(sound_server),
-    ) as terminal:
-        terminal.wait_for("Sustained tones")
-        again = Recorder(sound_server).record(6)[0]
-        assert terminal.ended() == 0
+    words = ("ear", "train", "rate", "--trials", "1", "--person", "Ada", "--level", "-24")
+    recorder = Recorder(sound_server)
+    with recorder.as_a_device() as name:
+        with Terminal(*words, "--device", name, environment=listening_to(sound_server)) as terminal:
+            terminal.wait_for("space: tap")
+            heard = recorder.until_heard(8)
+            for _ in range(3):
+                terminal.press(" ")
+                terminal.wait_for("•")
+            terminal.press("\r")
+            assert terminal.ended() == 0
+            assert "Sustained tones can harm hearing" in terminal.screen
+        recorder.so_far()
+        with History(own_folder / "ear.sqlite") as history:
+            (row,) = history.rows("Ada")
+        with Terminal(
+            *("ear", "history", "--person", "Ada", "--again", f"{row.session}:0", "--device", name),
+            *("--level", str(MADE_FOR_DBFS)),
+            environment=listening_to(sound_server),
+        ) as terminal:
+            terminal.wait_for("Sustained tones")
+            assert terminal.ended() == 0
+        again = recorder.so_far()[0]
     sound = row.again().sounds[0]
     around = sound.chord[1].upper * sound.tones_hz[0]
 
@@ -54,25 +57,28 @@ def test_the_beat_to_tap_is_the_beat_that_arrives(sound_server, own_folder):
 
 def test_the_volume_is_set_on_a_steady_tone_that_no_trial_exceeds(sound_server, own_folder):
     """Measured: keys move it by 2 dB, and what follows is no louder than what was said to be comfortable."""
-    words = ("ear", "train", "rate", "--trials", "1", "--person", "Ada", "--device", "system")
-    with Terminal(*words, environment=listening_to(sound_server)) as terminal:
+    words = ("ear", "train", "rate", "--trials", "1", "--person", "Ada")
+    recorder = Recorder(sound_server)
+    with (
+        recorder.as_a_device() as name,
+        Terminal(*words, "--device", name, environment=listening_to(sound_server)) as terminal,
+    ):
         terminal.wait_for("-24 dB of full scale")
-        quiet = Recorder(sound_server).record(1)[0][RATE // 2 :]
+        quiet = recorder.until_heard(1)[0][RATE // 2 :]
         for level in ("-22", "-20"):
             terminal.press("\x1b[A")
             terminal.wait_for(f"{level} dB of full scale")
-        steady = Recorder(sound_server).record(2)[0][RATE:]
+        steady = recorder.from_now(2)[0][RATE:]
         terminal.press("\r")
         terminal.wait_for("--level -20")
         terminal.wait_for("space: tap")
-        trial = Recorder(sound_server).record(3)[0]
+        trial = recorder.from_now(3)[0]
         terminal.press("q")
         assert terminal.ended() == 0
 
     assert rms_db(steady) == pytest.approx(rms_db(quiet) + 4, abs=0.1)
-    assert rms_db(steady) == pytest.approx(
-        -20 - 10.4, abs=0.1
-    )  # ten partials at -6 dB an octave: rms against sum
+    # Ten partials at -6 dB an octave: their rms against their sum.
+    assert rms_db(steady) == pytest.approx(-20 - 10.4, abs=0.1)
     assert rms_db(trial) < rms_db(steady)
     assert np.abs(trial).max() < 10 ** (-20 / 20)
 

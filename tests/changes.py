@@ -455,6 +455,35 @@ changes(
     ("ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1", "ArrowRight: -1, ArrowUp: 1, ArrowLeft: 1"),
     ("Math.abs(fret - Math.round(fret)) < 0.15", "false"),
 )  # fmt: skip
+ONE_LEVEL = "tests/page/test_one_level.py"
+changes(
+    "tonegen/synthesis/player.py", ONE_LEVEL,
+    ("steps = ceil(log(rms / heard, step) - 1e-9)", "steps = 1"),
+    ("heard / rms * step**number", "heard / rms * step ** (2 * number)"),
+)  # fmt: skip
+changes(
+    "tonegen/ear/rendering.py", ONE_LEVEL,
+    ("self._playing.level(self._level_dbfs)", "pass"),
+    ("linear_from_db(level_dbfs - MADE_FOR_DBFS)", "linear_from_db(0.0)"),
+    ("highest = heard_rms * float(linear_from_db(HIGHEST_STEP_DB))", "highest = heard_rms * 10"),
+    ("heard = max(self.rms_heard(), beside_rms)", "heard = self.rms_heard()"),
+)  # fmt: skip
+changes(
+    "tonegen/ear/comfort.py", "tests/ear/test_comfort.py",
+    ("MADE_FOR_DBFS + LOUDEST_RMS_DB", "MADE_FOR_DBFS + LOUDEST_RMS_DB - 3"),
+    ("self._said > before", "self._said >= before"),
+)  # fmt: skip
+changes(
+    "tonegen/page/stage/stage.py", ONE_LEVEL,
+    ("RAMP_SECONDS if playing.muted else FADE_SECONDS", "RAMP_SECONDS"),
+    ("self._sounded_seconds = self.sounded_seconds", "pass"),
+)  # fmt: skip
+changes(
+    "tonegen/page/sound/part.py", ONE_LEVEL,
+    ("before.is_set or asked.comfortable", "asked.comfortable"),
+    ("self._show(self._volume.steady, is_set=True)", "pass"),
+)  # fmt: skip
+changes("tonegen/page/ears/part.py", ONE_LEVEL, ("self.host.ask(Steady(False))", "pass"))
 
 
 def said(change: Change) -> str:

@@ -233,13 +233,17 @@ class _Playing:
         self._up, self._down = (
             rate * log2(10) / 20 / sample_rate for rate in (_RISE_DB_PER_SECOND, -_FALL_DB_PER_SECOND)
         )
+        self._level_dbfs = self._goal = float("nan")
         self.level(level_dbfs)
         loud = source.rms * self._goal
         highest = heard_rms * float(linear_from_db(HIGHEST_STEP_DB))
         self._gain = self._goal * (min(1.0, highest / loud) if heard_rms > 0 and loud > 0 else 1.0)
 
     def level(self, level_dbfs: float) -> None:
-        """Go to another level."""
+        """Go to this level."""
+        if level_dbfs == self._level_dbfs:
+            return
+        self._level_dbfs = level_dbfs
         scale = float(linear_from_db(level_dbfs - MADE_FOR_DBFS))
         self._goal = min(scale, float(linear_from_db(level_dbfs)) / max(self.source.peak, 1e-9))
 
@@ -292,10 +296,8 @@ class Booth:
         self._commands.append(source)
 
     def level(self, level_dbfs: float) -> None:
-        """Change the level, of what plays as well. Raises BadValue above the ceiling."""
+        """Change the level of everything, from the next block on. Raises BadValue above the ceiling."""
         self._level_dbfs = checked_level_dbfs(level_dbfs)
-        if (playing := self._playing) is not None:
-            playing.level(level_dbfs)
 
     def stop(self, fade_seconds: float = _CROSSFADE_SECONDS) -> None:
         """Fade out, always as fast as between two sources, and be finished."""
@@ -334,6 +336,7 @@ class Booth:
         if self._playing is None:
             out.fill(0)
         else:
+            self._playing.level(self._level_dbfs)
             self._playing.pull(out)
         for fading in self._fading:
             self._add_end_of(fading, out)

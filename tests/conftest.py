@@ -3,6 +3,7 @@
 import os
 import signal
 import tempfile
+from pathlib import Path
 
 import pytest
 from hypothesis import Phase, settings
@@ -22,6 +23,16 @@ settings.register_profile("no deadline", deadline=None)
 settings.load_profile("no deadline")
 # For `tests.changes`: an example that fails need not be made smaller.
 settings.register_profile("found is enough", deadline=None, phases=[Phase.explicit, Phase.generate])
+
+
+# What lies here needs real things, or a machine to itself, without saying so file by file.
+_REAL = [Path(__file__).parent / folder for folder in ("real", "benchmarks")]
+
+
+def pytest_collection_modifyitems(items):
+    for item in items:
+        if any(folder in item.path.parents for folder in _REAL):
+            item.add_marker("real")
 
 
 @pytest.fixture(autouse=True)

@@ -110,6 +110,7 @@ def read_rigs(draw):
     return rig, profile, asked, offsets, seed
 
 
+@pytest.mark.long
 def test_drop_within_three_stated_errors_99_percent_of_the_time():
     """0.1 cent of noise on random instruments: 99 figures of 100 within three standard errors."""
     inside = []

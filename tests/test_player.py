@@ -486,8 +486,8 @@ def bytes_taken(work):
 def test_pulling_allocates_nothing_of_note():
     """12 tones of 32 partials: nothing stays, and what comes and goes are numpy's own buffers.
 
-    It takes them where a product of float64 goes into float32: one of 6 kB for these two rows, a second one up to
-    numpy 2.2. So one such product by itself is the measure, not a number of bytes.
+    It takes them where a product of float64 goes into float32: one of 6 kB for these two rows, a second one
+    up to numpy 2.2. So one such product by itself is the measure, not a number of bytes.
     """
     player = sounding(*(Tone(80.0 + 25 * n, Timbre.sloped(32, -4.0)) for n in range(12)))
     block = np.empty((128, 2), dtype=np.float32)

@@ -235,6 +235,7 @@ def test_places_that_cannot_be_written(tmp_path, name, sample_format, error, say
     assert names_in(tmp_path) == ["folder.wav", "pipe.wav"]
 
 
+@pytest.mark.long
 def test_ten_minutes_are_streamed_not_held(tmp_path):
     """115 MB of samples; the whole program stays below 100 MB (the kernel's own mark of its highest)."""
     code = """

@@ -617,6 +617,7 @@ def test_pins_that_cannot_be_meant(text, says):
         parse_pin(text, instrument("e9-ten-string"))
 
 
+@pytest.mark.long
 @given(st.integers(0, 2**32 - 1), st.sampled_from(Objective))
 @settings(max_examples=120, deadline=None, derandomize=True, database=None)
 def test_any_scene_is_solved_and_proved_or_its_conflict_named(seed, objective):

@@ -376,6 +376,7 @@ def test_a_file_cannot_go_where_there_is_no_folder(tonegen, song):
     assert "no such file or directory; nothing was saved" in why
 
 
+@pytest.mark.real
 def test_no_midi_system_is_one_line(tmp_path):
     """A machine without any: the systems' own libraries must not talk over it."""
     env = {**os.environ, "JACK_DEFAULT_SERVER": "there-is-none", "JACK_NO_START_SERVER": "1"}

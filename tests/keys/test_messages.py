@@ -127,6 +127,7 @@ def offsets(size, lowest, highest):
     return st.lists(st.floats(lowest, highest), min_size=size, max_size=size)
 
 
+@pytest.mark.long
 @given(offsets(128, -100, 100), st.integers(0, 127), st.one_of(st.none(), st.integers(0, 127)), st.text())
 def test_dump_there_and_back_within_half_a_step(cents, program, bank, name):
     encoded = midi.key_dump(cents, name, program, bank)

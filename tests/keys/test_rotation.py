@@ -174,6 +174,7 @@ class Playing(RuleBasedStateMachine):
 def machine(receiver_name, players=(0,), examples=250):
     case = type(f"Playing_{receiver_name}", (Playing,), {"receiver": receiver_name, "players": players})
     test = case.TestCase
+    test.pytestmark = [pytest.mark.long]
     test.settings = settings(max_examples=examples, stateful_step_count=40, deadline=None)
     return test
 

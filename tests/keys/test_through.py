@@ -35,6 +35,7 @@ def player(notes, seed=1):
         yield bytes((0x80, key, 64))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["mpe", "twelve-channel-bend"])
 def test_ten_minutes_of_a_thousand_notes_a_second(name):
     """At full speed through the real path: nothing lost, doubled or hung, each note with its bend."""

@@ -17,6 +17,8 @@ from tests.page import asks
 from tests.page.chromium import CHROMIUM, FLAGS
 from tests.page.visitor import in_the_loop, visitor
 
+pytestmark = pytest.mark.real  # Chromium
+
 PAGE = Path(tonegen.page.__file__).parent
 BY_ITSELF = """
   const real = performance.now.bind(performance);

@@ -201,6 +201,7 @@ def test_a_page_that_takes_nothing_holds_nobody_up(running):
         assert running.resident_mb() < before + 3
 
 
+@pytest.mark.long
 def test_a_thousand_pages_open_and_close_and_nothing_leaks(running):
     with running.page() as other:
         other.connection.send(json.dumps(AB))

@@ -314,7 +314,7 @@ changes(
 )  # fmt: skip
 ENGINE = "tests/page/test_engine.py tests/page/test_setting.py"
 changes(
-    "tonegen/page/setting.py", ENGINE,
+    "tonegen/page/setting.py", f"{ENGINE} tests/page/test_any_asks.py",
     ("self._future.clear()", "pass"),
     ("self._past[-1] = (words, self._past[-1][1])", "self._past.append((words, self.present))"),
     ("present = setting\n            self._gesture = \"\"", "present = setting"),
@@ -376,7 +376,7 @@ changes(
      "if {one, other} & {tone_name(interval.low), tone_name(interval.high)}:"),
 )  # fmt: skip
 changes(
-    "tonegen/page/engine.py", f"{ENGINE} {KEPT}",
+    "tonegen/page/engine.py", f"{ENGINE} {KEPT} tests/page/test_any_asks.py",
     ("if fault.asked != asked_of_part(before, fault.part):", "if True:"),
     ("quiet = min(kept.playing.level_dbfs, QUIET_LEVEL_DBFS)", "quiet = kept.playing.level_dbfs"),
     ("step(setting, done.words, done.gesture)\n        self._stand(at)",

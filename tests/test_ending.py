@@ -51,6 +51,29 @@ def test_whoever_is_impatient_disturbs_no_end_that_is_under_way(how):
     assert (said, complaints, program.returncode) == ("put back\n", "", 128 + how)
 
 
+ENDED_BY_A_CALL = """
+import signal, sys
+from tonegen import ending
+ending._SECONDS_TO_END = 0.0  # whoever tells it again need not wait
+ending.listen()
+with ending.ends_by(lambda: print("called")):
+    signal.raise_signal(signal.SIGTERM)
+try:
+    signal.raise_signal(signal.SIGINT)
+except ending.Ended:
+    print("raised")
+sys.exit(ending.stop_listening())
+"""
+
+
+def test_a_call_stands_in_for_raising_only_while_it_is_wanted():
+    """The first signal gives the exit code, as above, also when a second one ended the program."""
+    done = subprocess.run([sys.executable, "-c", ENDED_BY_A_CALL], capture_output=True, text=True, timeout=60)
+
+    assert (done.stdout, done.stderr) == ("called\nraised\n", "")
+    assert done.returncode == 128 + signal.SIGTERM
+
+
 def test_what_the_shell_has_ignored_stays_ignored():
     """nohup (POSIX) starts a program with SIGHUP ignored, so that it outlives its terminal."""
     program = at_work(preexec_fn=lambda: signal.signal(signal.SIGHUP, signal.SIG_IGN))

@@ -97,8 +97,8 @@ def beats_a_second(beats_per_second: float, digits: int = 1) -> str:
 def count_of(beats_per_second: float) -> tuple[float, int]:
     """How many beats to count, in how many seconds: 10, or 5 when they are many.
 
-    >>> count_of(-0.7), count_of(4.2)
-    ((7.0, 10), (21.0, 5))
+    >>> count_of(-0.7), count_of(4.2), count_of(0.123)
+    ((7.0, 10), (21.0, 5), (1.2, 10))
     """
     beats = abs(beats_per_second)
     seconds = 10 if beats <= 3 else 5

@@ -241,6 +241,60 @@ def test_a_page_file_that_is_gone_comes_back_from_its_copy(furnished, spoil):
     assert json.loads(place.read_text())["setting"]["songs"]
 
 
+def rewritten(place, change):
+    found = json.loads(place.read_text())
+    change(found)
+    place.write_text(json.dumps(found))
+
+
+def test_a_field_that_its_version_has_is_missed(furnished):
+    place = furnished / "page.json"
+    rewritten(place, lambda found: found["setting"].pop("songs"))
+    with KeptFile(place) as file:
+        assert file.undecided
+        assert "set list" in file.said[0]
+        assert file.kept.setting == SETTING
+
+
+def test_a_field_that_is_younger_than_a_damaged_file_is_not_missed(furnished):
+    place = furnished / "page.json"
+    rewritten(place, lambda found: found.update(version=VERSION - 1))
+    rewritten(place, lambda found: found["setting"].pop("songs"))
+    rewritten(place, lambda found: found["setting"].update(reference_hz="high"))
+    with KeptFile(place) as file:
+        assert "reference pitch" in file.said[0]
+        assert "set list" not in file.said[0]
+
+
+def test_what_reads_well_of_a_damaged_file_wins_over_its_copy(furnished):
+    place = furnished / "page.json"
+    weights = {"Grip 1": 3.0, "Grip 3": "much"}
+    rewritten(place, lambda found: found["setting"].update(weights=weights))
+    with KeptFile(place) as file:
+        assert file.kept.setting.weights == {"Grip 1": 3.0, "Grip 3": 0.5}
+
+
+def test_readings_are_read_to_their_end_from_a_file_that_breaks_off_after_them(furnished):
+    """From the file alone, without a copy; each has a field "against", as the setting has."""
+    for copy in (furnished / "earlier").glob("page.*.json"):
+        copy.unlink()
+    place = furnished / "page.json"
+    text = place.read_text()
+    place.write_text(text[: text.index('"songs"') + 30])
+    with KeptFile(place) as file:
+        assert file.kept.setting.readings == SETTING.readings
+
+
+def test_a_page_file_that_the_player_put_there_later_is_taken(furnished):
+    """He mended it, or brought one along: what waited for his decision moves among the copies."""
+    beside = furnished / "page-undecided.json"
+    beside.write_text(json.dumps({"setting": {"temperament": "equal"}}))
+    os.utime(beside, (1.7e9, 1.7e9))
+    with KeptFile(furnished / "page.json") as file:
+        assert file.kept.setting == SETTING
+    assert list((furnished / "earlier").glob("page-undecided-damaged.*"))
+
+
 def test_a_file_of_a_newer_program_is_left_as_it_is(furnished):
     place = furnished / "page.json"
     newer = json.loads(place.read_text())

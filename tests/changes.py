@@ -408,7 +408,7 @@ changes(
     "tonegen/page/sound/clock.js", SCRIPTS,
     ("moment.heard_at_ms - serverAhead", "moment.heard_at_ms - serverAhead + 200"),
     ("clock_ms - (sent_ms + now) / 2", "clock_ms - now"),
-    ("(at - known.at) * known.rate / 1000", "(known.at - at) * known.rate / 1000"),
+    ("(at - known.at) * known.rate", "(known.at - at) * known.rate"),
     ("(frameAt(at) - beat.frame) / beat.rate", "(beat.frame - frameAt(at)) / beat.rate"),
     ("beat.turnsPerSecond * passed", "Math.abs(beat.turnsPerSecond) * passed"),
     ("frameAt(at) + SMOOTH * off", "frameAt(at) - SMOOTH * off"),
@@ -424,14 +424,14 @@ changes(
     ("turns - turnsPerPixel * now", "turns + turnsPerPixel * now"),
     ("-Math.round(strip.offset(ahead))", "Math.round(strip.offset(ahead))"),
     ("if (rough) return drawRough", "if (false) return drawRough"),
-    ("[[1, palette.low], [-1, palette.high]]) bead", "[[-1, palette.low], [1, palette.high]]) bead"),
+    ("bead(pen, now, middle + side * apart", "bead(pen, now, middle - side * apart"),
 )  # fmt: skip
 changes(
     "tonegen/page/count/tap.js", SCRIPTS,
     ("slice(-400)", "slice(-3)"),
     ("FORGET_MS = 4000", "FORGET_MS = 1500"),
     ("if (taps.length && at - taps.at(-1) > FORGET_MS) taps = [];", ""),
-    ('pair.addEventListener("change", () => { taps = []; });', ""),
+    ('pair.addEventListener("change", () => {\n  taps = [];\n});', ""),
 )  # fmt: skip
 changes(
     "tonegen/page/play/pairs.js", SCRIPTS,

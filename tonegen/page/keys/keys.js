@@ -8,20 +8,30 @@ import { songForm } from "./songs.js";
 
 const OWN_OUT = ["virtual tonegen keys", "a port of its own, tonegen keys"];
 const OWN_IN = ["virtual tonegen in", "a port of its own, tonegen in"];
-const FOLLOW = [["false", "the grips of the instrument"], ["true", "all strings, as the pedals stand"]];
+const FOLLOW = [
+  ["false", "the grips of the instrument"],
+  ["true", "all strings, as the pedals stand"],
+];
+/** @type {import("../static/wire.js").Shows["keys"] | null} */
 let keys = null;
 let asked = false;
 let touchedAt = -HAND_MS;
 let later = null;
 
-const choose = (change) => ask("receiver", { name: keys.receiver, policy: keys.policy, follow: keys.follow, ...change });
+const choose = (change) =>
+  ask("receiver", { name: keys.receiver, policy: keys.policy, follow: keys.follow, ...change });
 
-// A choice whose element stays, so that a hand on it is not disturbed: an answer to an earlier choice comes late.
+// A choice whose element stays, so that a hand on it is not disturbed: an answer to an earlier choice comes
+// late.
+/** @param {(chosen: string) => void} change */
 const choice = (id, label, change = () => {}) => {
-  const element = make("select", { id, onchange: () => {
-    touchedAt = performance.now();
-    change(element.value);
-  } });
+  const element = make("select", {
+    id,
+    onchange: () => {
+      touchedAt = performance.now();
+      change(element.value);
+    },
+  });
   return { element, field: make("label", {}, label, element) };
 };
 const offer = ({ element }, options, value = element.value) => {
@@ -39,21 +49,50 @@ const policy = choice("policy", "Where strings disagree", (one) => choose({ poli
 const follow = choice("follow", "Follow", (one) => choose({ follow: one === "true" }));
 const out = choice("out", "MIDI output");
 const through = choice("in", "Notes in from");
-const address = make("input", { type: "text", id: "osc", value: "127.0.0.1:9000", autocomplete: "off", spellcheck: "false", maxlength: 100 });
+const address = make("input", {
+  type: "text",
+  id: "osc",
+  value: "127.0.0.1:9000",
+  autocomplete: "off",
+  spellcheck: "false",
+  maxlength: 100,
+});
 const osc = make("label", { hidden: true }, "OSC host and port", address);
 
 const where = () => (keys.by_osc ? `osc ${address.value.trim()}` : out.element.value);
-const send = make("button", { class: "primary", id: "send", onclick: () => ask("send", { where: where() }) }, "Send");
+const send = make(
+  "button",
+  { class: "primary", id: "send", onclick: () => ask("send", { where: where() }) },
+  "Send",
+);
 const panic = make("button", { id: "panic", disabled: true, onclick: () => ask("panic") }, "All notes off");
 const back = make("button", { id: "put-back", disabled: true, onclick: () => ask("putback") }, "Put back");
-const pass = make("button", { id: "through", disabled: true, onclick: () => ask("through", { port: through.element.value }) }, "Pass through");
+const pass = make(
+  "button",
+  { id: "through", disabled: true, onclick: () => ask("through", { port: through.element.value }) },
+  "Pass through",
+);
 const status = make("p", { class: "status", role: "status" });
 const offsets = make("div");
 
-const pane = make("div", { class: "pane", hidden: true },
+const pane = make(
+  "div",
+  { class: "pane", hidden: true },
   make("div", { class: "fields" }, receiver.field, policy.field, follow.field, out.field, osc),
-  make("div", { class: "buttons" }, send, back, panic, make("button", { id: "ports", onclick: () => ask("keys") }, "Look for ports again")),
-  status, make("div", { class: "buttons through" }, through.field, pass), remoteForm, songForm, offsets);
+  make(
+    "div",
+    { class: "buttons" },
+    send,
+    back,
+    panic,
+    make("button", { id: "ports", onclick: () => ask("keys") }, "Look for ports again"),
+  ),
+  status,
+  make("div", { class: "buttons through" }, through.field, pass),
+  remoteForm,
+  songForm,
+  offsets,
+);
 byId("keys").append(pane);
 
 // Of two buttons one can be pressed at a time; the focus goes over to it.
@@ -70,9 +109,20 @@ const show = () => {
   pane.hidden = false;
   clearTimeout(later);
   const left = touchedAt + HAND_MS - performance.now();
-  if (left > 0) { later = setTimeout(show, left); return; }
-  offer(receiver, Object.entries(keys.receivers).map(([name, title]) => [name, title || name]), keys.receiver);
-  offer(policy, keys.policies.map((one) => [one, one]), keys.policy);
+  if (left > 0) {
+    later = setTimeout(show, left);
+    return;
+  }
+  offer(
+    receiver,
+    Object.entries(keys.receivers).map(([name, title]) => [name, title || name]),
+    keys.receiver,
+  );
+  offer(
+    policy,
+    keys.policies.map((one) => [one, one]),
+    keys.policy,
+  );
   offer(follow, FOLLOW, String(keys.follow));
   offer(out, [...keys.outputs.map((name) => [`midi ${name}`, name]), OWN_OUT]);
   offer(through, [OWN_IN, ...keys.inputs.map((name) => [name, name])]);
@@ -83,21 +133,69 @@ const show = () => {
   pass.disabled = panic.disabled = !sent;
   mark(status, "data-status", keys.status);
   say(status, keys.words || "Nothing is sent.");
-  refill(offsets,
+  refill(
+    offsets,
     make("p", { class: "hint" }, keys.worst),
-    ...(keys.spread.length ? [make("details", {}, make("summary", {}, `${keys.spread.length} notes on which strings disagree`),
-      make("ul", {}, ...keys.spread.map((words) => make("li", {}, words))))] : []),
-    make("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Offsets" },
-      make("table", { class: "offsets" },
+    ...(keys.spread.length
+      ? [
+          make(
+            "details",
+            {},
+            make("summary", {}, `${keys.spread.length} notes on which strings disagree`),
+            make("ul", {}, ...keys.spread.map((words) => make("li", {}, words))),
+          ),
+        ]
+      : []),
+    make(
+      "div",
+      { class: "scroll", tabindex: "0", role: "region", "aria-label": "Offsets" },
+      make(
+        "table",
+        { class: "offsets" },
         make("caption", {}, `Offset of each ${keys.per}, in cents from equal temperament`),
-        make("thead", {}, make("tr", {}, ...[keys.per, "wanted", "sent", "remains"].map((words) => make("th", { scope: "col" }, words)))),
-        make("tbody", {}, ...keys.rows.map((row) => make("tr", {}, make("th", { scope: "row" }, row.name),
-          make("td", {}, row.wanted), make("td", {}, row.sent), make("td", {}, row.left)))))));
+        make(
+          "thead",
+          {},
+          make(
+            "tr",
+            {},
+            ...[keys.per, "wanted", "sent", "remains"].map((words) => make("th", { scope: "col" }, words)),
+          ),
+        ),
+        make(
+          "tbody",
+          {},
+          ...keys.rows.map((row) =>
+            make(
+              "tr",
+              {},
+              make("th", { scope: "row" }, row.name),
+              make("td", {}, row.wanted),
+              make("td", {}, row.sent),
+              make("td", {}, row.left),
+            ),
+          ),
+        ),
+      ),
+    ),
+  );
 };
 
 const open = () => {
-  if (part() === "keys" && !asked) { asked = true; ask("keys"); }
+  if (part() === "keys" && !asked) {
+    asked = true;
+    ask("keys");
+  }
 };
-hear("open", () => { asked = false; open(); });
-hear("keys", (next) => { keys = next; if (part() === "keys") show(); });
-addEventListener("part", () => { open(); show(); });
+hear("open", () => {
+  asked = false;
+  open();
+});
+hear("keys", (next) => {
+  keys = next;
+  if (part() === "keys") show();
+});
+addEventListener("part", () => {
+  open();
+  show();
+});

@@ -4,7 +4,12 @@ import { tell } from "../static/wire.js";
 import { keep, post } from "../static/keep.js";
 import { make, say } from "../static/parts.js";
 
-const file = make("input", { type: "file", id: "song", accept: ".mid,.midi,.kar,audio/midi", required: true });
+const file = make("input", {
+  type: "file",
+  id: "song",
+  accept: ".mid,.midi,.kar,audio/midi",
+  required: true,
+});
 const begin = make("button", { type: "submit", id: "retune" }, "Retune the file");
 const words = make("p", { role: "status" });
 const notes = make("ul");
@@ -18,18 +23,33 @@ const retune = async (song) => {
   notes.replaceChildren(...rest.map((line) => make("li", {}, line)));
 };
 
-export const songForm = make("form", { id: "songs", class: "further", onsubmit: async (event) => {
-  event.preventDefault();
-  const [song] = file.files;
-  begin.disabled = true;
-  say(words, `${song.name} is being retuned`);
-  notes.replaceChildren();
-  try {
-    await retune(song);
-  } catch (error) {
-    say(words, "");
-    tell("fault", { text: `${song.name}: ${error.message}` });
-  }
-  begin.disabled = false;
-  begin.focus();
-} }, make("div", { class: "buttons through" }, make("label", {}, "A MIDI file, as this receiver will play it in tune", file), begin), words, notes);
+export const songForm = make(
+  "form",
+  {
+    id: "songs",
+    class: "further",
+    onsubmit: async (event) => {
+      event.preventDefault();
+      const [song] = file.files;
+      begin.disabled = true;
+      say(words, `${song.name} is being retuned`);
+      notes.replaceChildren();
+      try {
+        await retune(song);
+      } catch (error) {
+        say(words, "");
+        tell("fault", { text: `${song.name}: ${/** @type {Error} */ (error).message}` });
+      }
+      begin.disabled = false;
+      begin.focus();
+    },
+  },
+  make(
+    "div",
+    { class: "buttons through" },
+    make("label", {}, "A MIDI file, as this receiver will play it in tune", file),
+    begin,
+  ),
+  words,
+  notes,
+);

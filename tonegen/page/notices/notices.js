@@ -7,8 +7,14 @@ const box = byId("notices");
 
 hear("notices", ({ lines, undecided }) => {
   box.hidden = !lines.length && !undecided;
-  refill(box, ...lines.map((line) => make("p", {}, line)), ...(undecided ? [
-    make("p", {}, "Nothing of that is written over. Mend the file, and it is read again; or "),
-    make("button", { onclick: () => ask("decide") }, "Go on with what is shown"),
-  ] : []));
+  refill(
+    box,
+    ...lines.map((line) => make("p", {}, line)),
+    ...(undecided
+      ? [
+          make("p", {}, "Nothing of that is written over. Mend the file, and it is read again; or "),
+          make("button", { onclick: () => ask("decide") }, "Go on with what is shown"),
+        ]
+      : []),
+  );
 });

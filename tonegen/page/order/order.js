@@ -6,8 +6,10 @@ import { byId, make, refill } from "../static/parts.js";
 import { part } from "../static/nav.js";
 import { draw } from "../static/strands.js";
 
-const LOW = "step-low", HIGH = "step-high";
-let plan = { steps: [], checks: [], at: -1 };
+const LOW = "step-low",
+  HIGH = "step-high";
+/** @type {import("../static/wire.js").Shows["order"]} */
+let plan = { steps: [], checks: [], at: -1, only_beating: false, stale: false };
 let place = 0;
 let sounding = false;
 let canvas = null;
@@ -22,8 +24,14 @@ const fact = (name, value) => make("div", {}, make("dt", {}, name), make("dd", {
 const show = () => {
   const box = byId("order");
   if (!plan.steps.length) {
-    box.replaceChildren(make("p", {}, "A plan to tune by ear: each string against one that is tuned, with the beat to listen for."),
-      make("button", { class: "primary", id: "make-plan", onclick: () => ask("order") }, "Make the plan"));
+    box.replaceChildren(
+      make(
+        "p",
+        {},
+        "A plan to tune by ear: each string against one that is tuned, with the beat to listen for.",
+      ),
+      make("button", { class: "primary", id: "make-plan", onclick: () => ask("order") }, "Make the plan"),
+    );
     canvas = null;
     return;
   }
@@ -32,33 +40,102 @@ const show = () => {
   const step = plan.steps[place];
   canvas = make("canvas", { "aria-hidden": "true" });
   const begun = document.activeElement?.id === "make-plan";
-  refill(box,
-    ...(plan.stale ? [make("p", { class: "caution" }, "The targets have changed since. ",
-      make("button", { id: "make-plan", onclick: () => ask("order") }, "Make the plan anew"))] : []),
-    make("article", { class: "step", "aria-live": "polite" },
+  refill(
+    box,
+    ...(plan.stale
+      ? [
+          make(
+            "p",
+            { class: "caution" },
+            "The targets have changed since. ",
+            make("button", { id: "make-plan", onclick: () => ask("order") }, "Make the plan anew"),
+          ),
+        ]
+      : []),
+    make(
+      "article",
+      { class: "step", "aria-live": "polite" },
       make("p", { class: "count-of" }, `Step ${place + 1} of ${plan.steps.length}`),
       make("h2", {}, "Tune ", make("em", {}, step.tune)),
       make("p", { class: "against" }, "against ", make("em", {}, step.against)),
-      make("dl", {}, fact("engage", step.engaged), fact("bar", step.bar), fact("as", step.interval), fact("sure to", step.sure)),
+      make(
+        "dl",
+        {},
+        fact("engage", step.engaged),
+        fact("bar", step.bar),
+        fact("as", step.interval),
+        fact("sure to", step.sure),
+      ),
       canvas,
       make("p", { class: "count" }, step.count),
-      make("p", { class: "hint" }, `Listen near ${step.listen}. When it is right: ${step.sounds_like}.`)),
-    make("div", { class: "steps", role: "group", "aria-label": "Steps" },
+      make("p", { class: "hint" }, `Listen near ${step.listen}. When it is right: ${step.sounds_like}.`),
+    ),
+    make(
+      "div",
+      { class: "steps", role: "group", "aria-label": "Steps" },
       make("button", { id: "step-back", onclick: () => go(place - 1) }, "Back"),
-      make("button", { id: "step-hear", "aria-pressed": String(plan.at >= 0 && sounding), onclick: hearStep }, "Hear it"),
-      make("button", { id: "step-only", "aria-pressed": String(plan.only_beating), onclick: () => ask("step", { at: place, only: !plan.only_beating }) }, "Only its beat"),
-      make("button", { id: "step-next", class: "primary", onclick: () => go(place + 1) }, "Next")),
-    make("details", {}, make("summary", {}, "All steps"), make("ol", { class: "all" }, ...plan.steps.map((one, at) =>
-      make("li", {}, make("button", { onclick: () => go(at), "aria-current": at === place ? "step" : "false" },
-        `${one.tune}, against ${one.against}: ${one.rate}`))))),
-    make("details", {}, make("summary", {}, "Checks at the end"), make("ul", {}, ...plan.checks.map((check) =>
-      make("li", {}, `${check.pair}; engage ${check.engaged}: ${check.should}, give or take ${check.within}`)))));
+      make(
+        "button",
+        { id: "step-hear", "aria-pressed": String(plan.at >= 0 && sounding), onclick: hearStep },
+        "Hear it",
+      ),
+      make(
+        "button",
+        {
+          id: "step-only",
+          "aria-pressed": String(plan.only_beating),
+          onclick: () => ask("step", { at: place, only: !plan.only_beating }),
+        },
+        "Only its beat",
+      ),
+      make("button", { id: "step-next", class: "primary", onclick: () => go(place + 1) }, "Next"),
+    ),
+    make(
+      "details",
+      {},
+      make("summary", {}, "All steps"),
+      make(
+        "ol",
+        { class: "all" },
+        ...plan.steps.map((one, at) =>
+          make(
+            "li",
+            {},
+            make(
+              "button",
+              { onclick: () => go(at), "aria-current": at === place ? "step" : "false" },
+              `${one.tune}, against ${one.against}: ${one.rate}`,
+            ),
+          ),
+        ),
+      ),
+    ),
+    make(
+      "details",
+      {},
+      make("summary", {}, "Checks at the end"),
+      make(
+        "ul",
+        {},
+        ...plan.checks.map((check) =>
+          make(
+            "li",
+            {},
+            `${check.pair}; engage ${check.engaged}: ${check.should}, give or take ${check.within}`,
+          ),
+        ),
+      ),
+    ),
+  );
   if (begun && !plan.stale) byId("step-next").focus();
   picture();
 };
 
 const hearStep = () => {
-  if (plan.at >= 0 && sounding) { ask("sound", { on: false }); return; }
+  if (plan.at >= 0 && sounding) {
+    ask("sound", { on: false });
+    return;
+  }
   go(place);
   if (!sounding) byId("sound").click();
 };
@@ -67,20 +144,37 @@ const picture = () => {
   if (!canvas || part() !== "order") return;
   const step = plan.steps[place];
   const turns = sounding && plan.at >= 0 ? turnsAt(LOW, HIGH, performance.now()) : null;
-  draw(canvas, turns ?? 0, turns === null ? step.beats_per_second : turnsPerSecond(LOW, HIGH),
-    { rough: step.audible === "roughness", quiet: turns === null });
+  draw(canvas, turns ?? 0, turns === null ? step.beats_per_second : turnsPerSecond(LOW, HIGH), {
+    rough: step.audible === "roughness",
+    quiet: turns === null,
+  });
 };
 
 let running = false;
 const run = () => {
   if (running || !sounding || part() !== "order" || document.hidden) return;
   running = true;
-  setTimeout(() => requestAnimationFrame(() => { running = false; picture(); run(); }), 30);
+  setTimeout(
+    () =>
+      requestAnimationFrame(() => {
+        running = false;
+        picture();
+        run();
+      }),
+    30,
+  );
 };
 
-hear("order", (next) => { plan = next; show(); run(); });
+hear("order", (next) => {
+  plan = next;
+  show();
+  run();
+});
 hear("view", ({ playing }) => {
-  if (sounding !== playing.sounding) { sounding = playing.sounding; show(); }
+  if (sounding !== playing.sounding) {
+    sounding = playing.sounding;
+    show();
+  }
   run();
 });
 addEventListener("part", () => {
@@ -89,7 +183,12 @@ addEventListener("part", () => {
   run();
 });
 addEventListener("keydown", (event) => {
-  if (part() !== "order" || !plan.steps.length || event.target.matches("input, select")) return;
+  if (
+    part() !== "order" ||
+    !plan.steps.length ||
+    /** @type {Element} */ (event.target).matches("input, select")
+  )
+    return;
   if (event.key === "ArrowRight") go(place + 1);
   if (event.key === "ArrowLeft") go(place - 1);
 });

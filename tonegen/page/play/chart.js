@@ -1,4 +1,5 @@
-// The chart, drawn as players draw it: strings as rows, changes as columns, a bead where a change stops a string.
+// The chart, drawn as players draw it: strings as rows, changes as columns, a bead where a change stops a
+// string.
 
 import { ask, askSoon, hear } from "../static/wire.js";
 import { byId, follows, make, mark, say } from "../static/parts.js";
@@ -6,6 +7,7 @@ import { part as partOfPage } from "../static/nav.js";
 import { choose, chosen } from "./string.js";
 
 const CENTS_PER_PIXEL = 0.1;
+/** @type {import("../static/wire.js").Shows["view"] | null} */
 let view = null;
 let shape = "";
 let heads = new Map();
@@ -20,19 +22,39 @@ export const changeOfKey = (key) => view?.changes.find((change) => change.key ==
 export const toggleString = (number) => {
   const strings = view.playing.strings;
   choose(number);
-  ask("strings", { strings: strings.includes(number) ? strings.filter((one) => one !== number) : [...strings, number] });
+  ask("strings", {
+    strings: strings.includes(number) ? strings.filter((one) => one !== number) : [...strings, number],
+  });
 };
 
 // The half-stop can be felt under a knee; here the slider catches a little beside it.
-const felt = (travel) => Math.abs(travel - 0.5) < 0.04 ? 0.5 : travel;
+const felt = (travel) => (Math.abs(travel - 0.5) < 0.04 ? 0.5 : travel);
 
 const changeControls = (change) => {
-  const button = make("button", { class: "change", "aria-pressed": "false", "data-change": change.name,
-    "aria-keyshortcuts": change.key, onclick: () => toggleChange(change.name) },
-    make("b", {}, change.name), make("small", {}, change.place), make("kbd", {}, change.key));
-  const travel = make("input", { type: "range", min: 0, max: 1, step: 0.01, class: "travel", "data-travel": change.name,
-    "aria-label": `Travel of ${change.name}, ${change.place}`, title: "Slide for a half-stop",
-    oninput: () => askSoon("engage", { change: change.name, travel: felt(Number(travel.value)) }) });
+  const button = make(
+    "button",
+    {
+      class: "change",
+      "aria-pressed": "false",
+      "data-change": change.name,
+      "aria-keyshortcuts": change.key,
+      onclick: () => toggleChange(change.name),
+    },
+    make("b", {}, change.name),
+    make("small", {}, change.place),
+    make("kbd", {}, change.key),
+  );
+  const travel = make("input", {
+    type: "range",
+    min: 0,
+    max: 1,
+    step: 0.01,
+    class: "travel",
+    "data-travel": change.name,
+    "aria-label": `Travel of ${change.name}, ${change.place}`,
+    title: "Slide for a half-stop",
+    oninput: () => askSoon("engage", { change: change.name, travel: felt(Number(travel.value)) }),
+  });
   return { button, travel, follow: follows(travel) };
 };
 
@@ -48,34 +70,69 @@ const build = () => {
   rows = new Map();
   const body = view.strings.map((string) => {
     const part = {
-      button: make("button", { class: "pick", "aria-pressed": "false", "data-string": string.number,
-        onclick: () => toggleString(string.number) }, make("b", {}, String(string.number))),
+      button: make(
+        "button",
+        {
+          class: "pick",
+          "aria-pressed": "false",
+          "data-string": string.number,
+          onclick: () => toggleString(string.number),
+        },
+        make("b", {}, String(string.number)),
+      ),
       note: make("button", { class: "note", "aria-pressed": "false", onclick: () => choose(string.number) }),
-      cents: make("span", { class: "cents" }), hz: make("span", { class: "hz" }),
-      drop: make("span", { class: "drop" }), role: make("span", { class: "role" }),
-      rail: make("div", { class: "rail", "aria-hidden": "true", title: "Drag along the string to move its offset" },
-        make("i", { class: "aim" }), make("i", { class: "bead" })),
+      cents: make("span", { class: "cents" }),
+      hz: make("span", { class: "hz" }),
+      drop: make("span", { class: "drop" }),
+      role: make("span", { class: "role" }),
+      rail: make(
+        "div",
+        { class: "rail", "aria-hidden": "true", title: "Drag along the string to move its offset" },
+        make("i", { class: "aim" }),
+        make("i", { class: "bead" }),
+      ),
     };
     draggable(part.rail, string.number);
     const cells = new Map(view.columns.map((column) => [column.name, make("td", { class: "stop" })]));
     rows.set(string.number, { part, cells });
-    const element = make("tr", { "data-string": string.number },
-      make("th", { scope: "row" }, part.button), ...cells.values(),
-      make("td", { class: "now" }, make("div", {}, part.note, part.cents, part.hz, part.drop, part.role), part.rail));
+    const element = make(
+      "tr",
+      { "data-string": string.number },
+      make("th", { scope: "row" }, part.button),
+      ...cells.values(),
+      make(
+        "td",
+        { class: "now" },
+        make("div", {}, part.note, part.cents, part.hz, part.drop, part.role),
+        part.rail,
+      ),
+    );
     rows.get(string.number).element = element;
     return element;
   });
   const now = make("th", { scope: "col", class: "plain now" }, "sounds now");
   byId("copedent").replaceChildren(
     make("caption", {}, view.title),
-    make("thead", {}, make("tr", {}, make("th", { scope: "col", class: "plain" }, make("span", { class: "hidden" }, "string")),
-      ...view.columns.map(head), now)),
-    make("tbody", {}, ...body));
-  byId("board").replaceChildren(...view.changes.map((change) => {
-    const controls = changeControls(change);
-    heads.get(change.name).push(controls);
-    return make("div", {}, controls.button, controls.travel);
-  }));
+    make(
+      "thead",
+      {},
+      make(
+        "tr",
+        {},
+        make("th", { scope: "col", class: "plain" }, make("span", { class: "hidden" }, "string")),
+        ...view.columns.map(head),
+        now,
+      ),
+    ),
+    make("tbody", {}, ...body),
+  );
+  byId("board").replaceChildren(
+    ...view.changes.map((change) => {
+      const controls = changeControls(change);
+      heads.get(change.name).push(controls);
+      return make("div", {}, controls.button, controls.travel);
+    }),
+  );
 };
 
 // While tempering a touch holds a bead where it is; otherwise it engages what leads there.
@@ -83,7 +140,9 @@ const touch = (cell) => {
   if (partOfPage() === "temper") ask("pin", { string: cell.string, changes: cell.changes });
   else {
     choose(cell.string);
-    const whole = cell.changes.every((name) => view.changes.find((change) => change.name === name).travel === 1);
+    const whole = cell.changes.every(
+      (name) => view.changes.find((change) => change.name === name).travel === 1,
+    );
     for (const change of cell.changes) ask("engage", { change, travel: whole ? 0 : 1 });
   }
 };
@@ -102,15 +161,28 @@ const draggable = (rail, number) => {
     const cents = Math.max(-50, Math.min(50, from.cents + CENTS_PER_PIXEL * (event.clientX - from.x)));
     askSoon("offset", { string: number, offset_cents: Math.round(cents * 100) / 100, gesture: from.gesture });
   });
-  for (const end of ["pointerup", "pointercancel"]) rail.addEventListener(end, () => { from = null; });
+  for (const end of ["pointerup", "pointercancel"])
+    rail.addEventListener(end, () => {
+      from = null;
+    });
 };
 
-const place = (element, cents) => { element.style.left = `${50 + cents}%`; };
+const place = (element, cents) => {
+  element.style.left = `${50 + cents}%`;
+};
 
 export const show = (next) => {
   view = next;
-  const nextShape = JSON.stringify([view.title, view.columns, view.strings.length, view.changes.map((one) => one.key)]);
-  if (shape !== nextShape) { shape = nextShape; build(); }
+  const nextShape = JSON.stringify([
+    view.title,
+    view.columns,
+    view.strings.length,
+    view.changes.map((one) => one.key),
+  ]);
+  if (shape !== nextShape) {
+    shape = nextShape;
+    build();
+  }
   for (const change of view.changes) {
     for (const { button, travel, follow } of heads.get(change.name)) {
       mark(button, "aria-pressed", change.travel > 0);
@@ -123,16 +195,31 @@ export const show = (next) => {
     const { cells } = rows.get(cell.string);
     const element = cells.get(cell.column);
     const text = `${cell.note} ${cell.offset} ${cell.hz}`;
-    mark(element, "class", ["stop has", cell.stands && "stands", cell.moved && "moved", cell.pinned && "pinned"].filter(Boolean).join(" "));
+    mark(
+      element,
+      "class",
+      ["stop has", cell.stands && "stands", cell.moved && "moved", cell.pinned && "pinned"]
+        .filter(Boolean)
+        .join(" "),
+    );
     const bead = element.firstElementChild ?? element.appendChild(make("button", { class: "bead" }));
     if (bead.dataset.text !== text) {
       bead.dataset.text = text;
-      bead.replaceChildren(make("b", {}, cell.note), make("small", {}, cell.offset), make("small", { class: "hz" }, cell.hz));
+      bead.replaceChildren(
+        make("b", {}, cell.note),
+        make("small", {}, cell.offset),
+        make("small", { class: "hz" }, cell.hz),
+      );
     }
     bead.onclick = () => touch(cell);
     const pinning = partOfPage() === "temper";
     bead.tabIndex = pinning ? 0 : -1;
-    mark(bead, "aria-label", `String ${cell.string} ${cell.column}, ${cell.note} ${cell.offset}: ${pinning ? "hold it" : "stand on it"}`);
+    mark(
+      bead,
+      "aria-label",
+      `String ${cell.string} ${cell.column}, ${cell.note} ${cell.offset}: ` +
+        (pinning ? "hold it" : "stand on it"),
+    );
     if (pinning) mark(bead, "aria-pressed", cell.pinned);
     else bead.removeAttribute("aria-pressed");
   }

@@ -4,9 +4,20 @@ import { ask, hear } from "../static/wire.js";
 import { byId, make, mark } from "../static/parts.js";
 
 let shape = "";
-const name = make("input", { type: "text", id: "grip-name", maxlength: 60, placeholder: "name it", autocomplete: "off" });
-const save = make("form", { class: "save" }, make("label", { for: "grip-name" }, "Keep this grip"), name,
-  make("button", { type: "submit" }, "Keep"));
+const name = make("input", {
+  type: "text",
+  id: "grip-name",
+  maxlength: 60,
+  placeholder: "name it",
+  autocomplete: "off",
+});
+const save = make(
+  "form",
+  { class: "save" },
+  make("label", { for: "grip-name" }, "Keep this grip"),
+  name,
+  make("button", { type: "submit" }, "Keep"),
+);
 save.addEventListener("submit", (event) => {
   event.preventDefault();
   if (name.value.trim()) ask("savegrip", { name: name.value.trim() });
@@ -19,12 +30,39 @@ hear("view", (view) => {
   if (shape !== next) {
     shape = next;
     box.replaceChildren(
-      make("div", { class: "chips" }, ...view.grips.map((grip) => make("span", { class: "chip" },
-        make("button", { "data-grip": grip.name, onclick: () => ask("grip", { name: grip.name }) }, grip.name),
-        ...(grip.own ? [make("button", { class: "forget", "aria-label": `Forget ${grip.name}`,
-          onclick: () => ask("forgetgrip", { name: grip.name }) }, "×")] : [])))),
-      save);
+      make(
+        "div",
+        { class: "chips" },
+        ...view.grips.map((grip) =>
+          make(
+            "span",
+            { class: "chip" },
+            make(
+              "button",
+              { "data-grip": grip.name, onclick: () => ask("grip", { name: grip.name }) },
+              grip.name,
+            ),
+            ...(grip.own
+              ? [
+                  make(
+                    "button",
+                    {
+                      class: "forget",
+                      "aria-label": `Forget ${grip.name}`,
+                      onclick: () => ask("forgetgrip", { name: grip.name }),
+                    },
+                    "×",
+                  ),
+                ]
+              : []),
+          ),
+        ),
+      ),
+      save,
+    );
   }
   const chips = box.querySelectorAll("[data-grip]");
-  view.grips.forEach((grip, at) => mark(chips[at], "aria-pressed", grip.taken));
+  view.grips.forEach((grip, at) => {
+    mark(chips[at], "aria-pressed", grip.taken);
+  });
 });

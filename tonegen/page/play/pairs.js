@@ -7,6 +7,7 @@ import { byId, make, mark, say } from "../static/parts.js";
 
 const still = matchMedia("(prefers-reduced-motion: reduce)");
 const rows = new Map();
+/** @type {import("../static/wire.js").Shows["view"] | null} */
 let view = null;
 let drawnLook = 0;
 const drawn = new WeakMap();
@@ -15,11 +16,19 @@ let running = false;
 // A card to touch with a picture of its beat; of a pair that is filled in.
 const cardOf = (toggle) => {
   const canvas = make("canvas", { "aria-hidden": "true" });
-  const part = Object.fromEntries(["names", "ratio", "interval", "rate", "direction", "counts", "listen", "cents"]
-    .map((name) => [name, make("span", { class: name })]));
-  const element = make("button", { class: "pair", "aria-pressed": "false", onclick: toggle },
-    make("span", { class: "what" }, part.names, part.ratio, part.interval), canvas,
-    make("span", { class: "how" }, part.rate, part.direction, part.counts, part.cents, part.listen));
+  const part = Object.fromEntries(
+    ["names", "ratio", "interval", "rate", "direction", "counts", "listen", "cents"].map((name) => [
+      name,
+      make("span", { class: name }),
+    ]),
+  );
+  const element = make(
+    "button",
+    { class: "pair", "aria-pressed": "false", onclick: toggle },
+    make("span", { class: "what" }, part.names, part.ratio, part.interval),
+    canvas,
+    make("span", { class: "how" }, part.rate, part.direction, part.counts, part.cents, part.listen),
+  );
   return { element, canvas, part, pair: null };
 };
 
@@ -27,8 +36,12 @@ const fill = (card, pair, only, who) => {
   card.pair = pair;
   mark(card.element, "aria-pressed", only);
   mark(card.element, "data-direction", pair.direction);
-  mark(card.element, "aria-label", `${who}: ${pair.ratio} ${pair.interval}, ` +
-    `${pair.rate} ${pair.rate === "pure" ? "" : pair.direction}, ${pair.counts}. Hear only its beat`);
+  mark(
+    card.element,
+    "aria-label",
+    `${who}: ${pair.ratio} ${pair.interval}, ` +
+      `${pair.rate} ${pair.rate === "pure" ? "" : pair.direction}, ${pair.counts}. Hear only its beat`,
+  );
   say(card.part.names, pair.names);
   say(card.part.ratio, pair.ratio);
   say(card.part.interval, pair.interval);
@@ -44,16 +57,26 @@ const staying = [];
 export const stayingCard = (toggle) => {
   const card = cardOf(toggle);
   staying.push(card);
-  return { element: card.element, fill: (...what) => { fill(card, ...what); redraw(); } };
+  return {
+    element: card.element,
+    fill: (...what) => {
+      fill(card, ...what);
+      redraw();
+    },
+  };
 };
 export const redraw = () => view && picture(performance.now());
 
 const rowOf = (pair) => {
   const key = `${pair.low} ${pair.high}`;
-  if (!rows.has(key)) rows.set(key, cardOf(() => {
-    const only = view.playing.only?.join() === `${pair.low},${pair.high}`;
-    ask("only", only ? {} : { low: pair.low, high: pair.high });
-  }));
+  if (!rows.has(key))
+    rows.set(
+      key,
+      cardOf(() => {
+        const only = view.playing.only?.join() === `${pair.low},${pair.high}`;
+        ask("only", only ? {} : { low: pair.low, high: pair.high });
+      }),
+    );
   return rows.get(key);
 };
 
@@ -82,10 +105,13 @@ const picture = (now) => {
     if (!pair || !canvas.clientWidth) continue;
     const turns = view.playing.sounding ? turnsAt(pair.low, pair.high, now) : null;
     const perSecond = turns === null ? pair.beats_per_second : turnsPerSecond(pair.low, pair.high);
-    const rough = pair.audible === "roughness", quiet = turns === null;
+    const rough = pair.audible === "roughness",
+      quiet = turns === null;
     // What does not move need not be drawn again.
     const stays = rough || quiet || pair.rate === "pure";
-    const seen = stays && `${rough} ${quiet} ${perSecond} ${rough ? 0 : (turns ?? 0).toFixed(2)} ${canvas.clientWidth} ${drawnLook}`;
+    const seen =
+      stays &&
+      [rough, quiet, perSecond, rough ? 0 : (turns ?? 0).toFixed(2), canvas.clientWidth, drawnLook].join(" ");
     if (stays && drawn.get(canvas) === seen) continue;
     drawn.set(canvas, seen);
     draw(canvas, turns ?? 0, perSecond, { rough, quiet });
@@ -108,5 +134,9 @@ const frame = () => {
 document.addEventListener("visibilitychange", run);
 addEventListener("resize", redraw);
 addEventListener("part", redraw);
-addEventListener("look", () => { repaint(); drawnLook += 1; redraw(); });
+addEventListener("look", () => {
+  repaint();
+  drawnLook += 1;
+  redraw();
+});
 hear("view", show);

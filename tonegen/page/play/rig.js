@@ -3,23 +3,37 @@
 import { ask, hear } from "../static/wire.js";
 import { byId, make } from "../static/parts.js";
 
+/** @type {import("../static/wire.js").Shows["choices"] | null} */
 let choices = null;
+/** @type {import("../static/wire.js").Shows["view"] | null} */
 let view = null;
 let built = null;
 
 const keep = (name, value) => {
   document.documentElement.dataset[name] = value;
-  try { localStorage.setItem(name, value); } catch { /* a private window keeps nothing */ }
+  try {
+    localStorage.setItem(name, value);
+  } catch {
+    /* a private window keeps nothing */
+  }
   dispatchEvent(new Event("look"));
 };
 
 const select = (label, options, change) => {
-  const element = make("select", { "aria-label": label, onchange: () => change(element.value) },
-    ...options.map(([value, text]) => make("option", { value }, text)));
+  const element = make(
+    "select",
+    { "aria-label": label, onchange: () => change(element.value) },
+    ...options.map(([value, text]) => make("option", { value }, text)),
+  );
   return { element, field: make("label", {}, label, element) };
 };
 const text = (label, type, change, attributes = {}) => {
-  const element = make("input", { type, ...attributes, "aria-label": label, onchange: () => change(element.value.trim()) });
+  const element = make("input", {
+    type,
+    ...attributes,
+    "aria-label": label,
+    onchange: () => change(element.value.trim()),
+  });
   return { element, field: make("label", {}, label, element) };
 };
 
@@ -28,27 +42,57 @@ const build = () => {
   const parts = {
     instrument: select("Instrument", named("instruments"), (name) => ask("choose", { instrument: name })),
     temperament: select("My targets", named("temperaments"), (name) => ask("choose", { temperament: name })),
-    root: select("Built on", [[-1, "its own root"], ...choices.roots.map((name, at) => [at, name])],
-      (root) => ask("choose", { root: Number(root) })),
+    root: select("Built on", [[-1, "its own root"], ...choices.roots.map((name, at) => [at, name])], (root) =>
+      ask("choose", { root: Number(root) }),
+    ),
     drop: select("Cabinet drop", named("drops"), (name) => ask("choose", { drop: name })),
     timbre: select("Timbre", named("timbres"), (name) => ask("choose", { timbre: name })),
-    reference_hz: text("A4 in Hz", "number", (hz) => ask("choose", { reference_hz: Number(hz) }),
-      { min: 380, max: 500, step: 0.1 }),
-    against: text("Bass to hear it against", "text", (note) => ask("choose", { against: note }),
-      { placeholder: "E2", maxlength: 20, autocomplete: "off" }),
+    reference_hz: text("A4 in Hz", "number", (hz) => ask("choose", { reference_hz: Number(hz) }), {
+      min: 380,
+      max: 500,
+      step: 0.1,
+    }),
+    against: text("Bass to hear it against", "text", (note) => ask("choose", { against: note }), {
+      placeholder: "E2",
+      maxlength: 20,
+      autocomplete: "off",
+    }),
   };
-  const split = make("input", { type: "checkbox", id: "split", onchange: () => ask("split", { on: split.checked }) });
-  const letters = make("input", { type: "checkbox", id: "letters", onchange: () => keep("letters", letters.checked ? "on" : "off") });
+  const split = make("input", {
+    type: "checkbox",
+    id: "split",
+    onchange: () => ask("split", { on: split.checked }),
+  });
+  const letters = make("input", {
+    type: "checkbox",
+    id: "letters",
+    onchange: () => keep("letters", letters.checked ? "on" : "off"),
+  });
   letters.checked = document.documentElement.dataset.letters !== "off";
-  const look = (label, name, one, other) => make("button", { onclick: () => {
-    keep(name, document.documentElement.dataset[name] === one ? other : one);
-  }, "data-look": name }, label);
-  byId("rig").replaceChildren(...Object.values(parts).map(({ field }) => field),
+  const look = (label, name, one, other) =>
+    make(
+      "button",
+      {
+        onclick: () => {
+          keep(name, document.documentElement.dataset[name] === one ? other : one);
+        },
+        "data-look": name,
+      },
+      label,
+    );
+  byId("rig").replaceChildren(
+    ...Object.values(parts).map(({ field }) => field),
     make("label", { class: "check" }, split, "Lowest tone in the left ear, the others in the right"),
     make("label", { class: "check" }, letters, "Letter keys engage changes"),
-    make("div", { class: "buttons" }, look("Light or dark", "theme", "dark", "light"), look("Large type", "size", "large", "usual"),
+    make(
+      "div",
+      { class: "buttons" },
+      look("Light or dark", "theme", "dark", "light"),
+      look("Large type", "size", "large", "usual"),
       make("button", { onclick: () => ask("targets") }, "Everything back to its target"),
-      make("button", { onclick: () => print() }, "Print the chart")));
+      make("button", { onclick: () => print() }, "Print the chart"),
+    ),
+  );
   return { parts, split };
 };
 
@@ -63,6 +107,17 @@ const show = () => {
   built.split.checked = view.playing.split;
 };
 
-try { document.documentElement.dataset.letters = localStorage.getItem("letters") ?? "on"; } catch { /* keeps nothing */ }
-hear("choices", (next) => { choices = next; built = null; show(); });
-hear("view", (next) => { view = next; show(); });
+try {
+  document.documentElement.dataset.letters = localStorage.getItem("letters") ?? "on";
+} catch {
+  /* keeps nothing */
+}
+hear("choices", (next) => {
+  choices = next;
+  built = null;
+  show();
+});
+hear("view", (next) => {
+  view = next;
+  show();
+});

@@ -3,6 +3,7 @@
 import { ask, askSoon, hear } from "../static/wire.js";
 import { byId, follows, make, mark, say } from "../static/parts.js";
 
+/** @type {import("../static/wire.js").Shows["view"] | null} */
 let view = null;
 let number = null;
 let built = null;
@@ -14,33 +15,60 @@ export const choose = (next) => {
   if (view) show(view);
 };
 
-const nudge = (cents) => ask("offset", { string: number, offset_cents: round(current().offset_cents + cents) });
+const nudge = (cents) =>
+  ask("offset", { string: number, offset_cents: round(current().offset_cents + cents) });
 const current = () => view.strings.find((string) => string.number === number);
 const round = (cents) => Math.round(cents * 100) / 100;
 
 const build = () => {
   const part = {
-    title: make("h2"), point: make("p", { class: "hint" }), cents: make("output", { class: "offset" }),
+    title: make("h2"),
+    point: make("p", { class: "hint" }),
+    cents: make("output", { class: "offset" }),
     slider: make("input", { type: "range", min: -50, max: 50, step: 0.1, id: "offset" }),
     target: make("button", { "data-to": "target", onclick: () => ask("target", { string: number }) }),
     pure: make("span", { class: "pure" }),
-    hold: make("button", { "data-to": "hold", "aria-pressed": "false",
-      onclick: () => ask("pin", { string: number, changes: current().changes }) }, "Hold it there"),
+    hold: make(
+      "button",
+      {
+        "data-to": "hold",
+        "aria-pressed": "false",
+        onclick: () => ask("pin", { string: number, changes: current().changes }),
+      },
+      "Hold it there",
+    ),
   };
   part.follow = follows(part.slider);
   let gesture = "";
-  part.slider.addEventListener("pointerdown", (event) => { gesture = `slide ${event.timeStamp}`; });
-  part.slider.addEventListener("keydown", (event) => { if (!event.repeat) gesture = `step ${event.timeStamp}`; });
+  part.slider.addEventListener("pointerdown", (event) => {
+    gesture = `slide ${event.timeStamp}`;
+  });
+  part.slider.addEventListener("keydown", (event) => {
+    if (!event.repeat) gesture = `step ${event.timeStamp}`;
+  });
   part.slider.addEventListener("input", () =>
-    askSoon("offset", { string: number, offset_cents: Number(part.slider.value), gesture }));
+    askSoon("offset", { string: number, offset_cents: Number(part.slider.value), gesture }),
+  );
   byId("string").replaceChildren(
     make("div", { class: "head" }, part.title, part.point),
-    make("div", { class: "slide" },
+    make(
+      "div",
+      { class: "slide" },
       make("button", { "aria-label": "A tenth of a cent lower", onclick: () => nudge(-0.1) }, "−"),
-      make("label", { for: "offset", class: "hidden" }, "Offset in cents from equal temperament"), part.slider,
-      make("button", { "aria-label": "A tenth of a cent higher", onclick: () => nudge(0.1) }, "+"), part.cents),
-    make("div", { class: "to" },
-      make("button", { "data-to": "equal", onclick: () => ask("equal", { string: number }) }, "Equal"), part.target, part.pure, part.hold));
+      make("label", { for: "offset", class: "hidden" }, "Offset in cents from equal temperament"),
+      part.slider,
+      make("button", { "aria-label": "A tenth of a cent higher", onclick: () => nudge(0.1) }, "+"),
+      part.cents,
+    ),
+    make(
+      "div",
+      { class: "to" },
+      make("button", { "data-to": "equal", onclick: () => ask("equal", { string: number }) }, "Equal"),
+      part.target,
+      part.pure,
+      part.hold,
+    ),
+  );
   return part;
 };
 
@@ -59,9 +87,15 @@ const show = (next) => {
   const wanted = string.pure_with.join();
   if (built.pure.dataset.with !== `${number}:${wanted}`) {
     built.pure.dataset.with = `${number}:${wanted}`;
-    built.pure.replaceChildren(...string.pure_with.map((other) =>
-      make("button", { "data-pure": other, onclick: () => ask("pure", { string: number, against: other }) },
-        `Pure with ${other === "bass" ? "the bass" : other}`)));
+    built.pure.replaceChildren(
+      ...string.pure_with.map((other) =>
+        make(
+          "button",
+          { "data-pure": other, onclick: () => ask("pure", { string: number, against: other }) },
+          `Pure with ${other === "bass" ? "the bass" : other}`,
+        ),
+      ),
+    );
   }
 };
 

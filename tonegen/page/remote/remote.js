@@ -3,15 +3,30 @@
 import { ask, hear } from "../static/wire.js";
 import { make, mark, say } from "../static/parts.js";
 
-const port = make("input", { type: "number", id: "remote-port", min: 1024, max: 65535, value: 9001, required: true });
+const port = make("input", {
+  type: "number",
+  id: "remote-port",
+  min: 1024,
+  max: 65535,
+  value: 9001,
+  required: true,
+});
 const turn = make("button", { type: "submit", id: "listen", "aria-pressed": false }, "Take OSC in");
 const words = make("p", { class: "hint", role: "status" });
 let on = false;
 
-export const remoteForm = make("form", { class: "further", onsubmit: (event) => {
-  event.preventDefault();
-  ask("listen", { port: on ? null : Number(port.value) });
-} }, make("div", { class: "buttons through" }, make("label", {}, "OSC in at 127.0.0.1, port", port), turn), words);
+export const remoteForm = make(
+  "form",
+  {
+    class: "further",
+    onsubmit: (event) => {
+      event.preventDefault();
+      ask("listen", { port: on ? null : Number(port.value) });
+    },
+  },
+  make("div", { class: "buttons through" }, make("label", {}, "OSC in at 127.0.0.1, port", port), turn),
+  words,
+);
 
 const show = (remote) => {
   on = remote.port !== null;

@@ -1,7 +1,8 @@
 // Which frame of the engine is heard at a moment of this page, and so where each beat is at that moment.
 //
-// The engine says how far each beat has turned at a frame; nothing here runs beside it. Moments of the page are
-// milliseconds of performance.now(). Between two words of the engine a beat goes on evenly, as its sound does.
+// The engine says how far each beat has turned at a frame; nothing here runs beside it. Moments of the page
+// are milliseconds of performance.now(). Between two words of the engine a beat goes on evenly, as its sound
+// does.
 
 import { hear } from "../static/wire.js";
 
@@ -9,27 +10,41 @@ const JUMP_SECONDS = 0.25;
 const SMOOTH = 0.4;
 const SLEW_MS = 90;
 
-let serverAhead = null;   // server's clock minus this page's, in ms
+/** Server's clock minus this page's, in ms. @type {number | null} */
+let serverAhead = null;
 let leastTrip = Infinity;
-let relation = null;      // { stream, frame, at, rate }
-let ownLoudspeaker = null; // tells { frame, at, rate } of what this page itself plays, or null
+/**
+ * A frame, and when it is heard.
+ * @typedef {{ frame: number, at: number, rate: number, stream?: number }} Known
+ */
+/** @type {Known | null} */
+let relation = null;
+/** Tells of what this page itself plays. @type {((now: number) => Known | null) | null} */
+let ownLoudspeaker = null;
 const beats = new Map();
 
 const wrapped = (turns) => turns - Math.round(turns);
 export const pairKey = (low, high) => `${low} ${high}`;
 
-hear("open", () => { leastTrip = Infinity; serverAhead = null; relation = null; });
+hear("open", () => {
+  leastTrip = Infinity;
+  serverAhead = null;
+  relation = null;
+});
 hear("pong", ({ sent_ms, clock_ms }) => {
   const now = performance.now();
   const trip = now - sent_ms;
-  leastTrip += 0.5;  // an old short trip counts less and less: clocks drift
+  leastTrip += 0.5; // an old short trip counts less and less: clocks drift
   if (trip <= leastTrip || serverAhead === null) {
     leastTrip = trip;
     serverAhead = clock_ms - (sent_ms + now) / 2;
   }
 });
 
-export const useLoudspeaker = (frameNow) => { ownLoudspeaker = frameNow; relation = null; };
+export const useLoudspeaker = (frameNow) => {
+  ownLoudspeaker = frameNow;
+  relation = null;
+};
 
 const anchor = (stream, frame, at, rate) => {
   if (relation?.stream === stream && relation.rate === rate) {
@@ -43,8 +58,8 @@ const anchor = (stream, frame, at, rate) => {
 };
 
 export const frameAt = (at) => {
-  const known = ownLoudspeaker?.(at) ?? relation;  // a page's own loudspeaker knows to the frame
-  return known ? known.frame + (at - known.at) * known.rate / 1000 : 0;
+  const known = ownLoudspeaker?.(at) ?? relation; // a page's own loudspeaker knows to the frame
+  return known ? known.frame + ((at - known.at) * known.rate) / 1000 : 0;
 };
 
 hear("moment", (moment) => {
@@ -58,12 +73,19 @@ hear("moment", (moment) => {
     gone.delete(key);
     const before = beats.get(key);
     const shown = before?.stream === moment.stream ? turnsAt(low, high, now) : null;
-    const beat = { stream: moment.stream, frame: moment.frame, rate: moment.sample_rate, turns, turnsPerSecond,
-      late: 0, lateAt: now };
+    const beat = {
+      stream: moment.stream,
+      frame: moment.frame,
+      rate: moment.sample_rate,
+      turns,
+      turnsPerSecond,
+      late: 0,
+      lateAt: now,
+    };
     beats.set(key, beat);
     if (shown !== null) beat.late = wrapped(shown - turnsAt(low, high, now));
   }
-  gone.forEach((key) => beats.delete(key));
+  for (const key of gone) beats.delete(key);
 });
 
 // How far the beat of a pair has turned, loudest at whole turns; null when it does not sound.

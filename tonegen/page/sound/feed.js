@@ -3,14 +3,17 @@
 
 const BLOCK = 1024;
 
-onmessage = ({ data: { url, node, inHand } }) => {
+addEventListener("message", ({ data: { url, node, inHand } }) => {
   const socket = new WebSocket(url);
   socket.binaryType = "arraybuffer";
   const want = (frames, heard) => {
-    if (socket.readyState === WebSocket.OPEN) socket.send(JSON.stringify({ frames, heard_frame: Math.round(heard) }));
+    if (socket.readyState === WebSocket.OPEN)
+      socket.send(JSON.stringify({ frames, heard_frame: Math.round(heard) }));
   };
-  socket.onopen = () => { for (let asked = 0; asked < inHand; asked += 1) want(BLOCK, 0); };
+  socket.onopen = () => {
+    for (let asked = 0; asked < inHand; asked += 1) want(BLOCK, 0);
+  };
   socket.onmessage = ({ data }) => node.postMessage(data, [data]);
   socket.onclose = () => postMessage("closed");
   node.onmessage = ({ data: { frames, heard } }) => want(frames, heard);
-};
+});

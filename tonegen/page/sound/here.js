@@ -1,8 +1,22 @@
-// The engine's sound in this page: a worker fetches it, a loudspeaker plays it and says which frame it plays when.
+// The engine's sound in this page: a worker fetches it, a loudspeaker plays it and says which frame it plays
+// when.
 
 import { useLoudspeaker } from "./clock.js";
 
+/**
+ * What plays here: how it takes the feed's port, how many blocks it has in hand, and which frame it said it
+ * plays when.
+ * @typedef {object} Speaker
+ * @property {AudioContext} context
+ * @property {{ frame: number, time: number } | null} said
+ * @property {AudioNode} [node]
+ * @property {Worker} [feed]
+ * @property {(port: MessagePort) => void} [take]
+ * @property {number} [inHand]
+ */
+/** @type {Speaker | null} */
 let speaker = null;
+/** @type {AudioContext | null} */
 let ready = null;
 
 // Some browsers let a page sound only if it asked during a touch: ask then, in case it will be needed.
@@ -22,16 +36,24 @@ export const open = async (changed) => {
   prepare();
   const context = ready;
   ready = null;
-  const mine = speaker = { context, said: null };
-  // A browser gives worklets only to pages that it calls secure: this machine's, not those that come over a network.
+  /** @type {Speaker} */
+  const mine = { context, said: null };
+  speaker = mine;
+  // A browser gives worklets only to pages that it calls secure: this machine's, not those that come over a
+  // network.
   mine.node = context.audioWorklet ? await worklet(mine) : scheduled(mine);
   if (speaker !== mine) return;
   mine.feed = new Worker(new URL("feed.js", import.meta.url));
   const between = new MessageChannel();
   mine.take(between.port1);
   const rate = context.sampleRate;
-  mine.feed.postMessage({ url: `ws://${location.host}/sound?rate=${rate}`, node: between.port2, inHand: mine.inHand }, [between.port2]);
-  mine.feed.onmessage = () => { if (speaker === mine) close(changed); };  // the sound went elsewhere
+  mine.feed.postMessage(
+    { url: `ws://${location.host}/sound?rate=${rate}`, node: between.port2, inHand: mine.inHand },
+    [between.port2],
+  );
+  mine.feed.onmessage = () => {
+    if (speaker === mine) close(changed);
+  }; // the sound went elsewhere
   mine.node.connect(context.destination);
   useLoudspeaker((now) => mine.said && heard(mine, now));
   await context.resume();
@@ -60,15 +82,22 @@ export const close = (changed) => {
 const heard = ({ context, said }, now) => {
   const stamp = context.getOutputTimestamp?.() ?? { performanceTime: 0 };
   const known = stamp.performanceTime > 0;
-  const contextTime = known ? stamp.contextTime : context.currentTime - (context.outputLatency || context.baseLatency || 0);
+  const contextTime = known
+    ? stamp.contextTime
+    : context.currentTime - (context.outputLatency || context.baseLatency || 0);
   const frame = said.frame + (contextTime - said.time) * context.sampleRate;
   return { frame, at: known ? stamp.performanceTime : now, rate: context.sampleRate };
 };
 
 const worklet = async (mine) => {
   await mine.context.audioWorklet.addModule(new URL("loudspeaker.js", import.meta.url));
-  const node = new AudioWorkletNode(mine.context, "loudspeaker", { numberOfInputs: 0, outputChannelCount: [2] });
-  node.port.onmessage = ({ data }) => { mine.said = data; };
+  const node = new AudioWorkletNode(mine.context, "loudspeaker", {
+    numberOfInputs: 0,
+    outputChannelCount: [2],
+  });
+  node.port.onmessage = ({ data }) => {
+    mine.said = data;
+  };
   mine.take = (port) => node.port.postMessage({ feed: port }, [port]);
   mine.inHand = 5;
   return node;
@@ -83,7 +112,8 @@ const scheduled = (mine) => {
   mine.inHand = 16;
   mine.take = (port) => {
     port.onmessage = ({ data }) => {
-      const first = new Float64Array(data, 0, 1)[0], sound = new Float32Array(data, 8);
+      const first = new Float64Array(data, 0, 1)[0],
+        sound = new Float32Array(data, 8);
       const frames = sound.length / 2;
       const block = context.createBuffer(2, frames, context.sampleRate);
       for (const side of [0, 1]) {

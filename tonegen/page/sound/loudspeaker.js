@@ -7,15 +7,17 @@ class Loudspeaker extends AudioWorkletProcessor {
   constructor() {
     super();
     this.blocks = [];
-    this.at = 0;        // frames played of the first block
-    this.owed = 0;      // frames played and not yet asked for again
+    this.at = 0; // frames played of the first block
+    this.owed = 0; // frames played and not yet asked for again
     this.frame = 0;
     this.said = -1;
     this.port.onmessage = ({ data }) => {
       this.feed = data.feed;
-      this.feed.onmessage = ({ data: block }) => this.blocks.push({
-        frame: new Float64Array(block, 0, 1)[0], sound: new Float32Array(block, 8),
-      });
+      this.feed.onmessage = ({ data: block }) =>
+        this.blocks.push({
+          frame: new Float64Array(block, 0, 1)[0],
+          sound: new Float32Array(block, 8),
+        });
     };
   }
 
@@ -28,10 +30,13 @@ class Loudspeaker extends AudioWorkletProcessor {
         left[done + n] = sound[2 * (this.at + n)];
         right[done + n] = sound[2 * (this.at + n) + 1];
       }
-      this.frame = frame + this.at - done;  // the frame that this call began with
+      this.frame = frame + this.at - done; // the frame that this call began with
       done += frames;
       this.at += frames;
-      if (2 * this.at >= sound.length) { this.blocks.shift(); this.at = 0; }
+      if (2 * this.at >= sound.length) {
+        this.blocks.shift();
+        this.at = 0;
+      }
     }
     this.owed += done;
     if (this.owed >= BLOCK) {

@@ -4,16 +4,23 @@ import { ask, askSoon, hear } from "../static/wire.js";
 import { close, isHere, notNeeded, open, prepare, rest } from "./here.js";
 import { byId, follows, make, mark, say } from "../static/parts.js";
 
+/** @type {import("../static/wire.js").Shows["view"] | null} */
 let view = null;
 
 const followLevel = follows(byId("level"));
 let device = "machine";
-const showOutlet = () => { byId("outlet").value = isHere() ? "page" : device; };
+const showOutlet = () => {
+  byId("outlet").value = isHere() ? "page" : device;
+};
 
 // Where the machine has no device, the page in which the sound was begun plays it itself.
 let beganHere = false;
 export const toggleSound = () => {
-  if (unheard()) { beganHere = true; open(showOutlet); return; }
+  if (unheard()) {
+    beganHere = true;
+    open(showOutlet);
+    return;
+  }
   beganHere = !view.playing.sounding;
   if (beganHere && !isHere()) prepare();
   ask("sound", { on: beganHere });
@@ -23,20 +30,26 @@ byId("sound").addEventListener("click", toggleSound);
 byId("mute").addEventListener("click", () => ask("mute", { on: !view.playing.muted }));
 byId("level").addEventListener("input", ({ target }) => askSoon("level", { dbfs: Number(target.value) }));
 byId("outlet").addEventListener("change", ({ target }) => {
-  if (target.value === "page") { open(showOutlet); return; }
+  if (target.value === "page") {
+    open(showOutlet);
+    return;
+  }
   if (isHere()) close(showOutlet);
   ask("device", { name: target.value.startsWith("on ") ? target.value.slice(3) : null });
 });
 byId("outlet").addEventListener("focus", () => ask("devices"));
 hear("devices", ({ names, chosen }) => {
-  const box = byId("outlet"), [machine, page] = box.querySelectorAll("[value=machine], [value=page]");
+  const box = byId("outlet"),
+    [machine, page] = box.querySelectorAll("[value=machine], [value=page]");
   box.replaceChildren(machine, ...names.map((name) => make("option", { value: `on ${name}` }, name)), page);
   device = names.includes(chosen) ? `on ${chosen}` : "machine";
   showOutlet();
 });
 
 // Trials are heard where the sound is; a touch lets the page play them itself if the machine has no device.
-let trials = false, lesson = false, steady = false;
+let trials = false,
+  lesson = false,
+  steady = false;
 export const readyToHear = () => {
   beganHere = true;
   if (!isHere()) prepare();
@@ -63,9 +76,18 @@ const showUnheard = () => {
   mark(byId("sound"), "aria-pressed", hidden && view?.playing.sounding === true);
   if (!hidden) showPeak(-60);
 };
-hear("ears", ({ asked }) => { trials = asked !== null; follow(); });
-hear("volume", (volume) => { steady = volume.steady; follow(); });
-hear("lesson", ({ step }) => { lesson = step !== null; follow(); });
+hear("ears", ({ asked }) => {
+  trials = asked !== null;
+  follow();
+});
+hear("volume", (volume) => {
+  steady = volume.steady;
+  follow();
+});
+hear("lesson", ({ step }) => {
+  lesson = step !== null;
+  follow();
+});
 
 export const muteNow = () => ask("mute", { on: true });
 
@@ -81,10 +103,11 @@ hear("view", (next) => {
 });
 
 const meter = document.querySelector(".meter");
+const bar = /** @type {HTMLElement} */ (meter.firstElementChild);
 const showPeak = (peak_dbfs) => {
   const level = Math.max(-60, Math.min(0, peak_dbfs));
   mark(meter, "aria-valuenow", level.toFixed(0));
-  meter.firstElementChild.style.transform = `scaleX(${(level + 60) / 60})`;
+  bar.style.transform = `scaleX(${(level + 60) / 60})`;
 };
 hear("moment", ({ peak_dbfs }) => showPeak(unheard() ? -60 : peak_dbfs));
 hear("closed", () => close(showOutlet));

@@ -1,11 +1,15 @@
-// The volume, set on a steady tone before the first trial or lesson is heard; whoever moved the level has set it.
+// The volume, set on a steady tone before the first trial or lesson is heard; whoever moved the level has
+// set it.
 
 import { ask, hear } from "../static/wire.js";
 import { part } from "../static/nav.js";
 import { byId, make } from "../static/parts.js";
 import { readyToHear } from "./sound.js";
 
-let isSet = false, sounds = false, next = null, from = null;
+let isSet = false,
+  sounds = false,
+  next = null,
+  from = null;
 
 const comfortable = () => {
   const then = next;
@@ -13,22 +17,43 @@ const comfortable = () => {
   close();
   then();
 };
-const notNow = () => { ask("steady", { on: false }); close(); from?.focus(); };
+const notNow = () => {
+  ask("steady", { on: false });
+  close();
+  from?.focus();
+};
 
-const panel = make("section", { id: "volume", class: "shown", "aria-labelledby": "volume-title", hidden: true },
+const panel = make(
+  "section",
+  { id: "volume", class: "shown", "aria-labelledby": "volume-title", hidden: true },
   make("h2", { id: "volume-title", tabindex: "-1" }, "Set the volume"),
-  make("p", {}, "A steady tone sounds. Turn up your headphones, your amplifier or the level until it is comfortable, and no louder. Nothing that follows is louder."),
-  make("div", { class: "buttons" },
+  make(
+    "p",
+    {},
+    "A steady tone sounds. Turn up your headphones, your amplifier or the level until it is " +
+      "comfortable, and no louder. Nothing that follows is louder.",
+  ),
+  make(
+    "div",
+    { class: "buttons" },
     make("button", { id: "volume-comfortable", class: "primary", onclick: comfortable }, "It is comfortable"),
-    make("button", { id: "volume-not-now", onclick: notNow }, "Not now")));
+    make("button", { id: "volume-not-now", onclick: notNow }, "Not now"),
+  ),
+);
 byId("ears").prepend(panel);
 
-const close = () => { panel.hidden = true; next = null; };
+const close = () => {
+  panel.hidden = true;
+  next = null;
+};
 
 // Do what sounds, at once where the volume was set, else when the player says that it is comfortable.
 export const whenComfortable = (action) => {
   readyToHear();
-  if (isSet) { action(); return; }
+  if (isSet) {
+    action();
+    return;
+  }
   next = action;
   from = document.activeElement;
   panel.hidden = false;
@@ -41,4 +66,9 @@ hear("volume", ({ steady, is_set }) => {
   sounds = steady;
   isSet = is_set;
 });
-addEventListener("part", () => { if (part() !== "ears" && !panel.hidden) { ask("steady", { on: false }); close(); } });
+addEventListener("part", () => {
+  if (part() !== "ears" && !panel.hidden) {
+    ask("steady", { on: false });
+    close();
+  }
+});

@@ -4,10 +4,14 @@ import { ask } from "./wire.js";
 import { changeOfKey, toggleChange } from "../play/chart.js";
 import { muteNow, toggleSound } from "../sound/sound.js";
 
-const takesText = (element) => element.matches("input:not([type=range]):not([type=checkbox]), select, textarea");
+const takesText = (element) =>
+  element.matches("input:not([type=range]):not([type=checkbox]), select, textarea");
 
 addEventListener("keydown", (event) => {
-  if (event.key === "Escape") { muteNow(); return; }
+  if (event.key === "Escape") {
+    muteNow();
+    return;
+  }
   if (takesText(event.target)) return;
   if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() === "z") {
     event.preventDefault();
@@ -15,8 +19,15 @@ addEventListener("keydown", (event) => {
     return;
   }
   if (event.ctrlKey || event.metaKey || event.altKey || event.repeat) return;
-  if (event.key === " " && event.target === document.body) { event.preventDefault(); toggleSound(); return; }
+  if (event.key === " " && event.target === document.body) {
+    event.preventDefault();
+    toggleSound();
+    return;
+  }
   if (document.documentElement.dataset.letters === "off") return;
   const change = changeOfKey(event.key.toLowerCase());
-  if (change) { event.preventDefault(); toggleChange(change); }
+  if (change) {
+    event.preventDefault();
+    toggleChange(change);
+  }
 });

@@ -25,29 +25,46 @@ import "../notices/notices.js";
 import { openPart } from "./nav.js";
 import { byId, make, mark, say } from "./parts.js";
 
-const undo = make("button", { id: "undo", disabled: true, "aria-keyshortcuts": "Control+Z", onclick: () => ask("undo") }, "Undo");
-const redo = make("button", { id: "redo", disabled: true, "aria-keyshortcuts": "Control+Shift+Z", onclick: () => ask("redo") }, "Redo");
+const undo = make(
+  "button",
+  { id: "undo", disabled: true, "aria-keyshortcuts": "Control+Z", onclick: () => ask("undo") },
+  "Undo",
+);
+const redo = make(
+  "button",
+  { id: "redo", disabled: true, "aria-keyshortcuts": "Control+Shift+Z", onclick: () => ask("redo") },
+  "Redo",
+);
 byId("back").append(undo, redo);
 openPart();
 
+const back = (button, words) => {
+  button.disabled = !words;
+  mark(button, "title", words);
+};
 hear("view", (view) => {
   say(byId("title"), view.title);
   say(byId("state"), `${view.state === "open" ? "no change engaged" : view.state}, ${view.bar}`);
-  for (const [button, words] of [[undo, view.undo], [redo, view.redo]]) {
-    button.disabled = !words;
-    mark(button, "title", words);
-  }
+  back(undo, view.undo);
+  back(redo, view.redo);
   byId("cautions").replaceChildren(...view.cautions.map((words) => make("p", { class: "caution" }, words)));
   document.documentElement.dataset.ready = "yes";
 });
 
 const caution = byId("caution");
 hear("choices", ({ hearing_caution }) => say(caution.firstElementChild, hearing_caution));
-caution.lastElementChild.addEventListener("click", () => { caution.hidden = true; });
+caution.lastElementChild.addEventListener("click", () => {
+  caution.hidden = true;
+});
 
 const fault = byId("fault");
-const complain = (text) => { fault.hidden = false; say(fault.firstElementChild, text); };
-fault.lastElementChild.addEventListener("click", () => { fault.hidden = true; });
+const complain = (text) => {
+  fault.hidden = false;
+  say(fault.firstElementChild, text);
+};
+fault.lastElementChild.addEventListener("click", () => {
+  fault.hidden = true;
+});
 hear("fault", ({ text }) => complain(text));
 // The server's own word for a page too many; one that is not let in is only told so where it asks for a file.
 const TOO_MANY = 4429;
@@ -58,9 +75,11 @@ hear("closed", async ({ code, reason }) => {
   if (code === TOO_MANY) return complain(reason);
   const answer = await fetch("/static/icon.svg", { cache: "no-store" }).catch(() => null);
   if (!shut) return;
-  complain(answer?.status === 401
-    ? "This page is not let in any more. Scan the code that tonegen shows now, or open its link."
-    : "The program does not answer; trying again.");
+  complain(
+    answer?.status === 401
+      ? "This page is not let in any more. Scan the code that tonegen shows now, or open its link."
+      : "The program does not answer; trying again.",
+  );
 });
 hear("choices", () => {
   if (shut) fault.hidden = true;

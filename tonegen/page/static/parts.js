@@ -1,10 +1,19 @@
-// Small pieces of page: an element with its attributes and children, and changes that touch only what changed.
+// Small pieces of page: an element with its attributes and children, and changes that touch only what
+// changed.
 
+/**
+ * @template {keyof HTMLElementTagNameMap} Name
+ * @param {Name} name
+ * @param {Record<string, any>} attributes
+ * @param {(Node | string)[]} children
+ * @returns {HTMLElementTagNameMap[Name]}
+ */
 export const make = (name, attributes = {}, ...children) => {
   const element = document.createElement(name);
   for (const [key, value] of Object.entries(attributes)) {
     if (key.startsWith("on")) element.addEventListener(key.slice(2), value);
-    else if (typeof value === "boolean" && /^(aria|data)-/.test(key)) element.setAttribute(key, String(value));
+    else if (typeof value === "boolean" && /^(aria|data)-/.test(key))
+      element.setAttribute(key, String(value));
     else if (value === true) element.setAttribute(key, "");
     else if (value !== false && value !== null && value !== undefined) element.setAttribute(key, value);
   }
@@ -12,22 +21,30 @@ export const make = (name, attributes = {}, ...children) => {
   return element;
 };
 
-export const say = (element, text) => { if (element.textContent !== text) element.textContent = text; };
+export const say = (element, text) => {
+  if (element.textContent !== text) element.textContent = text;
+};
 
 export const mark = (element, name, value) => {
   const text = String(value);
   if (element.getAttribute(name) !== text) element.setAttribute(name, text);
 };
 
-// A slider shows what the engine has, but not while a hand is on it: an answer to an earlier place of the hand
-// must not push it back.
+// A slider shows what the engine has, but not while a hand is on it: an answer to an earlier place of the
+// hand must not push it back.
 export const HAND_MS = 400;
 export const follows = (slider) => {
-  let value = null, touchedAt = -HAND_MS, later = null;
-  const show = () => { if (value !== null && Number(slider.value) !== value) slider.value = value; };
+  let value = null,
+    touchedAt = -HAND_MS,
+    later = null;
+  const show = () => {
+    if (value !== null && Number(slider.value) !== value) slider.value = value;
+  };
   const passesBy = ({ key }) => key === "Tab" || key === "Shift";
   for (const hand of ["input", "keydown", "pointerdown"]) {
-    slider.addEventListener(hand, (event) => { if (!passesBy(event)) touchedAt = performance.now(); });
+    slider.addEventListener(hand, (event) => {
+      if (!passesBy(event)) touchedAt = performance.now();
+    });
   }
   return (next) => {
     value = next;
@@ -39,18 +56,34 @@ export const follows = (slider) => {
 };
 
 // Other children in a box; the focus stays, and what was unfolded or scrolled stays so.
-const wayTo = (element, box) => (element === box ? [] : [...wayTo(element.parentElement, box), [...element.parentElement.children].indexOf(element)]);
+const wayTo = (element, box) =>
+  element === box
+    ? []
+    : [...wayTo(element.parentElement, box), [...element.parentElement.children].indexOf(element)];
 export const refill = (box, ...children) => {
-  const folds = () => [...box.querySelectorAll("details")], regions = () => [...box.querySelectorAll("[role=region]")];
-  const open = folds().map((one) => one.open), scrolled = regions().map((one) => one.scrollTop);
+  const folds = () => [...box.querySelectorAll("details")],
+    regions = () => [...box.querySelectorAll("[role=region]")];
+  const open = folds().map((one) => one.open),
+    scrolled = regions().map((one) => one.scrollTop);
   const held = document.activeElement;
   const way = held !== box && box.contains(held) ? wayTo(held, box) : null;
   box.replaceChildren(...children);
-  folds().forEach((one, at) => { one.open = open[at] ?? one.open; });
-  regions().forEach((one, at) => { one.scrollTop = scrolled[at] ?? 0; });
+  folds().forEach((one, at) => {
+    one.open = open[at] ?? one.open;
+  });
+  regions().forEach((one, at) => {
+    one.scrollTop = scrolled[at] ?? 0;
+  });
   if (!way) return;
   const again = (held.id && byId(held.id)) || way.reduce((element, at) => element?.children[at], box);
   (again?.disabled ? again.parentElement.querySelector("button:not(:disabled)") : again)?.focus();
 };
 
+// What has the focus.
+export const held = () => /** @type {HTMLElement} */ (document.activeElement);
+
+/**
+ * @param {string} id
+ * @returns {any}  whatever the page has there
+ */
 export const byId = (id) => document.getElementById(id);

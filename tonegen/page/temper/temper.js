@@ -1,10 +1,15 @@
-// Tempering: which grips shall ring and how much each matters, what is held, what was found, and what it trades.
+// Tempering: which grips shall ring and how much each matters, what is held, what was found, and what it
+// trades.
 
 import { ask, hear } from "../static/wire.js";
 import { byId, make, mark, refill, say } from "../static/parts.js";
 
+/** @typedef {import("../static/messages.js").Asks["objective"]["name"]} Objective */
+
+/** @type {import("../static/wire.js").Shows["asked"] | null} */
 let asked = null;
 let scenes = [];
+/** @type {import("../static/wire.js").Shows["offer"] | null} */
 let offer = null;
 let shape = "";
 let built = null;
@@ -12,15 +17,29 @@ let built = null;
 const build = () => {
   const part = {
     scene: make("select", { id: "scene", onchange: () => ask("scene", { name: part.scene.value }) }),
-    objective: make("select", { id: "objective", onchange: () => ask("objective", { name: part.objective.value }) }),
-    band: make("p", { class: "hint" }), pins: make("p", { class: "hint", "aria-live": "polite" }),
+    objective: make("select", {
+      id: "objective",
+      onchange: () => ask("objective", { name: /** @type {Objective} */ (part.objective.value) }),
+    }),
+    band: make("p", { class: "hint" }),
+    pins: make("p", { class: "hint", "aria-live": "polite" }),
     wanted: make("div", { class: "wanted", role: "group", "aria-label": "Grips and their weights" }),
     found: make("div", { class: "found", "aria-live": "polite" }),
   };
-  byId("temper").replaceChildren(make("h2", {}, "Temper"),
-    make("div", { class: "fields" }, make("label", {}, "Scene", part.scene), make("label", {}, "Make least", part.objective)),
-    part.band, part.wanted, part.pins,
-    make("button", { class: "primary", id: "run", onclick: () => ask("temper") }, "Find the best offsets"), part.found);
+  byId("temper").replaceChildren(
+    make("h2", {}, "Temper"),
+    make(
+      "div",
+      { class: "fields" },
+      make("label", {}, "Scene", part.scene),
+      make("label", {}, "Make least", part.objective),
+    ),
+    part.band,
+    part.wanted,
+    part.pins,
+    make("button", { class: "primary", id: "run", onclick: () => ask("temper") }, "Find the best offsets"),
+    part.found,
+  );
   return part;
 };
 
@@ -30,25 +49,50 @@ const showAsked = () => {
   const options = JSON.stringify([scenes, asked.objectives]);
   if (built.scene.dataset.options !== options) {
     built.scene.dataset.options = options;
-    built.scene.replaceChildren(make("option", { value: "" }, "grips of the instrument"),
-      ...scenes.map(({ name, title }) => make("option", { value: name }, title || name)));
-    built.objective.replaceChildren(...Object.entries(asked.objectives).map(([name, words]) => make("option", { value: name }, words)));
+    built.scene.replaceChildren(
+      make("option", { value: "" }, "grips of the instrument"),
+      ...scenes.map(({ name, title }) => make("option", { value: name }, title || name)),
+    );
+    built.objective.replaceChildren(
+      ...Object.entries(asked.objectives).map(([name, words]) => make("option", { value: name }, words)),
+    );
   }
   built.scene.value = asked.scene;
   built.objective.value = asked.objective;
   say(built.band, asked.band ? `The band: ${asked.band}` : "Without a band");
-  say(built.pins, asked.pins.length ? `Held: ${asked.pins.join("; ")}` : "Touch a bead of the chart to hold it where it is.");
+  say(
+    built.pins,
+    asked.pins.length
+      ? `Held: ${asked.pins.join("; ")}`
+      : "Touch a bead of the chart to hold it where it is.",
+  );
   const names = JSON.stringify(asked.wanted.map(({ name }) => name));
   if (shape !== names) {
     shape = names;
-    built.wanted.replaceChildren(...asked.wanted.map(({ name }) => {
-      const weight = make("input", { type: "number", min: 0, max: 100, step: 0.5, "data-weight": name, "aria-label": `Weight of ${name}`,
-        onchange: () => ask("weigh", { grip: name, weight: Number(weight.value) || 0 }) });
-      const button = make("button", { "data-wanted": name, onclick: () => {
-        ask("weigh", { grip: name, weight: button.getAttribute("aria-pressed") === "true" ? 0 : 1 });
-      } }, name);
-      return make("span", { class: "weighed" }, button, weight);
-    }));
+    built.wanted.replaceChildren(
+      ...asked.wanted.map(({ name }) => {
+        const weight = make("input", {
+          type: "number",
+          min: 0,
+          max: 100,
+          step: 0.5,
+          "data-weight": name,
+          "aria-label": `Weight of ${name}`,
+          onchange: () => ask("weigh", { grip: name, weight: Number(weight.value) || 0 }),
+        });
+        const button = make(
+          "button",
+          {
+            "data-wanted": name,
+            onclick: () => {
+              ask("weigh", { grip: name, weight: button.getAttribute("aria-pressed") === "true" ? 0 : 1 });
+            },
+          },
+          name,
+        );
+        return make("span", { class: "weighed" }, button, weight);
+      }),
+    );
   }
   asked.wanted.forEach(({ weight }, at) => {
     const [button, input] = built.wanted.children[at].children;
@@ -66,24 +110,94 @@ const showOffer = () => {
     if (held) byId("run").focus();
     return;
   }
-  const rows = offer.grips.map((grip) => make("details", { class: "ring" },
-    make("summary", {}, make("b", {}, grip.name), make("span", { class: "was" }, grip.before), make("span", { "aria-hidden": "true" }, "→"),
-      make("span", { class: "hidden" }, "becomes"), make("span", { class: "will", "data-better": grip.better }, grip.after)),
-    make("table", {}, make("thead", {}, make("tr", {}, ...["pair", "stands for", "before", "after"].map((words) => make("th", { scope: "col" }, words)))),
-      make("tbody", {}, ...grip.intervals.map((one) => make("tr", {}, make("th", { scope: "row" }, one.names), make("td", {}, one.ratio),
-        make("td", {}, one.before), make("td", {}, one.after)))))));
-  refill(built.found,
-    make("div", { class: "buttons" },
+  const rows = offer.grips.map((grip) =>
+    make(
+      "details",
+      { class: "ring" },
+      make(
+        "summary",
+        {},
+        make("b", {}, grip.name),
+        make("span", { class: "was" }, grip.before),
+        make("span", { "aria-hidden": "true" }, "→"),
+        make("span", { class: "hidden" }, "becomes"),
+        make("span", { class: "will", "data-better": grip.better }, grip.after),
+      ),
+      make(
+        "table",
+        {},
+        make(
+          "thead",
+          {},
+          make(
+            "tr",
+            {},
+            ...["pair", "stands for", "before", "after"].map((words) => make("th", { scope: "col" }, words)),
+          ),
+        ),
+        make(
+          "tbody",
+          {},
+          ...grip.intervals.map((one) =>
+            make(
+              "tr",
+              {},
+              make("th", { scope: "row" }, one.names),
+              make("td", {}, one.ratio),
+              make("td", {}, one.before),
+              make("td", {}, one.after),
+            ),
+          ),
+        ),
+      ),
+    ),
+  );
+  refill(
+    built.found,
+    make(
+      "div",
+      { class: "buttons" },
       make("button", { class: "primary", id: "take", onclick: () => ask("takeoffer") }, "Keep it"),
-      make("button", { id: "throw", onclick: () => ask("throwaway") }, "Throw it away")),
+      make("button", { id: "throw", onclick: () => ask("throwaway") }, "Throw it away"),
+    ),
     make("p", { class: "hint", id: "summary" }, offer.summary),
     ...(offer.front.length ? [tradeOff()] : []),
-    make("h3", {}, "Grip by grip: the fastest beat before and after"), ...rows,
+    make("h3", {}, "Grip by grip: the fastest beat before and after"),
+    ...rows,
     ...(offer.notes.length ? [make("h3", {}, "To know"), ...offer.notes.slice(0, 3).map(noted)] : []),
-    ...(offer.notes.length > 3 ? [make("details", {}, make("summary", {}, `${offer.notes.length - 3} more to know`), ...offer.notes.slice(3).map(noted))] : []),
-    make("details", {}, make("summary", {}, `What moves: ${offer.points.length} tuning points`),
-      make("table", {}, make("tbody", {}, ...offer.points.map((one) => make("tr", {}, make("th", { scope: "row" }, one.point),
-        make("td", {}, one.before), make("td", {}, one.after)))))));
+    ...(offer.notes.length > 3
+      ? [
+          make(
+            "details",
+            {},
+            make("summary", {}, `${offer.notes.length - 3} more to know`),
+            ...offer.notes.slice(3).map(noted),
+          ),
+        ]
+      : []),
+    make(
+      "details",
+      {},
+      make("summary", {}, `What moves: ${offer.points.length} tuning points`),
+      make(
+        "table",
+        {},
+        make(
+          "tbody",
+          {},
+          ...offer.points.map((one) =>
+            make(
+              "tr",
+              {},
+              make("th", { scope: "row" }, one.point),
+              make("td", {}, one.before),
+              make("td", {}, one.after),
+            ),
+          ),
+        ),
+      ),
+    ),
+  );
 };
 
 const noted = (note) => make("p", { class: "to-know" }, note);
@@ -97,21 +211,53 @@ const tradeOff = () => {
   };
   const place = ({ across, up }) => [8 + 284 * across, 112 - 104 * up];
   const curve = svg("svg", { viewBox: "0 0 300 120", class: "curve", "aria-hidden": "true" });
-  curve.append(svg("polyline", { points: offer.front.map((mark) => place(mark).join()).join(" "), class: "line" }));
+  curve.append(
+    svg("polyline", { points: offer.front.map((mark) => place(mark).join()).join(" "), class: "line" }),
+  );
   offer.front.forEach((one, at) => {
     const [cx, cy] = place(one);
-    curve.append(svg("circle", { cx, cy, r: at === offer.chosen ? 6 : 3, class: at === offer.chosen ? "here" : "there" }));
+    curve.append(
+      svg("circle", {
+        cx,
+        cy,
+        r: at === offer.chosen ? 6 : 3,
+        class: at === offer.chosen ? "here" : "there",
+      }),
+    );
   });
   const here = offer.front[offer.chosen];
-  const slider = make("input", { type: "range", min: -1, max: offer.front.length - 1, step: 1, id: "along", "aria-label": "Place on the trade-off",
-    "aria-valuetext": here ? here.words : "as the scene weighs it", onchange: () => ask("along", { place: Number(slider.value) }) });
-  slider.value = offer.chosen;
-  return make("div", { class: "trade" }, make("h3", {}, "The trade-off"), make("p", { class: "hint" }, `up: ${offer.up}`), curve, slider,
-    make("p", { class: "hint" }, `across: ${offer.across}`), make("p", {}, here ? here.words : "As the scene weighs it"));
+  const slider = make("input", {
+    type: "range",
+    min: -1,
+    max: offer.front.length - 1,
+    step: 1,
+    id: "along",
+    "aria-label": "Place on the trade-off",
+    "aria-valuetext": here ? here.words : "as the scene weighs it",
+    onchange: () => ask("along", { place: Number(slider.value) }),
+  });
+  slider.value = String(offer.chosen);
+  return make(
+    "div",
+    { class: "trade" },
+    make("h3", {}, "The trade-off"),
+    make("p", { class: "hint" }, `up: ${offer.up}`),
+    curve,
+    slider,
+    make("p", { class: "hint" }, `across: ${offer.across}`),
+    make("p", {}, here ? here.words : "As the scene weighs it"),
+  );
 };
 
-hear("choices", ({ presets }) => { scenes = presets.scenes; showAsked(); });
-hear("asked", (next) => { asked = next; showAsked(); showOffer(); });
+hear("choices", ({ presets }) => {
+  scenes = presets.scenes;
+  showAsked();
+});
+hear("asked", (next) => {
+  asked = next;
+  showAsked();
+  showOffer();
+});
 hear("offer", (next) => {
   offer = next;
   showOffer();

@@ -5,16 +5,26 @@ import { redraw, stayingCard } from "../play/pairs.js";
 import { readyToHear } from "../sound/sound.js";
 import { byId, make, mark, say } from "../static/parts.js";
 
+/** @type {import("../static/wire.js").Shows["two"] | null} */
 let two = null;
-let sounding = false, alone = false;  // alone : nothing sounded before
+let sounding = false,
+  alone = false; // alone : nothing sounded before
 
 const written = (name, words) => {
-  const input = make("input", { type: "text", id: `tone-${name}`, maxlength: 120, autocomplete: "off", spellcheck: "false",
-    "aria-describedby": `tone-${name}-words`, onchange: () => ask("tones", { [name]: input.value.trim() }) });
+  const input = make("input", {
+    type: "text",
+    id: `tone-${name}`,
+    maxlength: 120,
+    autocomplete: "off",
+    spellcheck: "false",
+    "aria-describedby": `tone-${name}-words`,
+    onchange: () => ask("tones", { [name]: input.value.trim() }),
+  });
   const under = make("small", { id: `tone-${name}-words` });
   return { input, under, field: make("label", {}, words, input, under) };
 };
-const low = written("low", "Lower tone"), high = written("high", "Upper tone");
+const low = written("low", "Lower tone"),
+  high = written("high", "Upper tone");
 const ratio = make("select", { id: "tone-ratio", onchange: () => ask("tones", { ratio: ratio.value }) });
 
 const begin = (only) => {
@@ -24,29 +34,65 @@ const begin = (only) => {
 };
 const end = () => (alone ? ask("sound", { on: false }) : ask("heartones", { on: false }));
 const card = stayingCard(() => begin(!(two.heard && two.only)));
-const both = make("button", { id: "tones-hear", "aria-pressed": "false", onclick: () => (two.heard ? end() : begin(false)) }, "Hear both");
-const to = (where, words, title) => make("button", { id: `tones-${where}`, title, "aria-label": `${words}, the upper tone`,
-  onclick: () => ask("tunetones", { to: where }) }, words);
+const both = make(
+  "button",
+  { id: "tones-hear", "aria-pressed": "false", onclick: () => (two.heard ? end() : begin(false)) },
+  "Hear both",
+);
+const to = (where, words, title) =>
+  make(
+    "button",
+    {
+      id: `tones-${where}`,
+      title,
+      "aria-label": `${words}, the upper tone`,
+      onclick: () => ask("tunetones", { to: where }),
+    },
+    words,
+  );
 
 const name = make("summary", {}, "Two tones");
-const fold = make("details", { ontoggle: redraw }, name, make("div", { class: "two" },
-  make("p", { class: "hint" }, "A note, A3, with cents, A3+5, or Hz; the upper one also as cents above the lower, 386.3c."),
-  low.field, high.field, make("label", {}, "Stands for", ratio), card.element,
-  make("div", { class: "buttons" }, both, to("pure", "Pure", "Move the upper tone until the interval is pure"),
-    to("equal", "Equal", "Move the upper tone to whole semitones from the lower"))));
+const fold = make(
+  "details",
+  { ontoggle: redraw },
+  name,
+  make(
+    "div",
+    { class: "two" },
+    make(
+      "p",
+      { class: "hint" },
+      "A note, A3, with cents, A3+5, or Hz; the upper one also as cents above the lower, 386.3c.",
+    ),
+    low.field,
+    high.field,
+    make("label", {}, "Stands for", ratio),
+    card.element,
+    make(
+      "div",
+      { class: "buttons" },
+      both,
+      to("pure", "Pure", "Move the upper tone until the interval is pure"),
+      to("equal", "Equal", "Move the upper tone to whole semitones from the lower"),
+    ),
+  ),
+);
 card.element.id = "tones-only";
 byId("tones").append(fold);
+
+const showWritten = ({ input, under }, text, words) => {
+  // What is being typed stays.
+  if (input !== document.activeElement || input.value === input.dataset.shown) input.value = text;
+  input.dataset.shown = text;
+  say(under, words);
+};
 
 const show = (next) => {
   if (next.heard && !two) fold.open = true;
   two = next;
   say(name, two.heard ? "Two tones, heard instead of the grip" : "Two tones");
-  for (const [{ input, under }, text, words] of [[low, two.written.low, two.low_words], [high, two.written.high, two.high_words]]) {
-    // What is being typed stays.
-    if (input !== document.activeElement || input.value === input.dataset.shown) input.value = text;
-    input.dataset.shown = text;
-    say(under, words);
-  }
+  showWritten(low, two.written.low, two.low_words);
+  showWritten(high, two.written.high, two.high_words);
   const options = JSON.stringify(two.ratios);
   if (ratio.dataset.options !== options) {
     ratio.dataset.options = options;
@@ -59,4 +105,6 @@ const show = (next) => {
 };
 
 hear("two", show);
-hear("view", ({ playing }) => { sounding = playing.sounding; });
+hear("view", ({ playing }) => {
+  sounding = playing.sounding;
+});

@@ -1,0 +1,227 @@
+// What to train, on what, and who answers; or to go on with what was not finished.
+
+import { ask } from "../static/wire.js";
+import { byId, make, mark } from "../static/parts.js";
+import { whenComfortable } from "../sound/volume.js";
+
+/** @typedef {import("../static/messages.js").Asks["train"]["kind"]} Kind */
+
+/** @type {import("../static/messages.js").Shows["ears"] | null} */
+let ears = null;
+let grips = [];
+let chooser = null;
+
+export const choosing = make("div", { id: "ear-choose" });
+
+const labelled = (words, field) => make("label", {}, words, field);
+const select = (id, options) =>
+  make("select", { id }, ...options.map(({ name, words }) => make("option", { value: name }, words)));
+const feedback = () => chooser.feedback.checked;
+const person = () => chooser.person.value.trim();
+
+const kindButton = ({ name, words, task }) =>
+  make(
+    "button",
+    {
+      class: "kind",
+      "data-kind": name,
+      "aria-pressed": String(name === chosenKind),
+      onclick: () => {
+        chosenKind = name;
+        usualMethod();
+        showChosen();
+      },
+    },
+    make("b", {}, words),
+    make("small", {}, task),
+  );
+let chosenKind = "purer";
+let chosenIntervals = new Set(["5:4", "3:2"]);
+
+const build = () => {
+  const { kinds, intervals, registers, timbres, beds, methods } = ears.offered;
+  const part = {
+    kinds: make(
+      "div",
+      { class: "kinds", role: "group", "aria-label": "What to train" },
+      ...kinds.map(kindButton),
+    ),
+    person: make("input", {
+      type: "text",
+      id: "ear-person",
+      list: "ear-people",
+      maxlength: 80,
+      autocomplete: "off",
+      onchange: () => ask("ears", { person: person() }),
+    }),
+    people: make("datalist", { id: "ear-people" }),
+    grip: make("select", { id: "ear-grip", onchange: () => showChosen() }),
+    intervals: make(
+      "div",
+      { class: "intervals", role: "group", "aria-label": "Intervals" },
+      ...intervals.map(({ name, words }) =>
+        make(
+          "button",
+          {
+            "data-interval": name,
+            onclick: () => {
+              chosenIntervals = new Set(chosenIntervals);
+              if (!chosenIntervals.delete(name)) chosenIntervals.add(name);
+              showChosen();
+            },
+          },
+          `${words} `,
+          make("small", {}, name),
+        ),
+      ),
+    ),
+    register: select("ear-register", registers),
+    timbre: select("ear-timbre", timbres),
+    bed: select("ear-bed", beds),
+    trials: make("input", {
+      type: "number",
+      id: "ear-trials",
+      min: 1,
+      max: 1000,
+      step: 1,
+      inputmode: "numeric",
+    }),
+    method: select("ear-method", methods),
+    cents: make("input", { type: "text", id: "ear-cents", maxlength: 60, autocomplete: "off" }),
+    feedback: make("input", { type: "checkbox", id: "ear-feedback", checked: true }),
+    goOn: make("div", { class: "waiting", hidden: true }),
+    begin: make("button", { id: "ear-begin", class: "primary", onclick: begin }, "Begin"),
+  };
+  choosing.replaceChildren(
+    part.goOn,
+    make("h2", {}, "What to train"),
+    part.kinds,
+    make("h2", {}, "On what"),
+    part.intervals,
+    make(
+      "div",
+      { class: "fields" },
+      labelled("Material", part.grip),
+      labelled("Lowest tone", part.register),
+      labelled("Timbre", part.timbre),
+      labelled("Beneath it", part.bed),
+      labelled("How many", part.trials),
+      labelled("Errors are chosen", part.method),
+      labelled("Error in cents", part.cents),
+      make("span", {}, labelled("Who answers", part.person), part.people),
+      make("label", { class: "check" }, part.feedback, "Say after each answer what it was"),
+    ),
+    part.begin,
+    make(
+      "p",
+      { class: "hint" },
+      "Trials stay under the level above; how loud each sound is beneath it is drawn at random, so that " +
+        "only the beat tells. Everything else is silent during a trial.",
+    ),
+  );
+  part.method.addEventListener("change", showChosen);
+  return part;
+};
+
+const kindNow = () => ears.offered.kinds.find(({ name }) => name === chosenKind);
+const usualMethod = () => {
+  chooser.method.value = kindNow().method;
+};
+
+const begin = () =>
+  whenComfortable(() => {
+    const grip = chooser.grip.value === "intervals" ? null : chooser.grip.value.slice(1);
+    ask("train", {
+      kind: /** @type {Kind} */ (chosenKind),
+      person: person(),
+      feedback: feedback(),
+      grip,
+      intervals: grip === null ? [...chosenIntervals].join() : "",
+      register: chooser.register.value,
+      timbre: chooser.timbre.value,
+      bed: chooser.bed.value,
+      trials: chooser.trials.value ? Math.round(Number(chooser.trials.value)) : null,
+      method: chooser.method.value,
+      cents: chooser.cents.disabled ? "" : chooser.cents.value,
+    });
+  });
+
+const goOn = () =>
+  whenComfortable(() =>
+    ask("goon", { person: person(), session: Number(waiting().value), feedback: feedback() }),
+  );
+const waiting = () => byId("ear-waiting");
+
+// What waits: one session is said, of several one is chosen.
+const showWaiting = () => {
+  const { goOn: place } = chooser,
+    wanted = JSON.stringify(ears.waiting);
+  place.hidden = !ears.waiting.length;
+  if (place.dataset.waiting === wanted) return;
+  place.dataset.waiting = wanted;
+  const options = ears.waiting.map(({ name, words }) => make("option", { value: name }, words));
+  const several = options.length > 1,
+    list = make("select", { id: "ear-waiting", hidden: !several }, ...options);
+  place.replaceChildren(
+    several ? labelled("Not finished", list) : make("p", {}, `Not finished: ${ears.waiting[0]?.words}`, list),
+    make("button", { id: "ear-go-on", class: "primary", onclick: goOn }, "Go on"),
+  );
+};
+
+const showChosen = () => {
+  const kind = kindNow();
+  const own = chooser.grip.value !== "intervals";
+  for (const button of chooser.kinds.children)
+    mark(button, "aria-pressed", button.dataset.kind === chosenKind);
+  for (const button of chooser.intervals.children) {
+    mark(button, "aria-pressed", chosenIntervals.has(button.dataset.interval));
+    button.disabled = own;
+  }
+  mark(chooser.trials, "placeholder", kind.trials);
+  chooser.method.disabled = !kind.threshold;
+  const method = chooser.method.value,
+    itself = !kind.cents || method === "bayes";
+  chooser.cents.disabled = itself;
+  mark(
+    chooser.cents,
+    "placeholder",
+    itself ? "chosen for you" : method === "fixed" ? "usual; or 5, or 2,5,10" : "to begin with",
+  );
+  chooser.begin.disabled = !own && !chosenIntervals.size;
+};
+
+const showGrips = () => {
+  if (!chooser) return;
+  const options = [
+    ["intervals", "the intervals above"],
+    [" ", "the grip as it is set now"],
+    ...grips.map((name) => [` ${name}`, name]),
+  ];
+  const wanted = JSON.stringify(options);
+  if (chooser.grip.dataset.options === wanted) return;
+  const before = chooser.grip.value;
+  chooser.grip.dataset.options = wanted;
+  chooser.grip.replaceChildren(...options.map(([value, words]) => make("option", { value }, words)));
+  if (options.some(([value]) => value === before)) chooser.grip.value = before;
+  showChosen();
+};
+
+export const offerGrips = (names) => {
+  grips = names;
+  showGrips();
+};
+
+export const showChoosing = (next) => {
+  ears = next;
+  if (!chooser) {
+    chooser = build();
+    usualMethod();
+  }
+  showGrips();
+  showChosen();
+  if (document.activeElement !== chooser.person) chooser.person.value = ears.person;
+  chooser.people.replaceChildren(...ears.people.map((name) => make("option", { value: name })));
+  showWaiting();
+};
+
+export const beginHere = () => chooser.begin.focus();

@@ -76,7 +76,7 @@ def ended_at(name, how, seconds, folder, environment=os.environ):
     # Until the program begins it is Python's own start that is ended, with whatever that says.
     begun = program.returncode != -how and "Fatal Python error: init_" not in complaints
     if begun and program.returncode not in (0, 128 + how):
-        faults.append(f"exit code {program.returncode}")
+        faults.append(f"exit code {program.returncode}: {complaints}")
     if begun and "Traceback" in complaints:
         faults.append(complaints)
     faults += [f"{path} is left" for path in folder.rglob(".tonegen-*")]

@@ -6,11 +6,14 @@ import random
 import signal
 import subprocess
 import sys
+from types import SimpleNamespace
 
 import pytest
 
 from tests.ear.terminal import Terminal
 from tests.endings import COMMANDS, SIGNALS, ended_at
+from tonegen.ending import Ended
+from tonegen.sound import device
 
 TONEGEN = [sys.executable, "-c", "from tonegen.cli import main; main()"]
 PUTS_BACK = """
@@ -134,3 +137,26 @@ def test_whatever_the_moment_nothing_is_half_written_or_left_tuned(tmp_path, nam
         folder = tmp_path / how.name
         folder.mkdir()
         assert ended_at(name, how, draw.uniform(0, COMMANDS[name][1]), folder) == ""
+
+
+def test_a_tone_that_is_ended_while_its_device_begins_leaves_no_stream_open(monkeypatch):
+    """The device's own thread would call what is gone, and the program crash."""
+    open_streams = []
+
+    class Stream:
+        def __init__(self, **_):
+            open_streams.append(self)
+
+        def start(self):
+            raise Ended
+
+        def close(self):
+            open_streams.remove(self)
+
+    portaudio = SimpleNamespace(OutputStream=Stream, PortAudioError=OSError, CallbackAbort=Exception)
+    monkeypatch.setattr(device, "_sounddevice", lambda: portaudio)
+    player = SimpleNamespace(frame=0, sample_rate=48000, channels=2)
+    system = device.Device(0, "system", "JACK", 2, 48000, True, True)
+    with pytest.raises(Ended):
+        device.play(player, system)
+    assert open_streams == []

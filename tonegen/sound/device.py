@@ -204,6 +204,9 @@ class _Stream:
                 f"sound device {self._device} does not start ({_words(refusal)}); "
                 "check that it is connected and that no other program is using it"
             ) from refusal
+        except BaseException:  # told to end: the device's thread must not call what is gone
+            self._close()
+            raise
         self._seen_at = time.monotonic()
         self._switch_seconds = sys.getswitchinterval()
         sys.setswitchinterval(SWITCH_SECONDS)  # the device's thread must not wait for the others

@@ -4,10 +4,13 @@ import fcntl
 import os
 import subprocess
 import tempfile
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+
+import jack
 
 # A machine has places for eight servers. One that does not end in order keeps its place until another starts
 # under its name, so the names are always the same ones.
@@ -38,6 +41,15 @@ class SoundServer:
                 os.environ.pop(key, None)
                 if value is not None:
                     os.environ[key] = value
+
+    def wait_for_periods(self, count: int = 3) -> None:
+        """Until the server has gone so many times through all that was connected before."""
+        period = threading.Semaphore(0)
+        client = jack.Client("periods", servername=self.name, no_start_server=True)
+        client.set_process_callback(lambda _: period.release())
+        with client:
+            for _ in range(count):
+                assert period.acquire(timeout=_START_SECONDS), "the server stands still"
 
 
 @contextmanager

@@ -52,6 +52,19 @@ def start(midi_system) -> Iterator:
 
 
 @pytest.fixture
+def plays_at(midi_system):
+    """Open a port to play at; what is sent before the server has taken the connection in is lost."""
+    from tonegen.keys.ports import MidiOutput
+
+    def opened(name):
+        player = MidiOutput(name)
+        midi_system.wait_for_periods()
+        return player
+
+    return opened
+
+
+@pytest.fixture
 def send(start):
     """Tune a receiver at the ear's port."""
     tuned = ("keys", "send", "--temperament", "quarter-comma-meantone", "--out", "stage pi", "--receiver")

@@ -4,7 +4,6 @@ import time
 from collections import Counter
 
 from tonegen.keys.plan import plan
-from tonegen.keys.ports import MidiOutput
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_temperament
 from tonegen.presets import temperament
@@ -12,7 +11,7 @@ from tonegen.presets import temperament
 NOTES = 3000
 
 
-def test_three_seconds_in_real_time_lose_nothing(ear, start):
+def test_three_seconds_in_real_time_lose_nothing(ear, start, plays_at):
     made = plan(scale_of_temperament(temperament("quarter-comma-meantone")), receiver("mpe"))
     program = start(
         "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver", "mpe",
@@ -20,7 +19,7 @@ def test_three_seconds_in_real_time_lose_nothing(ear, start):
     )  # fmt: skip
     ear.take(len(made.messages))
     program.stderr.readline()
-    keys = MidiOutput("Keys")
+    keys = plays_at("Keys")
     begun = time.perf_counter()
     for note in range(NOTES):
         while time.perf_counter() < begun + note / 1000:

@@ -35,7 +35,7 @@ def test_a_receiver_is_tuned_and_put_back(send, ear, name):
     assert f"The receiver is {said}. Ctrl-C" in program.stderr.read()
 
 
-def test_notes_pass_through_retuned(start, ear):
+def test_notes_pass_through_retuned(start, ear, plays_at):
     made = plan(MEANTONE, receiver("mpe"))
     program = start(
         "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver", "mpe",
@@ -45,7 +45,7 @@ def test_notes_pass_through_retuned(start, ear):
     for message in ear.take(len(made.messages)):
         listener.send(message)
     program.stderr.readline()
-    player = MidiOutput("Keys")
+    player = plays_at("Keys")
     for key in (60, 64, 67):
         player.send(bytes((0x90, key, 80)))
     player.send(b"\xb0\x07\x64")
@@ -65,13 +65,13 @@ def test_notes_pass_through_retuned(start, ear):
     player.close()
 
 
-def test_a_wheel_that_goes_too_far_is_told_once(start, ear):
+def test_a_wheel_that_goes_too_far_is_told_once(start, ear, plays_at):
     """The keyboard's own range is twelve semitones, the receiver's three."""
     program = start(
         "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver", "twelve-channel-bend"
     )
     program.stderr.readline()
-    player = MidiOutput("Keys")
+    player = plays_at("Keys")
     for text in ("b06500", "b06400", "b0060c", "903c40", "e07f7f", "e07f7e", "b00701"):
         player.send(bytes.fromhex(text))
     assert b"\xe0\x7f\x7f" in ear.until(b"\xb0\x07\x01")[0]
@@ -90,7 +90,7 @@ def test_panic_silences_a_port(start, ear):
     assert program.communicate(timeout=20)[1] == "All notes are off.\n"
 
 
-def test_pedals_by_midi_move_the_scale(start, ear):
+def test_pedals_by_midi_move_the_scale(start, ear, plays_at):
     """Controller 20 is pedal A: the E of the C chord at fret 8 goes where string 5 then stands."""
     program = start(
         "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver", "mts-octave",
@@ -99,7 +99,7 @@ def test_pedals_by_midi_move_the_scale(start, ear):
     )  # fmt: skip
     first = ear.take(1)[0]
     program.stderr.readline()
-    player = MidiOutput("Keys")
+    player = plays_at("Keys")
     player.send(b"\xb0\x14\x7f")
     second = ear.take(1)[0]
 
@@ -134,7 +134,7 @@ def record(server, seconds):
             assert time.monotonic() < until, "nothing plays"
 
 
-def test_tones_and_scale_follow_a_pedal_by_midi_and_the_rest_by_osc(start, midi_system, by_osc):
+def test_tones_and_scale_follow_a_pedal_by_midi_and_the_rest_by_osc(start, midi_system, by_osc, plays_at):
     """Strings 4 and 5, E and B, sound from the device; each key's frequency goes to an OSC receiver."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as receiver_:
         receiver_.bind(("127.0.0.1", 0))
@@ -157,7 +157,7 @@ def test_tones_and_scale_follow_a_pedal_by_midi_and_the_rest_by_osc(start, midi_
         assert '"4,5"' in by_osc(heard, "/tonegen/play", "4,5").arguments[0]
         assert hz_of(record(midi_system, 2), RATE, 246.942) == pytest.approx(246.942, abs=0.02)
 
-        player = MidiOutput("Keys")
+        player = plays_at("Keys")
         player.send(b"\xb0\x14\x30")  # a half-stop: 48 of 127
         half = 246.942 * 2 ** (2 * 48 / 127 / 12)
         assert comes(60, half)
@@ -197,14 +197,14 @@ def test_a_pedal_that_moves_faster_than_a_table_is_sent_holds_nobody_up(start, e
     assert program.wait(20) == 0
 
 
-def test_a_change_of_the_scale_leaves_notes_that_sound_as_they_are(start, ear, by_osc):
+def test_a_change_of_the_scale_leaves_notes_that_sound_as_they_are(start, ear, by_osc, plays_at):
     """A bend for each pitch class: B, key 71, goes up only when it is struck anew."""
     program = start(
         "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver",
         "twelve-channel-bend", "--instrument", "e9-ten-string", "--changes", "", "--listen", "127.0.0.1:0",
     )  # fmt: skip
     heard = program.stderr.readline()
-    player = MidiOutput("Keys")
+    player = plays_at("Keys")
     player.send(b"\x90\x47\x40")
     before = ear.until(bytes((0x9C, 0x47, 0x40)))[0]
     assert by_osc(heard, "/tonegen/engage", "A", 0.2).address == "/tonegen/state"

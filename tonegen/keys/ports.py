@@ -29,8 +29,10 @@ MAY_LOSE_NOTES: Final = (
     "allow it (on Debian: sudo dpkg-reconfigure -p high jackd2, and join the group audio)."
 )
 # A connection counts from the MIDI system's next period on, and what was handed over leaves in the next:
-# what is sent sooner after opening, or before closing, is lost. A busy machine's periods are late.
-_PERIOD_SECONDS: Final = 0.25
+# what is sent sooner after opening, or before closing, is lost. On a busy machine periods are late, and so is
+# the end of each of these short sleeps: the whole takes longer there.
+_PERIOD_SLEEPS: Final = 50
+_SLEEP_SECONDS: Final = 0.005
 # Windows offers no virtual ports to programs, and gives a port to one program at a time.
 VIRTUAL_PORTS: Final = sys.platform != "win32"
 SHARED_PORTS: Final = sys.platform != "win32"
@@ -149,8 +151,13 @@ def _opened(client: Any, name: str) -> bool:
             client.open_port(names.index(name))
     except _rtmidi().RtMidiError:
         return False
-    time.sleep(_PERIOD_SECONDS)
+    _let_a_period_pass()
     return True
+
+
+def _let_a_period_pass() -> None:
+    for _ in range(_PERIOD_SLEEPS):
+        time.sleep(_SLEEP_SECONDS)
 
 
 def _held(kind: str, name: str) -> NoSuchDevice:
@@ -245,7 +252,7 @@ class MidiOutput:
     def close(self) -> None:
         """Let go of the port, once what was sent is on its way."""
         if self._out is not None:
-            time.sleep(_PERIOD_SECONDS)
+            _let_a_period_pass()
             self._out.close_port()
             self._out.delete()
             self._out = None

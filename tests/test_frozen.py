@@ -54,6 +54,8 @@ def is_frozen(each: type) -> bool:
 def stand_in(hint: Any) -> list[Any]:
     """Something writable of the type of a field, where it is an array or a mapping; else nothing."""
     kind = get_origin(hint) or hint
+    if meaning := getattr(kind, "__value__", None):  # from numpy 2.5 on NDArray is the name of a type
+        kind = get_origin(meaning)
     if kind in (Union, UnionType):
         return [made for each in get_args(hint) for made in stand_in(each)][:1]
     if isclass(kind) and issubclass(kind, np.ndarray):

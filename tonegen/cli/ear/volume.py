@@ -38,6 +38,6 @@ def set_volume(keys: Keys, speaker: Speaker) -> bool:
                     click.secho(f"to begin at once another time: --level {speaker.level_dbfs:.0f}", dim=True)
                 return key == "enter"
             else:
-                click.secho(f"\nthat key means nothing here; {_PROMPT}", dim=True)
+                click.secho(f"\nthat key does nothing here; {_PROMPT}", dim=True)
     finally:
         speaker.play(None)

@@ -53,7 +53,7 @@ def test_a_receiver_that_comes_back_is_tuned_again(send, ear):
     program.stderr.readline()
 
     ear.close()  # the cable is out
-    assert "disconnected" in program.stderr.readline()
+    assert "not connected" in program.stderr.readline()
     back = Ear("Stage Piano")
     assert back.take(len(made.messages)) == list(made.messages)
     assert "back, and tuned" in program.stderr.readline()

@@ -239,7 +239,7 @@ def test_the_steady_tone_gives_way_to_the_trial_and_the_grip_comes_back():
         assert rms_db(at.hear(1.0)) < rms_db(steady)
         at.page.ask(asks.Steady(True))
         await at.train(Kind.PURER)
-        assert not at.page.shown["volume"]["steady"]
+        assert at.page.shown["volume"] == {"type": "volume", "steady": False, "is_set": True}
         assert rms_db(at.hear(1.0)) < rms_db(steady)
         await at.page.engine.close()
 

@@ -264,7 +264,7 @@ def test_a_page_that_asks_too_fast_is_told_so(own):
     async def check():
         page = visitor(None, None, TRIAL)
         moves = [asks.Move(1.0)] * 500
-        with pytest.raises(BadValue, match="too much is asked"):
+        with pytest.raises(BadValue, match="too many requests"):
             page.ask(*moves)
         await page.engine.close()
 

@@ -49,7 +49,7 @@ def test_the_page_cautions_of_a_string_too_near_its_strength():
     page.ask(asks.Choose(reference_hz=460.0))
     (caution,) = page.view["cautions"]
     assert caution.startswith("string 3 would stand at A4")
-    assert "96% of its wire's least strength" in caution
+    assert "96% of its wire's minimum strength" in caution
 
 
 @in_the_loop

@@ -119,8 +119,8 @@ async def test_without_a_copy_another_stands_in_and_nothing_is_written_into_his_
     file, page = opened(furnished)
     with file:
         assert setting_of(page) == SETTING
-        assert "e9-ten-string stands in" in page.shown["notices"]["lines"][0]
-        with pytest.raises(BadValue, match="once this is mended"):
+        assert "e9-ten-string is used instead" in page.shown["notices"]["lines"][0]
+        with pytest.raises(BadValue, match="once this is fixed"):
             page.ask(asks.Keep("my-ear"))
         with pytest.raises(BadPreset, match="line 1"):
             page.ask(asks.Choose(instrument="e9-ten-string"), asks.Choose(instrument="my-steel"))
@@ -179,7 +179,7 @@ def test_one_bad_field_costs_only_itself(own_folder):
         assert (setting.root, setting.weights, setting.grips) == (None, {"a": 1.0}, kept.setting.grips)
         assert file.kept.playing.fret == 3.0
         [line] = file.said
-        assert "is damaged; not read whole: root, weights of grips, set list;" in line
+        assert "is damaged; only partly read: root, weights of grips, set list;" in line
         assert place.read_bytes() == spoilt
 
 

@@ -82,7 +82,7 @@ def test_a_coarser_meter_makes_the_figures_less_sure(tonegen, tmp_path):
         shown = await page.until("readings", lambda shown: shown["meter_cents"] == 0.5)
         for one, same in zip(shown["drops"], printed["drops"], strict=True):
             assert number(one["give_or_take"]) == pytest.approx(same["standard_error_cents"], abs=0.0051)
-        assert page.view["undo"] == "meter good to 0.5 cents"
+        assert page.view["undo"] == "meter accurate to 0.5 cents"
 
     check()
 
@@ -92,7 +92,7 @@ async def test_readings_are_taken_away_and_undone_like_everything():
     page = visitor(None, None, asks.ReadList(LIST))
     await page.until("readings", told(8))
     page.ask(asks.Unread(2))
-    assert page.view["undo"] == "reading of string 8 with A taken away"
+    assert page.view["undo"] == "reading of string 8 with A removed"
     shown = await page.until("readings", told(7))
     assert not [one for one in shown["readings"] if one["doubt"]]
     page.ask(asks.Undo())
@@ -101,7 +101,7 @@ async def test_readings_are_taken_away_and_undone_like_everything():
     assert (await page.until("readings", told(0)))["drops"] == []
     page.ask(asks.Undo(), asks.Undo())
     assert page.view["redo"] == "a list of readings"
-    with pytest.raises(BadValue, match="gone already"):
+    with pytest.raises(BadValue, match="already been removed"):
         page.ask(asks.Unread(0))
 
 

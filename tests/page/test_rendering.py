@@ -101,7 +101,7 @@ def test_no_strings_no_file(running):
     with running.page() as visitor:
         visitor.ask("strings", strings=[])
         visitor.shown("view", lambda view: not view["pairs"] and not view["playing"]["strings"])
-    assert asked(running, FOURTH)[1] == b"nothing would sound; touch the strings first\n"
+    assert asked(running, FOURTH)[1] == b"nothing would sound; tap the strings first\n"
 
 
 def test_only_the_pages_own_may_ask(running):

@@ -92,7 +92,7 @@ def test_answers_are_a_table_for_pages_of_its_own_alone(running):
     """One address, without a choice of whose: a table of the person who answers at the page."""
     response, body = get(running, "/answers.csv")
     assert response.status == 404
-    assert body == b"tonegen: nobody answers yet; open the ears first\n"
+    assert body == b"tonegen: no answers yet; open Ears first\n"
     with running.page() as page:
         page.ask("train", kind="purer", person="Ada, senior", trials=2)
         page.shown("ears", lambda shown: shown["asked"])

@@ -204,7 +204,7 @@ def test_delete_mine(training, kept):
     view = training.view(OFFERED)
 
     assert (view.asked, view.kept, view.results, view.waiting, view.said) == (None, 0, (), (), "")
-    assert view.notice == "1 answer of Ada is deleted"
+    assert view.notice == "1 answer from Ada deleted"
     assert (kept("Ada"), len(kept("Béla"))) == ((), 1)
     assert training.graphs() == EarGraphs((), ())
     with pytest.raises(BadValue, match='there are no answers from "Ada"'):
@@ -225,12 +225,12 @@ def test_every_answer_as_a_table(training):
     ("kind", "answer", "message"),
     [
         (Kind.PURER, lambda training: training.choose(0, 2), "answers 1 to 2"),
-        (Kind.PURER, lambda training: training.move(1.0), "nothing is adjusted"),
-        (Kind.PURER, lambda training: training.tapped(0, [0, 1, 2]), "not tapped"),
-        (Kind.RATE, lambda training: training.choose(0, 0), "not answered by a choice"),
+        (Kind.PURER, lambda training: training.move(1.0), "nothing to adjust"),
+        (Kind.PURER, lambda training: training.tapped(0, [0, 1, 2]), "not for tapping"),
+        (Kind.RATE, lambda training: training.choose(0, 0), "no choices to answer with"),
         (Kind.RATE, lambda training: training.tapped(0, [0, 0, 0, 0]), "all at once"),
-        (Kind.RATE, lambda training: training.settle(0, 0.0), "nothing is adjusted"),
-        (Kind.ABX, lambda training: training.hear(3), "no such sound"),
+        (Kind.RATE, lambda training: training.settle(0, 0.0), "nothing to adjust"),
+        (Kind.ABX, lambda training: training.hear(3), "does not have that sound"),
     ],
 )
 def test_answers_that_are_none(training, kept, kind, answer, message):
@@ -243,7 +243,7 @@ def test_answers_that_are_none(training, kept, kind, answer, message):
 
 
 def test_nothing_is_asked_before_anything_is_begun(training):
-    with pytest.raises(BadValue, match="begin, or go on"):
+    with pytest.raises(BadValue, match="begin one, or continue"):
         training.choose(0, 0)
     with pytest.raises(BadValue, match="no threshold"):
         training.begin("Ada", Wish(Kind.SET, method=Method.BAYES), feedback=True)
@@ -298,7 +298,7 @@ def test_a_listener_who_hears_nothing_is_given_no_threshold(training):
         training.choose(asked(training).number, int(1 - training._asked.trial.right))
     (function,) = training.graphs().session
     (curve,) = function.curves
-    heard = [graph for graph in training.graphs().days if graph.title.startswith("Heard")]
+    heard = [graph for graph in training.graphs().days if graph.title.startswith("Error heard")]
 
     assert curve.span is None
     (result,) = training.view(OFFERED).results

@@ -12,7 +12,7 @@ def test_after_a_reload_nothing_is_said_to_sound_and_one_touch_brings_it_back(op
     page.wait_for_selector("#sound:has-text('Stop')")
     page.wait_for_function("document.getElementById('outlet').value === 'page'")
     page.reload()
-    page.wait_for_selector("#unheard:has-text('Nothing is heard')")
+    page.wait_for_selector("#unheard:has-text('No sound')")
     assert page.locator("#sound").inner_text() == "Hear it here"
     assert page.get_attribute("#sound", "aria-pressed") == "false"
     page.wait_for_selector(".meter[aria-valuenow='-60']")

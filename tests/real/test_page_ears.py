@@ -213,7 +213,7 @@ def test_by_keyboard_alone(opened, kept):
     assert purer.answer == 1.0
     assert rate.answer > 0.5
     assert set_pure.answer == pytest.approx(set_pure.again().sounds[0].error_cents + 1.8)
-    assert page.locator("#state").inner_text().startswith("no change engaged")
+    assert page.locator("#state").inner_text().startswith("No pedals · open strings")
     assert page.get_attribute("#sound", "aria-pressed") == "false"
 
 
@@ -253,7 +253,7 @@ def test_method_and_earlier_session_are_chosen_answers_exported_and_deleted(open
     page.click("#ear-delete")
     assert len(kept()) == 1
     page.click("#ear-delete-yes")
-    page.wait_for_selector("#ear-notice:has-text('1 answer of Ada is deleted'):focus")
+    page.wait_for_selector("#ear-notice:has-text('1 answer from Ada deleted'):focus")
     assert not page.locator("#ear-kept").is_visible()
     assert not page.locator("#ear-go-on").is_visible()
     assert kept() == ()

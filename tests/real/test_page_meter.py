@@ -89,7 +89,7 @@ def test_a_file_of_readings_is_noted_and_its_slip_is_named(opened, running, tmp_
     page.wait_for_selector("#fault:has-text('the list: line 2: ')")
     file.write_text("string,cents\n# " + "♯" * 21_000)  # characters of three bytes
     page.set_input_files("#read-file", file)
-    page.wait_for_selector("#fault:has-text('give it in parts')")
+    page.wait_for_selector("#fault:has-text('add it in parts')")
     readings(page, 7)
 
     running.end()

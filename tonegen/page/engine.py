@@ -386,4 +386,4 @@ def _fitting_playing(playing: Playing, rig: Rig) -> tuple[Playing, Sounding]:
         with suppress(TonegenError):
             there = refitted(fitting, rig.instrument)
             return there, rig.sounding(there)
-    raise AssertionError("an open string sounds on any instrument")
+    raise AssertionError("an open string plays on any instrument")

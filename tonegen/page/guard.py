@@ -60,12 +60,12 @@ class Guard:
         """What is foreign about a request; empty when nothing is."""
         hosts, origins = headers.getlist("host"), headers.getlist("origin")
         if len(hosts) != 1 or hosts[0].lower() not in self._hosts:
-            return "this server is not known by that name"
+            return "this server does not go by that name"
         needs_origin = scope["type"] == "websocket" or scope["method"] not in ("GET", "HEAD")
         if len(origins) > 1 or (not origins and needs_origin):
             return "a page must say where it comes from"
         if origins and origins[0].lower() not in self._origins:
-            return "pages from elsewhere may not talk to this server"
+            return "pages from elsewhere may not use this server"
         return ""
 
     def _is_token(self, given: str) -> bool:

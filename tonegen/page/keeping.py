@@ -73,8 +73,8 @@ class KeptFile:
         self._find()
         if not self._alone:
             self.said += (
-                f"another tonegen page has {path.parent} open and keeps what is set there; "
-                f"what you set here is kept in {earlier()}, by its date",
+                f"another tonegen page has {path.parent} open and saves what you set there; "
+                f"what you set here is saved in {earlier()}, by date",
             )
         if self.kept is not None:
             with suppress(CannotWrite):
@@ -130,13 +130,13 @@ class KeptFile:
                 self._saved = kept
             elif fault:
                 self.undecided = True
-                self.said = (f"{self.path}: {fault}; it is left as it is, and what was set since is here",)
+                self.said = (f"{self.path}: {fault}; it was left alone, and what you set since then is here",)
         elif fault_here:
             self._salvage(place, fault_here)
         else:
             copy, self.kept = self._newest_copy()
             if copy is not None:
-                self.said = (f"{self.path} is gone; what it held is taken from its copy {copy}",)
+                self.said = (f"{self.path} is gone; its contents come from the copy {copy}",)
 
     def _salvage(self, place: Path, fault: str) -> None:
         """Take what can be read of the file, the rest from its newest copy."""
@@ -159,11 +159,11 @@ class KeptFile:
             device = fields.get("device", known.device)
             self.kept = Kept(setting, playing, device if isinstance(device, str) else None)
             if faults:
-                words.append(f"not read whole: {', '.join(faults)}")
+                words.append(f"only partly read: {', '.join(faults)}")
             aside = self._set_aside(place)
-            words.append(f"it is left as it is, and copied to {aside}" if aside else "it is left as it is")
+            words.append(f"it was left alone, and copied to {aside}" if aside else "it was left alone")
         if copy is not None:
-            words.append(f"what is missing is taken from its copy {copy}")
+            words.append(f"what is missing comes from the copy {copy}")
         self.said = ("; ".join(words),)
 
     def _set_aside(self, path: Path) -> Path | None:
@@ -204,9 +204,9 @@ def _read(path: Path) -> tuple[Kept | None, str]:
     try:
         data = _bytes_of(path)
     except FileNotFoundError:
-        return None, "is a link that leads nowhere" if path.is_symlink() else ""
+        return None, "is a broken link" if path.is_symlink() else ""
     except IsADirectoryError:
-        return None, "is no file"
+        return None, "is not a file"
     except ValueError:
         return None, "is too large"
     except OSError as error:

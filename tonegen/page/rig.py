@@ -141,17 +141,17 @@ def rig_for(setting: Setting) -> tuple[Rig, tuple[RigFault, ...]]:
             return shelf.take(kind, name)
         except TonegenError as error:
             good = shelf.last_good(kind, name)
-            value, instead = (good[0], f"it is taken {good[1]}") if good else (plainest(), words)
+            value, instead = (good[0], f"it was read {good[1]}") if good else (plainest(), words)
             faults.append(RigFault(kind[:-1], asked_of_part(setting, kind[:-1]), error, instead))
             return value
 
     instrument: Instrument = preset(
         "instruments", setting.instrument,
         lambda: replace(shelf.shipped("instruments", PLAINEST.instrument), name=setting.instrument),
-        f"{PLAINEST.instrument} stands in, as it comes with the program",
+        f"{PLAINEST.instrument} is used instead, as it came with the program",
     )  # fmt: skip
     targets: Temperament = preset(
-        "temperaments", setting.temperament, lambda: EQUAL, "equal temperament stands in"
+        "temperaments", setting.temperament, lambda: EQUAL, "equal temperament is used instead"
     )
     if isinstance(targets, PitchClassTemperament):
         targets = targets.on(instrument.root if setting.root is None else setting.root)
@@ -161,7 +161,7 @@ def rig_for(setting: Setting) -> tuple[Rig, tuple[RigFault, ...]]:
         return targets
 
     plain: Temperament = EQUAL
-    targets = had("temperament", fitting, plain, "equal temperament stands in")
+    targets = had("temperament", fitting, plain, "equal temperament is used instead")
     points = {TuningPoint(moved.string, moved.changes): moved.offset_cents for moved in setting.moved}
     if isinstance(targets, OwnTemperament):
         merged = {**targets.offsets_cents, **points}
@@ -170,22 +170,22 @@ def rig_for(setting: Setting) -> tuple[Rig, tuple[RigFault, ...]]:
         temperament = Moved(targets, points)
     sag: Drop = NO_DROP
     if setting.drop != NO_DROP.name:
-        sag = preset("drops", setting.drop, lambda: NO_DROP, "no drop is reckoned with")
+        sag = preset("drops", setting.drop, lambda: NO_DROP, "no drop is used")
     timbre: Timbre = preset(
         "timbres", setting.timbre, lambda: shelf.shipped("timbres", PLAINEST.timbre),
-        f"{PLAINEST.timbre} stands in, as it comes with the program",
+        f"{PLAINEST.timbre} is used instead, as it came with the program",
     )  # fmt: skip
     rig = Rig(
         instrument,
         targets,
         temperament,
-        had("drop", lambda: sag.checked_on(instrument), NO_DROP, "no drop is reckoned with"),
+        had("drop", lambda: sag.checked_on(instrument), NO_DROP, "no drop is used"),
         timbre,
         had(
             "reference pitch", lambda: checked_reference_hz(setting.reference_hz), REFERENCE_HZ,
             f"A4 is {REFERENCE_HZ:g} Hz",
         ),
-        had("against", lambda: _written(setting.against), None, "no bass is heard against it"),
+        had("against", lambda: _written(setting.against), None, "there is no bass to hear it against"),
         points,
     )  # fmt: skip
     return rig, tuple(faults)
@@ -222,7 +222,7 @@ def _written(text: str) -> WrittenPitch | None:
         return None
     written = parse_pitch(text)
     if written.key is None and written.hz is None:
-        raise BadValue(f'"{text}" counts from another tone; write a note or Hz to hear the grip against')
+        raise BadValue(f'"{text}" is relative to another tone; write a note or Hz to hear the grip against')
     return written
 
 

@@ -142,7 +142,7 @@ def _entries(text: str) -> Iterator[Any]:
 
 
 def _refused(constant: str) -> None:
-    raise ValueError(f"{constant} is no JSON")
+    raise ValueError(f"{constant} is not JSON")
 
 
 _DECODER: Final = json.JSONDecoder(parse_constant=_refused)

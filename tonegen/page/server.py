@@ -37,7 +37,9 @@ _TAKEN_AT_A_TIME: Final = 32
 _MOST_HELD_BY_THE_SYSTEM: Final = 2048
 _TAKEN_ELSEWHERE: Final = 4001
 _TOO_MANY: Final = 4429
-_NO_ROOM: Final = f"Too many pages are open, {_MOST_PAGES} of them: close one, and this one opens by itself."
+_NO_ROOM: Final = (
+    f"Too many pages are open, {_MOST_PAGES} of them: close one, and this one will open by itself."
+)
 _KINDS: Final = {
     ".html": "text/html; charset=utf-8",
     ".css": "text/css; charset=utf-8",
@@ -108,12 +110,12 @@ def application(
         return Response(table, media_type="text/csv", headers={**_HEADERS, **_TO_KEEP})
 
     render = _OneFileAtATime(
-        _sound_file, _LARGEST_BODY_BYTES, "that is more than a file is asked for with",
-        "a file is being written already; try again when it is done",
+        _sound_file, _LARGEST_BODY_BYTES, "that request for a file is too large",
+        "a file is already being written; try again when it is done",
     )  # fmt: skip
     retune = _OneFileAtATime(
-        _song, LARGEST_SONG_BYTES, "larger than 20 MB; that is no song",
-        "a MIDI file is being retuned already; try again when it is done",
+        _song, LARGEST_SONG_BYTES, "larger than 20 MB; that is not a song",
+        "a MIDI file is already being retuned; try again when it is done",
     )  # fmt: skip
     app = Starlette(
         routes=[
@@ -267,7 +269,7 @@ async def _sound(socket: WebSocket) -> None:
     await socket.accept()
 
     def taken_away() -> None:
-        closing = asyncio.ensure_future(_close(socket, _TAKEN_ELSEWHERE, "the sound went elsewhere"))
+        closing = asyncio.ensure_future(_close(socket, _TAKEN_ELSEWHERE, "the sound moved elsewhere"))
         _closing.add(closing)
         closing.add_done_callback(_closing.discard)
 

@@ -17,13 +17,13 @@ const choice = (id, label) => {
   });
   return { element, field: make("label", {}, label, element) };
 };
-const first = choice("compare-first", "One"),
-  second = choice("compare-second", "Another");
+const first = choice("compare-first", "Compare"),
+  second = choice("compare-second", "with");
 const begin = () => ask("compare", { between: [first.element.value, second.element.value] });
 const away = make(
   "button",
   { id: "compare-away", hidden: true, onclick: () => ask("compare", { between: null }) },
-  "Put away",
+  "Close",
 );
 const sides = make("div", { class: "pane" });
 byId("compare").append(
@@ -74,7 +74,7 @@ const show = () => {
   const [one, other] = compared.names;
   refill(
     sides,
-    make("h3", {}, `The fastest beat of each grip, ✓ the slower: ${compared.over}`),
+    make("h3", {}, `The fastest beat of each grip (✓ marks the slower): ${compared.over}`),
     table(
       "Grips",
       ["grip", one, other],

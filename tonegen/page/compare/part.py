@@ -15,7 +15,7 @@ from tonegen.page.part import Change, Done, Host, Part, Standing
 def between(asked: asks.Compare, at: Standing) -> Done:
     """Show these two, or put them away."""
     if asked.between is None:
-        return at.sets("comparison put away", compared=None)
+        return at.sets("comparison closed", compared=None)
     compare(replace(at.setting, compared=asked.between), at.rig)  # says so where one of them does not fit
     return at.sets(f"{' and '.join(name or NOW for name in asked.between)} compared", compared=asked.between)
 

@@ -25,7 +25,7 @@ def count_of(low: str, high: str, interval: SoundingInterval, times_ms: Sequence
     from tonegen.ear.taps import tapped_rate
 
     tapped = tapped_rate([at / 1000 for at in times_ms])
-    surely = f"surely {tapped.low:.2f} to {tapped.high:.2f}"
+    surely = f"95 % range {tapped.low:.2f} to {tapped.high:.2f}"
     return count_of_rate(low, high, interval, tapped.value, surely)
 
 

@@ -14,7 +14,7 @@ const number = (id, label, value) =>
   make("input", { type: "number", id, "aria-label": label, min: 0.1, step: "any", value, required: true });
 const beats = number("count-beats", "Beats counted", ""),
   seconds = number("count-seconds", "Seconds counted for", 10);
-const done = make("button", { type: "submit", id: "count-done" }, "Counted");
+const done = make("button", { type: "submit", id: "count-done" }, "Work it out");
 const form = make(
   "form",
   {
@@ -43,7 +43,7 @@ const tap = (at) => {
   if (taps.length && at - taps.at(-1) > FORGET_MS) taps = [];
   taps = [...taps, at].slice(-400);
   if (taps.length < 3) {
-    say(words, `${taps.length} of 3 taps at least`);
+    say(words, `${taps.length} ${taps.length === 1 ? "tap" : "taps"}; at least 3 are needed`);
     return;
   }
   ask("tapped", { ...chosen(), times_ms: taps });

@@ -102,10 +102,10 @@ const form = make(
     make("label", { for: "read-value" }, "The meter shows"),
     value,
     unit,
-    make("button", { type: "submit", class: "primary" }, "Note it"),
+    make("button", { type: "submit", class: "primary" }, "Add reading"),
   ),
   counting,
-  make("label", { class: "good" }, "The meter is good to", good, "cents"),
+  make("label", { class: "good" }, "Meter accurate to", good, "cents"),
 );
 
 const says = make("p", { class: "hint", id: "read-says", role: "status" });
@@ -127,17 +127,17 @@ const keep = make(
       if (name.value.trim()) ask("keepdrop", { name: name.value.trim() });
     },
   },
-  make("label", { for: "drop-name" }, "Keep this drop as"),
+  make("label", { for: "drop-name" }, "Save this drop as"),
   name,
-  make("button", { type: "submit" }, "Keep and use"),
+  make("button", { type: "submit" }, "Save and use"),
 );
 const list = make("ol", { class: "taken", reversed: true });
 const heading = make("h3");
-const all = make("button", { id: "unread-all", onclick: () => ask("unread", { at: null }) }, "Take all away");
+const all = make("button", { id: "unread-all", onclick: () => ask("unread", { at: null }) }, "Remove all");
 
 const take = (text) => {
   if (new Blob([JSON.stringify(text)]).size > MOST_BYTES)
-    tell("fault", { text: "That list is larger than 60 kB; give it in parts." });
+    tell("fault", { text: "That list is larger than 60 kB; add it in parts." });
   else if (text.trim()) ask("readlist", { text });
 };
 const lines = make("textarea", {
@@ -158,11 +158,11 @@ const file = make("input", {
 const many = make(
   "details",
   {},
-  make("summary", {}, "A whole list"),
+  make("summary", {}, "Add a whole list"),
   make(
     "div",
     { class: "many" },
-    make("label", { for: "read-lines" }, "Lines of a table, with a heading"),
+    make("label", { for: "read-lines" }, "Paste a table, with its heading"),
     lines,
     make(
       "div",
@@ -176,7 +176,7 @@ const many = make(
             lines.value = "";
           },
         },
-        "Note them all",
+        "Add them all",
       ),
       make("label", { for: "read-file", class: "hidden" }, "A CSV file"),
       file,
@@ -189,7 +189,7 @@ byId("readings").append(
   make(
     "p",
     { class: "hint" },
-    "Read a string open, and again with changes that do not move it. Turn no tuning key meanwhile.",
+    "Read a string open, and again with changes that do not move it. Leave the tuning alone while you take readings.",
   ),
   form,
   says,
@@ -263,7 +263,7 @@ const show = () => {
   refill(
     drops,
     ...(told.drops.length
-      ? [make("h3", {}, "Cents that each string sags, and the standard error"), table()]
+      ? [make("h3", {}, "How far each string sags, in cents, with the standard error"), table()]
       : []),
     ...told.readings
       .filter((one) => one.doubt)
@@ -271,7 +271,7 @@ const show = () => {
       .map((one) => make("p", { class: "to-know doubted" }, `${one.where}, ${one.read}: ${one.doubt}`)),
     ...(told.scatter ? [make("p", { class: "hint" }, `${told.scatter}.`)] : []),
     ...(told.undecided.length
-      ? [make("p", { class: "to-know" }, `Not decided yet: ${told.undecided.join("; ")}`)]
+      ? [make("p", { class: "to-know" }, `Not known yet: ${told.undecided.join("; ")}`)]
       : []),
   );
   keep.hidden = !told.drops.length;
@@ -300,7 +300,7 @@ const show = () => {
     ),
   );
   const count = told.readings.length;
-  say(heading, count ? `${count} ${count === 1 ? "reading" : "readings"}, the last first` : "");
+  say(heading, count ? `${count} ${count === 1 ? "reading" : "readings"}, latest first` : "");
   all.hidden = !count;
   const focused = list.contains(held()) ? held().dataset.unread : null;
   list.replaceChildren(
@@ -321,7 +321,7 @@ const show = () => {
             {
               class: "forget",
               "data-unread": at,
-              "aria-label": `Take away the reading of ${one.where}: ${one.read}`,
+              "aria-label": `Remove the reading of ${one.where}: ${one.read}`,
               onclick: () => ask("unread", { at }),
             },
             "×",

@@ -108,10 +108,10 @@ class Meter:
         Raises BadValue when the readings tell none, or for a name that cannot be his; CannotWrite.
         """
         if self._told.busy:
-            raise BadValue("the readings are still being worked out; keep them in a moment")
+            raise BadValue("the readings are still being worked out; save them in a moment")
         told = self._told.found
         if told is None or told.fit is None or not told.fit.drops:
-            raise BadValue("the readings tell no drop yet; there is nothing to keep")
+            raise BadValue("no drop can be worked out from the readings yet; there is nothing to save")
         save_drop(told.fit.profile(name), rig.instrument)
 
 
@@ -142,12 +142,12 @@ def with_list(setting: Setting, rig: Rig, text: str) -> Setting:
 def without(setting: Setting, at: int | None) -> tuple[Setting, str]:
     """The setting without a reading, or without any, in words. Raises BadValue when it is not there."""
     if at is None:
-        return replace(setting, readings=()), "all readings taken away"
+        return replace(setting, readings=()), "all readings removed"
     if at >= len(setting.readings):
-        raise BadValue("that reading is gone already")
+        raise BadValue("that reading has already been removed")
     left = (*setting.readings[:at], *setting.readings[at + 1 :])
     gone = setting.readings[at]
-    return replace(setting, readings=left), f"reading of {_where(gone.string, gone.changes)} taken away"
+    return replace(setting, readings=left), f"reading of {_where(gone.string, gone.changes)} removed"
 
 
 def in_words(read: MeterReading) -> str:
@@ -158,7 +158,7 @@ def in_words(read: MeterReading) -> str:
 def _with(setting: Setting, more: Iterable[MeterReading]) -> Setting:
     readings = (*setting.readings, *more)
     if len(readings) > _MOST_READINGS:
-        raise BadValue(f"more than {_MOST_READINGS} readings; take some away first")
+        raise BadValue(f"more than {_MOST_READINGS} readings; remove some first")
     return replace(setting, readings=readings)
 
 

@@ -18,7 +18,7 @@ def read(asked: asks.Read, at: Standing) -> Done:
     state = at.rig.state(at.playing.travels)
     for name, travel in state.travels.items():
         if 0 < travel < 1:
-            raise BadValue(f"{name} is half-way; a reading is taken at its stop or at rest")
+            raise BadValue(f"{name} is half-way; take readings at its stop or at rest")
     changes = tuple(name for name, travel in state.travels.items() if travel)
     reading = MeterReading(asked.string, changes, asked.unit, asked.value, asked.against, asked.ratio)
     return Done(with_reading(at.setting, at.rig, reading), at.playing, f"read {in_words(reading)}")
@@ -37,7 +37,7 @@ def unread(asked: asks.Unread, at: Standing) -> Done:
 
 def meter(asked: asks.Meter, at: Standing) -> Done:
     """Say how good the meter is."""
-    return at.sets(f"meter good to {asked.cents:g} cents", meter_cents=asked.cents)
+    return at.sets(f"meter accurate to {asked.cents:g} cents", meter_cents=asked.cents)
 
 
 class DropPart(Part):
@@ -70,6 +70,6 @@ class DropPart(Part):
         at, name = self.host.at, asked.name.strip()
         self._meter.keep(at.rig, name)
         self.host.show_presets()
-        self.host.accept(at.sets(f"drop kept as {name}", drop=name), presets_changed=True)
+        self.host.accept(at.sets(f"drop saved as {name}", drop=name), presets_changed=True)
 
     acts: ClassVar[dict[type[Asked], Act]] = {asks.KeepDrop: _keep}

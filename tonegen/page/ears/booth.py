@@ -60,7 +60,7 @@ class Ears:
     def ask(self, asked: AboutEars, grip: Sequence[SoundingTone], sample_rate: int, muted: bool) -> None:
         """Do what a page asks, in its turn; `grip` is the one that is asked for, if any."""
         if len(self._waiting) >= _MOST_WAITING:
-            raise BadValue("too much is asked at once; wait a moment")
+            raise BadValue("too many requests at once; wait a moment")
         done = asyncio.get_running_loop().run_in_executor(
             self._thread, self._done, asked, tuple(grip), sample_rate, muted
         )
@@ -163,7 +163,7 @@ class Ears:
 
     def _csv(self) -> str:
         if self._training is None:
-            raise BadValue("nobody answers yet; open the ears first")
+            raise BadValue("no answers yet; open Ears first")
         return self._training.as_csv()
 
     def _look_ahead(self, sample_rate: int) -> None:

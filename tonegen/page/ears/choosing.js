@@ -96,27 +96,27 @@ const build = () => {
     part.goOn,
     make("h2", {}, "What to train"),
     part.kinds,
-    make("h2", {}, "On what"),
+    make("h2", {}, "Intervals"),
     part.intervals,
     make(
       "div",
       { class: "fields" },
-      labelled("Material", part.grip),
+      labelled("Intervals from", part.grip),
       labelled("Lowest tone", part.register),
       labelled("Timbre", part.timbre),
-      labelled("Beneath it", part.bed),
+      labelled("Background", part.bed),
       labelled("How many", part.trials),
-      labelled("Errors are chosen", part.method),
+      labelled("Error sizes", part.method),
       labelled("Error in cents", part.cents),
-      make("span", {}, labelled("Who answers", part.person), part.people),
-      make("label", { class: "check" }, part.feedback, "Say after each answer what it was"),
+      make("span", {}, labelled("Name", part.person), part.people),
+      make("label", { class: "check" }, part.feedback, "Show the right answer after each trial"),
     ),
     part.begin,
     make(
       "p",
       { class: "hint" },
-      "Trials stay under the level above; how loud each sound is beneath it is drawn at random, so that " +
-        "only the beat tells. Everything else is silent during a trial.",
+      "Trials stay below the level set above. Each sound plays at a random loudness under it, so that only the " +
+        "beats give the answer away. Everything else is silent during a trial.",
     ),
   );
   part.method.addEventListener("change", showChosen);
@@ -164,7 +164,7 @@ const showWaiting = () => {
     list = make("select", { id: "ear-waiting", hidden: !several }, ...options);
   place.replaceChildren(
     several ? labelled("Not finished", list) : make("p", {}, `Not finished: ${ears.waiting[0]?.words}`, list),
-    make("button", { id: "ear-go-on", class: "primary", onclick: goOn }, "Go on"),
+    make("button", { id: "ear-go-on", class: "primary", onclick: goOn }, "Continue"),
   );
 };
 
@@ -185,7 +185,7 @@ const showChosen = () => {
   mark(
     chooser.cents,
     "placeholder",
-    itself ? "chosen for you" : method === "fixed" ? "usual; or 5, or 2,5,10" : "to begin with",
+    itself ? "chosen for you" : method === "fixed" ? "such as 5, or 2,5,10" : "to begin with",
   );
   chooser.begin.disabled = !own && !chosenIntervals.size;
 };
@@ -194,7 +194,7 @@ const showGrips = () => {
   if (!chooser) return;
   const options = [
     ["intervals", "the intervals above"],
-    [" ", "the grip as it is set now"],
+    [" ", "the current grip"],
     ...grips.map((name) => [` ${name}`, name]),
   ];
   const wanted = JSON.stringify(options);

@@ -136,7 +136,7 @@ def _graph(panel: Panel) -> Graph:
         )
         words = f"{last.value:.1f}, from {last.low:.1f} to {last.high:.1f}"
         if panel.threshold and last.value > MOST_CENTS:
-            words = f"not up to {MOST_CENTS:g}, above {last.low:.1f}"
+            words = f"over {MOST_CENTS:g}, at least {last.low:.1f}"
         words = f"{words}, on {last.day.isoformat()}"
         curves.append(Curve(label, words, tuple((mark.across, mark.up) for mark in marks), marks))
     day_ticks = tuple(Tick(across(day), f"{day.day}.{day.month}.") for day in spread_out(days))

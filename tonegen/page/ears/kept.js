@@ -13,7 +13,7 @@ export const showKept = (ears) => {
   const sure = make(
     "div",
     { class: "buttons", hidden: true },
-    make("p", {}, `Delete ${one ? "the one answer" : `all ${answers}`} of ${ears.person} for good?`),
+    make("p", {}, `Delete ${one ? "the one answer" : `all ${answers}`} from ${ears.person} for good?`),
     make(
       "button",
       { id: "ear-delete-yes", onclick: () => ask("forget", { person: ears.person }) },
@@ -53,12 +53,12 @@ export const showKept = (ears) => {
       one ? "Delete it" : "Delete them",
     ),
   );
-  const wanted = `${answers} of ${ears.person}`;
+  const wanted = `${answers} from ${ears.person}`;
   if (kept.dataset.shown === wanted) return;
   kept.dataset.shown = wanted;
   kept.replaceChildren(
     make("h2", {}, "Your answers"),
-    make("p", {}, `${wanted} ${one ? "is" : "are"} kept on this machine, and nowhere else.`),
+    make("p", {}, `${wanted} ${one ? "is" : "are"} stored on this machine and nowhere else.`),
     first,
     sure,
   );

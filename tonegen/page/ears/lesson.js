@@ -129,7 +129,7 @@ const step = () => {
       make(
         "button",
         { id: "lesson-next", class: "primary", onclick: () => (at + 1 < of ? go(at + 1) : ask("pause")) },
-        at + 1 < of ? "Next" : "That was the lesson",
+        at + 1 < of ? "Next" : "End of the lesson",
       ),
       make("button", { id: "lesson-leave", onclick: () => ask("pause") }, "Leave"),
     ),

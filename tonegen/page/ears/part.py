@@ -54,7 +54,7 @@ class EarsPart(Part):
     async def answers_as_csv(self) -> str:
         """Every answer of the person at the trials. Raises a TonegenError when nobody is there."""
         if self._ears is None:
-            raise BadValue("nobody answers yet; open the ears first")
+            raise BadValue("no answers yet; open Ears first")
         return await self._ears.as_csv()
 
     async def close(self) -> None:

@@ -36,5 +36,5 @@ export const showResults = (ears) => {
 
 hear("eargraphs", ({ session, days }) => {
   now.replaceChildren(...session.map(graph));
-  overTheDays.replaceChildren(...(days.length ? [make("h2", {}, "Over the days"), ...days.map(graph)] : []));
+  overTheDays.replaceChildren(...(days.length ? [make("h2", {}, "Day by day"), ...days.map(graph)] : []));
 });

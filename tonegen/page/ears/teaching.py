@@ -134,14 +134,14 @@ class Teacher:
         """Play a sound of the step. Raises BadValue for one that there is not."""
         sounds = self._step().sounds
         if not 0 <= at < len(sounds):
-            raise BadValue("this step has no such sound")
+            raise BadValue("this step does not have that sound")
         self.heard, self._sound = Played(sounds[at]), at
 
     def answer(self, at: int) -> None:
         """Answer the question of the step. Raises BadValue for an answer that there is not."""
         question = self._step().question
         if question is None or not 0 <= at < len(question.answers):
-            raise BadValue("this step has no such answer")
+            raise BadValue("this step does not have that answer")
         self._answer = at
 
     def view(self) -> Teaching:

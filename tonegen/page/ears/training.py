@@ -30,17 +30,17 @@ _TRIADS: Final = {"4:5:6": "major triad", "10:12:15": "minor triad"}
 _REGISTERS: Final = {"": "E3 to E4", "E2,E3": "E2 to E3", "A2,A3": "A2 to A3", "A3,A4": "A3 to A4"}
 _BEDS: Final = {Bed.NONE: "nothing", Bed.NOISE: "noise", Bed.CHORD: "a chord"}
 _METHODS: Final = {
-    Method.BAYES: "by what tells most (Bayesian)", Method.TWO_DOWN: "by steps, 2 down 1 up",
-    Method.THREE_DOWN: "by steps, 3 down 1 up", Method.FIXED: "of the sizes that I give",
+    Method.BAYES: "adaptive", Method.TWO_DOWN: "by steps, 2 down 1 up",
+    Method.THREE_DOWN: "by steps, 3 down 1 up", Method.FIXED: "the sizes I give",
 }  # fmt: skip
 _WHAT_TO_DO: Final = {
     Kind.PURER: "Two sounds, one of them pure.",
-    Kind.SIDE: "One sound: the side of its error.",
-    Kind.SET: "Move a tone until nothing beats.",
-    Kind.RATE: "Tap along, on the pad or the space bar.",
+    Kind.SIDE: "One sound: wide, pure or narrow?",
+    Kind.SET: "Move a tone until the beats stop.",
+    Kind.RATE: "Tap along on the pad or the space bar.",
     Kind.MATCH: "Move a tone until it beats like another.",
     Kind.NAME: "One sound: which interval it is.",
-    Kind.ABX: "Can you hear so many cents?",
+    Kind.ABX: "Can you hear an error of that size?",
 }
 
 
@@ -303,8 +303,7 @@ class Training:
         if person == self._person:
             self.pause()
             self._session = self._last = None
-        self._told = f"{count} {'answer' if count == 1 else 'answers'} of {person}"
-        self._told += " is deleted" if count == 1 else " are deleted"
+        self._told = f"{count} {'answer' if count == 1 else 'answers'} from {person} deleted"
 
     def as_csv(self) -> str:
         """Every answer of the person who answers, as a table."""
@@ -324,7 +323,7 @@ class Training:
         booked = self._open()
         sounds = booked.trial.sounds
         if not ALL <= at < len(sounds):
-            raise BadValue("this trial has no such sound")
+            raise BadValue("this trial does not have that sound")
         self._at = at
         if at == ALL:
             self.heard = booked.whole
@@ -348,7 +347,7 @@ class Training:
         """Move the sound that is adjusted, so far from where it started; it is heard."""
         own, start = self._adjusted()
         if not isfinite(moved_cents):
-            raise BadValue("the slider stands at a finite number of cents")
+            raise BadValue("the slider needs a finite number of cents")
         limited = min(max(moved_cents, -FARTHEST_CENTS), FARTHEST_CENTS)
         own.move(own.sound.with_error(start + limited))
         if self.heard is not own:
@@ -365,14 +364,14 @@ class Training:
         """Answer with the rate of taps. Raises BadValue for too few of them."""
         if self._is_asked(number):
             if self._open().trial.task.kind is not Kind.RATE:
-                raise BadValue("this trial is not tapped")
+                raise BadValue("this trial is not for tapping")
             self._answer(tapped_rate([at / 1000 for at in times_ms]).value)
 
     def choose(self, number: int, choice: int) -> None:
         """Answer with a choice. Raises BadValue for one that there is not."""
         if self._is_asked(number):
             if not self._open().trial.choices:
-                raise BadValue("this trial is not answered by a choice")
+                raise BadValue("this trial has no choices to answer with")
             self._answer(float(choice))
 
     def view(self, offers: Offered) -> EarsView:
@@ -443,13 +442,13 @@ class Training:
 
     def _open(self) -> Booked:
         if self._asked is None:
-            raise BadValue("no trial is asked; begin, or go on")
+            raise BadValue("no trial is open; begin one, or continue")
         return self._asked
 
     def _adjusted(self) -> tuple[Moving, float]:
         booked = self._open()
         if booked.own is None or not booked.adjusted:
-            raise BadValue("nothing is adjusted in this trial")
+            raise BadValue("there is nothing to adjust in this trial")
         return booked.own, booked.trial.sounds[-1].error_cents
 
     def _asked_view(self) -> AskedView | None:

@@ -85,7 +85,7 @@ const forms = {
               showTaps();
             },
           },
-          "Tap anew",
+          "Start over",
         ),
       ),
     ];
@@ -100,7 +100,7 @@ const forms = {
       max: far,
       step: 0.1,
       "aria-label": "Narrower or wider",
-      "aria-valuetext": "how far it was moved tells nothing of where pure is",
+      "aria-valuetext": "where the slider stands says nothing about where pure is",
       oninput: ({ target }) => {
         moved = Number(target.value);
         askSoon("move", { cents: moved });
@@ -131,7 +131,7 @@ const forms = {
       make(
         "div",
         { class: "answers" },
-        make("button", { id: "ear-done", onclick: settle }, "It is right so"),
+        make("button", { id: "ear-done", onclick: settle }, "That's in tune"),
       ),
     ];
   },
@@ -166,7 +166,7 @@ const openTrial = () => {
       ),
     ),
     ...forms[trial.form](),
-    make("button", { id: "ear-stop", class: "quiet", onclick: stop }, "Stop here; go on another time"),
+    make("button", { id: "ear-stop", class: "quiet", onclick: stop }, "Stop for now"),
   );
   taps = [];
   moved = trial.moved_cents;

@@ -123,7 +123,7 @@ class Keyboards:
         """Another receiver or policy. Raises BadPreset or BadValue; another receiver only once put back."""
         chosen = Chosen(name, policy, follow)
         if policy not in [one.value for one in Policy]:
-            raise BadValue(f'"{policy[:40]}" is no way to decide; choose one of those shown')
+            raise BadValue(f'"{policy[:40]}" is an unknown choice; choose one of those shown')
         if chosen.receiver != self.chosen.receiver:
             if self._status:
                 raise BadValue("put the receiver back before choosing another")
@@ -183,12 +183,12 @@ class Keyboards:
             raise BadValue("a receiver is tuned; put it back first")
         kind, _, name = where.partition(" ")
         if not name or kind not in (("osc",) if isinstance(self._receiver, Osc) else ("midi", "virtual")):
-            raise BadValue(f'"{where[:60]}" is no place that this receiver can be sent to')
+            raise BadValue(f'"{where[:60]}" is not a place that this receiver can be reached at')
 
         def begun(_: None) -> None:
             self._status, self._words = "sent", f"tuned, at {name}"
             if made.receiver.moves_what_sounds:
-                self._words += "; let notes pass through, or a change moves those that sound"
+                self._words += "; send your notes through, or a change of tuning moves notes that sound"
             self._watching = asyncio.get_running_loop().create_task(self._watch(name))
 
         self._do(lambda: self._apart.call(Bench.tune, where, made), begun)
@@ -294,7 +294,7 @@ class Keyboards:
             status = "gone" if presence is Presence.GONE else "sent"
             if status != self._status:
                 self._status = status
-                gone = f"{name} is gone; it is tuned again when it comes back"
+                gone = f"{name} is gone; it will be tuned again when it comes back"
                 self._words = gone if status == "gone" else tuned
                 self._show(self.view())
 
@@ -317,4 +317,4 @@ def _worst(made: "Plan | None") -> str:
     if made is None:
         return ""
     worst = made.worst_left
-    return f"at worst {abs(worst.cents):.3f} cents remain, {beats_a_second(worst.beats_per_second, 3)}"
+    return f"at worst {abs(worst.cents):.3f} cents off, {beats_a_second(worst.beats_per_second, 3)}"

@@ -6,11 +6,17 @@ import { part } from "../static/nav.js";
 import { remoteForm } from "../remote/remote.js";
 import { songForm } from "./songs.js";
 
-const OWN_OUT = ["virtual tonegen keys", "a port of its own, tonegen keys"];
-const OWN_IN = ["virtual tonegen in", "a port of its own, tonegen in"];
+const OWN_OUT = ["virtual tonegen keys", "its own port, tonegen keys"];
+const OWN_IN = ["virtual tonegen in", "its own port, tonegen in"];
+/** @type {Record<string, string>} */
+const POLICIES = {
+  "grip first": "follow my first grip",
+  mean: "split the difference",
+  "least beats": "fewest beats",
+};
 const FOLLOW = [
-  ["false", "the grips of the instrument"],
-  ["true", "all strings, as the pedals stand"],
+  ["false", "the instrument's grips"],
+  ["true", "all strings, with the pedals as they are"],
 ];
 /** @type {import("../static/wire.js").Shows["keys"] | null} */
 let keys = null;
@@ -48,7 +54,7 @@ const receiver = choice("receiver", "Receiver", (name) => choose({ name }));
 const policy = choice("policy", "Where strings disagree", (one) => choose({ policy: one }));
 const follow = choice("follow", "Follow", (one) => choose({ follow: one === "true" }));
 const out = choice("out", "MIDI output");
-const through = choice("in", "Notes in from");
+const through = choice("in", "Notes from");
 const address = make("input", {
   type: "text",
   id: "osc",
@@ -85,7 +91,7 @@ const pane = make(
     send,
     back,
     panic,
-    make("button", { id: "ports", onclick: () => ask("keys") }, "Look for ports again"),
+    make("button", { id: "ports", onclick: () => ask("keys") }, "Rescan ports"),
   ),
   status,
   make("div", { class: "buttons through" }, through.field, pass),
@@ -120,7 +126,7 @@ const show = () => {
   );
   offer(
     policy,
-    keys.policies.map((one) => [one, one]),
+    keys.policies.map((one) => [one, POLICIES[one] ?? one]),
     keys.policy,
   );
   offer(follow, FOLLOW, String(keys.follow));
@@ -132,7 +138,7 @@ const show = () => {
   turn(sent);
   pass.disabled = panic.disabled = !sent;
   mark(status, "data-status", keys.status);
-  say(status, keys.words || "Nothing is sent.");
+  say(status, keys.words || "Nothing sent yet.");
   refill(
     offsets,
     make("p", { class: "hint" }, keys.worst),
@@ -141,7 +147,7 @@ const show = () => {
           make(
             "details",
             {},
-            make("summary", {}, `${keys.spread.length} notes on which strings disagree`),
+            make("summary", {}, `${keys.spread.length} notes where strings disagree`),
             make("ul", {}, ...keys.spread.map((words) => make("li", {}, words))),
           ),
         ]

@@ -12,8 +12,8 @@ hear("notices", ({ lines, undecided }) => {
     ...lines.map((line) => make("p", {}, line)),
     ...(undecided
       ? [
-          make("p", {}, "Nothing of that is written over. Mend the file, and it is read again; or "),
-          make("button", { onclick: () => ask("decide") }, "Go on with what is shown"),
+          make("p", {}, "Nothing has been overwritten. Fix the file and it will be read again; or "),
+          make("button", { onclick: () => ask("decide") }, "Carry on with what is shown"),
         ]
       : []),
   );

@@ -28,7 +28,7 @@ const show = () => {
       make(
         "p",
         {},
-        "A plan to tune by ear: each string against one that is tuned, with the beat to listen for.",
+        "A plan for tuning by ear: each string against one already tuned, with the beat to listen for.",
       ),
       make("button", { class: "primary", id: "make-plan", onclick: () => ask("order") }, "Make the plan"),
     );
@@ -47,8 +47,8 @@ const show = () => {
           make(
             "p",
             { class: "caution" },
-            "The targets have changed since. ",
-            make("button", { id: "make-plan", onclick: () => ask("order") }, "Make the plan anew"),
+            "The targets have changed since this plan was made. ",
+            make("button", { id: "make-plan", onclick: () => ask("order") }, "Make a new plan"),
           ),
         ]
       : []),
@@ -63,12 +63,12 @@ const show = () => {
         {},
         fact("engage", step.engaged),
         fact("bar", step.bar),
-        fact("as", step.interval),
-        fact("sure to", step.sure),
+        fact("interval", step.interval),
+        fact("within", step.sure),
       ),
       canvas,
       make("p", { class: "count" }, step.count),
-      make("p", { class: "hint" }, `Listen near ${step.listen}. When it is right: ${step.sounds_like}.`),
+      make("p", { class: "hint" }, `Listen near ${step.listen}. When it's right: ${step.sounds_like}.`),
     ),
     make(
       "div",

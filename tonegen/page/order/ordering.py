@@ -92,7 +92,7 @@ def _step_view(step: Step, order: Order) -> StepView:
     return StepView(
         tune=_node(step.tune, order),
         against=_node(step.against, order),
-        engaged=str(step.state) if step.state.travels else "nothing",
+        engaged=str(step.state) if step.state.travels else "no pedals",
         bar="open" if step.fret == 0 else f"fret {step.fret:g}",
         count=step.count,
         rate=rate_and_side(step.beats_per_second),
@@ -109,7 +109,7 @@ def _check_view(check: Check, order: Order) -> CheckView:
     pair = f"{_node(check.low, order)} with {_node(check.high, order)}"
     return CheckView(
         f"{pair}: {check.ratio} {check.ratio.name}".rstrip(),
-        str(check.state) if check.state.travels else "nothing",
+        str(check.state) if check.state.travels else "no pedals",
         rate_and_side(check.beats_per_second),
         beats_a_second(check.within_beats_per_second, 2),
     )

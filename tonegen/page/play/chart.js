@@ -110,7 +110,7 @@ const build = () => {
     rows.get(string.number).element = element;
     return element;
   });
-  const now = make("th", { scope: "col", class: "plain now" }, "sounds now");
+  const now = make("th", { scope: "col", class: "plain now" }, "now");
   byId("copedent").replaceChildren(
     make("caption", {}, view.title),
     make(
@@ -218,7 +218,7 @@ export const show = (next) => {
       bead,
       "aria-label",
       `String ${cell.string} ${cell.column}, ${cell.note} ${cell.offset}: ` +
-        (pinning ? "hold it" : "stand on it"),
+        (pinning ? "pin it" : "select it"),
     );
     if (pinning) mark(bead, "aria-pressed", cell.pinned);
     else bead.removeAttribute("aria-pressed");
@@ -228,7 +228,7 @@ export const show = (next) => {
     mark(element, "data-in", string.in_grip);
     mark(element, "data-chosen", string.number === chosen());
     mark(part.button, "aria-pressed", string.in_grip);
-    mark(part.button, "aria-label", `String ${string.number}, ${string.note}: sound it`);
+    mark(part.button, "aria-label", `String ${string.number}, ${string.note}: play it`);
     mark(part.note, "aria-pressed", string.number === chosen());
     mark(part.note, "aria-label", `Set string ${string.number}, ${string.note}`);
     say(part.note, string.note);

@@ -8,13 +8,13 @@ const name = make("input", {
   type: "text",
   id: "grip-name",
   maxlength: 60,
-  placeholder: "name it",
+  placeholder: "name",
   autocomplete: "off",
 });
 const save = make(
   "form",
   { class: "save" },
-  make("label", { for: "grip-name" }, "Keep this grip"),
+  make("label", { for: "grip-name" }, "Save this grip"),
   name,
   make("button", { type: "submit" }, "Keep"),
 );
@@ -48,7 +48,7 @@ hear("view", (view) => {
                     "button",
                     {
                       class: "forget",
-                      "aria-label": `Forget ${grip.name}`,
+                      "aria-label": `Delete ${grip.name}`,
                       onclick: () => ask("forgetgrip", { name: grip.name }),
                     },
                     "×",

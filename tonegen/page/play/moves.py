@@ -103,7 +103,7 @@ def pure(asked: asks.Pure, at: Standing) -> Done:
     now = rig.temperament.offset_cents(rig.instrument, point)
     slope = rig.cents_moved_per_cent(asked.string, at.playing)
     if slope < 0.05:
-        raise BadValue(f"{point} hardly moves string {asked.string} here; engage its change further")
+        raise BadValue(f"{point} hardly moves string {asked.string} here; press its pedal or lever further")
     is_high = tone_name(interval.high) == str(asked.string)
     wide = interval.cents_from_just if is_high else -interval.cents_from_just
     return _moved(point, now - wide / slope, at)
@@ -117,7 +117,7 @@ def target(asked: asks.Target, at: Standing) -> Done:
 
 def targets(asked: asks.Targets, at: Standing) -> Done:
     """Put every moved tuning point back to its target."""
-    return at.sets("everything back to its target", moved=())
+    return at.sets("everything reset to its target", moved=())
 
 
 # ---------------------------------------------------------------------- what is saved and chosen
@@ -129,7 +129,7 @@ def save_grip(asked: asks.SaveGrip, at: Standing) -> Done:
     if not name:
         raise BadValue("a grip needs a name")
     if not playing.strings:
-        raise BadValue("touch the strings of the grip first")
+        raise BadValue("tap the strings of the grip first")
     others = tuple(grip for grip in at.setting.grips if grip.name != name)
     grips = (*others, SavedGrip(name, playing.strings, playing.travels))
     return at.sets(f"grip {name} saved", grips=grips)
@@ -138,7 +138,7 @@ def save_grip(asked: asks.SaveGrip, at: Standing) -> Done:
 def forget_grip(asked: asks.ForgetGrip, at: Standing) -> Done:
     """Forget a saved grip."""
     left = tuple(grip for grip in at.setting.grips if grip.name != asked.name)
-    return at.sets(f"grip {asked.name} forgotten", grips=left)
+    return at.sets(f"grip {asked.name} deleted", grips=left)
 
 
 def save_song(asked: asks.SaveSong, at: Standing) -> Done:
@@ -147,13 +147,13 @@ def save_song(asked: asks.SaveSong, at: Standing) -> Done:
     if not name:
         raise BadValue("a song needs a name")
     songs = {song.name: song for song in at.setting.songs} | {name: Song(name, asked.key)}
-    return at.sets(f"song {name} on the set list", songs=tuple(songs.values()))
+    return at.sets(f"song {name} added to the set list", songs=tuple(songs.values()))
 
 
 def forget_song(asked: asks.ForgetSong, at: Standing) -> Done:
     """Take a song off the set list."""
     others = tuple(song for song in at.setting.songs if song.name != asked.name)
-    return at.sets(f"song {asked.name} off the set list", songs=others)
+    return at.sets(f"song {asked.name} removed from the set list", songs=others)
 
 
 def choose(asked: asks.Choose, at: Standing) -> Done:

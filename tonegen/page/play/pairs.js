@@ -92,7 +92,7 @@ export const show = (next) => {
   });
   if (shown.length !== box.children.length || shown.some((element, at) => box.children[at] !== element)) {
     box.replaceChildren(...shown);
-    if (!shown.length) box.append(make("p", { class: "hint" }, "Touch two strings to see how they beat."));
+    if (!shown.length) box.append(make("p", { class: "hint" }, "Tap two strings to see how they beat."));
   }
   const kept = new Set(view.pairs.map((pair) => `${pair.low} ${pair.high}`));
   for (const key of rows.keys()) if (!kept.has(key)) rows.delete(key);

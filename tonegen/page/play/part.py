@@ -55,7 +55,7 @@ class PlayPart(Part):
         return (what_can_be_chosen(), self._view(self.host.at))
 
     def follow(self, at: Standing) -> None:
-        """Draw it again; where only the sound went elsewhere it is the same revision."""
+        """Draw it again; where only the sound moved elsewhere it is the same revision."""
         self._revision += at is not self._shown
         self._shown = at
         self.host.post(self._view(at))
@@ -91,13 +91,13 @@ class PlayPart(Part):
         at, name = self.host.at, asked.name.strip()
         for fault in at.faults:
             if fault.part in ("instrument", "temperament"):
-                raise BadValue(f"offsets are kept once this is mended: {fault.error}")
+                raise BadValue(f"offsets can be saved once this is fixed: {fault.error}")
         rig = at.rig
         points = dict.fromkeys([*rig.instrument.tuning_points(), *rig.moved])
         offsets = {point: rig.temperament.offset_cents(rig.instrument, point) for point in points}
         save_temperament(OwnTemperament(name, rig.instrument.name, offsets))
         self.host.show_presets()
-        kept = at.sets(f"kept as {name}", temperament=name, root=None, moved=())
+        kept = at.sets(f"saved as {name}", temperament=name, root=None, moved=())
         self.host.accept(kept, presets_changed=True)
 
     acts: ClassVar[dict[type[Asked], Act]] = {asks.Keep: _keep}

@@ -42,7 +42,7 @@ const build = () => {
   const parts = {
     instrument: select("Instrument", named("instruments"), (name) => ask("choose", { instrument: name })),
     temperament: select("My targets", named("temperaments"), (name) => ask("choose", { temperament: name })),
-    root: select("Built on", [[-1, "its own root"], ...choices.roots.map((name, at) => [at, name])], (root) =>
+    root: select("Root", [[-1, "its own root"], ...choices.roots.map((name, at) => [at, name])], (root) =>
       ask("choose", { root: Number(root) }),
     ),
     drop: select("Cabinet drop", named("drops"), (name) => ask("choose", { drop: name })),
@@ -52,7 +52,7 @@ const build = () => {
       max: 500,
       step: 0.1,
     }),
-    against: text("Bass to hear it against", "text", (note) => ask("choose", { against: note }), {
+    against: text("Bass note to hear it against", "text", (note) => ask("choose", { against: note }), {
       placeholder: "E2",
       maxlength: 20,
       autocomplete: "off",
@@ -82,14 +82,14 @@ const build = () => {
     );
   byId("rig").replaceChildren(
     ...Object.values(parts).map(({ field }) => field),
-    make("label", { class: "check" }, split, "Lowest tone in the left ear, the others in the right"),
-    make("label", { class: "check" }, letters, "Letter keys engage changes"),
+    make("label", { class: "check" }, split, "Lowest tone in the left ear, the rest in the right"),
+    make("label", { class: "check" }, letters, "Letter keys work the pedals and levers"),
     make(
       "div",
       { class: "buttons" },
       look("Light or dark", "theme", "dark", "light"),
       look("Large type", "size", "large", "usual"),
-      make("button", { onclick: () => ask("targets") }, "Everything back to its target"),
+      make("button", { onclick: () => ask("targets") }, "Reset everything to its target"),
       make("button", { onclick: () => print() }, "Print the chart"),
     ),
   );

@@ -9,7 +9,7 @@ const name = make("input", {
   type: "text",
   id: "song-name",
   maxlength: 60,
-  placeholder: "name it",
+  placeholder: "name",
   autocomplete: "off",
 });
 const key = make("select", { id: "song-key", "aria-label": "Key of the song" });

@@ -35,7 +35,7 @@ const build = () => {
         "aria-pressed": "false",
         onclick: () => ask("pin", { string: number, changes: current().changes }),
       },
-      "Hold it there",
+      "Pin it there",
     ),
   };
   part.follow = follows(part.slider);

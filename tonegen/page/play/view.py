@@ -202,8 +202,8 @@ def view(at: Standing, keys: dict[str, str], outlet: str, revision: int, undo: s
             for song in setting.songs
         ),
         cautions=tuple(
-            f"string {target.point.string} would stand at {target.note} {signed(target.offset_cents, 1)}"
-            + (f", {share:.0%} of its wire's least strength" if share is not None else "")
+            f"string {target.point.string} would be at {target.note} {signed(target.offset_cents, 1)}"
+            + (f", {share:.0%} of its wire's minimum strength" if share is not None else "")
             + ": strings can break; ask its maker or a technician first"
             for target, share in chart.strained()
         ),

@@ -71,7 +71,7 @@ class Remote:
     def play(self, tones: tuple[str, ...]) -> None:
         """Take a grip by its name, or strings as the pedals stand, and let it sound."""
         if len(tones) != 1:
-            raise BadValue("the page sounds one grip; give its name, or strings such as 3,4,5")
+            raise BadValue("the page plays one grip; give its name, or strings such as 3,4,5")
         strings = listed_strings(tones[0])
         self._do(asks.Strings(strings) if strings else asks.Grip(tones[0]), Sound(True))
 
@@ -135,7 +135,7 @@ class RemoteSwitch:
         """What pages show."""
         if self._input is None:
             return RemoteView(None, "")
-        words = f"OSC is taken in at {LOOPBACK}:{self._input.port}: {_TAKES}. Every packet is answered."
+        words = f"Receiving OSC at {LOOPBACK}:{self._input.port}: {_TAKES}. Every packet is answered."
         return RemoteView(self._input.port, words)
 
     async def listen(self, port: int | None) -> None:

@@ -11,7 +11,7 @@ const port = make("input", {
   value: 9001,
   required: true,
 });
-const turn = make("button", { type: "submit", id: "listen", "aria-pressed": false }, "Take OSC in");
+const turn = make("button", { type: "submit", id: "listen", "aria-pressed": false }, "Receive OSC");
 const words = make("p", { class: "hint", role: "status" });
 let on = false;
 

@@ -53,7 +53,7 @@ export const open = async (changed) => {
   );
   mine.feed.onmessage = () => {
     if (speaker === mine) close(changed);
-  }; // the sound went elsewhere
+  }; // the sound moved elsewhere
   mine.node.connect(context.destination);
   useLoudspeaker((now) => mine.said && heard(mine, now));
   await context.resume();

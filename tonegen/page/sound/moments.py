@@ -25,7 +25,7 @@ class Beat(Struct, array_like=True, frozen=True):
 class Moment(Struct, tag="moment", frozen=True):
     """What the engine's clock shows: beats at a frame, and which frame is heard when.
 
-    stream : another one when the sound went elsewhere; frames of two streams cannot be compared
+    stream : another one when the sound moved elsewhere; frames of two streams cannot be compared
     heard_at_ms : on the server's clock, which a `pong` relates to the page's own
     """
 

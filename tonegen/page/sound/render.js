@@ -48,7 +48,7 @@ const form = make(
     onsubmit: async (event) => {
       event.preventDefault();
       begin.disabled = true;
-      say(words, "being written");
+      say(words, "writing…");
       try {
         await write();
         say(words, "written");
@@ -66,4 +66,4 @@ const form = make(
   begin,
   words,
 );
-byId("file").append(make("details", {}, make("summary", {}, "What sounds now, as a file"), form));
+byId("file").append(make("details", {}, make("summary", {}, "Save this sound as a file"), form));

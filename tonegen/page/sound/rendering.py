@@ -54,7 +54,7 @@ def rendered(asked: Render, tones: Sequence[Tone], level_dbfs: float, headers: d
     from tonegen.sound.files import SampleFormat, write
 
     if not tones:
-        raise BadValue("nothing would sound; touch the strings first")
+        raise BadValue("nothing would sound; tap the strings first")
     player = Player(asked.sample_rate, level_dbfs=level_dbfs, columns=FILE_COLUMNS)
     player.set(tones)
     folder = HeldFolder(_FOLDERS)

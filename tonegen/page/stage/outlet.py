@@ -179,7 +179,7 @@ class OnDevice:
 class InPage:
     """A page's own loudspeaker: it asks for frames, and says which it hears."""
 
-    words = "in a page"
+    words = "in a browser"
 
     def __init__(self, player: MeteredPlayer, taken_away: Callable[[], None]) -> None:
         """`taken_away` is called when the sound goes elsewhere."""

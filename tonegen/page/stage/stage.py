@@ -36,7 +36,7 @@ SourceAt = Callable[[int], Source]
 class Stage:
     """Sounds what is played, wherever it is heard.
 
-    changed : called when the sound went elsewhere; complain : takes a line for a person
+    changed : called when the sound moved elsewhere; complain : takes a line for a person
     device_name : None for the machine's default; block_frames : 0 lets the device choose
     """
 

@@ -4,7 +4,7 @@ import { make } from "./parts.js";
 
 export const post = async (address, body) => {
   const answer = await fetch(address, { method: "POST", body }).catch(() => {
-    throw new Error("The program does not answer; nothing was written.");
+    throw new Error("Lost the laptop; nothing was written.");
   });
   if (!answer.ok) throw new Error((await answer.text()).trim());
   return answer;

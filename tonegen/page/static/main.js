@@ -44,7 +44,8 @@ const back = (button, words) => {
 };
 hear("view", (view) => {
   say(byId("title"), view.title);
-  say(byId("state"), `${view.state === "open" ? "no change engaged" : view.state}, ${view.bar}`);
+  const pedals = view.state === "open" ? "No pedals" : view.state;
+  say(byId("state"), `${pedals} · ${view.bar === "open" ? "open strings" : view.bar}`);
   back(undo, view.undo);
   back(redo, view.redo);
   byId("cautions").replaceChildren(...view.cautions.map((words) => make("p", { class: "caution" }, words)));
@@ -77,8 +78,8 @@ hear("closed", async ({ code, reason }) => {
   if (!shut) return;
   complain(
     answer?.status === 401
-      ? "This page is not let in any more. Scan the code that tonegen shows now, or open its link."
-      : "The program does not answer; trying again.",
+      ? "This link no longer works. Scan the code that tonegen shows now, or open its new link."
+      : "Lost the laptop; reconnecting…",
   );
 });
 hear("choices", () => {

@@ -51,14 +51,14 @@ def pin(asked: asks.Pin, at: Standing) -> Done:
     point = checked_point(rig.instrument, asked.string, asked.changes)
     others = tuple(held for held in pins if TuningPoint(held.string, held.changes) != point)
     if len(others) < len(pins):
-        return at.sets(f"{point} let go", pins=others)
+        return at.sets(f"{point} unpinned", pins=others)
     held = MovedPoint(point.string, point.changes, rig.temperament.offset_cents(rig.instrument, point))
-    return at.sets(f"{point} held", pins=(*others, held))
+    return at.sets(f"{point} pinned", pins=(*others, held))
 
 
 def objective(asked: asks.Objective, at: Standing) -> Done:
     """Say what is made least."""
-    return at.sets(f"least {asked.name}", objective=asked.name)
+    return at.sets(f"goal: {asked.name}", objective=asked.name)
 
 
 class TemperPart(Part):
@@ -113,7 +113,7 @@ class TemperPart(Part):
     def _take_offer(self, asked: asks.TakeOffer) -> None:
         """Every tuning point moves there, in one step; the offer is taken."""
         if self._found is None:
-            raise BadValue("there is nothing to keep; temper first")
+            raise BadValue("there is nothing to save; temper first")
         at = self.host.at
         moved = moved_to(self._found, self._along, at.setting)
         self.host.accept(at.sets("tempered", moved=moved))

@@ -32,7 +32,7 @@ const build = () => {
       "div",
       { class: "fields" },
       make("label", {}, "Scene", part.scene),
-      make("label", {}, "Make least", part.objective),
+      make("label", {}, "Goal", part.objective),
     ),
     part.band,
     part.wanted,
@@ -50,7 +50,7 @@ const showAsked = () => {
   if (built.scene.dataset.options !== options) {
     built.scene.dataset.options = options;
     built.scene.replaceChildren(
-      make("option", { value: "" }, "grips of the instrument"),
+      make("option", { value: "" }, "the instrument's grips"),
       ...scenes.map(({ name, title }) => make("option", { value: name }, title || name)),
     );
     built.objective.replaceChildren(
@@ -59,12 +59,12 @@ const showAsked = () => {
   }
   built.scene.value = asked.scene;
   built.objective.value = asked.objective;
-  say(built.band, asked.band ? `The band: ${asked.band}` : "Without a band");
+  say(built.band, asked.band ? `The band: ${asked.band}` : "No band");
   say(
     built.pins,
     asked.pins.length
-      ? `Held: ${asked.pins.join("; ")}`
-      : "Touch a bead of the chart to hold it where it is.",
+      ? `Pinned: ${asked.pins.join("; ")}`
+      : "Tap a bead on the chart to pin it where it is.",
   );
   const names = JSON.stringify(asked.wanted.map(({ name }) => name));
   if (shape !== names) {
@@ -158,19 +158,19 @@ const showOffer = () => {
       "div",
       { class: "buttons" },
       make("button", { class: "primary", id: "take", onclick: () => ask("takeoffer") }, "Keep it"),
-      make("button", { id: "throw", onclick: () => ask("throwaway") }, "Throw it away"),
+      make("button", { id: "throw", onclick: () => ask("throwaway") }, "Discard it"),
     ),
     make("p", { class: "hint", id: "summary" }, offer.summary),
     ...(offer.front.length ? [tradeOff()] : []),
     make("h3", {}, "Grip by grip: the fastest beat before and after"),
     ...rows,
-    ...(offer.notes.length ? [make("h3", {}, "To know"), ...offer.notes.slice(0, 3).map(noted)] : []),
+    ...(offer.notes.length ? [make("h3", {}, "Notes"), ...offer.notes.slice(0, 3).map(noted)] : []),
     ...(offer.notes.length > 3
       ? [
           make(
             "details",
             {},
-            make("summary", {}, `${offer.notes.length - 3} more to know`),
+            make("summary", {}, `${offer.notes.length - 3} more notes`),
             ...offer.notes.slice(3).map(noted),
           ),
         ]
@@ -233,7 +233,7 @@ const tradeOff = () => {
     step: 1,
     id: "along",
     "aria-label": "Place on the trade-off",
-    "aria-valuetext": here ? here.words : "as the scene weighs it",
+    "aria-valuetext": here ? here.words : "with the scene's weights",
     onchange: () => ask("along", { place: Number(slider.value) }),
   });
   slider.value = String(offer.chosen);
@@ -245,7 +245,7 @@ const tradeOff = () => {
     curve,
     slider,
     make("p", { class: "hint" }, `across: ${offer.across}`),
-    make("p", {}, here ? here.words : "As the scene weighs it"),
+    make("p", {}, here ? here.words : "With the scene's weights"),
   );
 };
 

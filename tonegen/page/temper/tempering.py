@@ -26,12 +26,12 @@ if TYPE_CHECKING:
     from tonegen.tempering.tradeoff import Front
 
 OBJECTIVES = {
-    "beats": "all beats as slow as can be",
-    "cents": "all intervals as near as can be",
-    "worst-beats": "the fastest beat as slow as can be",
-    "worst-cents": "the worst interval as near as can be",
+    "beats": "slowest beats overall",
+    "cents": "purest intervals overall",
+    "worst-beats": "slowest worst beat",
+    "worst-cents": "purest worst interval",
 }
-OWN_SCENE = "grips of the instrument"
+OWN_SCENE = "the instrument's grips"
 
 
 class IntervalOffer(Struct, frozen=True):
@@ -139,7 +139,7 @@ def scene_of(setting: Setting, rig: Rig) -> Scene:
         if (weight := weights.get(wanted.grip.name, wanted.weight if base else 0.0)) > 0
     ]
     if not grips:
-        raise BadValue("choose the grips that shall ring")
+        raise BadValue("choose at least one grip")
     pins = tuple(
         Pin(TuningPoint(pin.string, pin.changes), pin.offset_cents) for pin in setting.pins
     )  # fmt: skip
@@ -182,7 +182,7 @@ def checked_grip(name: str, setting: Setting, rig: Rig) -> str:
     """The name of a grip that can be asked for. Raises BadValue for any other."""
     base = load_scene(setting.scene) if setting.scene else None
     if name not in [wanted.grip.name for wanted in _available(base, setting, rig.instrument)]:
-        raise BadValue(f'there is no grip "{name[:60]}" to weigh')
+        raise BadValue(f'there is no grip "{name[:60]}" to weightt')
     return name
 
 
@@ -244,13 +244,14 @@ def offer_of(found: Found | None, chosen: int) -> Offer:
     before, after = offsets_before(demands), np.array(found.offsets(chosen))
     kind = "worst" if solved.objective.of_worst else "root mean square"
     notes = [
-        *(f"Holds back: {bound.what}" for bound in solved.binding),
-        *(f"Contradiction: {each}" for each in solved.contradictions()),
+        *(f"Limited by {bound.what}" for bound in solved.binding),
+        *(f"Conflict: {each}" for each in solved.contradictions()),
         *(str(each) for each in solved.undetermined()),
     ]
     return Offer(
         True,
-        f"{kind} {solved.value:.2f} {solved.objective.unit}; proved best, {solved.residual:.0e} from perfect",
+        f"{kind} {solved.value:.2f} {solved.objective.unit}; "
+        f"best possible (verified to {solved.residual:.0e})",
         tuple(_grip_offer(grip, instrument) for grip in purity_of(demands, before, after)),
         tuple(
             PointOffer(str(point), signed(was, 1), signed(will, 1))

@@ -62,7 +62,7 @@ const fold = make(
     make(
       "p",
       { class: "hint" },
-      "A note, A3, with cents, A3+5, or Hz; the upper one also as cents above the lower, 386.3c.",
+      "A note (A3), a note with cents (A3+5), or Hz; the upper one can also be cents above the lower (386.3c).",
     ),
     low.field,
     high.field,
@@ -73,7 +73,7 @@ const fold = make(
       { class: "buttons" },
       both,
       to("pure", "Pure", "Move the upper tone until the interval is pure"),
-      to("equal", "Equal", "Move the upper tone to whole semitones from the lower"),
+      to("equal", "Equal", "Move the upper tone to a whole number of semitones from the lower"),
     ),
   ),
 );
@@ -90,7 +90,7 @@ const showWritten = ({ input, under }, text, words) => {
 const show = (next) => {
   if (next.heard && !two) fold.open = true;
   two = next;
-  say(name, two.heard ? "Two tones, heard instead of the grip" : "Two tones");
+  say(name, two.heard ? "Two tones, playing instead of the grip" : "Two tones");
   showWritten(low, two.written.low, two.low_words);
   showWritten(high, two.written.high, two.high_words);
   const options = JSON.stringify(two.ratios);

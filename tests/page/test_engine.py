@@ -48,7 +48,7 @@ def test_the_page_cautions_of_a_string_too_near_its_strength():
     assert page.view["cautions"] == []
     page.ask(asks.Choose(reference_hz=460.0))
     (caution,) = page.view["cautions"]
-    assert caution.startswith("string 3 would stand at A4")
+    assert caution.startswith("string 3 would be at A4")
     assert "96% of its wire's minimum strength" in caution
 
 

@@ -304,4 +304,4 @@ def test_a_listener_who_hears_nothing_is_given_no_threshold(training):
     (result,) = training.view(OFFERED).results
     assert result.result == "You do not hear even 64 cents four times out of five"
     assert result.range.startswith("above ")
-    assert all(curve.words.startswith("not up to 64, above ") for graph in heard for curve in graph.curves)
+    assert all(curve.words.startswith("over 64, at least ") for graph in heard for curve in graph.curves)

@@ -11,7 +11,7 @@ class TonegenError(Exception):
 
 
 class BadValue(TonegenError):
-    """A number, a name or a text that cannot be meant: a frequency of zero, a note "H3"."""
+    """A number, a name or a text that makes no sense: a frequency of zero, a note "H3"."""
 
 
 class BadPreset(TonegenError):

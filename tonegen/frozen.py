@@ -1,7 +1,7 @@
 """Records that stay as they were made.
 
 A frozen dataclass refuses another array, but not another number in the one that it has. One that is `Frozen`
-as well has arrays and mappings of its own that are read-only; whoever gave them can go on with his.
+as well has arrays and mappings of its own that are read-only; whoever gave them can go on with theirs.
 """
 
 from collections.abc import Mapping

@@ -9,7 +9,7 @@ from tonegen.errors import BadValue
 def p_of_guessing(right: int, trials: int) -> float:
     """Exact probability that a guesser gets `right` or more out of `trials` (binomial, one-sided).
 
-    It holds for a number of trials that was fixed beforehand; who stops when he is ahead fools himself.
+    It holds for a number of trials that was fixed beforehand; stop while you are ahead and you fool yourself.
     Raises BadValue unless 0 <= right <= trials and trials is 1 or more.
 
     >>> p_of_guessing(12, 16)

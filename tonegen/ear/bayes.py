@@ -1,4 +1,4 @@
-"""A Bayesian adaptive threshold: what is believed of the listener, and the level that tells most about him.
+"""A Bayesian adaptive threshold: what is believed of the listener, and the most informative level.
 
 Source: A. B. Watson (2017), QUEST+, Journal of Vision 17(3):10, after Watson & Pelli (1983), Perception &
 Psychophysics 33, 113-120: a grid of possible listeners, each weighted by how well it explains the answers;

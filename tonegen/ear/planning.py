@@ -44,7 +44,7 @@ _TO_NAME: Final = parse_chords("6:5,5:4,4:3,3:2,5:3")
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """What a listener asks for; what he leaves out is None, or empty, and stays as is usual."""
+    """What a listener asks for; what is left out is None, or empty, and stays as is usual."""
 
     kind: Kind
     chords: tuple[Chord, ...] | None = None

@@ -1,4 +1,4 @@
-"""The psychometric function: how often a listener is right at each level, and its fit to what he answered.
+"""The psychometric function: how often a listener is right at each level, and its fit to the answers.
 
 Source: Wichmann & Hill (2001), Perception & Psychophysics 63, 1293-1313 and 1314-1329: a Weibull function
 between a guess rate and a lapse rate, fitted by maximum likelihood, its spread by the parametric bootstrap.
@@ -17,7 +17,7 @@ from tonegen.frozen import Frozen
 
 # Wrong keys and lost attention. Wichmann & Hill: a fit without lapses takes one slip for a dull ear.
 USUAL_LAPSE: Final = 0.02
-# What "he hears it" means: right four times in five. The Bayesian method asks mostly there, so a threshold
+# What "hears it" means: right four times in five. The Bayesian method asks mostly there, so a threshold
 # for this probability depends least on the slope, which 60 trials hardly tell.
 HEARD: Final = 0.8
 # Fewer answers say more of what was believed beforehand than of the listener, and fit a line of any shape.

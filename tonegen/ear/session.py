@@ -89,7 +89,7 @@ class Result:
     a staircase make it, for further off it is less sure. function : how often each error is, the threshold
     on it. By the belief in the answers where they chose the errors, else by maximum likelihood.
     proportion, p_of_guessing : of right answers at one level, which is `level_cents`; p once all are given,
-    for who looks at it on the way, and stops when he is ahead, fools himself.
+    for if you look at it on the way and stop while you are ahead, you fool yourself.
     settings : constant error and spread, in cents, or in percent of a rate.
     """
 

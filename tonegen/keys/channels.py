@@ -121,7 +121,7 @@ class Channels:
         return sum(len(channel.voices) for channel in self.played)
 
     def voices(self) -> Iterator[tuple[Channel, int]]:
-        """All of them, each with its channel; they may be ended meanwhile."""
+        """All of them, each with its channel; they may be ended during the loop."""
         return ((channel, voice) for channel in self.played for voice in tuple(channel.voices))
 
     def strike(self, player: Player, key: int, velocity: int, now: float) -> None:

@@ -7,7 +7,7 @@ the program otherwise; messages then pass through the pipe. So they do where a s
 program at a time.
 
 On the pipe: one letter, four bytes of length, and the content. T: where to send, as text. U: the undo.
-S: a message to send at once. G: the receiver was gone. R: it is back, open the port anew. K: forget the undo,
+S: a message to send at once. G: the receiver was gone. R: it is back, reopen the port. K: forget the undo,
 leave the rig tuned.
 
 The undo is written down as well, in the journal, before it is held: that is left where program and guard are
@@ -110,7 +110,7 @@ class Guard:
         self._write(b"U", undo.as_json(journal=str(self._entry.path) if self._entry else ""))
 
     def was_gone(self) -> None:
-        """The receiver was away: an open port may lead nowhere, and must be opened anew before the end."""
+        """The receiver was away: an open port may lead nowhere, and must be reopened before the end."""
         self._write(b"G", b"")
 
     def keep(self) -> None:
@@ -138,7 +138,7 @@ class Guard:
         return True
 
     def reconnect(self) -> bool:
-        """Have the guard open its port anew where it is back; whether it is."""
+        """Have the guard reopen its port where it is back; whether it is."""
         if not self.is_there():
             return False
         self._write(b"R", b"")
@@ -209,7 +209,7 @@ def stand_guard() -> None:
 
 def _put_back(door: Door, undo: Undo, was_gone: bool) -> None:
     time.sleep(_SECONDS_TO_PART)
-    # A port is opened anew only where it must be: doing so costs messages that are under way.
+    # A port is reopened only where it must be: doing so costs messages that are under way.
     if (was_gone or not door.is_there(thorough=True)) and not door.reconnect():
         raise NoSuchDevice(
             "the receiver was gone and could not be put back; when it is back: tonegen keys reset"

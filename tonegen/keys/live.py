@@ -256,7 +256,7 @@ class Pedals:
         self._done: dict[str, float] = {}
 
     def follow(self, travels: Mapping[str, float]) -> None:
-        """Move what stands elsewhere than before. `travels` may go on changing meanwhile."""
+        """Move what stands elsewhere than before. `travels` may go on changing."""
         now = dict(travels)
         if now == self._seen:
             return

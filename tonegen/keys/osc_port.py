@@ -93,7 +93,7 @@ class OscOutput:
 
 
 class Controller(Protocol):
-    """What OSC can do to the running program. Each call raises a TonegenError for what cannot be meant."""
+    """What OSC can do to the running program. Each call raises a TonegenError for what makes no sense."""
 
     def engage(self, change: str, travel: float) -> None:
         """Engage a pedal or lever by a travel from 0 (at rest) to 1."""

@@ -1,6 +1,6 @@
 """MIDI ports: found by name or by part of it, opened, made, and opened again when they come back.
 
-A port's name is what the system gives it. Systems number their clients anew when a cable is put back, so a
+A port's name is what the system gives it. Systems renumber their clients when a cable is put back, so a
 port is looked for by what the player typed, each time.
 """
 
@@ -142,7 +142,7 @@ def _quiet() -> Iterator[None]:
 
 
 def _opened(client: Any, name: str) -> bool:
-    """Connect a client to a port; false when it has gone meanwhile, or another program holds it."""
+    """Connect a client to a port; false when it has gone, or another program holds it."""
     names = client.get_ports()
     if name not in names:
         return False

@@ -1,6 +1,6 @@
 """A receiver attended to in a process of its own, for a program that sounds.
 
-A MIDI system that opens or lists ports lets nothing else of its process run meanwhile, and JACK waits for the
+A MIDI system that opens or lists ports lets nothing else of its process run, and JACK waits for the
 sound of that very process: it would stop for up to a second. So the ports are kept apart.
 
 What is asked and answered goes through two pipes, each as four bytes of length and a pickled tuple. When the
@@ -37,7 +37,7 @@ class Bench:
         self._input: MidiInput | None = None
 
     def ports(self) -> tuple[tuple[str, ...], tuple[str, ...]]:
-        """The names of the MIDI outputs and inputs that there are. Notes that pass through wait meanwhile."""
+        """The names of the MIDI outputs and inputs that there are. Notes wait while it looks."""
         return tuple(port.name for port in outputs()), tuple(port.name for port in inputs())
 
     def put_back_left(self) -> tuple[str, ...]:
@@ -79,7 +79,7 @@ class Bench:
 
     def look(self) -> Presence:
         """See whether the receiver is there; one that came back is tuned again."""
-        if self._rig is None:  # put back meanwhile
+        if self._rig is None:  # put back in between
             return Presence.THERE
         presence = self._rig.look()
         if presence is Presence.BACK:

@@ -22,7 +22,7 @@ class Listening:
     at: int = 0
     only_beating: bool = False
     ended: bool = False
-    again: bool = False  # picked anew, as a string is
+    again: bool = False  # picked again, as a string is
 
     @property
     def step(self) -> Step:

@@ -1,4 +1,4 @@
-"""Dated copies of what a player has: of each evening's page, and of his presets as they were last read well.
+"""Dated copies of what a player has: of each evening's page, and of presets as they were last read well.
 
 They lie in a folder of their own, `earlier`, as NAME.DATE.ENDING. The newest of each name stay; what was set
 aside because it was damaged stays for good.

@@ -48,7 +48,7 @@ class Rig(Frozen):
 
     instrument: Instrument
     targets: Temperament  # the player's targets, nothing moved
-    temperament: Temperament  # the same with what he moved by hand
+    temperament: Temperament  # the same with what was moved by hand
     drop: Drop
     timbre: Timbre
     reference_hz: float

@@ -148,7 +148,7 @@ def _packaged_files() -> dict[str, tuple[bytes, str]]:
 
 
 class _OneFileAtATime:
-    """Makes a file of what a request brings; another that comes meanwhile is refused."""
+    """Makes a file of what a request brings; another that comes in while it does is refused."""
 
     def __init__(
         self,

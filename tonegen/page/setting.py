@@ -1,4 +1,4 @@
-"""What the player has set up, and what he is doing with it: frozen records, and the way back.
+"""What the player has set up, and what is being done with it: frozen records, and the way back.
 
 Conventions: a *setting* is work that is undone and redone: instrument, temperament, moved offsets, saved
 grips. *Playing* is what hands and feet do: engaged changes, strings, bar, level. Offsets are cents from
@@ -34,7 +34,7 @@ class Record(Struct, frozen=True):
 
 
 class MovedPoint(Struct, frozen=True, forbid_unknown_fields=True):
-    """A tuning point that the player moved by hand, with the offset that he gave it."""
+    """A tuning point that the player moved by hand, with the offset given to it."""
 
     string: StringNumber
     changes: tuple[str, ...]

@@ -75,7 +75,7 @@ def _names_in(folder: Path) -> Iterator[str]:
 def locate(kind: str, name: str) -> Path:
     """The file of a preset. Raises BadPreset when there is none, with the nearest names.
 
-    What the user has under that name is taken, whatever it is: where it cannot be read, he hears why.
+    What the user has under that name is taken, whatever it is: where it cannot be read, the error says why.
     """
     if name.endswith(".toml") or "/" in name or "\\" in name:
         path = Path(name)

@@ -1,4 +1,4 @@
-"""The player's own presets: stored so that what he wrote into the file himself stays.
+"""The player's own presets: stored so that what the player wrote into the file by hand stays.
 
 Comments, order and further fields of a file that is there already survive; only the figures change. A file
 is written beside its place and renamed into it, so that it is never half written.
@@ -98,7 +98,7 @@ def _place(kind: str, name: str) -> Path:
 
 
 def _document(path: Path, check: Callable[[Path], object]) -> Any:
-    """The file as he wrote it, once it has been read as a preset; an empty one where there is none."""
+    """The file as it was written, once it has been read as a preset; an empty one where there is none."""
     import tomlkit
     from tomlkit.exceptions import TOMLKitError
 
@@ -135,4 +135,4 @@ def _write(path: Path, document: Any) -> None:
     except OSError as error:
         raise CannotWrite(f"{path}: cannot be written: {error.strerror}; choose another place") from None
     with written_whole(path, force=True) as beside:
-        beside.write_bytes(tomlkit.dumps(document).encode())  # his line ends stay
+        beside.write_bytes(tomlkit.dumps(document).encode())  # the player's line ends stay

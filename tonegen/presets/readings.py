@@ -39,7 +39,7 @@ _LARGEST_BYTES: Final = 1_000_000
 def readings(
     path: Path, instrument: Instrument, reference_hz: float = REFERENCE_HZ
 ) -> tuple[PitchReading, ...]:
-    """All readings of a file. Raises BadPreset naming the line that cannot be meant."""
+    """All readings of a file. Raises BadPreset naming the line that makes no sense."""
     found = []
     for line, row in rows(path, _text(path)):
         with named(path, f"line {line}"):
@@ -109,7 +109,7 @@ def _check_heading(path: Path, line: int, heading: list[str]) -> None:
 def reading(
     row: Mapping[str, str], instrument: Instrument, reference_hz: float, place: str
 ) -> PitchReading | None:
-    """The reading of a line, None where it is missing. Raises BadValue for what cannot be meant."""
+    """The reading of a line, None where it is missing. Raises BadValue for what makes no sense."""
     given = {name: row[name] for name in VALUES if row.get(name)}
     if not given:
         return None

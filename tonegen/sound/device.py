@@ -119,7 +119,7 @@ def choose(which: str | None, devices: Sequence[Device]) -> Device:
 
 
 def check_playing(seconds: float | None, block_frames: int) -> None:
-    """Raise BadValue for a time or a block that cannot be meant, before a device is looked for."""
+    """Raise BadValue for a time or a block that makes no sense, before a device is looked for."""
     if not 0 <= block_frames <= LARGEST_BLOCK_FRAMES:
         raise BadValue(f"a block of {block_frames} frames is not possible; give 0 to {LARGEST_BLOCK_FRAMES}")
     if seconds is not None and not seconds > 0:  # true for NaN as well
@@ -140,7 +140,7 @@ def play(
 
     block_frames : frames that the device asks for at a time; 0 lets it choose
     picture : called about 25 times a second with the frame that is heard at that moment
-    Raises BadValue for a block or a time that cannot be meant; NoSuchDevice when the device does not take the
+    Raises BadValue for a block or a time that makes no sense; NoSuchDevice when the device does not take the
     sound, or is lost while playing.
     """
     check_playing(seconds, block_frames)

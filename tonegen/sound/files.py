@@ -64,7 +64,7 @@ def write(
     sample_format : 16 or 24 bits with triangular dither, or 32-bit float (WAV only)
     force : replace an existing file
     progress : called after each block with the seconds written so far
-    Raises BadValue for a length, a name or a format that cannot be meant. Raises CannotWrite, and keeps
+    Raises BadValue for a length, a name or a format that makes no sense. Raises CannotWrite, and keeps
     nothing, for an existing file without `force`, a file too large for WAV or the disk, or a failing disk.
     """
     frames = _checked_frames(seconds, player.sample_rate)

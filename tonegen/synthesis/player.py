@@ -330,7 +330,7 @@ class Player:
         return self._partial_ids[key]
 
     def _forget(self, name: str) -> None:
-        """Let the partials of a tone start anew."""
+        """Restart the partials of a tone."""
         self._partial_ids = {key: known for key, known in self._partial_ids.items() if key[0] != name}
 
     def _fresh_id(self) -> int:

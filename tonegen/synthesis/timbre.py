@@ -43,7 +43,7 @@ class Timbre:
     decay_db_per_second : 0 for a sustained tone
     stiffness : B of the partial law in `interval.partial_hz`
     follows_string : takes the string's own stiffness where that is known
-    Raises BadValue for no partials, too many, lists of different lengths, or numbers that cannot be meant.
+    Raises BadValue for no partials, too many, lists of different lengths, or numbers that make no sense.
 
     >>> Timbre((1, 2), (3, 1)).levels
     (0.75, 0.25)
@@ -105,7 +105,7 @@ class Timbre:
     ) -> "Timbre":
         """The first `partials` whole multiples, each octave `slope_db_per_octave` louder than the one below.
 
-        Raises BadValue for a count or a slope that cannot be meant.
+        Raises BadValue for a count or a slope that makes no sense.
 
         >>> [round(level, 3) for level in Timbre.sloped(2, -6.0206).levels]  # the second at half the level
         [0.667, 0.333]
@@ -143,7 +143,7 @@ class Tone:
     stiffness : B of the string that it stands for; None where that is not known
     only : the partials that are heard, by number; None for all
     name : by which the player knows the tone again, to glide it; the tone's place in the list when empty
-    Raises BadValue for numbers that cannot be meant.
+    Raises BadValue for numbers that make no sense.
     """
 
     hz: float

@@ -1,4 +1,4 @@
-"""A scene: the grips that a player plays, what must not move, and the band around him.
+"""A scene: the grips that a player plays, what must not move, and the band around it.
 
 Conventions: a *weight* counts a demand that many times in least squares, and multiplies its error where the
 worst is to be least. *Bar positions that matter* are frets; beats grow with them. Nothing here is solved.
@@ -90,7 +90,7 @@ class Scene:
     title: str = ""
 
     def __post_init__(self) -> None:
-        """Refuse what cannot be meant. Raises BadValue."""
+        """Refuse what makes no sense. Raises BadValue."""
         if not self.grips:
             raise BadValue(f"scene {self.name} has no grips; name at least one")
         grip_names = [wanted.grip.name for wanted in self.grips]

@@ -99,7 +99,7 @@ def _adjusted(sounds: Sequence[Sound], keys: Keys, speaker: Speaker, in_beats: b
     else:
         speaker.play(held)
     while True:
-        # The slider shows how far it was moved, not where pure is: the start is drawn anew in each trial.
+        # The slider shows how far it was moved, not where pure is: the start is drawn again in each trial.
         click.echo(f"\r{_slider(own.error_cents - start, keys.columns - 2)}", nl=speaker.silent)
         if speaker.silent:
             click.echo(strip(own))

@@ -1,4 +1,4 @@
-"""A terminal that is asked key by key, and a device that plays meanwhile."""
+"""A terminal that is asked key by key, and a device that plays at the same time."""
 
 import os
 import select

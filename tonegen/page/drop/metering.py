@@ -93,7 +93,7 @@ class Meter:
         self._told: Newest[_Told, _Told] = Newest(_tell, lambda told: show(_view(told)))
 
     def follow(self, setting: Setting, rig: Rig) -> None:
-        """Take over a setting; readings that are others, or mean something else now, are fitted anew."""
+        """Take over a setting; readings that are others, or mean something else now, are fitted again."""
         if self._asked is None or not self._asked.is_of(setting, rig):
             self._asked = _Told(rig, setting.readings, setting.meter_cents)
             self._told.want(self._asked)
@@ -105,7 +105,7 @@ class Meter:
     def keep(self, rig: Rig, name: str) -> None:
         """Save the drop as the player's own profile.
 
-        Raises BadValue when the readings tell none, or for a name that cannot be his; CannotWrite.
+        Raises BadValue when the readings tell none, or for a name that cannot be used; CannotWrite.
         """
         if self._told.busy:
             raise BadValue("the readings are still being worked out; save them in a moment")
@@ -116,7 +116,7 @@ class Meter:
 
 
 def with_reading(setting: Setting, rig: Rig, read: MeterReading) -> Setting:
-    """The setting with a reading more. Raises BadValue for one that cannot be meant."""
+    """The setting with a reading more. Raises BadValue for one that makes no sense."""
     _read(read, rig)
     return _with(setting, [read])
 

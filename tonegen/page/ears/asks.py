@@ -10,7 +10,7 @@ from tonegen.page.asked import Asked, Name
 
 
 class Ears(Asked, frozen=True):
-    """Show who answers trials here, and what he has answered; "" for whoever did last."""
+    """Show who answers trials here, and what that person has answered; "" for whoever did last."""
 
     person: Name = ""
 

@@ -129,7 +129,7 @@ class Ears:
             if not training.asking and (was_asking or isinstance(asked, asks.Ears | asks.Forget)):
                 messages["eargraphs"] = training.graphs()
         except CannotWrite as error:
-            # What is kept is safe; the file is opened anew when a page asks again.
+            # What is kept is safe; the file is reopened when a page asks again.
             person = self._training.person if self._training else ""
             self._shut()
             messages["ears"] = nobody(self._offered, person)
@@ -224,7 +224,7 @@ def _spectrum(name: str) -> tuple[float, ...]:
 
 
 def _wish(asked: asks.Train, grip: Sequence[SoundingTone]) -> Wish:
-    """What is asked for, in terms of the ear. Raises BadValue for what cannot be meant."""
+    """What is asked for, in terms of the ear. Raises BadValue for what makes no sense."""
     chords: tuple[Chord, ...] | None = None
     low_hz = None
     if asked.grip is not None:

@@ -1,4 +1,4 @@
-"""One person's trials at the page: what is asked, what was answered, what is heard meanwhile.
+"""One person's trials at the page: what is asked, what was answered, what is heard during it.
 
 Nothing here knows the event loop or where the sound goes; answers are kept the moment they are given.
 """
@@ -103,9 +103,9 @@ class ResultView(Struct, frozen=True):
 
 
 class EarsView(Struct, tag="ears", frozen=True):
-    """Who answers, what he is asked, and what he has answered.
+    """Who answers, what is asked, and what has been answered.
 
-    kept : how many answers of his are kept
+    kept : how many of this person's answers are kept
     waiting : the sessions that can be taken up again, by their numbers, the last one first
     asked : None between sessions. said : of the answer before, "" without feedback
     heard : which sound plays, -1 for all, None for silence
@@ -246,7 +246,7 @@ class Booked:
 
 
 class Training:
-    """A person and the session that he is in; everything is told by `view`.
+    """A person and the session under way; everything is told by `view`.
 
     heard : what shall sound now, None for silence
     Whatever raises CannotWrite leaves it behind what is kept: close it, and make another.

@@ -1,4 +1,4 @@
-// Before anything is painted: the look that this reader chose last, or that his system prefers.
+// Before anything is painted: the look this reader chose last, or that the system prefers.
 {
   const kept = (name) => {
     try {

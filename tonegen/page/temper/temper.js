@@ -62,9 +62,7 @@ const showAsked = () => {
   say(built.band, asked.band ? `The band: ${asked.band}` : "No band");
   say(
     built.pins,
-    asked.pins.length
-      ? `Pinned: ${asked.pins.join("; ")}`
-      : "Tap a bead on the chart to pin it where it is.",
+    asked.pins.length ? `Pinned: ${asked.pins.join("; ")}` : "Tap a bead on the chart to pin it where it is.",
   );
   const names = JSON.stringify(asked.wanted.map(({ name }) => name));
   if (shape !== names) {

@@ -125,7 +125,7 @@ class Found:
 
 
 def scene_of(setting: Setting, rig: Rig) -> Scene:
-    """The scene that is asked: the chosen one with the player's weights and pins, on his rig as it is.
+    """The scene that is asked: the chosen one with the player's weights and pins, on the rig as it is.
 
     Raises BadValue where it does not fit the instrument, or no grip is left in it.
     """

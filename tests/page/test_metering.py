@@ -127,7 +127,9 @@ def test_a_drop_is_kept_used_at_once_and_known_to_the_command_line(tonegen):
         await page.until("readings", told(8))
         with pytest.raises(BadValue, match="comes with the program"):
             page.ask(asks.KeepDrop("demo-soft-cabinet"))
-        for name in ("../my-cabinet", "", "/tmp/x", "none"):
+        with pytest.raises(BadValue, match="comes with the program"):
+            page.ask(asks.KeepDrop("none"))
+        for name in ("../my-cabinet", "", "/tmp/x"):
             with pytest.raises(BadValue, match="cannot be used as a name"):
                 page.ask(asks.KeepDrop(name))
         page.ask(asks.KeepDrop(" my-cabinet "), asks.Strings((8,)), asks.Engage("A", 1.0))

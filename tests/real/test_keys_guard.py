@@ -56,7 +56,7 @@ def test_a_receiver_that_comes_back_is_tuned_again(send, ear):
     assert "not connected" in program.stderr.readline()
     back = Ear("Stage Piano")
     assert back.take(len(made.messages)) == list(made.messages)
-    assert "back, and tuned" in program.stderr.readline()
+    assert "connected, and tuned" in program.stderr.readline()
 
     program.kill()
     assert back.take(len(made.undo)) == list(made.undo), "the guard found it as well"

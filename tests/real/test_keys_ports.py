@@ -91,11 +91,11 @@ def test_panic_silences_a_port(start, ear):
 
 
 def test_pedals_by_midi_move_the_scale(start, ear, plays_at):
-    """Controller 20 is pedal A: the E of the C chord at fret 8 goes where string 5 then stands."""
+    """Controller 20 is pedal A: with it the cabinet gives, and every other string stands lower."""
     program = start(
         "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver", "mts-octave",
         "--instrument", "e9-ten-string", "--temperament", "five-limit-just", "--fret", "3", "--changes", "",
-        "--pedal", "20=A",
+        "--drop", "demo-soft-cabinet", "--pedal", "20=A",
     )  # fmt: skip
     first = ear.take(1)[0]
     program.stderr.readline()

@@ -163,7 +163,7 @@ def test_export_is_a_table_that_another_reader_reads(path, tmp_path):
     with History(path) as history:
         answer_some(history, 'Ada, "the" ear', 3)
         assert history.export('Ada, "the" ear', out) == 3
-        with pytest.raises(CannotWrite, match="exists already"):
+        with pytest.raises(CannotWrite, match="already exists"):
             history.export('Ada, "the" ear', out)
         with pytest.raises(CannotWrite, match="cannot be written"):
             history.export('Ada, "the" ear', tmp_path / "no" / "such" / "folder.csv")

@@ -179,7 +179,7 @@ def test_his_own_folder_is_looked_in(own_folder):
 
 
 WRONG = {
-    "no answer": ("right = 1", "right = 3", r"steps\[0\].question: right = 3 is none"),
+    "no answer": ("right = 1", "right = 3", r"steps\[0\].question: right = 3 is not one of the answers"),
     "a note that there is not": ('"A3"', '"H3"', r'steps\[0\].sounds\[0\]: .*H3'),
     "a ratio of nothing": ('"3:2"', '"0:2"', r"steps\[0\].sounds\[0\]: "),
     "a tone too high to play": ('"3:2"', '"99999"', "between 20 and 5000"),

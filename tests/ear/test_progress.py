@@ -120,7 +120,7 @@ def test_a_picture_of_nothing_or_over_something_is_refused(tmp_path):
 
     with pytest.raises(BadValue, match="nothing to draw yet"):
         write_progress(by_day([row(0)]), tmp_path / "none.png", "Ada")
-    with pytest.raises(CannotWrite, match="exists already"):
+    with pytest.raises(CannotWrite, match="already exists"):
         write_progress(days, tmp_path / "there.png", "Ada")
     assert (tmp_path / "there.png").read_bytes() == b"kept"
     assert [file.name for file in tmp_path.iterdir()] == ["there.png"]

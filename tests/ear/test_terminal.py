@@ -38,7 +38,7 @@ def test_a_session_from_its_first_question_to_what_the_answers_say(kept):
         table = terminal.screen.partition("What your answers say")[2]
         assert len(re.findall("heard|hears", table)) == 2  # who presses 1 for ever may hear nothing
         assert max(map(len, table.splitlines())) <= 60
-        assert "answered and kept" not in terminal.screen
+        assert "answered and saved" not in terminal.screen
 
     assert [row.answer for row in kept()] == [0] * 12
     assert {row.interval for row in kept()} == {"major third", "fifth"}

@@ -268,7 +268,10 @@ def test_osc_tunes_and_puts_back(tonegen, my_e9):
         ("plan --receiver mpe --fill vallotti --weight a=2", "--weight and --fill cannot be used"),
         ("plan --receiver mpe --drop demo-soft-cabinet", "--drop cannot be used without an instrument"),
         ("plan --receiver mpe --temperament a.syx --root G", "--root cannot be combined with a tuning dump"),
-        ("plan --receiver mpe --temperament a.syx --instrument e9-ten-string", "--instrument cannot go with"),
+        (
+            "plan --receiver mpe --temperament a.syx --instrument e9-ten-string",
+            "--instrument cannot be combined",
+        ),
         ("send --receiver mpe --out a --seconds 0", '"0" is not a length of time'),
         ("send --receiver mpe --out a --seconds nan", '"nan" is not a length of time'),
         ("send --receiver osc-per-key --to 127.0.0.1:0", '"127.0.0.1:0" has no usable port'),

@@ -283,7 +283,7 @@ def test_two_taps_are_not_a_rate_yet(page):
     tap(page, 1000, 1500)
 
     assert page.evaluate("asked") == []
-    assert page.locator("#tap .counted").inner_text() == "2 of 3 taps at least"
+    assert page.locator("#tap .counted").inner_text() == "2 taps; at least 3 are needed"
 
 
 def test_taps_after_a_rest_begin_anew_and_slow_ones_do_not(page):

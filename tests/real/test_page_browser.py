@@ -233,7 +233,7 @@ def test_the_program_restarts_under_an_open_page(opened, running):
     page.click("[data-grip='A major A+B 3-4-5']")
     page.wait_for_selector("#state:has-text('A+B')")
     running.end()
-    page.wait_for_selector("#fault:has-text('does not answer')")
+    page.wait_for_selector("#fault:has-text('Lost the laptop')")
     with running:
         page.wait_for_selector("[data-ready=yes]", timeout=20_000)
         assert page.locator("#state").inner_text().startswith("A+B")

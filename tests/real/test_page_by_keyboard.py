@@ -67,7 +67,7 @@ def test_a_song_is_put_on_the_set_list_and_played_from_it(opened):
     page.wait_for_selector("[data-song][aria-pressed=false]")
     expect(page.locator("#neck output")).to_have_text("fret 4")
 
-    press(page, "[aria-label='Take Invented Waltz removed from the set list']")
+    press(page, "[aria-label='Take Invented Waltz off the set list']")
     page.wait_for_selector("[data-song]", state="detached")
     page.keyboard.press("Control+z")
     page.wait_for_selector("[data-song]")

@@ -282,7 +282,7 @@ def test_every_tap_counts(page):
 def test_two_taps_are_not_a_rate_yet(page):
     tap(page, 1000, 1500)
 
-    assert page.evaluate("asked") == []
+    assert page.evaluate("asked.filter((one) => one.do !== 'ping')") == []
     assert page.locator("#tap .counted").inner_text() == "2 taps; at least 3 are needed"
 
 

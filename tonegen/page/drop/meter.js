@@ -189,7 +189,8 @@ byId("readings").append(
   make(
     "p",
     { class: "hint" },
-    "Read a string open, and again with changes that do not move it. Leave the tuning alone while you take readings.",
+    "Read a string open, and again with changes that do not move it. Leave the tuning alone while you " +
+      "take readings.",
   ),
   form,
   says,

@@ -115,8 +115,8 @@ const build = () => {
     make(
       "p",
       { class: "hint" },
-      "Trials stay below the level set above. Each sound plays at a random loudness under it, so that only the " +
-        "beats give the answer away. Everything else is silent during a trial.",
+      "Trials stay below the level set above. Each sound plays at a random loudness under it, so that " +
+        "only the beats give the answer away. Everything else is silent during a trial.",
     ),
   );
   part.method.addEventListener("change", showChosen);

@@ -62,7 +62,8 @@ const fold = make(
     make(
       "p",
       { class: "hint" },
-      "A note (A3), a note with cents (A3+5), or Hz; the upper one can also be cents above the lower (386.3c).",
+      "A note (A3), a note with cents (A3+5), or Hz; the upper one can also be cents " +
+        "above the lower (386.3c).",
     ),
     low.field,
     high.field,

@@ -92,6 +92,7 @@ class Keyboards:
         self._retuning: asyncio.Task[None] | None = None
         self._tasks: set[asyncio.Task[None]] = set()
         self._wanted = False
+        self._closing = False
 
     def follow(self, rig: Rig, playing: Playing) -> None:
         """Make the plan for the rig as it is now; a receiver that is tuned already follows."""
@@ -116,7 +117,7 @@ class Keyboards:
             self._plan, self._fault = plan_of(scale, self._receiver), ""
         except BadValue as error:
             self._plan, self._fault = None, str(error)
-        if self._status == "sent" and self._plan is not None:
+        if self._status == "sent" and self._plan is not None and not self._closing:
             self._retune()
 
     def choose(self, name: str, policy: str, follow: bool) -> None:
@@ -225,7 +226,7 @@ class Keyboards:
 
     async def close(self) -> None:
         """Put back, and wait for it."""
-        self._status = ""  # nothing is retuned any more
+        self._closing = True  # nothing is retuned or watched any more, whatever was still under way
         for task in (self._watching, self._retuning):
             if task is not None:
                 task.cancel()
@@ -246,7 +247,8 @@ class Keyboards:
             except TonegenError as error:
                 self._complain(str(error))
             else:
-                then(result)
+                if not self._closing:
+                    then(result)
             self._show(self.view())
 
         task = loop.create_task(run())

@@ -76,7 +76,7 @@ def test_any_bytes_are_read_or_refused(data):
         (b"/a\0\0ab\0\0", "types of its arguments are missing"),
         (b"#bundle\0" + bytes(8) + struct.pack(">i", 400), "claims 400 bytes"),
         ((b"#bundle\0" + bytes(8)) * 1 + struct.pack(">i", -4), "claims -4 bytes"),
-        (b"/\xff\xfe\0,\0\0\0", "no text"),
+        (b"/\xff\xfe\0,\0\0\0", "not text"),
     ],
 )
 def test_what_is_wrong_with_a_packet(packet, says):

@@ -10,6 +10,7 @@ import pytest
 
 import tonegen.cli
 from tests.keys.exclusive import rtmidi
+from tonegen import ending
 from tonegen.errors import NoSuchDevice
 from tonegen.keys import guard, ports, side_process
 from tonegen.keys.guard import Guard
@@ -167,10 +168,18 @@ def test_on_windows_the_process_beside_has_no_console_and_no_ctrl_c(monkeypatch)
     assert "start_new_session" not in started  # which Windows refuses
 
 
+def test_windows_own_signal_is_one_that_ends():
+    code = "import signal; signal.SIGBREAK = 21; from tonegen.ending import SIGNALS; print(21 in SIGNALS)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert done.stdout == "True\n"
+
+
 def test_the_end_of_windows_console_ends_the_program_and_not_its_guard(monkeypatch, capsys):
     """It comes as SIGBREAK: Python's documentation of `signal`."""
     told = {}
-    monkeypatch.setattr(signal, "SIGBREAK", 21, raising=False)
+    for module in (ending, side_process):
+        monkeypatch.setattr(module, "SIGNALS", (*ending.SIGNALS, 21))
     monkeypatch.setattr(signal, "signal", told.__setitem__)
 
     side_process.live_by_the_pipe_alone()

@@ -79,7 +79,7 @@ def test_the_file_holds_the_beat_that_the_page_shows(running, aside, kind, bits,
     ({**FOURTH, "seconds": 601.0}, "<= 600"), ({**FOURTH, "seconds": -1.0}, ">= 0.1"),
     ({**FOURTH, "kind": "mp3"}, "mp3"), ({**FOURTH, "kind": "flac"}, "no floats"),
     ({**FOURTH, "path": "/etc/passwd"}, "path"), (b"{", "truncated"), (b"", "truncated"),
-    (b" " * 2000, "more than"), (b'{"seconds":NaN,"kind":"wav"}', "malformed"),
+    (b" " * 2000, "too large"), (b'{"seconds":NaN,"kind":"wav"}', "malformed"),
 ])  # fmt: skip
 def test_what_cannot_be_meant_is_one_line(running, aside, body, why):
     response, content = asked(running, body)

@@ -247,7 +247,7 @@ def test_sound_for_a_page_comes_block_by_block_and_goes_elsewhere_when_another_a
             frames.append(struct.unpack_from("<d", block)[0])
             assert len(block) == 8 + 512 * 2 * 4
         assert frames == [0, 512, 1024]
-        with connect(address, origin=origin), pytest.raises(ConnectionClosed, match="went elsewhere"):
+        with connect(address, origin=origin), pytest.raises(ConnectionClosed, match="moved elsewhere"):
             first.recv(timeout=10)
 
 

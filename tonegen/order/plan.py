@@ -196,7 +196,7 @@ def tuning_order(
     >>> str(first.tune), str(first.against), str(first.ratio)
     ('string 5 open', 'tone E4 (329.63 Hz)', '4:3')
     >>> first.count
-    '11 beats in 10 seconds, wide: start from pure and lower'
+    '11 beats in 10 seconds, wide: tune it pure, then lower it'
     """
     rig = _Rig(instrument, temperament, drop, reference_hz)
     wanted = tuple(dict.fromkeys(points or instrument.tuning_points()))

@@ -213,7 +213,7 @@ def test_a_device_by_number_or_part_of_its_name(which, number):
         (
             "stage",
             SHELF,
-            '"stage" fits 2 sound devices: 1 Stage Left .*, 2 Stage Left Monitor .*give the number',
+            '"stage" matches 2 sound devices: 1 Stage Left .*, 2 Stage Left Monitor .*give the number',
         ),
         ("7", SHELF, 'no sound device "7"; there are: 0 Built-in .*, 3 Built-in'),
         ("organ", SHELF, 'no sound device "organ"'),

@@ -33,7 +33,8 @@ HANDS_AND_FEET = st.one_of(
     st.builds(asks.Engage, changes, one_of((0.0, 0.5, 1.0, 1.5))),
     st.builds(asks.Release),
     st.builds(asks.Stand, st.lists(changes, max_size=2).map(tuple)),
-    st.builds(asks.Strings, st.lists(strings, max_size=4).map(tuple)),
+    # One at least: a page that begins with no string in its grip takes the instrument's first grip.
+    st.builds(asks.Strings, st.lists(strings, min_size=1, max_size=4).map(tuple)),
     st.builds(asks.Bar, one_of((0.0, 3.0, 7.5, 19.0, 24.0, 25.0, float("nan")))),
     st.builds(asks.Only, one_of(("1", "2", "bass", None)), one_of(("3", "4", None))),
 )

@@ -119,6 +119,7 @@ def test_a_terminal_that_is_closed_without_a_word_ends_it_with_what_is_printed_n
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.real  # python-rtmidi, for the ports
 @pytest.mark.parametrize("closed", [">&-", "2>&-", "<&- >&- 2>&-"])
 def test_what_the_shell_has_closed_is_missed_by_nobody(closed):
     """The ports' libraries print, and what a file of ours would get is one of the three places."""

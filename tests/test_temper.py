@@ -18,7 +18,7 @@ from tonegen.presets import instrument
 from tonegen.presets.scenes import scene
 from tonegen.temperament import OwnTemperament, offsets_from_ratios
 from tonegen.tempering.convex import conflicting, least_worst
-from tonegen.tempering.demands import Kind, demands_of
+from tonegen.tempering.demands import DemandKind, demands_of
 from tonegen.tempering.scene import BandPart, Limit, Pin, Scene, parse_pin, parse_point
 from tonegen.tempering.temper import Objective, temper, temper_demands
 from tonegen.tempering.tradeoff import front_of
@@ -517,7 +517,7 @@ def test_front_holds_the_scene_itself():
     solved = temper(base, BEATS)
     demands = demands_of(base)
     errors = demands.cents_from_just(solved.offsets) * demands.rms_slope
-    chosen = demands.of_kind(Kind.BAND)
+    chosen = demands.of_kind(DemandKind.BAND)
     band = np.sqrt(np.average(errors[chosen] ** 2, weights=demands.squares_weight[chosen]))
     front = front_of(base, BEATS)
 

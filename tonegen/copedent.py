@@ -16,7 +16,7 @@ from tonegen.wire import HIGHEST_SAFE_FRACTION_OF_STRENGTH
 
 
 @dataclass(frozen=True, slots=True)
-class Target:
+class CellTarget:
     """One tuning point: the note it stands for, its offset, and the Hz that a pitch reading must show."""
 
     point: TuningPoint
@@ -32,10 +32,10 @@ class Copedent(Frozen):
 
     instrument: Instrument
     reference_hz: float
-    targets: tuple[Target, ...]
+    targets: tuple[CellTarget, ...]
     drop_cents: Mapping[str, Mapping[int, float]]
 
-    def target(self, point: TuningPoint) -> Target | None:
+    def target(self, point: TuningPoint) -> CellTarget | None:
         """The target of a tuning point, if the instrument has it.
 
         >>> from tonegen.drop import NO_DROP
@@ -59,7 +59,7 @@ class Copedent(Frozen):
         """
         return tuple(dict.fromkeys(sorted((t.point.changes for t in self.targets), key=self._order)))
 
-    def strained(self) -> tuple[tuple[Target, float | None], ...]:
+    def strained(self) -> tuple[tuple[CellTarget, float | None], ...]:
         """Of each string that may break, its highest target, with the share of its wire's strength if known.
 
         Such a target is more than a semitone above the highest note that the chart gives the string at
@@ -94,7 +94,7 @@ def copedent(instrument: Instrument, temperament: Temperament, drop: Drop, refer
         key = instrument.key(point)
         offset = temperament.offset_cents(instrument, point)
         hz = float(hz_from_key(key, offset, reference_hz))
-        targets.append(Target(point, instrument.note(point), key, offset, hz))
+        targets.append(CellTarget(point, instrument.note(point), key, offset, hz))
     sagging = {
         change.name: {
             string.number: cents

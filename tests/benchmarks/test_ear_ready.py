@@ -19,15 +19,15 @@ import statistics, sys, time
 from pathlib import Path
 import tonegen.cli.ear
 from tonegen.ear.history import History
-from tonegen.ear.rendering import Clip, Held, one_after_another
-from tonegen.ear.session import Method, Plan, Session
-from tonegen.ear.trials import ADJUSTED, Bed, Kind, Task
+from tonegen.ear.rendering import Clip, HeldSound, one_after_another
+from tonegen.ear.session import Method, Session, SessionPlan
+from tonegen.ear.trials import ADJUSTED, Bed, Task, TrialKind
 
-kind, bed = Kind(sys.argv[2]), Bed(sys.argv[3])
+kind, bed = TrialKind(sys.argv[2]), Bed(sys.argv[3])
 method = Method.FIXED if kind in ADJUSTED else Method.BAYES
 taken = []
 with History(Path(sys.argv[1])) as history:
-    number = history.begin("Ada", Plan(Task(kind, bed=bed), method, 40, seed=1))
+    number = history.begin("Ada", SessionPlan(Task(kind, bed=bed), method, 40, seed=1))
     session = history.session(number)
     trial = session.next_trial()
     for count in range(40):
@@ -38,7 +38,7 @@ with History(Path(sys.argv[1])) as history:
             break
         trial = session.next_trial()
         if kind in ADJUSTED:
-            Held(trial.sounds[-1], 48000)
+            HeldSound(trial.sounds[-1], 48000)
         else:
             Clip(one_after_another(trial.sounds, 48000))
         taken.append(time.perf_counter() - begin)

@@ -13,7 +13,7 @@ from tests.jack import running_server
 from tests.keys.rig import MEANTONE, Ear, Programs
 from tests.keys.test_through import player
 from tonegen.keys.guard import Guard
-from tonegen.keys.live import Through
+from tonegen.keys.live import PlayedThrough
 from tonegen.keys.plan import plan
 from tonegen.keys.ports import MidiInput, MidiOutput
 from tonegen.keys.receivers import receiver
@@ -31,7 +31,7 @@ def percentiles(name, seconds):
 @pytest.mark.parametrize("name", ["mpe", "twelve-channel-bend", "mts-octave", "osc-per-note"])
 def test_a_note_in_and_out(benchmark, name):
     """The arithmetic alone: a thousand notes struck and released."""
-    through = Through(plan(MEANTONE, receiver(name)), lambda message: None)
+    through = PlayedThrough(plan(MEANTONE, receiver(name)), lambda message: None)
     messages = list(player(1000))
 
     def play():
@@ -58,7 +58,7 @@ def test_time_added_on_a_real_port(benchmark, stage):
     ear, engine = stage
     seconds = REAL_SECONDS if benchmark.enabled else 1
     out = MidiOutput("Stage Piano")
-    through = Through(plan(MEANTONE, receiver("mpe")), out.send)
+    through = PlayedThrough(plan(MEANTONE, receiver("mpe")), out.send)
     added = []
 
     def arrived(message):

@@ -7,7 +7,7 @@ from tonegen import presets
 from tonegen.ear.comfort import Rest, steady
 from tonegen.ear.lesson import KIND, lesson
 from tonegen.ear.rendering import Booth, rendered
-from tonegen.ear.trials import Bed, Kind, Task, make_trial
+from tonegen.ear.trials import Bed, Task, TrialKind, make_trial
 
 RATE = 8000
 
@@ -39,7 +39,7 @@ def loudness_of_the_steady_tone():
 def test_no_trial_is_louder_than_the_steady_tone():
     """Each kind, with a chord beneath that is as loud as the sound."""
     loudest = loudness_of_the_steady_tone()
-    for kind in Kind:
+    for kind in TrialKind:
         for seed in range(10):
             for sound in make_trial(Task(kind, bed=Bed.CHORD, bed_db=0), 10, seed).sounds:
                 assert rms(rendered(sound, 48000)) < loudest

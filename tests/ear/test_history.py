@@ -13,11 +13,11 @@ import pytest
 
 from tonegen.ear.history import COLUMNS, History
 from tonegen.ear.progress import by_day
-from tonegen.ear.session import Method, Plan, Session
-from tonegen.ear.trials import Kind, Task, make_trial
+from tonegen.ear.session import Method, Session, SessionPlan
+from tonegen.ear.trials import Task, TrialKind, make_trial
 from tonegen.errors import BadValue, CannotWrite
 
-PLAN = Plan(Task(Kind.PURER), Method.TWO_DOWN, 60, seed=9)
+PLAN = SessionPlan(Task(TrialKind.PURER), Method.TWO_DOWN, 60, seed=9)
 
 
 @pytest.fixture
@@ -49,7 +49,7 @@ def test_what_is_answered_comes_back_and_can_be_played_again(path):
 
 def test_adjustments_are_kept_with_their_error(path):
     with History(path) as history:
-        number = history.begin("Ada", Plan(Task(Kind.SET), Method.FIXED, 5, 1))
+        number = history.begin("Ada", SessionPlan(Task(TrialKind.SET), Method.FIXED, 5, 1))
         history.keep(number, 0, history.session(number).answer(-2.25))
 
         assert [(row.right, row.error) for row in history.rows("Ada")] == [(None, -2.25)]
@@ -60,11 +60,11 @@ import sys
 from pathlib import Path
 from tonegen.ear.history import History
 from tonegen.ear.progress import by_day
-from tonegen.ear.session import Method, Plan, Session
-from tonegen.ear.trials import Kind, Task
+from tonegen.ear.session import Method, Session, SessionPlan
+from tonegen.ear.trials import Task, TrialKind
 
 with History(Path(sys.argv[1])) as history:
-    plan = Plan(Task(Kind.PURER), Method.TWO_DOWN, 1000, seed=9)
+    plan = SessionPlan(Task(TrialKind.PURER), Method.TWO_DOWN, 1000, seed=9)
     number, session = history.begin("Ada", plan), Session(plan)
     while True:
         count = len(session.answered)
@@ -135,7 +135,7 @@ def test_deleted_answers_are_not_left_in_the_file(path):
 
 def test_every_session_that_is_not_finished_can_be_taken_up_again(path):
     """The one that was answered last first; one that is finished, or another person's, is none of them."""
-    short = Plan(Task(Kind.PURER), Method.BAYES, 2, seed=1)
+    short = SessionPlan(Task(TrialKind.PURER), Method.BAYES, 2, seed=1)
     with History(path) as history:
         assert history.unfinished("Ada") == ()
         with pytest.raises(BadValue, match="Ada has no unfinished session; begin one"):
@@ -351,7 +351,7 @@ def test_a_name_is_no_formula_to_a_spreadsheet(path, tmp_path, name):
     """OWASP, "CSV Injection": a cell that begins with = + - @ is worked out, but not behind an apostrophe."""
     with History(path) as history:
         answer_some(history, name, 2)
-        number = history.begin(name, Plan(Task(Kind.SET), Method.FIXED, 5, 1))
+        number = history.begin(name, SessionPlan(Task(TrialKind.SET), Method.FIXED, 5, 1))
         history.keep(number, 0, history.session(number).answer(-2.25))
         history.export(name, tmp_path / "out.csv")
     rows = written(tmp_path / "out.csv")

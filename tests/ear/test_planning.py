@@ -5,7 +5,7 @@ import pytest
 from tonegen import presets
 from tonegen.ear.planning import USUAL, Wish, material_of, plan_of
 from tonegen.ear.session import Method
-from tonegen.ear.trials import Bed, Kind, chord_name, parse_chords
+from tonegen.ear.trials import Bed, TrialKind, chord_name, parse_chords
 from tonegen.errors import BadValue
 from tonegen.sounding import tones_of_grip
 
@@ -18,20 +18,20 @@ def tones(grip, changes=(), temperament="equal", drop="none"):
     return tones_of_grip(e9, named, state, 0.0, tuned, presets.drop(drop), 440.0)
 
 
-@pytest.mark.parametrize("kind", Kind)
+@pytest.mark.parametrize("kind", TrialKind)
 def test_every_kind_has_a_usual_plan(kind):
     plan = plan_of(Wish(kind), seed=3)
 
     assert plan.trials == USUAL[kind].trials
     assert plan.task.bed is Bed.NONE
     names = ["minor third", "major third", "fourth", "fifth", "major sixth"]
-    asked = names if kind is Kind.NAME else ["major third", "fifth"]
+    asked = names if kind is TrialKind.NAME else ["major third", "fifth"]
     assert [chord_name(chord) for chord in plan.tracks] == asked
 
 
 def test_a_wish_overrides_what_is_usual():
     wish = Wish(
-        Kind.PURER,
+        TrialKind.PURER,
         parse_chords("4:5:6"),
         (100.0, 200.0),
         ((0.0,) * 12,),

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from tests.measure import beat_of, splash_db
-from tonegen.ear.rendering import MADE_FOR_DBFS, Booth, Clip, Held, one_after_another, rendered, strip
-from tonegen.ear.trials import Bed, Kind, Task, make_trial, sloping
+from tonegen.ear.rendering import MADE_FOR_DBFS, Booth, Clip, HeldSound, one_after_another, rendered, strip
+from tonegen.ear.trials import Bed, Task, TrialKind, make_trial, sloping
 from tonegen.interval import Ratio
 
 RATE = 48000
@@ -24,7 +24,7 @@ def sum_of_sines(sound, frames):
 
 @pytest.mark.parametrize("seed", range(2))
 def test_a_sound_is_the_sum_of_its_sines_between_its_ramps(seed):
-    sound = make_trial(Task(Kind.SET), 20, seed).sounds[0]
+    sound = make_trial(Task(TrialKind.SET), 20, seed).sounds[0]
     made = rendered(sound, RATE)
     true = sum_of_sines(sound, len(made))
 
@@ -38,7 +38,7 @@ def test_a_sound_is_the_sum_of_its_sines_between_its_ramps(seed):
 def test_both_sounds_of_a_trial_are_matched_in_level(bed):
     """The level that each sound drew is the one measured, without what is beneath, and with it."""
     for seed in range(4):
-        for sound in make_trial(Task(Kind.PURER, bed=bed, bed_db=-6, seconds=(3, 4)), 20, seed).sounds:
+        for sound in make_trial(Task(TrialKind.PURER, bed=bed, bed_db=-6, seconds=(3, 4)), 20, seed).sounds:
             whole = 10 * np.log10(np.mean(rendered(sound, RATE)[:, 0].astype(float) ** 2))
             with_bed = sound.level_db + (0 if bed is Bed.NONE else 10 * np.log10(1 + 10**-0.6))
             ramps = 10 * np.log10(1 - 2 * 0.04 * (5 / 8) / sound.seconds)  # mean square of the ramp is 3/8
@@ -48,7 +48,7 @@ def test_both_sounds_of_a_trial_are_matched_in_level(bed):
 
 @pytest.mark.parametrize("bed", Bed)
 def test_a_stored_sound_is_the_same_to_the_last_bit(bed):
-    task = Task(Kind.ABX, bed=bed)
+    task = Task(TrialKind.ABX, bed=bed)
     once, again = (one_after_another(make_trial(task, 9, 4).sounds, RATE) for _ in range(2))
 
     assert np.array_equal(once, again)
@@ -57,7 +57,7 @@ def test_a_stored_sound_is_the_same_to_the_last_bit(bed):
 def test_the_loudest_that_a_task_can_ask_stays_under_the_ceiling():
     spectra = (sloping(0, 10), sloping(-3, 10))
     for bed in Bed:
-        task = Task(Kind.PURER, (SEVENTH,), spectra=spectra, level_db=(-26, -26), bed=bed, bed_db=0)
+        task = Task(TrialKind.PURER, (SEVENTH,), spectra=spectra, level_db=(-26, -26), bed=bed, bed_db=0)
         for seed in range(3):
             sounds = make_trial(task, 20, seed).sounds
             assert np.abs(one_after_another(sounds, RATE)).max() < 1
@@ -65,7 +65,7 @@ def test_the_loudest_that_a_task_can_ask_stays_under_the_ceiling():
 
 
 def test_sounds_and_their_gaps_do_not_click():
-    samples = one_after_another(make_trial(Task(Kind.ABX), 20, 2).sounds, RATE)[:, 0].astype(float)
+    samples = one_after_another(make_trial(Task(TrialKind.ABX), 20, 2).sounds, RATE)[:, 0].astype(float)
     cut = samples.copy()
     cut[np.abs(samples).argmax()] = 0  # a missing sample, as the control
 
@@ -82,9 +82,9 @@ def pulled(source, frames, block=128):
 
 @pytest.mark.parametrize("chord", [(Ratio(1, 1), Ratio(5, 4)), SEVENTH], ids=["third", "seventh"])
 def test_a_sound_to_adjust_begins_as_the_sound_that_was_drawn(chord):
-    sound = make_trial(Task(Kind.SET, (chord,), seconds=(1, 1)), 20, 6).sounds[0]
+    sound = make_trial(Task(TrialKind.SET, (chord,), seconds=(1, 1)), 20, 6).sounds[0]
 
-    held = pulled(Held(sound, RATE), RATE)
+    held = pulled(HeldSound(sound, RATE), RATE)
     true = sum_of_sines(sound, RATE)
 
     assert held[RAMP:, 0] == pytest.approx(true[RAMP:], abs=2e-6)
@@ -92,8 +92,8 @@ def test_a_sound_to_adjust_begins_as_the_sound_that_was_drawn(chord):
 
 def test_a_sound_that_is_moved_glides_to_the_rate_that_it_should_have():
     """Measured: the coincident pair, after the glide, swells at the new rate."""
-    sound = make_trial(Task(Kind.SET, ((Ratio(1, 1), Ratio(3, 2)),)), 20, 6).sounds[0]
-    held = Held(sound, RATE)
+    sound = make_trial(Task(TrialKind.SET, ((Ratio(1, 1), Ratio(3, 2)),)), 20, 6).sounds[0]
+    held = HeldSound(sound, RATE)
     pulled(held, RATE // 2)
     moved = sound.with_error(5.0)
     held.move(moved)
@@ -105,8 +105,10 @@ def test_a_sound_that_is_moved_glides_to_the_rate_that_it_should_have():
 @pytest.mark.parametrize("bed", [Bed.NOISE, Bed.CHORD])
 def test_what_is_beneath_is_held_as_well(bed):
     """6 dB below the sound, as long as it is held; what a sound with it has more than one without."""
-    sound = make_trial(Task(Kind.SET, bed=bed, bed_db=-6), 20, 6).sounds[0]
-    beneath = pulled(Held(sound, RATE), 8 * RATE) - pulled(Held(replace(sound, bed=Bed.NONE), RATE), 8 * RATE)
+    sound = make_trial(Task(TrialKind.SET, bed=bed, bed_db=-6), 20, 6).sounds[0]
+    beneath = pulled(HeldSound(sound, RATE), 8 * RATE) - pulled(
+        HeldSound(replace(sound, bed=Bed.NONE), RATE), 8 * RATE
+    )
     level = 10 * np.log10(np.mean(beneath[RAMP:, 0].astype(float) ** 2))
 
     assert level == pytest.approx(sound.level_db - 6, abs=0.3)
@@ -116,8 +118,10 @@ def test_what_is_beneath_is_held_as_well(bed):
 
 def test_noise_beneath_is_pink_and_normal():
     """As much power in each octave from 62.5 to 4000 Hz, next to none outside, a crest as normal."""
-    sound = make_trial(Task(Kind.SET, bed=Bed.NOISE), 20, 6).sounds[0]
-    beneath = pulled(Held(sound, RATE), 8 * RATE) - pulled(Held(replace(sound, bed=Bed.NONE), RATE), 8 * RATE)
+    sound = make_trial(Task(TrialKind.SET, bed=Bed.NOISE), 20, 6).sounds[0]
+    beneath = pulled(HeldSound(sound, RATE), 8 * RATE) - pulled(
+        HeldSound(replace(sound, bed=Bed.NONE), RATE), 8 * RATE
+    )
     noise = beneath[RATE:, 0].astype(float)
     power = np.abs(np.fft.rfft(noise * np.hanning(noise.size))) ** 2
     hz = np.fft.rfftfreq(noise.size, 1 / RATE)
@@ -141,7 +145,7 @@ def test_a_source_that_plays_is_not_begun_again():
 
 
 def test_the_booth_plays_one_source_after_another_without_a_click():
-    first, second = (rendered(sound, RATE) for sound in make_trial(Task(Kind.PURER), 20, 3).sounds)
+    first, second = (rendered(sound, RATE) for sound in make_trial(Task(TrialKind.PURER), 20, 3).sounds)
     booth = Booth(RATE, MADE_FOR_DBFS)
     silence = pulled(booth, 1280)
     booth.play(Clip(first))
@@ -171,7 +175,9 @@ def test_a_clip_is_followed_by_silence():
 
 def test_the_strip_shows_as_many_swells_as_there_are_beats():
     for seed in range(20):
-        sound = replace(make_trial(Task(Kind.RATE, beats_per_second=(1, 3)), 20, seed).sounds[0], seconds=4.0)
+        sound = replace(
+            make_trial(Task(TrialKind.RATE, beats_per_second=(1, 3)), 20, seed).sounds[0], seconds=4.0
+        )
         drawn = strip(sound, cells=200)
         level = np.array([" ▁▂▃▄▅▆▇█".index(cell) for cell in drawn]) - 4.5
         swells = np.sum((level[1:] > 0) & (level[:-1] < 0))

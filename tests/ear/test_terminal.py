@@ -8,8 +8,8 @@ import pytest
 
 from tests.ear.terminal import Terminal
 from tonegen.ear.history import History
-from tonegen.ear.session import Method, Plan, Session
-from tonegen.ear.trials import Kind, Task
+from tonegen.ear.session import Method, Session, SessionPlan
+from tonegen.ear.trials import Task, TrialKind
 
 LEFT, RIGHT, UP = "\x1b[D", "\x1b[C", "\x1b[A"
 
@@ -251,11 +251,11 @@ def test_a_lesson_from_its_first_step_to_its_last():
 def answered(own_folder):
     with History(own_folder / "ear.sqlite") as history:
         for kind, method in (
-            (Kind.PURER, Method.TWO_DOWN),
-            (Kind.SET, Method.FIXED),
-            (Kind.NAME, Method.FIXED),
+            (TrialKind.PURER, Method.TWO_DOWN),
+            (TrialKind.SET, Method.FIXED),
+            (TrialKind.NAME, Method.FIXED),
         ):
-            plan = Plan(Task(kind), method, 24, seed=4)
+            plan = SessionPlan(Task(kind), method, 24, seed=4)
             number, session = history.begin("Ada", plan), Session(plan)
             for index in range(24):
                 history.keep(number, index, session.answer(session.next_trial().right))

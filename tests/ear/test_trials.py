@@ -10,10 +10,10 @@ import pytest
 from tonegen.ear.trials import (
     WITH_THRESHOLD,
     Bed,
-    Kind,
-    Sound,
     Task,
     Trial,
+    TrialKind,
+    TrialSound,
     judge,
     make_trial,
     mean_square,
@@ -27,15 +27,15 @@ from tonegen.pitch import cents_between
 TRIADS = ((Ratio(1, 1), Ratio(5, 4), Ratio(3, 2)), (Ratio(1, 1), Ratio(4, 3), Ratio(5, 3)))
 
 
-def waveform(sound: Sound, seconds: float, rate: int = 48000):
+def waveform(sound: TrialSound, seconds: float, rate: int = 48000):
     """The sum of sines as anybody would write it."""
     t = np.arange(round(seconds * rate)) / rate
     hz, amplitude, phase = sound.partials()
     return amplitude @ np.sin(2 * np.pi * (np.outer(hz, t) + phase[:, np.newaxis]))
 
 
-@pytest.mark.parametrize("kind", Kind)
-@pytest.mark.parametrize("chords", [Task(Kind.SET).chords, TRIADS], ids=["intervals", "triads"])
+@pytest.mark.parametrize("kind", TrialKind)
+@pytest.mark.parametrize("chords", [Task(TrialKind.SET).chords, TRIADS], ids=["intervals", "triads"])
 def test_a_stored_trial_is_made_again_exactly(kind, chords):
     """Through JSON, as the history stores it."""
     for number in range(20):
@@ -55,15 +55,15 @@ def test_the_generator_is_the_one_that_never_changes():
 
 @pytest.mark.parametrize("seed", range(8))
 def test_a_sound_has_the_level_that_was_drawn_beats_included(seed):
-    sounds = make_trial(Task(Kind.PURER, TRIADS), 15, seed).sounds
+    sounds = make_trial(Task(TrialKind.PURER, TRIADS), 15, seed).sounds
     for sound in sounds:
         wave = waveform(sound, sound.seconds)
 
         assert 10 * np.log10(np.mean(wave**2)) == pytest.approx(sound.level_db, abs=0.01)
 
 
-@pytest.mark.parametrize("kind", [Kind.RATE, Kind.MATCH])
-@pytest.mark.parametrize("chords", [Task(Kind.SET).chords, TRIADS], ids=["intervals", "triads"])
+@pytest.mark.parametrize("kind", [TrialKind.RATE, TrialKind.MATCH])
+@pytest.mark.parametrize("chords", [Task(TrialKind.SET).chords, TRIADS], ids=["intervals", "triads"])
 def test_the_rate_to_tap_is_the_rate_that_sounds(kind, chords):
     for seed in range(50):
         trial = make_trial(Task(kind, chords), 10, seed)
@@ -74,7 +74,7 @@ def test_the_rate_to_tap_is_the_rate_that_sounds(kind, chords):
 
 def test_the_beat_of_the_waveform_is_the_beat_that_is_claimed():
     """The coincident pair, filtered out of the waveform, swells at the rate claimed."""
-    sound = replace(make_trial(Task(Kind.RATE), 10, 5).sounds[0], seconds=40.0)
+    sound = replace(make_trial(Task(TrialKind.RATE), 10, 5).sounds[0], seconds=40.0)
     rate, ratio = abs(sound.rate), sound.chord[1]
     wave = waveform(sound, 40.0, rate=20000)
     spectrum = np.fft.rfft(wave)
@@ -88,7 +88,7 @@ def test_the_beat_of_the_waveform_is_the_beat_that_is_claimed():
     assert slow[inside][np.argmax(swell[inside])] == pytest.approx(rate, abs=0.02)
 
 
-@pytest.mark.parametrize("kind", [Kind.PURER, Kind.SIDE, Kind.ABX, Kind.SET])
+@pytest.mark.parametrize("kind", [TrialKind.PURER, TrialKind.SIDE, TrialKind.ABX, TrialKind.SET])
 def test_errors_are_as_asked_and_mean_pitch_stays(kind):
     for seed in range(40):
         trial = make_trial(Task(kind, TRIADS), 12, seed)
@@ -102,13 +102,13 @@ def test_errors_are_as_asked_and_mean_pitch_stays(kind):
             assert cents_between(pure.tones_hz, sound.tones_hz).mean() == pytest.approx(0, abs=1e-9)
             assert pure.rate == pytest.approx(0, abs=1e-9)
         errors = [round(abs(sound.error_cents), 6) for sound in trial.sounds]
-        if kind is Kind.PURER:
+        if kind is TrialKind.PURER:
             assert errors[int(trial.right)] == 0
             assert sorted(errors) == [0, 12]
-        elif kind is Kind.ABX:
+        elif kind is TrialKind.ABX:
             assert sorted(errors[:2]) == [0, 12]
             assert errors[2] == errors[int(trial.right)]
-        elif kind is Kind.SIDE:
+        elif kind is TrialKind.SIDE:
             assert trial.sounds[0].error_cents == {0: 12, 1: 0, 2: -12}[trial.right]
         else:
             assert 0.4 * 12 <= errors[0] <= 12
@@ -121,7 +121,7 @@ def test_errors_are_as_asked_and_mean_pitch_stays(kind):
 LEARNED = ASKED = 2500
 
 
-def heard(sound: Sound) -> dict[str, list[float]]:
+def heard(sound: TrialSound) -> dict[str, list[float]]:
     """What each listener hears of a sound."""
     hz, amplitude, phase = sound.partials()
     first_cycle_db = 10 * np.log10(mean_square(hz, amplitude, phase, 1 / sound.low_hz))
@@ -139,7 +139,7 @@ def heard(sound: Sound) -> dict[str, list[float]]:
     }
 
 
-CUES = tuple(heard(make_trial(Task(Kind.SET), 20, 0).sounds[0]))
+CUES = tuple(heard(make_trial(Task(TrialKind.SET), 20, 0).sounds[0]))
 CHEATS = [cue for cue in CUES if cue != "the beat"]
 
 
@@ -170,7 +170,7 @@ def learned_score(cues, right, answers):
 
 
 FIVE = parse_chords("6:5,5:4,4:3,3:2,5:3")
-CHANCE = {**WITH_THRESHOLD, Kind.NAME: 1 / len(FIVE)}
+CHANCE = {**WITH_THRESHOLD, TrialKind.NAME: 1 / len(FIVE)}
 # What nature gives of an interval that is asked for by name: see tonegen.ear.trials.
 BY_NATURE = {"pitch of the moved tone": 0.29, "mean pitch": 0.24, "loudness of the first cycle": 0.24}
 
@@ -178,7 +178,7 @@ BY_NATURE = {"pitch of the moved tone": 0.29, "mean pitch": 0.24, "loudness of t
 @cache
 def listened(kind):
     """The trials of a kind, and what was heard of every sound by each listener."""
-    task = Task(kind, FIVE) if kind is Kind.NAME else Task(kind)
+    task = Task(kind, FIVE) if kind is TrialKind.NAME else Task(kind)
     trials = [make_trial(task, 20, seed_of(11, number)) for number in range(LEARNED + ASKED)]
     sounds = [[heard(sound) for sound in trial.sounds] for trial in trials]
     return trials, {cue: np.array([[sound[cue] for sound in one] for one in sounds]) for cue in CUES}
@@ -194,13 +194,15 @@ def choices(kind, cue):
 def test_a_listener_to_anything_but_the_beat_guesses(kind, cue):
     score, chance = choices(kind, cue), CHANCE[kind]
 
-    if kind is Kind.NAME and cue in BY_NATURE:
+    if kind is TrialKind.NAME and cue in BY_NATURE:
         assert score == pytest.approx(BY_NATURE[cue], abs=0.03)
     else:
         assert score < chance + 4 * np.sqrt(chance * (1 - chance) / ASKED)
 
 
-@pytest.mark.parametrize(("kind", "knows"), [(Kind.PURER, 1), (Kind.ABX, 1), (Kind.SIDE, 2 / 3)])
+@pytest.mark.parametrize(
+    ("kind", "knows"), [(TrialKind.PURER, 1), (TrialKind.ABX, 1), (TrialKind.SIDE, 2 / 3)]
+)
 def test_a_listener_to_the_beat_knows(kind, knows):
     """The control: the same way of learning, given the beat, is right; but no beat tells the side."""
     assert choices(kind, "the beat") == pytest.approx(knows, abs=0.03)
@@ -210,20 +212,22 @@ def aims(kind, cue):
     """How well a listener knows the size of what he has to set or to tap, and its side, as correlations."""
     trials, cues = listened(kind)
     starts = np.array([trial.sounds[-1].error_cents for trial in trials])
-    size = np.abs(starts) if kind is Kind.SET else np.log([trial.right for trial in trials])
+    size = np.abs(starts) if kind is TrialKind.SET else np.log([trial.right for trial in trials])
     return tuple(
         np.corrcoef(learned(cues[cue], wanted), wanted[LEARNED:])[0, 1] for wanted in (size, np.sign(starts))
     )
 
 
 @pytest.mark.parametrize("cue", CHEATS)
-@pytest.mark.parametrize("kind", [Kind.SET, Kind.RATE, Kind.MATCH])
+@pytest.mark.parametrize("kind", [TrialKind.SET, TrialKind.RATE, TrialKind.MATCH])
 def test_a_listener_to_anything_but_the_beat_aims_blindly(kind, cue):
     """How far to move and which way, how fast to tap: nothing else tells."""
     assert max(map(abs, aims(kind, cue))) < 4 / np.sqrt(ASKED)
 
 
-@pytest.mark.parametrize(("kind", "knows"), [(Kind.SET, 0.5), (Kind.RATE, 0.98), (Kind.MATCH, 0.98)])
+@pytest.mark.parametrize(
+    ("kind", "knows"), [(TrialKind.SET, 0.5), (TrialKind.RATE, 0.98), (TrialKind.MATCH, 0.98)]
+)
 def test_a_listener_to_the_beat_aims_well(kind, knows):
     """The control. The same error beats faster in a higher place, so that the beat alone is not all of it."""
     size, side = aims(kind, "the beat")
@@ -234,16 +238,18 @@ def test_a_listener_to_the_beat_aims_well(kind, knows):
 
 def test_the_start_of_an_adjustment_tells_nothing():
     """Neither the side nor the distance; a listener who moves by a fixed amount sets nothing pure."""
-    starts = np.array([make_trial(Task(Kind.SET), 30, seed).sounds[0].error_cents for seed in range(4000)])
+    starts = np.array(
+        [make_trial(Task(TrialKind.SET), 30, seed).sounds[0].error_cents for seed in range(4000)]
+    )
 
     assert np.mean(starts > 0) == pytest.approx(0.5, abs=0.03)
     assert np.std(np.abs(starts)) > 4
 
 
 def test_answers_are_judged():
-    third = make_trial(Task(Kind.SET), 20, 1)
-    beat = make_trial(Task(Kind.RATE), 20, 1)
-    purer = make_trial(Task(Kind.PURER), 20, 1)
+    third = make_trial(Task(TrialKind.SET), 20, 1)
+    beat = make_trial(Task(TrialKind.RATE), 20, 1)
+    purer = make_trial(Task(TrialKind.PURER), 20, 1)
 
     assert judge(third, -1.5).error == -1.5
     assert judge(beat, 1.1 * beat.right).error == pytest.approx(10)
@@ -252,23 +258,26 @@ def test_answers_are_judged():
 
 
 BAD = {
-    "an answer that is not offered": (lambda: judge(make_trial(Task(Kind.PURER), 9, 1), 2), "answers 1 to 2"),
-    "half an answer": (lambda: judge(make_trial(Task(Kind.PURER), 9, 1), 0.5), "answers 1 to 2"),
-    "no number": (lambda: judge(make_trial(Task(Kind.SET), 9, 1), float("nan")), "finite number"),
-    "a rate below nothing": (lambda: judge(make_trial(Task(Kind.RATE), 9, 1), -1), "0 or above"),
-    "no error at all": (lambda: make_trial(Task(Kind.SET), 0, 1), "0 and 100"),
-    "a semitone and more": (lambda: make_trial(Task(Kind.SET), 101, 1), "0 and 100"),
-    "no intervals": (lambda: Task(Kind.SET, chords=()), "at least one interval"),
-    "one name to choose": (lambda: Task(Kind.NAME, chords=TRIADS[:1]), "two intervals"),
-    "a lone tone": (lambda: Task(Kind.SET, chords=((Ratio(1, 1),),)), "two tones"),
+    "an answer that is not offered": (
+        lambda: judge(make_trial(Task(TrialKind.PURER), 9, 1), 2),
+        "answers 1 to 2",
+    ),
+    "half an answer": (lambda: judge(make_trial(Task(TrialKind.PURER), 9, 1), 0.5), "answers 1 to 2"),
+    "no number": (lambda: judge(make_trial(Task(TrialKind.SET), 9, 1), float("nan")), "finite number"),
+    "a rate below nothing": (lambda: judge(make_trial(Task(TrialKind.RATE), 9, 1), -1), "0 or above"),
+    "no error at all": (lambda: make_trial(Task(TrialKind.SET), 0, 1), "0 and 100"),
+    "a semitone and more": (lambda: make_trial(Task(TrialKind.SET), 101, 1), "0 and 100"),
+    "no intervals": (lambda: Task(TrialKind.SET, chords=()), "at least one interval"),
+    "one name to choose": (lambda: Task(TrialKind.NAME, chords=TRIADS[:1]), "two intervals"),
+    "a lone tone": (lambda: Task(TrialKind.SET, chords=((Ratio(1, 1),),)), "two tones"),
     "a chord from above": (
-        lambda: Task(Kind.SET, chords=((Ratio(1, 1), Ratio(4, 5)),)),
+        lambda: Task(TrialKind.SET, chords=((Ratio(1, 1), Ratio(4, 5)),)),
         "from the lowest up",
     ),
-    "too few partials": (lambda: Task(Kind.SET, spectra=((0.0, -6.0),)), "no more than 2"),
-    "too loud": (lambda: Task(Kind.SET, level_db=(-20, 0)), "level_db"),
-    "a span from high to low": (lambda: Task(Kind.SET, low_hz=(300, 200)), "low_hz from 300 to 200"),
-    "a register of nan": (lambda: Task(Kind.SET, low_hz=(float("nan"), 200)), "low_hz"),
+    "too few partials": (lambda: Task(TrialKind.SET, spectra=((0.0, -6.0),)), "no more than 2"),
+    "too loud": (lambda: Task(TrialKind.SET, level_db=(-20, 0)), "level_db"),
+    "a span from high to low": (lambda: Task(TrialKind.SET, low_hz=(300, 200)), "low_hz from 300 to 200"),
+    "a register of nan": (lambda: Task(TrialKind.SET, low_hz=(float("nan"), 200)), "low_hz"),
 }
 
 

@@ -11,11 +11,11 @@ from tonegen.cli.keys.rig import Following, stay
 from tonegen.errors import BadValue
 from tonegen.instrument import Grip
 from tonegen.keys.desk import Desk
-from tonegen.keys.live import Pedals, Through
+from tonegen.keys.live import Pedals, PlayedThrough
 from tonegen.keys.osc import decode
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_classes
-from tonegen.keys.tones import Tones
+from tonegen.keys.tones import SpeakerTones
 from tonegen.pitch import cents_between
 from tonegen.presets import drop, instrument, temperament
 from tonegen.synthesis.player import RAMP_SECONDS, Player
@@ -34,7 +34,7 @@ class Stage:
     def __init__(self, used=EQUAL, plays=E9, **more):
         self.player = Player(RATE, channels=1)
         self.plans = []
-        self.desk = Desk(receiver("osc-per-key"), used, plays, sounder=Tones(self.player), **more)
+        self.desk = Desk(receiver("osc-per-key"), used, plays, sounder=SpeakerTones(self.player), **more)
         self.desk.changed = self.plans.append
         self.sound = np.empty(0, dtype=np.float32)
 
@@ -172,7 +172,7 @@ class MidiStage(Stage):
     def __init__(self, **more):
         super().__init__(**more)
         self.out, self.told = [], []
-        through = self.through = Through(self.desk.plan(), self.out.append, {20: "A", 21: "F", 22: "E"})
+        through = self.through = PlayedThrough(self.desk.plan(), self.out.append, {20: "A", 21: "F", 22: "E"})
         self.desk.changed = lambda made: (self.plans.append(made), through.retune(made))
         self.pedals = Pedals(self.desk.move, self.told.append)
 
@@ -199,7 +199,7 @@ def test_a_note_played_by_osc_stands_where_the_pedal_brought_the_string():
     """The receiver gets each note with its frequency: C4 is a quarter tone high with A at three quarters."""
     stage = MidiStage()
     stage.desk.receiver = receiver("osc-per-note")
-    stage.through = Through(stage.desk.plan(), stage.out.append, {20: "A"})
+    stage.through = PlayedThrough(stage.desk.plan(), stage.out.append, {20: "A"})
     stage.desk.changed = stage.through.retune
     stage.control(20, 95)
     stage.through.receive(b"\x90\x3c\x40")

@@ -6,8 +6,8 @@ import subprocess
 import pytest
 
 from tonegen.keys import guard, side_process
-from tonegen.keys.journal import Undo
-from tonegen.keys.live import Presence, Rig
+from tonegen.keys.journal import KeptUndo
+from tonegen.keys.live import Presence, TunedReceiver
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_classes
@@ -20,7 +20,7 @@ def framed(letter, content):
 
 
 def test_a_program_that_dies_in_the_middle_of_a_word_is_put_back_all_the_same(synthesizer):
-    undo = Undo(synthesizer.where, (b"/a\0\0,\0\0\0",), 0.0)
+    undo = KeptUndo(synthesizer.where, (b"/a\0\0,\0\0\0",), 0.0)
     words = framed(b"T", synthesizer.where.encode()) + framed(b"U", undo.as_json(journal=""))
     command = side_process.command("tonegen.keys.guard", "stand_guard")
     ended = subprocess.run(command, input=words + b"U\0\0\1\0{", capture_output=True, timeout=60)
@@ -36,7 +36,7 @@ def killed(rig):
 
 
 def test_a_guard_that_is_killed_is_replaced(synthesizer):
-    rig = Rig(synthesizer.where, MADE)
+    rig = TunedReceiver(synthesizer.where, MADE)
     first = rig.guard._process.pid
     assert synthesizer.take(12) == list(MADE.messages)
 
@@ -49,7 +49,7 @@ def test_a_guard_that_is_killed_is_replaced(synthesizer):
 
 
 def test_a_guard_killed_just_before_the_end_is_replaced_too(synthesizer):
-    rig = Rig(synthesizer.where, MADE)
+    rig = TunedReceiver(synthesizer.where, MADE)
     synthesizer.take(12)
     killed(rig)
     rig.close()
@@ -58,7 +58,7 @@ def test_a_guard_killed_just_before_the_end_is_replaced_too(synthesizer):
 
 
 def test_what_was_to_be_kept_stays_tuned_though_the_guard_was_killed(synthesizer):
-    rig = Rig(synthesizer.where, MADE)
+    rig = TunedReceiver(synthesizer.where, MADE)
     synthesizer.take(12)
     rig.keep()
     killed(rig)
@@ -72,7 +72,7 @@ def test_files_that_lie_about_are_not_taken_for_modules(synthesizer, tmp_path, m
     (tmp_path / "json.py").write_text("raise SystemExit('not this one')\n")
     monkeypatch.chdir(tmp_path)
 
-    Rig(synthesizer.where, MADE).close()
+    TunedReceiver(synthesizer.where, MADE).close()
 
     assert synthesizer.take(24) == [*MADE.messages, *MADE.undo]
 

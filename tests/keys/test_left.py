@@ -11,7 +11,7 @@ from tests.keys.rig import Programs
 from tests.page.running import RunningPage
 from tonegen.keys import journal
 from tonegen.keys.left import put_back_left
-from tonegen.keys.live import Rig
+from tonegen.keys.live import TunedReceiver
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_classes, scale_of_temperament
@@ -113,17 +113,17 @@ def test_it_is_written_down_whole_before_the_first_byte_goes(synthesizer):
             [path] = journal.left()
             self.append(journal.read(path))
 
-    rig = Rig(synthesizer.where, MADE)
+    rig = TunedReceiver(synthesizer.where, MADE)
     rig.door, door = Door(), rig.door
     rig.tune_again()
     heard, rig.door = rig.door, door
     rig.close()
 
-    assert heard == [journal.Undo(synthesizer.where, MADE.undo, MADE.receiver.sysex_seconds)] * 12
+    assert heard == [journal.KeptUndo(synthesizer.where, MADE.undo, MADE.receiver.sysex_seconds)] * 12
 
 
 def test_what_a_program_that_runs_has_tuned_is_its_own(synthesizer, tonegen):
-    rig = Rig(synthesizer.where, MADE)
+    rig = TunedReceiver(synthesizer.where, MADE)
     synthesizer.take(12)
 
     assert tonegen("tonegen keys reset").code == 0
@@ -139,7 +139,7 @@ def test_what_a_program_that_runs_has_tuned_is_its_own(synthesizer, tonegen):
 
 
 def test_what_stays_tuned_because_the_player_said_so_is_not_left(synthesizer):
-    rig = Rig(synthesizer.where, MADE)
+    rig = TunedReceiver(synthesizer.where, MADE)
     synthesizer.take(12)
     rig.keep()
     rig.close()
@@ -188,7 +188,7 @@ def test_a_file_that_says_nothing_is_removed(own_folder, tonegen, changed):
 def test_a_disk_that_takes_nothing_is_no_reason_not_to_play(synthesizer, own_folder):
     own_folder.parent.mkdir()
     own_folder.write_text("not a folder")
-    Rig(synthesizer.where, MADE).close()
+    TunedReceiver(synthesizer.where, MADE).close()
 
     assert synthesizer.take(24) == [*MADE.messages, *MADE.undo]
 

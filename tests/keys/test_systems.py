@@ -14,7 +14,7 @@ from tonegen import ending
 from tonegen.errors import NoSuchDevice
 from tonegen.keys import guard, ports, side_process
 from tonegen.keys.guard import Guard
-from tonegen.keys.live import Presence, Rig
+from tonegen.keys.live import Presence, TunedReceiver
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_classes
@@ -51,7 +51,7 @@ def exclusive(tmp_path, monkeypatch):
 
 
 def test_where_a_port_cannot_be_shared_all_goes_through_the_guard(exclusive):
-    rig = Rig("midi stage", MADE)
+    rig = TunedReceiver("midi stage", MADE)
     assert rig.look() is Presence.THERE
     rig.close()
 
@@ -59,7 +59,7 @@ def test_where_a_port_cannot_be_shared_all_goes_through_the_guard(exclusive):
 
 
 def test_a_port_that_cannot_be_shared_is_opened_again_when_it_is_back(exclusive):
-    rig = Rig("midi stage", MADE)
+    rig = TunedReceiver("midi stage", MADE)
     exclusive.pull_out()
     rig.door.send(MADE.messages[0])  # a note that comes meanwhile is lost, and no more
     assert rig.look() is Presence.GONE

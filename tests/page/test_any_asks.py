@@ -39,16 +39,16 @@ HANDS_AND_FEET = st.one_of(
     st.builds(asks.Only, one_of(("1", "2", "bass", None)), one_of(("3", "4", None))),
 )
 SOUND = st.one_of(
-    st.builds(asks.Sound, st.booleans()),
+    st.builds(asks.TurnSound, st.booleans()),
     st.builds(asks.Mute, st.booleans()),
     st.builds(asks.Level, one_of((-60.0, -12.0, 0.0))),
-    st.builds(asks.Split, st.booleans()),
+    st.builds(asks.SplitEars, st.booleans()),
 )
 OFFSETS = st.one_of(
     st.builds(asks.Offset, strings, cents, one_of(("", "one drag", "another drag"))),
     st.builds(asks.Offset, st.integers(1, 4), cents, st.just("one drag")),
     st.builds(asks.Equal, strings),
-    st.builds(asks.Target, strings),
+    st.builds(asks.ToTarget, strings),
     st.builds(asks.Targets),
     st.builds(asks.Keep, named),
 )
@@ -57,7 +57,7 @@ SAVED = st.one_of(
     st.builds(asks.ForgetGrip, named),
     st.builds(asks.SaveSong, named, st.integers(0, 11)),
     st.builds(asks.ForgetSong, named),
-    st.builds(asks.Song, named),
+    st.builds(asks.GoToSong, named),
 )
 CHOSEN = st.one_of(
     st.builds(asks.Choose, instrument=one_of(INSTRUMENTS)),
@@ -70,21 +70,21 @@ CHOSEN = st.one_of(
     st.builds(asks.Choose, instrument=one_of(INSTRUMENTS), drop=st.just("demo-soft-cabinet")),
 )
 TEMPERING = st.one_of(
-    st.builds(asks.Scene, one_of(("", "e9-dance-band", "c6-swing-band", "none such"))),
-    st.builds(lambda point: asks.Pin(*point), points),
-    st.builds(asks.Objective, one_of(("beats", "worst-cents"))),
+    st.builds(asks.TakeScene, one_of(("", "e9-dance-band", "c6-swing-band", "none such"))),
+    st.builds(lambda point: asks.HoldPoint(*point), points),
+    st.builds(asks.ChooseObjective, one_of(("beats", "worst-cents"))),
     st.builds(asks.ThrowAway),
 )
 TWO_TONES = st.one_of(
-    st.builds(asks.Tones, notes, notes),
-    st.builds(asks.Tones, ratio=one_of(("", "5:4", "81:64", "five"))),
+    st.builds(asks.WriteTones, notes, notes),
+    st.builds(asks.WriteTones, ratio=one_of(("", "5:4", "81:64", "five"))),
     st.builds(asks.TuneTones, one_of(("pure", "equal"))),
     st.builds(asks.HearTones, st.booleans(), st.booleans()),
 )
 READINGS = st.one_of(
     st.builds(asks.Read, strings, one_of(("cents", "hz")), one_of(("−2.5", "0", "196", "flat"))),
     st.builds(asks.Unread, one_of((None, 0, 3))),
-    st.builds(asks.Meter, one_of((0.1, 1.0))),
+    st.builds(asks.TrustMeter, one_of((0.1, 1.0))),
 )
 COMPARED = st.builds(asks.Compare, one_of((None, ("", "vallotti"), ("equal", "mine"), ("", "none such"))))
 
@@ -179,20 +179,20 @@ class AnyAsks(RuleBasedStateMachine):
     def take_and_weigh_a_grip(self, which, weight):
         grips = self.page.view["grips"]
         name = grips[which % len(grips)]["name"] if grips else "none such"
-        self.ask(asks.Grip(name))
+        self.ask(asks.TakeGrip(name))
         self.ask(asks.Weigh(name, weight))
 
     @rule(at=st.integers(-1, 2))
     def listen_to_a_step(self, at):
         self.inside(self.make_a_plan())
         setting = self.setting
-        self.ask(asks.Step(at, True))
+        self.ask(asks.GoToStep(at, True))
         assert self.page.shown["order"]["at"] == at
         assert self.setting is setting
 
     async def make_a_plan(self):
         self.page.shown.pop("order")
-        self.engine.ask(asks.Order())
+        self.engine.ask(asks.MakePlan())
         assert (await self.page.until("order"))["steps"]
         assert not self.page.shown["order"]["stale"]
 

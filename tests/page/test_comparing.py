@@ -9,7 +9,7 @@ from tonegen.errors import BadPreset, BadValue
 from tonegen.page.engine import Engine
 from tonegen.page.keeping import Kept
 
-IN_A_BAND = (asks.Choose(drop="demo-soft-cabinet"), asks.Scene("e9-dance-band"))
+IN_A_BAND = (asks.Choose(drop="demo-soft-cabinet"), asks.TakeScene("e9-dance-band"))
 
 
 def shown(*between):

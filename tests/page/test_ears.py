@@ -10,10 +10,10 @@ from tests.page.visitor import Visitor, in_the_loop, visitor
 from tonegen import presets
 from tonegen.ear.history import History
 from tonegen.ear.lesson import lesson
-from tonegen.ear.trials import Kind
+from tonegen.ear.trials import TrialKind
 from tonegen.errors import BadValue
 
-TRIAL = asks.Train(Kind.PURER, person="Ada", trials=3)
+TRIAL = asks.Train(TrialKind.PURER, person="Ada", trials=3)
 
 
 @pytest.fixture
@@ -45,12 +45,12 @@ def level_at(sound, hz):
 def test_the_engines_tones_stop_for_a_trial_and_come_back(own):
     @in_the_loop
     async def check():
-        page = visitor(None, None, asks.Strings((4, 5)), asks.Sound(True))
+        page = visitor(None, None, asks.Strings((4, 5)), asks.TurnSound(True))
         outlet = page.engine.hear_in_page(48000, lambda: None)
         hz = float(page.string(5)["hz"])
         before = drawn(outlet, 1.0)[24000:]
         page.ask(
-            asks.Train(Kind.PURER, person="Ada", trials=3, register="A4,A5")
+            asks.Train(TrialKind.PURER, person="Ada", trials=3, register="A4,A5")
         )  # no partial near the string
         await page.until("ears", is_asked(0))
         during = drawn(outlet, 0.7)[12000:]
@@ -133,11 +133,11 @@ def test_a_grip_is_tempered_and_drops_as_the_player_has_it(own):
     @in_the_loop
     async def check():
         page = visitor(None, None, asks.Choose(temperament="five-limit-just", drop="demo-soft-cabinet"))
-        page.ask(asks.Train(Kind.SIDE, person="Ada", trials=1, grip="A major A+B 3-4-5"))
+        page.ask(asks.Train(TrialKind.SIDE, person="Ada", trials=1, grip="A major A+B 3-4-5"))
         await page.until("ears", is_asked(0))
         page.ask(asks.Answer(0, 0))
         await page.until("ears", nothing_asked)
-        page.ask(asks.Grip("A major A+B 3-4-5"))
+        page.ask(asks.TakeGrip("A major A+B 3-4-5"))
         shown_hz.append(float(page.string(5)["hz"]))
         await page.engine.close()
 
@@ -157,15 +157,15 @@ def test_a_trial_wears_the_timbre_that_was_chosen(own):
 
     @in_the_loop
     async def check():
-        page = visitor(None, None, asks.Ears("Ada"))
+        page = visitor(None, None, asks.ShowEars("Ada"))
         listed = [one["name"] for one in (await page.until("ears"))["offered"]["timbres"]]
         assert "plucked" in listed
         assert "pure" not in listed
-        page.ask(asks.Train(Kind.SIDE, person="Ada", trials=1, timbre="plucked"))
+        page.ask(asks.Train(TrialKind.SIDE, person="Ada", trials=1, timbre="plucked"))
         await page.until("ears", is_asked(0))
         page.ask(asks.Answer(0, 0))
         await page.until("ears", nothing_asked)
-        page.ask(asks.Train(Kind.SIDE, person="Ada", timbre="../../etc/passwd"))
+        page.ask(asks.Train(TrialKind.SIDE, person="Ada", timbre="../../etc/passwd"))
         assert "there is no timbre called" in (await page.until("fault"))["text"]
         await page.engine.close()
 
@@ -182,8 +182,8 @@ def test_a_grip_that_there_is_not(own):
     async def check():
         page = visitor()
         with pytest.raises(BadValue, match="has no grip"):
-            page.ask(asks.Train(Kind.SIDE, grip="nowhere"))
-        page.ask(asks.Strings((4,)), asks.Train(Kind.SIDE, grip=""))
+            page.ask(asks.Train(TrialKind.SIDE, grip="nowhere"))
+        page.ask(asks.Strings((4,)), asks.Train(TrialKind.SIDE, grip=""))
         fault = await page.until("fault")
         assert "two strings or more" in fault["text"]
         await page.engine.close()
@@ -194,7 +194,7 @@ def test_a_grip_that_there_is_not(own):
 def test_a_wish_that_cannot_be_is_told_and_nothing_begins(own):
     @in_the_loop
     async def check():
-        page = visitor(None, None, asks.Train(Kind.PURER, person="Ada", register="A3,A2"))
+        page = visitor(None, None, asks.Train(TrialKind.PURER, person="Ada", register="A3,A2"))
         assert "lower note first" in (await page.until("fault"))["text"]
         assert page.shown["ears"]["asked"] is None
         assert page.shown["ears"]["waiting"] == []
@@ -216,7 +216,7 @@ def test_a_history_in_any_state(own, state):
 
     @in_the_loop
     async def check():
-        page = visitor(None, None, asks.Ears("Ada"))
+        page = visitor(None, None, asks.ShowEars("Ada"))
         if state == "newer":
             assert "written by a newer tonegen" in (await page.until("fault"))["text"]
             assert page.shown["ears"]["asked"] is None
@@ -274,7 +274,7 @@ def test_a_page_that_asks_too_fast_is_told_so(own):
 def test_a_lesson_sounds_asks_and_answers(own):
     @in_the_loop
     async def check():
-        page = visitor(None, None, asks.Lesson("in-the-band"))
+        page = visitor(None, None, asks.OpenLesson("in-the-band"))
         outlet = page.engine.hear_in_page(48000, lambda: None)
         step = (await page.until("lesson"))["step"]
         assert (step["at"], step["of"], step["verdict"]) == (0, 4, "")
@@ -303,7 +303,7 @@ def test_each_question_of_a_lesson_has_its_right_answer(own, name):
         page = visitor()
         for at, step in enumerate(lesson(name).steps):
             for choice in range(len(step.question.answers)):
-                page.ask(asks.Lesson(name, at), asks.Reply(choice))
+                page.ask(asks.OpenLesson(name, at), asks.Reply(choice))
                 shown = await page.until(
                     "lesson", lambda shown, at=at: shown["step"]["at"] == at and shown["step"]["verdict"]
                 )
@@ -319,7 +319,7 @@ def test_a_lesson_is_drawn_where_its_partials_and_beats_are(own):
 
     @in_the_loop
     async def check():
-        page = visitor(None, None, asks.Lesson("hearing-beats", 2))
+        page = visitor(None, None, asks.OpenLesson("hearing-beats", 2))
         sounds = (await page.until("lesson"))["step"]["sounds"]
         tones = [tone for sound in sounds for tone in sound["tones"]]
         for tone in tones:
@@ -340,8 +340,8 @@ def test_a_lesson_is_drawn_where_its_partials_and_beats_are(own):
 @pytest.mark.parametrize(
     ("asked", "message"),
     [
-        (asks.Lesson("../../etc/passwd"), "no lesson called"),
-        (asks.Lesson("in-the-band", 99), "steps 1 to 4"),
+        (asks.OpenLesson("../../etc/passwd"), "no lesson called"),
+        (asks.OpenLesson("in-the-band", 99), "steps 1 to 4"),
         (asks.Demonstrate(0), "no lesson is open"),
         (asks.Reply(0), "no lesson is open"),
     ],

@@ -54,7 +54,7 @@ def test_the_page_cautions_of_a_string_too_near_its_strength():
 
 @in_the_loop
 def test_the_last_string_can_be_let_go():
-    page = visitor(None, None, asks.Sound(True), asks.Strings((5,)), asks.Strings(()))
+    page = visitor(None, None, asks.TurnSound(True), asks.Strings((5,)), asks.Strings(()))
     assert page.view["playing"]["strings"] == []
     assert page.ask(asks.Strings((5,)))["strings"][4]["in_grip"]
 
@@ -78,7 +78,7 @@ def test_one_knee_cannot_do_two_things():
 
 @in_the_loop
 def test_a_saved_grip_brings_its_strings_and_changes():
-    page = visitor(None, None, asks.Grip("A major A+B 3-4-5"))
+    page = visitor(None, None, asks.TakeGrip("A major A+B 3-4-5"))
     assert page.view["state"] == "A+B"
     assert [string["number"] for string in page.view["strings"] if string["in_grip"]] == [3, 4, 5]
     assert [grip["name"] for grip in page.view["grips"] if grip["taken"]] == ["A major A+B 3-4-5"]
@@ -87,12 +87,12 @@ def test_a_saved_grip_brings_its_strings_and_changes():
 @in_the_loop
 def test_the_players_own_grip_is_kept_taken_and_forgotten():
     page = visitor(None, None, asks.Engage("A", 0.5), asks.Strings((4, 5)), asks.SaveGrip("half a pedal"))
-    page.ask(asks.Release(), asks.Strings((1,)), asks.Grip("half a pedal"))
+    page.ask(asks.Release(), asks.Strings((1,)), asks.TakeGrip("half a pedal"))
     assert page.view["state"] == "A at 0.5"
     page.ask(asks.ForgetGrip("half a pedal"))
     assert not [grip for grip in page.view["grips"] if grip["own"]]
     with pytest.raises(BadValue, match="has no grip"):
-        page.ask(asks.Grip("half a pedal"))
+        page.ask(asks.TakeGrip("half a pedal"))
 
 
 def set_list(page):
@@ -103,10 +103,10 @@ def set_list(page):
 def test_a_song_of_the_set_list_brings_the_bar_to_its_key():
     """An E9 open sounds in E: G is three frets up, D ten."""
     page = visitor(None, None, asks.SaveSong("Invented Waltz", 7), asks.SaveSong("Made-up Reel", 2))
-    page.ask(asks.Song("Made-up Reel"))
+    page.ask(asks.GoToSong("Made-up Reel"))
     assert page.view["fret"] == 10.0
     assert set_list(page) == [("Invented Waltz", "G", False), ("Made-up Reel", "D", True)]
-    page.ask(asks.Song("Invented Waltz"))
+    page.ask(asks.GoToSong("Invented Waltz"))
     assert page.view["fret"] == 3.0
     page.ask(asks.Bar(5.0))
     assert set_list(page) == [("Invented Waltz", "G", False), ("Made-up Reel", "D", False)]
@@ -115,9 +115,9 @@ def test_a_song_of_the_set_list_brings_the_bar_to_its_key():
 @in_the_loop
 def test_a_song_of_the_same_name_changes_its_key_in_its_place():
     page = visitor(None, None, asks.SaveSong("Invented Waltz", 7), asks.SaveSong("Made-up Reel", 2))
-    page.ask(asks.Song("Invented Waltz"), asks.SaveSong("Invented Waltz", 9))
+    page.ask(asks.GoToSong("Invented Waltz"), asks.SaveSong("Invented Waltz", 9))
     assert set_list(page) == [("Invented Waltz", "A", False), ("Made-up Reel", "D", False)]
-    page.ask(asks.Song("Invented Waltz"))
+    page.ask(asks.GoToSong("Invented Waltz"))
     assert page.view["fret"] == 5.0
 
 
@@ -125,7 +125,7 @@ def test_a_song_of_the_same_name_changes_its_key_in_its_place():
 def test_the_set_list_is_undone_and_goes_along_to_another_instrument():
     page = visitor(None, None, asks.SaveSong("Invented Waltz", 7), asks.ForgetSong("Invented Waltz"))
     assert set_list(page) == []
-    page.ask(asks.Undo(), asks.Choose(instrument="c6-ten-string"), asks.Song("Invented Waltz"))
+    page.ask(asks.Undo(), asks.Choose(instrument="c6-ten-string"), asks.GoToSong("Invented Waltz"))
     assert page.view["fret"] == 7.0  # from C to G
     assert set_list(page) == [("Invented Waltz", "G", True)]
 
@@ -157,7 +157,7 @@ def test_equal_and_my_target_are_one_touch_away():
     assert page.cell(5, "A")["offset"] == "−7.0"
     page.ask(asks.Equal(5))
     assert page.cell(5, "A")["offset"] == "+0.0"
-    page.ask(asks.Target(5))
+    page.ask(asks.ToTarget(5))
     assert page.cell(5, "A")["offset"] == "−15.6"  # C#, a just major sixth above E: 884.4 cents
 
 
@@ -224,11 +224,11 @@ def test_fast_and_slow_beats_are_said_as_such():
         (asks.Engage("A", 1.5), "cannot travel"),
         (asks.Bar(25.0), "off the neck"),
         (asks.Level(0.0), "ceiling"),
-        (asks.Grip("nothing like it"), "has no grip"),
+        (asks.TakeGrip("nothing like it"), "has no grip"),
         (asks.Pure(3, "9"), "do not sound together"),
         (asks.SaveGrip("  "), "needs a name"),
         (asks.SaveSong("  ", 0), "needs a name"),
-        (asks.Song("Invented Waltz"), "no song .Invented Waltz. on the set list; there are: none yet"),
+        (asks.GoToSong("Invented Waltz"), "no song .Invented Waltz. on the set list; there are: none yet"),
         (asks.Choose(reference_hz=10.0), "reference pitch"),
         (asks.Choose(against="H3"), "not a note name"),
         (asks.Choose(instrument="/etc/passwd"), "no instrument called"),
@@ -267,7 +267,9 @@ def test_everything_is_found_again_after_a_restart_but_silent_and_quiet(own_fold
     def before():
         page = Visitor(Engine(None, KeptFile(path).save))
         page.ask(asks.Choose(temperament="vallotti", against="E2"), *PEDALS_DOWN, asks.Offset(5, -7.0))
-        page.ask(asks.Bar(3.0), asks.SaveGrip("mine"), asks.Sound(True), asks.Level(-10.0), asks.Mute(True))
+        page.ask(
+            asks.Bar(3.0), asks.SaveGrip("mine"), asks.TurnSound(True), asks.Level(-10.0), asks.Mute(True)
+        )
         page.engine.write_down()
 
     @in_the_loop
@@ -322,7 +324,7 @@ def test_a_bad_preset_costs_only_itself_on_the_page(own_folder, kind, spoil, why
         assert re.search(why, listed["spoilt"])
         assert ".#mine" not in listed
         with pytest.raises(BadPreset, match=why):
-            page.ask(asks.Scene("spoilt") if kind == "scenes" else asks.Choose(**{kind[:-1]: "spoilt"}))
+            page.ask(asks.TakeScene("spoilt") if kind == "scenes" else asks.Choose(**{kind[:-1]: "spoilt"}))
         assert Visitor(page.engine).view["state"] == "A+B"
 
     check()
@@ -333,7 +335,7 @@ def test_a_slow_beat_is_still_where_the_page_draws_it_after_ten_minutes():
     """The phase that pages are told against the envelope of the sound that they are given, measured."""
     rate = 8000
     page = visitor(None, None, asks.Strings((4, 8)), asks.Choose(timbre="organ"))
-    page.ask(asks.Offset(4, 1.3), asks.Only("8", "4"), asks.Sound(True))
+    page.ask(asks.Offset(4, 1.3), asks.Only("8", "4"), asks.TurnSound(True))
     more, _ = heard(page, 600.0, rate)
     moment = page.engine.moment()
     (beat,) = moment.beats
@@ -351,7 +353,7 @@ def test_a_slow_beat_is_still_where_the_page_draws_it_after_ten_minutes():
 def test_moving_an_offset_changes_the_beat_as_shown():
     rate = 16_000
     page = visitor(None, None, asks.Choose(temperament="five-limit-just"), asks.Strings((5, 6)))
-    page.ask(asks.Sound(True), asks.Only("6", "5"))
+    page.ask(asks.TurnSound(True), asks.Only("6", "5"))
     page.ask(asks.Offset(6, -16.0, "drag"))
     more, _ = heard(page, 1.0, rate)
     for cents in np.arange(-16.0, -20.05, -0.25):
@@ -367,7 +369,7 @@ def test_moving_an_offset_changes_the_beat_as_shown():
 
 @in_the_loop
 def test_one_pair_alone_silences_the_other_strings():
-    page = visitor(None, None, *PEDALS_DOWN, asks.Only("4", "3"), asks.Sound(True))
+    page = visitor(None, None, *PEDALS_DOWN, asks.Only("4", "3"), asks.TurnSound(True))
     more, _ = heard(page, 1.0, 16_000)
     spectrum = np.abs(np.fft.rfft(more(4.0) * np.hanning(64_000)))
     loud = np.flatnonzero(spectrum > spectrum.max() / 100) / 4
@@ -376,7 +378,7 @@ def test_one_pair_alone_silences_the_other_strings():
 
 @in_the_loop
 def test_escape_mutes_and_the_phases_go_on():
-    page = visitor(None, None, *PEDALS_DOWN, asks.Sound(True))
+    page = visitor(None, None, *PEDALS_DOWN, asks.TurnSound(True))
     more, _ = heard(page, 1.0, 16_000)
     page.ask(asks.Mute(True))
     more(0.5)
@@ -389,7 +391,7 @@ def test_escape_mutes_and_the_phases_go_on():
 
 @in_the_loop
 def test_the_sound_begins_with_a_fade_and_stays_under_its_level():
-    page = visitor(None, None, *PEDALS_DOWN, asks.Sound(True))
+    page = visitor(None, None, *PEDALS_DOWN, asks.TurnSound(True))
     outlet = page.engine.hear_in_page(48_000, lambda: None)
     blocks = [np.frombuffer(outlet.draw(480), dtype="<f4", offset=8) for _ in range(100)]
     peaks = [float(np.abs(block).max()) for block in blocks]
@@ -401,7 +403,7 @@ def test_the_sound_begins_with_a_fade_and_stays_under_its_level():
 
 @in_the_loop
 def test_the_sound_is_in_one_place_at_a_time():
-    page = visitor(None, None, asks.Sound(True))
+    page = visitor(None, None, asks.TurnSound(True))
     taken = []
     page.engine.hear_in_page(48_000, lambda: taken.append("first"))
     second = page.engine.hear_in_page(44_100, lambda: taken.append("second"))

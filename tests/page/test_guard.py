@@ -4,7 +4,7 @@ import asyncio
 
 import pytest
 
-from tonegen.page.guard import Guard
+from tonegen.page.guard import Doorkeeper
 
 PORT = 8427
 OWN, TABLET = f"127.0.0.1:{PORT}", f"192.0.2.7:{PORT}"
@@ -36,7 +36,7 @@ def answer(guard, kind, headers, query="", method="GET"):
 
 
 def passes(*asked, **guarded):
-    return answer(Guard(None, PORT, **guarded), *asked).get("passed", False)
+    return answer(Doorkeeper(None, PORT, **guarded), *asked).get("passed", False)
 
 
 @pytest.mark.parametrize(
@@ -69,21 +69,21 @@ def test_only_its_own_pages_are_let_in(kind, headers, let_in):
 
 
 def test_who_asks_for_work_must_say_where_he_comes_from():
-    guard = Guard(None, PORT)
+    guard = Doorkeeper(None, PORT)
     assert answer(guard, "http", [("host", OWN)], method="POST")["status"] == 403
     assert answer(guard, "http", [("host", OWN), ("origin", "null")], method="POST")["status"] == 403
     assert answer(guard, "http", [("host", OWN), ("origin", f"http://{OWN}")], method="POST").get("passed")
 
 
 def test_what_is_refused_is_told_why_and_never_passed_on():
-    guard = Guard(None, PORT)
+    guard = Doorkeeper(None, PORT)
     assert answer(guard, "http", [("host", "elsewhere.example")])["status"] == 403
     assert answer(guard, "websocket", [("host", "elsewhere.example")])["code"] == 4403
 
 
 @pytest.mark.parametrize("host", [OWN, TABLET])
 def test_in_the_network_the_link_is_needed_once_and_then_the_cookie(host):
-    guard = Guard(None, PORT, [TABLET.partition(":")[0]], TOKEN)
+    guard = Doorkeeper(None, PORT, [TABLET.partition(":")[0]], TOKEN)
     own = [("host", host), ("origin", f"http://{host}")]
     assert answer(guard, "http", own)["status"] == 401
     assert answer(guard, "http", own, "token=another")["status"] == 401

@@ -12,6 +12,7 @@ from tests.page.running import RunningPage
 from tests.page.spoiling import PLAYING, SETTING
 from tests.page.visitor import Visitor, in_the_loop, visitor
 from tonegen.errors import BadPreset, BadValue
+from tonegen.page import copies
 from tonegen.page.engine import Engine
 from tonegen.page.keeping import VERSION, Kept, KeptFile
 from tonegen.page.setting import MeterReading, MovedPoint, Playing, SavedGrip, Setting, Song, TwoTones
@@ -340,6 +341,12 @@ def test_a_private_page_file_stays_private(furnished):
     assert place.stat().st_mode & 0o777 == 0o600
 
 
+def test_pages_that_start_in_one_second_have_a_copy_each(furnished, monkeypatch):
+    monkeypatch.setattr(copies, "stamp", lambda: "2026-11-26-203000")
+    first, second = (copies.claim_place("page", copies.earlier(), ".json") for _ in range(2))
+    assert first != second
+
+
 def test_of_two_pages_on_one_folder_the_second_says_so_and_writes_over_nothing(furnished):
     first_program = RunningPage(furnished.parent)
     with first_program, first_program.page() as first:
@@ -357,8 +364,8 @@ def test_of_two_pages_on_one_folder_the_second_says_so_and_writes_over_nothing(f
         second_program()
     kept = json.loads((furnished / "page.json").read_text())
     assert kept["setting"]["songs"][-1]["name"] == "Of the first"
-    copies = [json.loads(copy.read_text()) for copy in (furnished / "earlier").glob("page.*")]
-    assert "Of the second" in [copy["setting"]["songs"][-1]["name"] for copy in copies]
+    kept_copies = [json.loads(copy.read_text()) for copy in (furnished / "earlier").glob("page.*")]
+    assert "Of the second" in [copy["setting"]["songs"][-1]["name"] for copy in kept_copies]
     with KeptFile(furnished / "page.json") as file:
         assert file.said == ()
 

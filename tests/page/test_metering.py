@@ -78,7 +78,7 @@ def test_a_coarser_meter_makes_the_figures_less_sure(tonegen, tmp_path):
 
     @in_the_loop
     async def check():
-        page = visitor(None, None, asks.ReadList(LIST), asks.Meter(0.5))
+        page = visitor(None, None, asks.ReadList(LIST), asks.TrustMeter(0.5))
         shown = await page.until("readings", lambda shown: shown["meter_cents"] == 0.5)
         for one, same in zip(shown["drops"], printed["drops"], strict=True):
             assert number(one["give_or_take"]) == pytest.approx(same["standard_error_cents"], abs=0.0051)

@@ -7,7 +7,7 @@ import pytest
 
 from tests.page import asks
 from tests.page.visitor import in_the_loop, visitor
-from tonegen.ear.trials import Bed, Kind
+from tonegen.ear.trials import Bed, TrialKind
 
 RATE = 48000
 WINDOW = RATE // 20
@@ -43,7 +43,7 @@ class AtTheLoudspeaker:
         await self.page.until("ears", lambda shown: shown["asked"] is None)
 
     async def demonstrate(self, step, sound):
-        self.page.ask(asks.Lesson("hearing-beats", step), asks.Demonstrate(sound))
+        self.page.ask(asks.OpenLesson("hearing-beats", step), asks.Demonstrate(sound))
         wanted = (step, sound)
         await self.page.until(
             "lesson", lambda shown: shown["step"] and (shown["step"]["at"], shown["step"]["heard"]) == wanted
@@ -77,16 +77,16 @@ def test_everything_keeps_under_the_level_and_is_of_one_loudness(level):
 
     @in_the_loop
     async def check():
-        at = AtTheLoudspeaker(asks.Strings((3, 4, 5)), asks.Level(level), asks.Sound(True))
+        at = AtTheLoudspeaker(asks.Strings((3, 4, 5)), asks.Level(level), asks.TurnSound(True))
         heard = {"grip": at.hear(2.0)[RATE:]}
-        at.page.ask(asks.Order())
+        at.page.ask(asks.MakePlan())
         await at.page.until("order", lambda shown: shown["steps"])
-        at.page.ask(asks.Step(1))
+        at.page.ask(asks.GoToStep(1))
         heard["order"] = at.hear(1.5)
-        at.page.ask(asks.Step(-1), asks.HearTones(True))
+        at.page.ask(asks.GoToStep(-1), asks.HearTones(True))
         heard["two tones"] = at.hear(1.5)
         at.page.ask(asks.HearTones(False))
-        for kind in Kind:
+        for kind in TrialKind:
             for bed in Bed:
                 await at.train(kind, bed=bed)
                 heard[kind, bed] = at.hear(1.5)
@@ -104,25 +104,25 @@ def test_everything_keeps_under_the_level_and_is_of_one_loudness(level):
 
 
 def a_chord_to_one_string(at):
-    at.page.ask(TEN_STRINGS, asks.Sound(True))
+    at.page.ask(TEN_STRINGS, asks.TurnSound(True))
     at.hear(1.5)
     at.page.ask(asks.Choose(timbre="pure"), asks.Strings((8,)))
 
 
 def one_beat_to_the_whole_chord(at):
-    at.page.ask(asks.Strings((5, 4)), asks.Sound(True), asks.Only(5, 4))
+    at.page.ask(asks.Strings((5, 4)), asks.TurnSound(True), asks.Only(5, 4))
     at.hear(1.5)
     at.page.ask(asks.Only(), asks.Strings((1,)))
 
 
 def the_level_in_one_move(at):
-    at.page.ask(asks.Level(-60.0), asks.Sound(True))
+    at.page.ask(asks.Level(-60.0), asks.TurnSound(True))
     at.hear(1.5)
     at.page.ask(LOUDEST)
 
 
 def the_level_while_strings_change(at):
-    at.page.ask(asks.Level(-60.0), TEN_STRINGS, asks.Sound(True))
+    at.page.ask(asks.Level(-60.0), TEN_STRINGS, asks.TurnSound(True))
     at.hear(1.5)
     at.page.ask(LOUDEST)
     at.hear(0.4)
@@ -152,7 +152,7 @@ def test_no_way_of_the_strings_jumps_up(way):
         straight = AtTheLoudspeaker(asks.Choose(timbre=at.page.view["setting"]["timbre"]), LOUDEST)
         playing = at.page.view["playing"]
         straight.page.ask(
-            asks.Strings(tuple(playing["strings"])), asks.Bar(playing["fret"]), asks.Sound(True)
+            asks.Strings(tuple(playing["strings"])), asks.Bar(playing["fret"]), asks.TurnSound(True)
         )
         straight.hear(3.0)
         assert rms_db(arrived) == pytest.approx(rms_db(straight.hear(1.0)), abs=0.1)
@@ -167,9 +167,9 @@ def test_no_way_through_trials_and_lessons_jumps_up():
 
     @in_the_loop
     async def check():
-        at = AtTheLoudspeaker(asks.Strings((5, 4)), LOUDEST, asks.Only(5, 4), asks.Sound(True))
+        at = AtTheLoudspeaker(asks.Strings((5, 4)), LOUDEST, asks.Only(5, 4), asks.TurnSound(True))
         at.hear(2.0)
-        await at.train(Kind.SET)
+        await at.train(TrialKind.SET)
         at.hear(2.0)
         at.page.ask(asks.Level(-50.0))
         at.hear(1.0)
@@ -189,7 +189,7 @@ def test_no_way_through_trials_and_lessons_jumps_up():
 
 
 @pytest.mark.parametrize(
-    "before", [(asks.Sound(True),), (asks.Sound(True), asks.Mute(True))], ids=["start", "unmute"]
+    "before", [(asks.TurnSound(True),), (asks.TurnSound(True), asks.Mute(True))], ids=["start", "unmute"]
 )
 def test_out_of_silence_it_fades_in_over_half_a_second(before):
     @in_the_loop
@@ -210,7 +210,7 @@ def test_sound_that_goes_elsewhere_fades_in_there():
 
     @in_the_loop
     async def check():
-        at = AtTheLoudspeaker(asks.Strings((8,)), LOUDEST, asks.Sound(True))
+        at = AtTheLoudspeaker(asks.Strings((8,)), LOUDEST, asks.TurnSound(True))
         at.hear(1.0)
         outlet = at.page.engine.hear_in_page(RATE, lambda: None)
         first = np.frombuffer(outlet.draw(4800), "<f4", offset=8)
@@ -225,7 +225,7 @@ def test_the_steady_tone_gives_way_to_the_trial_and_the_grip_comes_back():
 
     @in_the_loop
     async def check():
-        at = AtTheLoudspeaker(asks.Strings((3, 4, 5)), asks.Sound(True))
+        at = AtTheLoudspeaker(asks.Strings((3, 4, 5)), asks.TurnSound(True))
         at.hear(1.0)
         assert at.page.shown["volume"] == {"type": "volume", "steady": False, "is_set": False}
         at.page.ask(asks.Steady(True))
@@ -238,7 +238,7 @@ def test_the_steady_tone_gives_way_to_the_trial_and_the_grip_comes_back():
         at.hear(1.0)
         assert rms_db(at.hear(1.0)) < rms_db(steady)
         at.page.ask(asks.Steady(True))
-        await at.train(Kind.PURER)
+        await at.train(TrialKind.PURER)
         assert at.page.shown["volume"] == {"type": "volume", "steady": False, "is_set": True}
         assert rms_db(at.hear(1.0)) < rms_db(steady)
         await at.page.engine.close()
@@ -282,7 +282,7 @@ def test_a_rest_is_hinted_at_when_it_has_sounded_for_long(monkeypatch):
 
     @in_the_loop
     async def check():
-        at = AtTheLoudspeaker(asks.Strings((8,)), asks.Sound(True))
+        at = AtTheLoudspeaker(asks.Strings((8,)), asks.TurnSound(True))
         running = asyncio.get_running_loop().create_task(at.page.engine.run())
         at.hear(2.0)
         await at.page.until("moment", lambda shown: shown["peak_dbfs"] > -60)

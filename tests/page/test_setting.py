@@ -4,12 +4,12 @@ import pytest
 
 from tests.page import asks
 from tests.page.visitor import in_the_loop, visitor
-from tonegen.page.setting import History, Setting
+from tonegen.page.setting import Setting, SettingHistory
 
 
 def test_a_new_step_leaves_nothing_to_do_again():
     """After going back and doing something else, the old way forward is gone."""
-    history = History(Setting())
+    history = SettingHistory(Setting())
     history.step(Setting(drop="demo-soft-cabinet"), "drop")
     history.undo()
     assert history.redo_words == "drop"
@@ -21,7 +21,7 @@ def test_a_new_step_leaves_nothing_to_do_again():
 
 
 def test_steps_of_one_drag_are_one_step():
-    history = History(Setting())
+    history = SettingHistory(Setting())
     for level in ("equal", "vallotti", "werckmeister-3"):
         history.step(Setting(temperament=level), level, "one drag")
     history.undo()
@@ -32,7 +32,7 @@ def test_steps_of_one_drag_are_one_step():
 
 def test_a_drag_that_was_undone_goes_on_as_a_step_of_its_own():
     """A page that still holds the handle goes on under the same name: what came before must not be lost."""
-    history, before = History(Setting()), Setting(drop="demo-soft-cabinet")
+    history, before = SettingHistory(Setting()), Setting(drop="demo-soft-cabinet")
     history.step(before, "drop")
     history.step(Setting(temperament="vallotti"), "level", "one drag")
     history.undo()
@@ -77,7 +77,9 @@ def test_the_bar_stays_on_the_neck_of_another_instrument():
 
 @in_the_loop
 def test_sound_that_is_begun_is_heard():
-    page = visitor(None, None, asks.Sound(True), asks.Mute(True), asks.Sound(False), asks.Sound(True))
+    page = visitor(
+        None, None, asks.TurnSound(True), asks.Mute(True), asks.TurnSound(False), asks.TurnSound(True)
+    )
 
     assert not page.view["playing"]["muted"]
 

@@ -10,7 +10,7 @@ from tonegen.page.engine import Engine
 from tonegen.page.keeping import Kept
 from tonegen.page.keys.part import KeysPart
 
-IN_A_BAND = (asks.Choose(drop="demo-soft-cabinet"), asks.Scene("e9-dance-band"))
+IN_A_BAND = (asks.Choose(drop="demo-soft-cabinet"), asks.TakeScene("e9-dance-band"))
 
 
 def test_a_scene_is_solved_as_on_the_command_line_and_kept_at_one_touch(tonegen):
@@ -54,7 +54,7 @@ async def test_grips_are_chosen_and_weighed_without_a_scene():
     offer = await page.until("offer", lambda offer: offer["found"])
     [grip] = offer["grips"]
     assert [one["after"] for one in grip["intervals"]] == ["pure"] * 3
-    page.ask(asks.TakeOffer(), asks.Grip("A major A+B 3-4-5"))
+    page.ask(asks.TakeOffer(), asks.TakeGrip("A major A+B 3-4-5"))
     assert [pair["rate"] for pair in page.view["pairs"]] == ["pure"] * 3
     assert not page.shown["offer"]["found"], "what was taken is no offer any more"
     with pytest.raises(BadValue, match="nothing to save"):
@@ -64,17 +64,17 @@ async def test_grips_are_chosen_and_weighed_without_a_scene():
 @in_the_loop
 async def test_what_is_touched_is_held():
     page = visitor(None, None, asks.Strings((4, 5)), asks.Offset(5, 3.0))
-    page.ask(asks.Pin(5, ()), asks.Weigh("E major 3-4-5", 1.0), asks.Temper())
+    page.ask(asks.HoldPoint(5, ()), asks.Weigh("E major 3-4-5", 1.0), asks.Temper())
     assert page.cell(5, "open")["pinned"]
     assert page.shown["asked"]["pins"] == ["string 5 open at +3.0"]
     offer = await page.until("offer", lambda offer: offer["found"])
     assert "string 5 open" not in [point["point"] for point in offer["points"]]
     page.ask(asks.TakeOffer())
     assert page.cell(5, "open")["offset"] == "+3.0"
-    page.ask(asks.Pin(5, ()))
+    page.ask(asks.HoldPoint(5, ()))
     assert not page.cell(5, "open")["pinned"]
     with pytest.raises(BadValue, match="does not move"):
-        page.ask(asks.Pin(1, ("A",)))
+        page.ask(asks.HoldPoint(1, ("A",)))
 
 
 @in_the_loop
@@ -117,9 +117,9 @@ async def test_the_trade_off_is_walked_along():
 async def test_a_scene_of_another_instrument_is_refused():
     page = visitor()
     with pytest.raises(BadValue, match="is for c6-ten-string"):
-        page.ask(asks.Scene("c6-swing-band"))
+        page.ask(asks.TakeScene("c6-swing-band"))
     with pytest.raises(TonegenError, match="no scene called"):
-        page.ask(asks.Scene("../scenes/e9-dance-band"))
+        page.ask(asks.TakeScene("../scenes/e9-dance-band"))
 
 
 def test_offsets_are_kept_as_the_players_own_temperament(tonegen):
@@ -138,24 +138,24 @@ def test_offsets_are_kept_as_the_players_own_temperament(tonegen):
 def test_the_order_is_the_command_lines_and_each_step_sounds(tonegen):
     @in_the_loop
     async def check():
-        page = visitor(None, None, asks.Choose(temperament="five-limit-just"), asks.Order())
+        page = visitor(None, None, asks.Choose(temperament="five-limit-just"), asks.MakePlan())
         plan = await page.until("order", lambda plan: plan["steps"])
         assert "E4" in plan["steps"][0]["against"]
         assert {step["rate"] for step in plan["steps"]} >= {"pure"}
         assert plan["checks"]
-        page.ask(asks.Step(1), asks.Sound(True))
+        page.ask(asks.GoToStep(1), asks.TurnSound(True))
         outlet = page.engine.hear_in_page(16_000, lambda: None)
         outlet.draw(16_000)
         [beat] = page.engine.moment().beats
         assert beat.turns_per_second == pytest.approx(plan["steps"][1]["beats_per_second"], abs=1e-6)
-        page.ask(asks.Step(-1))
+        page.ask(asks.GoToStep(-1))
         outlet.draw(16_000)
         assert page.shown["order"]["at"] == -1
         assert len(page.engine.moment().beats) == len(page.view["pairs"])
         page.ask(asks.Strings((5,)), asks.Offset(5, 3.0))
         assert page.shown["order"]["stale"]
         with pytest.raises(BadValue, match="no such step"):
-            page.ask(asks.Step(999))
+            page.ask(asks.GoToStep(999))
 
     check()
 
@@ -167,7 +167,7 @@ def test_what_the_keyboards_would_get_is_the_command_lines_plan(tonegen):
     @in_the_loop
     async def check():
         page = visitor(None, None, asks.Choose(temperament="five-limit-just", drop="demo-soft-cabinet"))
-        page.ask(asks.Bar(3.0), asks.Keys())
+        page.ask(asks.Bar(3.0), asks.ShowKeys())
         shown = page.shown["keys"]
         assert [row["name"] for row in shown["rows"]][:3] == ["C", "C#", "D"]
         for row, key in zip(shown["rows"], printed["keys"][60:72], strict=True):
@@ -180,7 +180,7 @@ def test_what_the_keyboards_would_get_is_the_command_lines_plan(tonegen):
         with pytest.raises(BadValue, match="an unknown choice"):
             page.ask(asks.Receiver("mpe", "coin", False))
         with pytest.raises(BadValue, match="send the tuning first"):
-            page.ask(asks.Through("anything"))
+            page.ask(asks.PassThrough("anything"))
         with pytest.raises(BadValue, match="not a place"):
             page.ask(asks.Send("osc 127.0.0.1:9000"))
         page.ask(asks.Receiver("osc-per-class", "mean", False), asks.Send("osc 127.0.0.1:9"))
@@ -226,7 +226,9 @@ def test_beats_that_were_counted_say_what_the_command_line_says(tonegen):
 @in_the_loop
 async def test_kept_tempering_is_found_again():
     saved = []
-    page = visitor(None, saved, *IN_A_BAND, asks.Weigh("B major E 4-5-7", 4.0), asks.Objective("worst-beats"))
+    page = visitor(
+        None, saved, *IN_A_BAND, asks.Weigh("B major E 4-5-7", 4.0), asks.ChooseObjective("worst-beats")
+    )
     page.engine.write_down()
     again = Visitor(Engine(Kept(replace(saved[-1].setting)), lambda kept: None))
     asked = again.shown["asked"]

@@ -10,7 +10,7 @@ from tests.measure import beat_of
 from tonegen.ear.history import History
 from tonegen.ear.planning import Wish
 from tonegen.ear.session import Method
-from tonegen.ear.trials import Kind, Task, make_trial, parse_chords
+from tonegen.ear.trials import Task, TrialKind, make_trial, parse_chords
 from tonegen.errors import BadValue
 from tonegen.page.ears.training import FARTHEST_CENTS, EarGraphs, Moving, Training, offered
 
@@ -51,7 +51,7 @@ def asked(training):
     return training.view(OFFERED).asked
 
 
-@pytest.mark.parametrize("kind", [Kind.PURER, Kind.SIDE, Kind.NAME, Kind.ABX])
+@pytest.mark.parametrize("kind", [TrialKind.PURER, TrialKind.SIDE, TrialKind.NAME, TrialKind.ABX])
 def test_a_choice_is_kept_and_the_next_trial_sounds(training, kept, kind):
     training.begin("Ada", Wish(kind, trials=2), feedback=True)
     first = training.heard
@@ -68,7 +68,7 @@ def test_a_choice_is_kept_and_the_next_trial_sounds(training, kept, kind):
 
 
 def test_a_second_touch_in_haste_answers_nothing(training, kept):
-    training.begin("Ada", Wish(Kind.PURER), feedback=True)
+    training.begin("Ada", Wish(TrialKind.PURER), feedback=True)
     training.choose(0, 1)
     training.choose(0, 1)
 
@@ -77,7 +77,7 @@ def test_a_second_touch_in_haste_answers_nothing(training, kept):
 
 
 def test_taps_are_an_answer_and_too_few_are_none(training, kept):
-    training.begin("Ada", Wish(Kind.RATE, trials=1), feedback=True)
+    training.begin("Ada", Wish(TrialKind.RATE, trials=1), feedback=True)
     with pytest.raises(BadValue, match="at least three times"):
         training.tapped(0, [0.0, 500.0])
     assert asked(training).number == 0
@@ -89,7 +89,7 @@ def test_taps_are_an_answer_and_too_few_are_none(training, kept):
 
 def test_the_sound_follows_the_slider_at_once(training, kept):
     """The coincident partials of a major third, 5 of the lower tone, beat as fast as the slider says."""
-    training.begin("Ada", Wish(Kind.SET, THIRD, trials=1), feedback=True)
+    training.begin("Ada", Wish(TrialKind.SET, THIRD, trials=1), feedback=True)
     source = training.heard(RATE)
     start = training.heard.sound
     for moved in np.linspace(0, 3.0 - start.error_cents, 20):
@@ -106,7 +106,7 @@ def test_the_sound_follows_the_slider_at_once(training, kept):
 
 
 def test_the_slider_has_an_end(training):
-    training.begin("Ada", Wish(Kind.SET, THIRD), feedback=True)
+    training.begin("Ada", Wish(TrialKind.SET, THIRD), feedback=True)
     start = training.heard.sound.error_cents
     training.move(1e9)
 
@@ -116,7 +116,7 @@ def test_the_slider_has_an_end(training):
 
 
 def test_a_beat_is_matched_by_moving_the_second(training, kept):
-    training.begin("Ada", Wish(Kind.MATCH, THIRD, trials=1), feedback=True)
+    training.begin("Ada", Wish(TrialKind.MATCH, THIRD, trials=1), feedback=True)
     first = training.heard
     training.move(0.0)
     second = training.heard
@@ -132,7 +132,7 @@ def test_a_beat_is_matched_by_moving_the_second(training, kept):
 
 
 def test_who_plays_it_next_takes_a_moved_sound_up_where_it_is():
-    sound = Moving(make_trial(Task(Kind.SET, THIRD), 20, 5).sounds[0])
+    sound = Moving(make_trial(Task(TrialKind.SET, THIRD), 20, 5).sounds[0])
     sound(RATE)
     sound.move(sound.sound.with_error(4.0))
     later = np.empty((4 * 44100, 2), dtype=np.float32)
@@ -143,7 +143,7 @@ def test_who_plays_it_next_takes_a_moved_sound_up_where_it_is():
 
 
 def test_a_session_stops_and_goes_on_with_the_very_trial(training, kept):
-    training.begin("Ada", Wish(Kind.PURER, trials=3), feedback=False)
+    training.begin("Ada", Wish(TrialKind.PURER, trials=3), feedback=False)
     training.choose(0, 0)
     before = asked(training), training._asked.trial
     training.pause()
@@ -157,7 +157,7 @@ def test_a_session_stops_and_goes_on_with_the_very_trial(training, kept):
 
 
 def test_another_person_has_nothing_that_waits(training):
-    training.begin("Ada", Wish(Kind.PURER), feedback=True)
+    training.begin("Ada", Wish(TrialKind.PURER), feedback=True)
     training.meet("Béla")
 
     assert not training.asking
@@ -167,9 +167,9 @@ def test_another_person_has_nothing_that_waits(training):
 
 
 def test_an_earlier_session_is_taken_up_by_choice(training):
-    training.begin("Ada", Wish(Kind.PURER, trials=3), feedback=False)
+    training.begin("Ada", Wish(TrialKind.PURER, trials=3), feedback=False)
     training.choose(0, 1)
-    training.begin("Ada", Wish(Kind.SIDE, trials=5), feedback=False)
+    training.begin("Ada", Wish(TrialKind.SIDE, trials=5), feedback=False)
     training.pause()
     earlier = next(one for one in training.view(OFFERED).waiting if "1 of 3" in one.words)
     training.go_on("Ada", int(earlier.name), feedback=False)
@@ -179,7 +179,9 @@ def test_an_earlier_session_is_taken_up_by_choice(training):
 
 @pytest.mark.parametrize("method", Method)
 def test_each_method_can_be_chosen(training, kept, method):
-    training.begin("Ada", Wish(Kind.PURER, THIRD, trials=4, method=method, levels_cents=CENTS[method]), True)
+    training.begin(
+        "Ada", Wish(TrialKind.PURER, THIRD, trials=4, method=method, levels_cents=CENTS[method]), True
+    )
     for number in range(4):
         training.choose(number, int(training._asked.trial.right))
     levels = [row.level_cents for row in kept()]
@@ -198,7 +200,7 @@ def test_each_method_can_be_chosen(training, kept, method):
 def test_delete_mine(training, kept):
     """While trials are asked as well; another person's answers stay."""
     for person in ("Béla", "Ada"):
-        training.begin(person, Wish(Kind.PURER), feedback=True)
+        training.begin(person, Wish(TrialKind.PURER), feedback=True)
         training.choose(0, 1)
     training.forget("Ada")
     view = training.view(OFFERED)
@@ -209,12 +211,12 @@ def test_delete_mine(training, kept):
     assert training.graphs() == EarGraphs((), ())
     with pytest.raises(BadValue, match='there are no answers from "Ada"'):
         training.forget("Ada")
-    training.begin("Ada", Wish(Kind.PURER), feedback=True)
+    training.begin("Ada", Wish(TrialKind.PURER), feedback=True)
     assert training.view(OFFERED).notice == ""
 
 
 def test_every_answer_as_a_table(training):
-    training.begin("Ada", Wish(Kind.RATE), feedback=True)
+    training.begin("Ada", Wish(TrialKind.RATE), feedback=True)
     training.tapped(0, [0.0, 500.0, 1000.0])
     (row,) = csv.DictReader(io.StringIO(training.as_csv()))
 
@@ -224,13 +226,13 @@ def test_every_answer_as_a_table(training):
 @pytest.mark.parametrize(
     ("kind", "answer", "message"),
     [
-        (Kind.PURER, lambda training: training.choose(0, 2), "answers 1 to 2"),
-        (Kind.PURER, lambda training: training.move(1.0), "nothing to adjust"),
-        (Kind.PURER, lambda training: training.tapped(0, [0, 1, 2]), "not for tapping"),
-        (Kind.RATE, lambda training: training.choose(0, 0), "no choices to answer with"),
-        (Kind.RATE, lambda training: training.tapped(0, [0, 0, 0, 0]), "all at once"),
-        (Kind.RATE, lambda training: training.settle(0, 0.0), "nothing to adjust"),
-        (Kind.ABX, lambda training: training.hear(3), "does not have that sound"),
+        (TrialKind.PURER, lambda training: training.choose(0, 2), "answers 1 to 2"),
+        (TrialKind.PURER, lambda training: training.move(1.0), "nothing to adjust"),
+        (TrialKind.PURER, lambda training: training.tapped(0, [0, 1, 2]), "not for tapping"),
+        (TrialKind.RATE, lambda training: training.choose(0, 0), "no choices to answer with"),
+        (TrialKind.RATE, lambda training: training.tapped(0, [0, 0, 0, 0]), "all at once"),
+        (TrialKind.RATE, lambda training: training.settle(0, 0.0), "nothing to adjust"),
+        (TrialKind.ABX, lambda training: training.hear(3), "does not have that sound"),
     ],
 )
 def test_answers_that_are_none(training, kept, kind, answer, message):
@@ -246,12 +248,12 @@ def test_nothing_is_asked_before_anything_is_begun(training):
     with pytest.raises(BadValue, match="begin one, or continue"):
         training.choose(0, 0)
     with pytest.raises(BadValue, match="no threshold"):
-        training.begin("Ada", Wish(Kind.SET, method=Method.BAYES), feedback=True)
+        training.begin("Ada", Wish(TrialKind.SET, method=Method.BAYES), feedback=True)
 
 
 def test_what_was_heard_is_drawn_with_its_threshold(training):
     """A listener who hears everything from 8 cents up and guesses below: the graph says so."""
-    training.begin("Ada", Wish(Kind.PURER, THIRD, trials=40), feedback=False)
+    training.begin("Ada", Wish(TrialKind.PURER, THIRD, trials=40), feedback=False)
     while training.asking:
         trial = training._asked.trial
         hears = trial.level_cents > 8 or trial.seed % 2
@@ -279,7 +281,7 @@ def test_what_was_heard_is_drawn_with_its_threshold(training):
 
 
 def test_settings_are_drawn_over_the_days(training):
-    training.begin("Ada", Wish(Kind.SET, THIRD, trials=4), feedback=False)
+    training.begin("Ada", Wish(TrialKind.SET, THIRD, trials=4), feedback=False)
     for number, error in enumerate((1.0, 2.0, 3.0, 2.0)):
         training.settle(number, error - training._adjusted()[1])
     assert training.graphs().session == ()
@@ -293,7 +295,7 @@ def test_settings_are_drawn_over_the_days(training):
 
 
 def test_a_listener_who_hears_nothing_is_given_no_threshold(training):
-    training.begin("Ada", Wish(Kind.PURER, THIRD, trials=20), feedback=False)
+    training.begin("Ada", Wish(TrialKind.PURER, THIRD, trials=20), feedback=False)
     while training.asking:
         training.choose(asked(training).number, int(1 - training._asked.trial.right))
     (function,) = training.graphs().session

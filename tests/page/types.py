@@ -71,18 +71,14 @@ class _Written:
             case inspect.DictType(value_type=value):
                 return f"Record<string, {self.of(value)}>"
             case inspect.StructType(cls=cls, fields=fields, array_like=True):
-                return self._name(cls, f"[{', '.join(self._labelled(one) for one in fields)}]")
+                self.named[cls.__name__] = f"[{', '.join(self._labelled(one) for one in fields)}]"
+                return cls.__name__
             case inspect.StructType(cls=cls, fields=fields):
-                return self._name(cls, self.fields(fields))
+                self.named[cls.__name__] = self.fields(fields)
+                return cls.__name__
         if type(kind) in _PLAIN:
             return _PLAIN[type(kind)]
         raise TypeError(f"messages have no {kind} yet: say here how a script sees it")
-
-    def _name(self, cls: type, body: str) -> str:
-        """A name that tells parts apart: EarsStepView, OrderStepView."""
-        name = f"{cls.__module__.split('.')[2].capitalize()}{cls.__name__}"
-        self.named[name] = body
-        return name
 
     def fields(self, fields: tuple[inspect.Field, ...], may_lack: bool = False) -> str:
         """The fields of a struct in braces; what is asked may lack those with a default."""

@@ -9,7 +9,7 @@ import pytest
 from tests.jack import running_server
 from tests.keys.listener import Listener
 from tests.keys.rig import MEANTONE, Ear
-from tonegen.keys.live import Presence, Rig
+from tonegen.keys.live import Presence, TunedReceiver
 from tonegen.keys.plan import plan
 from tonegen.keys.ports import MidiInput
 from tonegen.keys.receivers import receiver
@@ -102,7 +102,7 @@ def test_an_osc_receiver_is_put_back_after_a_kill(start):
 def test_a_virtual_port_whose_guard_is_killed_comes_back_tuned(midi_system):
     """The port was the guard's; the next guard makes it again."""
     made = plan(MEANTONE, receiver("mts-octave"))
-    rig = Rig("virtual Keys Out", made)
+    rig = TunedReceiver("virtual Keys Out", made)
     rig.guard._process.kill()
     rig.guard._process.wait(20)
 

@@ -103,7 +103,7 @@ TEXT = Parsed("text", parse_text)
 
 
 @dataclass(frozen=True, slots=True)
-class Asked(Frozen):
+class AskedTones(Frozen):
     """The shared options, as they were given."""
 
     low: WrittenPitch | None
@@ -271,11 +271,11 @@ _OPTIONS = (
 
 
 def asks_what_sounds(command: Command) -> Command:
-    """Give a command the shared options, gathered in one `Asked` named `asked`."""
+    """Give a command the shared options, gathered in one `AskedTones` named `asked`."""
 
     @wraps(command)
     def gathered(**options: Any) -> Any:
-        asked = Asked(**{field.name: options.pop(field.name) for field in fields(Asked)})
+        asked = AskedTones(**{field.name: options.pop(field.name) for field in fields(AskedTones)})
         return command(asked=asked, **options)
 
     for option in reversed(_OPTIONS):

@@ -3,14 +3,14 @@
 import click
 
 from tonegen import presets
-from tonegen.cli.asked import Asked, asks_what_sounds
+from tonegen.cli.asked import AskedTones, asks_what_sounds
 from tonegen.cli.show import as_json, print_json, print_sounding, sounding_json
 
 
 @click.command()
 @asks_what_sounds
 @as_json
-def command(asked: Asked, in_json: bool) -> None:
+def command(asked: AskedTones, in_json: bool) -> None:
     """Beat rates of an interval, or of a grip on an instrument.
 
     \b

@@ -12,7 +12,7 @@ from tonegen.cli.show import as_json, print_json, print_sentence, print_table
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.instrument import TuningPoint
 from tonegen.interval import SLOWEST_COUNTABLE_BEATS_PER_SECOND
-from tonegen.order.plan import Check, Node, Order, Reference, Step, sounds_like, tuning_order
+from tonegen.order.plan import Check, Node, Order, Reference, TuningStep, sounds_like, tuning_order
 from tonegen.order.walk import KEYS, Listening
 from tonegen.presets.scenes import scene as load_scene
 from tonegen.temperament import Temperament
@@ -148,7 +148,7 @@ _HOW_TO_READ: Final = (
 )
 
 
-def _step_row(number: int, step: Step, plan: Order) -> tuple[str, ...]:
+def _step_row(number: int, step: TuningStep, plan: Order) -> tuple[str, ...]:
     return (
         str(number),
         named(step.tune, plan),

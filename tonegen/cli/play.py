@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tonegen import presets
-from tonegen.cli.asked import TEXT, Asked, asks_how_it_sounds, asks_what_sounds, refuse_silence
+from tonegen.cli.asked import TEXT, AskedTones, asks_how_it_sounds, asks_what_sounds, refuse_silence
 from tonegen.cli.show import as_json, print_json, print_sounding, sounding_json
 from tonegen.errors import BadValue
 from tonegen.sounding import Sounding, places, tones_to_play
@@ -37,7 +37,7 @@ _ERASE_BELOW = "\x1b[J"
 @asks_how_it_sounds
 @as_json
 def command(
-    asked: Asked,
+    asked: AskedTones,
     seconds: float | None,
     device: str | None,
     sample_rate: int | None,

@@ -6,7 +6,7 @@ from typing import Any, Final
 from tonegen.cli.show import print_table, terminal_columns
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.pitch import note_name
-from tonegen.tempering.demands import Voice
+from tonegen.tempering.demands import DemandVoice
 from tonegen.tempering.temper import GripPurity, IntervalPurity, Purity
 from tonegen.words import rate, signed
 
@@ -136,5 +136,5 @@ def _row(interval: IntervalPurity) -> tuple[str, ...]:
     )
 
 
-def _voice(voice: Voice) -> str:
+def _voice(voice: DemandVoice) -> str:
     return voice.label if voice.string is None else str(voice.string)

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from tonegen import presets
-from tonegen.cli.asked import Asked, asks_how_it_sounds, asks_what_sounds, refuse_silence
+from tonegen.cli.asked import AskedTones, asks_how_it_sounds, asks_what_sounds, refuse_silence
 from tonegen.cli.show import as_json, force_option, print_json, print_sounding, sounding_json
 from tonegen.sounding import tones_to_play
 
@@ -29,7 +29,7 @@ _LONG_SECONDS = 60.0
 @as_json
 def command(
     path: Path,
-    asked: Asked,
+    asked: AskedTones,
     seconds: float,
     sample_rate: int,
     bits: str,

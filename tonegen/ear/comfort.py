@@ -2,8 +2,8 @@
 
 from typing import Final
 
-from tonegen.ear.rendering import LOUDEST_RMS_DB, MADE_FOR_DBFS, Held
-from tonegen.ear.trials import Sound, sloping
+from tonegen.ear.rendering import LOUDEST_RMS_DB, MADE_FOR_DBFS, HeldSound
+from tonegen.ear.trials import TrialSound, sloping
 from tonegen.interval import Ratio
 
 # Common practice, no source: ears that listen closely tire after so long.
@@ -11,7 +11,7 @@ REST_AFTER_SECONDS: Final = 20 * 60.0
 REST_HINT: Final = "You have been listening for 20 minutes. Give your ears a rest; tired ears hear less."
 
 # The loudest that a trial or a lesson can be.
-_STEADY: Final = Sound(
+_STEADY: Final = TrialSound(
     chord=(Ratio(1, 1),),
     low_hz=220.0,
     moved=0,
@@ -23,9 +23,9 @@ _STEADY: Final = Sound(
 )
 
 
-def steady(sample_rate: int) -> Held:
+def steady(sample_rate: int) -> HeldSound:
     """A steady tone, A3, for as long as it takes to set the volume."""
-    return Held(_STEADY, sample_rate)
+    return HeldSound(_STEADY, sample_rate)
 
 
 class Rest:

@@ -21,8 +21,8 @@ from typing import Any, Final
 
 import msgspec
 
-from tonegen.ear.session import Answered, Plan, Session
-from tonegen.ear.trials import Kind, Trial, chord_name
+from tonegen.ear.session import Answered, Session, SessionPlan
+from tonegen.ear.trials import Trial, TrialKind, chord_name
 from tonegen.errors import BadValue, CannotWrite, TonegenError
 from tonegen.writing import written_whole
 
@@ -104,7 +104,7 @@ class Waiting:
 
     session: int
     begun: str
-    plan: Plan
+    plan: SessionPlan
     answered: int
 
 
@@ -148,7 +148,7 @@ class History:
         """Close the file."""
         self._database.close()
 
-    def begin(self, person: str, plan: Plan) -> int:
+    def begin(self, person: str, plan: SessionPlan) -> int:
         """Begin a session of a person, who is new when nobody has that name; give its number."""
         name = checked_name(person)
         with self._change():
@@ -433,7 +433,7 @@ def _row(fields: dict[str, Any]) -> Row | None:
         return None
     try:
         row = msgspec.convert({**fields, "right": None if right is None else bool(right)}, Row)
-        Kind(row.kind)
+        TrialKind(row.kind)
     except (msgspec.ValidationError, ValueError):
         return None
     numbers = (row.low_hz, row.level_cents, row.answer, row.error or 0.0)
@@ -441,9 +441,9 @@ def _row(fields: dict[str, Any]) -> Row | None:
     return row if meant and _is_time(row.answered) else None
 
 
-def _plan(text: Any) -> Plan | None:
+def _plan(text: Any) -> SessionPlan | None:
     try:
-        return msgspec.json.decode(text, type=Plan)
+        return msgspec.json.decode(text, type=SessionPlan)
     except (msgspec.MsgspecError, TonegenError, RecursionError, TypeError, ValueError):
         return None
 

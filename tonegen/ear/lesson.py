@@ -184,7 +184,7 @@ class Question:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class LessonStep:
     """What is said and played, and maybe asked."""
 
     title: str
@@ -199,7 +199,7 @@ class Lesson:
 
     name: str
     title: str
-    steps: tuple[Step, ...]
+    steps: tuple[LessonStep, ...]
 
 
 def lesson(name: str) -> Lesson:
@@ -210,7 +210,7 @@ def lesson(name: str) -> Lesson:
     return Lesson(path.stem, fields.title, steps)
 
 
-def _step(fields: StepFields, path: Path, where: str) -> Step:
+def _step(fields: StepFields, path: Path, where: str) -> LessonStep:
     asked, question = fields.question, None
     if asked:
         with named(path, f"{where}.question"):
@@ -223,7 +223,7 @@ def _step(fields: StepFields, path: Path, where: str) -> Step:
     for index, sound in enumerate(fields.sounds):
         with named(path, f"{where}.sounds[{index}]"):
             sounds.append(_sound(sound))
-    return Step(fields.title, fields.say, tuple(sounds), question)
+    return LessonStep(fields.title, fields.say, tuple(sounds), question)
 
 
 def _sound(fields: SoundFields) -> LessonSound:

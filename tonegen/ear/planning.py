@@ -9,8 +9,8 @@ from typing import Final
 
 import numpy as np
 
-from tonegen.ear.session import Method, Plan
-from tonegen.ear.trials import Bed, Chord, Kind, Span, Task, parse_chords, usual_spectra
+from tonegen.ear.session import Method, SessionPlan
+from tonegen.ear.trials import Bed, Chord, Span, Task, TrialKind, parse_chords, usual_spectra
 from tonegen.errors import BadValue
 from tonegen.interval import Ratio
 from tonegen.pitch import parse_pitch
@@ -27,14 +27,14 @@ class Usual:
     level_cents: float
 
 
-USUAL: Final[Mapping[Kind, Usual]] = {
-    Kind.PURER: Usual(60, Method.BAYES, 20.0),
-    Kind.SIDE: Usual(60, Method.BAYES, 20.0),
-    Kind.SET: Usual(20, Method.FIXED, 30.0),
-    Kind.RATE: Usual(20, Method.FIXED, 20.0),
-    Kind.MATCH: Usual(20, Method.FIXED, 20.0),
-    Kind.NAME: Usual(30, Method.FIXED, 3.0),
-    Kind.ABX: Usual(16, Method.FIXED, 5.0),
+USUAL: Final[Mapping[TrialKind, Usual]] = {
+    TrialKind.PURER: Usual(60, Method.BAYES, 20.0),
+    TrialKind.SIDE: Usual(60, Method.BAYES, 20.0),
+    TrialKind.SET: Usual(20, Method.FIXED, 30.0),
+    TrialKind.RATE: Usual(20, Method.FIXED, 20.0),
+    TrialKind.MATCH: Usual(20, Method.FIXED, 20.0),
+    TrialKind.NAME: Usual(30, Method.FIXED, 3.0),
+    TrialKind.ABX: Usual(16, Method.FIXED, 5.0),
 }
 
 
@@ -46,7 +46,7 @@ _TO_NAME: Final = parse_chords("6:5,5:4,4:3,3:2,5:3")
 class Wish:
     """What a listener asks for; what is left out is None, or empty, and stays as is usual."""
 
-    kind: Kind
+    kind: TrialKind
     chords: tuple[Chord, ...] | None = None
     low_hz: Span | None = None
     spectra: tuple[tuple[float, ...], ...] = ()
@@ -56,21 +56,21 @@ class Wish:
     levels_cents: tuple[float, ...] = ()
 
 
-def plan_of(wish: Wish, seed: int) -> Plan:
+def plan_of(wish: Wish, seed: int) -> SessionPlan:
     """The plan of a wish. Raises BadValue for what does not fit together.
 
-    >>> plan = plan_of(Wish(Kind.ABX), seed=1)
+    >>> plan = plan_of(Wish(TrialKind.ABX), seed=1)
     >>> plan.trials, plan.method.value, plan.levels_cents
     (16, 'fixed', (5.0,))
     """
     usual, kind = USUAL[wish.kind], wish.kind
     method = wish.method or usual.method
-    draws_a_rate = kind in (Kind.RATE, Kind.MATCH)
+    draws_a_rate = kind in (TrialKind.RATE, TrialKind.MATCH)
     if wish.levels_cents and (method is Method.BAYES or draws_a_rate):
         hint = "" if draws_a_rate else f', or take the method "{Method.FIXED}"'
         raise BadValue(f"cents: this chooses its errors itself; leave it out{hint}")
-    usual_task = Task(Kind.SET)
-    chords = wish.chords or (_TO_NAME if kind is Kind.NAME else usual_task.chords)
+    usual_task = Task(TrialKind.SET)
+    chords = wish.chords or (_TO_NAME if kind is TrialKind.NAME else usual_task.chords)
     task = Task(
         kind,
         chords=chords,
@@ -79,7 +79,7 @@ def plan_of(wish: Wish, seed: int) -> Plan:
         bed=wish.bed,
     )
     trials = usual.trials if wish.trials is None else wish.trials
-    return Plan(task, method, trials, seed, wish.levels_cents or (usual.level_cents,))
+    return SessionPlan(task, method, trials, seed, wish.levels_cents or (usual.level_cents,))
 
 
 def parse_register(text: str) -> Span:

@@ -11,7 +11,7 @@ from tonegen.ear.bayes import Belief, usual_listeners
 from tonegen.ear.estimate import Estimate
 from tonegen.ear.history import Row
 from tonegen.ear.psychometric import FEWEST_ANSWERS
-from tonegen.ear.trials import WITH_THRESHOLD, Kind
+from tonegen.ear.trials import WITH_THRESHOLD, TrialKind
 from tonegen.frozen import Frozen
 from tonegen.pitch import nearest_key
 
@@ -27,7 +27,7 @@ class Day:
     """
 
     day: date
-    kind: Kind
+    kind: TrialKind
     interval: str
     register: str
     trials: int
@@ -62,9 +62,9 @@ class Panel(Frozen):
 _ASIDE, _MOST_ASIDE = 0.012, 0.06  # of one line from the next, and of all of them together
 _MOST_NAMED: Final = 5  # days beneath a plot
 _SETTINGS_TITLES: Final = {
-    Kind.SET: "Set pure: constant error, with the spread, in cents",
-    Kind.RATE: "Tapped: error of the rate, with the spread, in percent",
-    Kind.MATCH: "Matched: error of the rate, with the spread, in percent",
+    TrialKind.SET: "Set pure: constant error, with the spread, in cents",
+    TrialKind.RATE: "Tapped: error of the rate, with the spread, in percent",
+    TrialKind.MATCH: "Matched: error of the rate, with the spread, in percent",
 }
 
 
@@ -131,15 +131,15 @@ def register_of(low_hz: float) -> str:
 
 def by_day(rows: Iterable[Row]) -> tuple[Day, ...]:
     """The rows gathered, by day first; days are those of the clock on the wall where they were answered."""
-    gathered: dict[tuple[date, Kind, str, str], list[Row]] = {}
+    gathered: dict[tuple[date, TrialKind, str, str], list[Row]] = {}
     for row in rows:
         day = datetime.fromisoformat(row.answered).date()
-        key = (day, Kind(row.kind), row.interval, register_of(row.low_hz))
+        key = (day, TrialKind(row.kind), row.interval, register_of(row.low_hz))
         gathered.setdefault(key, []).append(row)
     return tuple(_day(*key, gathered[key]) for key in sorted(gathered))
 
 
-def _day(day: date, kind: Kind, interval: str, register: str, rows: list[Row]) -> Day:
+def _day(day: date, kind: TrialKind, interval: str, register: str, rows: list[Row]) -> Day:
     count = len(rows)
     errors = [row.error for row in rows if row.error is not None]
     if errors:

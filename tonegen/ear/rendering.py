@@ -11,7 +11,7 @@ from typing import Final, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from tonegen.ear.trials import Bed, Sound, sloping
+from tonegen.ear.trials import Bed, TrialSound, sloping
 from tonegen.synthesis.bank import FILE_COLUMNS, Bank, raised_cosine
 from tonegen.synthesis.player import (
     CEILING_DBFS,
@@ -46,7 +46,7 @@ _FAINT_TO_LOUD: Final = " ▁▂▃▄▅▆▇█"
 Samples = NDArray[np.float32]
 
 
-def rendered(sound: Sound, sample_rate: int) -> Samples:
+def rendered(sound: TrialSound, sample_rate: int) -> Samples:
     """One sound with what sounds beneath it, ramped at both ends."""
     frames = round(sound.seconds * sample_rate)
     hz, amplitude, turns = sound.partials()
@@ -64,7 +64,7 @@ def rendered(sound: Sound, sample_rate: int) -> Samples:
     return np.repeat(out[:, np.newaxis], CHANNELS, axis=1)
 
 
-def one_after_another(sounds: Sequence[Sound], sample_rate: int) -> Samples:
+def one_after_another(sounds: Sequence[TrialSound], sample_rate: int) -> Samples:
     """The sounds in their order, with a gap between them."""
     gap = np.zeros((round(GAP_SECONDS * sample_rate), CHANNELS), dtype=np.float32)
     parts = [part for sound in sounds for part in (rendered(sound, sample_rate), gap)]
@@ -87,12 +87,14 @@ def _steady(
     return out[:, 0]
 
 
-def _chord(sound: Sound, frames: int, sample_rate: int) -> Samples:
+def _chord(sound: TrialSound, frames: int, sample_rate: int) -> Samples:
     hz, amplitude, turns = (values.ravel() for values in _chord_partials(sound))
     return _steady(hz, amplitude, turns, frames, sample_rate)
 
 
-def _chord_partials(sound: Sound) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+def _chord_partials(
+    sound: TrialSound,
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Frequency, amplitude and phase in turns: tones x partials."""
     roots = sound.low_hz * 2 ** (np.array(_BED_SEMITONES) / 12)
     hz = np.outer(roots, np.arange(1, len(_BED_LEVELS_DB) + 1))
@@ -100,7 +102,7 @@ def _chord_partials(sound: Sound) -> tuple[NDArray[np.float64], NDArray[np.float
     return hz, amplitude, _uniform(sound.bed_seed, hz.size).reshape(hz.shape)
 
 
-def _noise(sound: Sound, frames: int, sample_rate: int) -> Samples:
+def _noise(sound: TrialSound, frames: int, sample_rate: int) -> Samples:
     return _noise_loop(sound.bed_seed, frames, sample_rate)[:frames]
 
 
@@ -168,13 +170,13 @@ class Clip:
         self._at += len(part)
 
 
-class Held:
+class HeldSound:
     """A sound held until it is taken away, for a listener who taps to it or moves it.
 
     Its partials begin with the phases and amplitudes of the sound; what is beneath it is held as well.
     """
 
-    def __init__(self, sound: Sound, sample_rate: int) -> None:
+    def __init__(self, sound: TrialSound, sample_rate: int) -> None:
         """Prepare the sound; it fades in when it is first pulled."""
         hz, amplitude, turns = (values.reshape(len(sound.chord), -1) for values in sound.partials())
         tones = [*zip(hz[:, 0].tolist(), amplitude, turns, strict=True)]
@@ -209,7 +211,7 @@ class Held:
             ramp_seconds=RAMP_IN_SECONDS,
         )
 
-    def move(self, sound: Sound) -> None:
+    def move(self, sound: TrialSound) -> None:
         """Glide to where the sound is now; what is beneath stays."""
         goal = {str(index): hz for index, hz in enumerate(sound.tones_hz.tolist())}
         self._player.glide(goal, RAMP_SECONDS)
@@ -354,7 +356,7 @@ class Booth:
         fading.faded_frames += frames
 
 
-def strip(sound: Sound, cells: int = 48) -> str:
+def strip(sound: TrialSound, cells: int = 48) -> str:
     """The beat of the moved tone drawn over the length of a sound: how loud its coincident pair is.
 
     Drawn from the phases that sound.

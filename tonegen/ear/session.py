@@ -19,7 +19,17 @@ from tonegen.ear.bayes import Belief, usual_listeners
 from tonegen.ear.estimate import Estimate
 from tonegen.ear.psychometric import FEWEST_ANSWERS, HEARD, Answers, Weibull, fit, threshold
 from tonegen.ear.staircase import Staircase
-from tonegen.ear.trials import WITH_THRESHOLD, Chord, Judged, Kind, Task, Trial, judge, make_trial, seed_of
+from tonegen.ear.trials import (
+    WITH_THRESHOLD,
+    Chord,
+    Judged,
+    Task,
+    Trial,
+    TrialKind,
+    judge,
+    make_trial,
+    seed_of,
+)
 from tonegen.errors import BadValue
 
 MOST_TRIALS: Final = 1000
@@ -36,7 +46,7 @@ class Method(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class SessionPlan:
     """What a session will ask.
 
     levels_cents : what `fixed` draws from, one level or more; the first is where a staircase starts.
@@ -67,7 +77,7 @@ class Plan:
 
     def task_of(self, number: int) -> Task:
         """The task of a trial: with its own chord alone, but where the chords are what is asked."""
-        if self.task.kind is Kind.NAME:
+        if self.task.kind is TrialKind.NAME:
             return self.task
         return replace(self.task, chords=(self.tracks[number % len(self.tracks)],))
 
@@ -108,7 +118,7 @@ class Result:
 class Session:
     """The answers so far to a plan, and what comes next."""
 
-    def __init__(self, plan: Plan, answers: Iterable[float] = ()) -> None:
+    def __init__(self, plan: SessionPlan, answers: Iterable[float] = ()) -> None:
         """Take up a session after `answers`. Raises BadValue for answers that are none."""
         self.plan = plan
         self.answered: list[Answered] = []

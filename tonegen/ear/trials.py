@@ -37,7 +37,7 @@ Span = tuple[float, float]
 _Any = TypeVar("_Any")
 
 
-class Kind(StrEnum):
+class TrialKind(StrEnum):
     """What is asked."""
 
     PURER = "purer"
@@ -50,18 +50,18 @@ class Kind(StrEnum):
 
 
 QUESTIONS: Final = {
-    Kind.PURER: "Which of the two is purer?",
-    Kind.SIDE: "Is it wide, pure or narrow?",
-    Kind.SET: "Set it pure.",
-    Kind.RATE: "How fast does it beat? Tap on each beat.",
-    Kind.MATCH: "Make the second beat as fast as the first.",
-    Kind.NAME: "Which interval is it?",
-    Kind.ABX: "Is X the same as A, or as B?",
+    TrialKind.PURER: "Which of the two is purer?",
+    TrialKind.SIDE: "Is it wide, pure or narrow?",
+    TrialKind.SET: "Set it pure.",
+    TrialKind.RATE: "How fast does it beat? Tap on each beat.",
+    TrialKind.MATCH: "Make the second beat as fast as the first.",
+    TrialKind.NAME: "Which interval is it?",
+    TrialKind.ABX: "Is X the same as A, or as B?",
 }
 # Kinds that are answered by right or wrong with a known chance of guessing, so that a threshold can be found.
-WITH_THRESHOLD: Final = {Kind.PURER: 1 / 2, Kind.ABX: 1 / 2, Kind.SIDE: 1 / 3}
+WITH_THRESHOLD: Final = {TrialKind.PURER: 1 / 2, TrialKind.ABX: 1 / 2, TrialKind.SIDE: 1 / 3}
 # Kinds in which the listener moves a sound himself, from the last one of the trial onward.
-ADJUSTED: Final = frozenset({Kind.SET, Kind.MATCH})
+ADJUSTED: Final = frozenset({TrialKind.SET, TrialKind.MATCH})
 
 
 # Common practice, no source: above this few ears hear a beat, and few loudspeakers give it.
@@ -105,7 +105,7 @@ class Task:
     Raises BadValue for what cannot be played, or has no beat that could be heard.
     """
 
-    kind: Kind
+    kind: TrialKind
     chords: tuple[Chord, ...] = THIRD_AND_FIFTH
     low_hz: Span = (165.0, 330.0)
     spectra: tuple[tuple[float, ...], ...] = usual_spectra(THIRD_AND_FIFTH)
@@ -131,7 +131,7 @@ class Task:
             raise BadValue("a task needs at least one interval and one spectrum")
         if not -60 <= self.bed_db <= 0:
             raise BadValue(f"bed_db of {self.bed_db:g} is not between -60 and 0")
-        if self.kind is Kind.NAME and len(self.chords) < 2:
+        if self.kind is TrialKind.NAME and len(self.chords) < 2:
             raise BadValue("to ask which interval it is, give two intervals or more")
         for chord in self.chords:
             self._check_chord(chord)
@@ -154,7 +154,7 @@ class Task:
 
 
 @dataclass(frozen=True, slots=True)
-class Sound:
+class TrialSound:
     """One sound as data: everything that decides how it sounds, down to the phase of each partial.
 
     levels_db : of partials 1, 2, ... of every tone, against one another. phases_turns : tones x partials.
@@ -211,7 +211,7 @@ class Sound:
         hz = self.tones_hz
         return float(beats_per_second(hz[0], hz[self.moved], self.chord[self.moved]))
 
-    def with_error(self, cents: float) -> "Sound":
+    def with_error(self, cents: float) -> "TrialSound":
         """The same sound with the moved tone elsewhere; phases and amplitudes are kept."""
         return replace(self, error_cents=cents)
 
@@ -281,7 +281,7 @@ class Trial:
     level_cents: float
     seed: int
     chord: Chord
-    sounds: tuple[Sound, ...]
+    sounds: tuple[TrialSound, ...]
     choices: tuple[str, ...]
     right: float
 
@@ -313,7 +313,7 @@ def judge(trial: Trial, answer: float) -> Judged:
         if answer not in range(len(trial.choices)):
             raise BadValue(f"there are only answers 1 to {len(trial.choices)}: {', '.join(trial.choices)}")
         return Judged(answer == trial.right, None)
-    if trial.task.kind is Kind.SET:
+    if trial.task.kind is TrialKind.SET:
         return Judged(None, float(answer))
     if answer < 0:
         raise BadValue("a beat rate is 0 or above; which side of pure it is on does not matter here")
@@ -331,36 +331,36 @@ def make_trial(task: Task, level_cents: float, seed: int) -> Trial:
         raise BadValue(f"an error of {level_cents:g} cents is not between 0 and 100")
     draw = _Draw(seed)
     chord = draw.one_of(task.chords)
-    sounds: tuple[Sound, ...]
+    sounds: tuple[TrialSound, ...]
     choices: tuple[str, ...] = ()
     match task.kind:
-        case Kind.PURER:
+        case TrialKind.PURER:
             right = float(draw.index(2))
             errors = (0.0, draw.sign() * level_cents)
             sounds = tuple(
                 _sound(task, chord, error, draw) for error in (errors if right == 0 else errors[::-1])
             )
             choices = ("the first", "the second")
-        case Kind.SIDE:
+        case TrialKind.SIDE:
             right = float(draw.index(3))
             sounds = (_sound(task, chord, (1 - right) * level_cents, draw),)
             choices = (Direction.WIDE.value, Direction.PURE.value, Direction.NARROW.value)
-        case Kind.ABX:
+        case TrialKind.ABX:
             right, error = float(draw.index(2)), draw.sign() * level_cents
             pair = (0.0, error) if draw.index(2) else (error, 0.0)
             sounds = tuple(_sound(task, chord, one, draw) for one in (*pair, pair[int(right)]))
             choices = ("A", "B")
-        case Kind.NAME:
+        case TrialKind.NAME:
             right = float(task.chords.index(chord))
             sounds = (_sound(task, chord, draw.sign() * draw.between((0, level_cents)), draw),)
             choices = tuple(chord_name(one) for one in task.chords)
-        case Kind.SET:
+        case TrialKind.SET:
             right = 0.0
             sounds = (_sound(task, chord, draw.sign() * level_cents * draw.between((0.4, 1)), draw),)
-        case Kind.RATE:
+        case TrialKind.RATE:
             right, sound = _beating(task, chord, draw)
             sounds = (sound,)
-        case Kind.MATCH:
+        case TrialKind.MATCH:
             right, sound = _beating(task, chord, draw)
             _, start = _beating(task, draw.one_of(task.chords), draw)
             sounds = (sound, start)
@@ -395,9 +395,9 @@ def seed_of(session_seed: int, number: int) -> int:
     return int(Random(session_seed * 1_000_003 + number).random() * 2**53)
 
 
-def _sound(task: Task, chord: Chord, error_cents: float, draw: _Draw) -> Sound:
+def _sound(task: Task, chord: Chord, error_cents: float, draw: _Draw) -> TrialSound:
     levels_db = draw.one_of(task.spectra)
-    return Sound(
+    return TrialSound(
         chord=chord,
         low_hz=draw.pitch(task.low_hz),
         moved=1 + draw.index(len(chord) - 1),
@@ -430,7 +430,7 @@ def _phases(chord: Chord, partials: int, draw: _Draw) -> tuple[tuple[float, ...]
     return tuple(tuple(phases) for phases in tones)
 
 
-def _beating(task: Task, chord: Chord, draw: _Draw) -> tuple[float, Sound]:
+def _beating(task: Task, chord: Chord, draw: _Draw) -> tuple[float, TrialSound]:
     """A rate of the task, and a sound that beats so fast, wide or narrow."""
     rate = draw.pitch(task.beats_per_second)
     side = draw.sign()

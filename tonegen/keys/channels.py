@@ -13,7 +13,7 @@ import numpy as np
 
 from tonegen.keys import midi
 from tonegen.keys.plan import Plan
-from tonegen.keys.players import CENTRE, SURVIVE_RESET, TIMBRE, Player
+from tonegen.keys.players import CENTRE, SURVIVE_RESET, TIMBRE, KeyboardPlayer
 from tonegen.keys.receivers import BendPerClass, BendPerNote, TuningPerClass
 
 Retuned = BendPerClass | BendPerNote | TuningPerClass
@@ -54,7 +54,7 @@ class Channel:
         self.bent = CENTRE  # the bend that it was sent last; below 0 where that is not known
         self.tuned_cents = 0.0  # the channel tuning that it was sent last
         self.silent_at = self.unused_since = float("-inf")
-        self.wearer: Player | None = None
+        self.wearer: KeyboardPlayer | None = None
         self.program: int | None = None
         self.controls: dict[int, int] = {}
         self.parameters: dict[int, tuple[int, int]] = {}
@@ -124,7 +124,7 @@ class Channels:
         """All of them, each with its channel; they may be ended during the loop."""
         return ((channel, voice) for channel in self.played for voice in tuple(channel.voices))
 
-    def strike(self, player: Player, key: int, velocity: int, now: float) -> None:
+    def strike(self, player: KeyboardPlayer, key: int, velocity: int, now: float) -> None:
         """Sound a note on the channel that suits it, once that has its tune, its wheel and its sound."""
         voice = player.number << 7 | key
         if self.played[0].wearer is None:
@@ -167,7 +167,7 @@ class Channels:
         channel.voices.clear()
         channel.unused_since = channel.silent_at = now
 
-    def _choose(self, player: Player, voice: int, now: float) -> Channel:
+    def _choose(self, player: KeyboardPlayer, voice: int, now: float) -> Channel:
         """The channel for a new note.
 
         In order: where this very note still sounds in the same tune; the pitch class's own; free, longest
@@ -207,7 +207,7 @@ class Channels:
         """How many tunes of the temperament no channel has that sounds."""
         return len(self._all_tunes.difference(one.tune for one in self.played if one.sounds(now)))
 
-    def _waiting(self, player: Player, voice: int) -> Channel:
+    def _waiting(self, player: KeyboardPlayer, voice: int) -> Channel:
         """The player's channel of the tune nearest to the one that the note would have."""
         self.waited += 1
         aim = self._aims[voice & 0x7F]
@@ -238,20 +238,20 @@ class Channels:
         self.clipped += 1
         return 0 if value < 0 else 16383
 
-    def _bring_to_tune(self, channel: Channel, player: Player) -> None:
+    def _bring_to_tune(self, channel: Channel, player: KeyboardPlayer) -> None:
         """Before a note: its bend always where channels change hands, as MPE has it (2.4)."""
         if self.bends and self._rotate:
             self._bend(channel, self._bend_value(channel, player.wheel_cents))
         else:
             self._follow(channel, player)
 
-    def follow(self, player: Player, now: float) -> None:
+    def follow(self, player: KeyboardPlayer, now: float) -> None:
         """Bring what sounds of a player to his wheel and tuning; all else follows before its next note."""
         for channel in self.wearing(player):
             if channel.wearer is player and channel.sounds(now):
                 self._follow(channel, player)
 
-    def _follow(self, channel: Channel, player: Player) -> None:
+    def _follow(self, channel: Channel, player: KeyboardPlayer) -> None:
         if self.bends:
             value = self._bend_value(channel, player.wheel_cents)
         else:
@@ -270,7 +270,7 @@ class Channels:
 
     # -- the sound of a channel --------------------------------------------------------------------------
 
-    def wearing(self, player: Player) -> list[Channel]:
+    def wearing(self, player: KeyboardPlayer) -> list[Channel]:
         """The channels that have this player's sound; all, when he is the first to be heard of.
 
         Most often he is the only one, so that his sound goes to all channels as it comes.
@@ -279,11 +279,11 @@ class Channels:
             self._all_wear(player)
         return [one for one in self.played if one.wearer and player in (one.wearer, one.wearer.part)]
 
-    def _all_wear(self, player: Player) -> None:
+    def _all_wear(self, player: KeyboardPlayer) -> None:
         for channel in self.played:
             channel.wearer = player
 
-    def hand_over(self, key: int, before: Player, player: Player) -> None:
+    def hand_over(self, key: int, before: KeyboardPlayer, player: KeyboardPlayer) -> None:
         """A note whose key is down turns out to be another player's; so is its channel now."""
         channel = self.where.pop(before.number << 7 | key, None)
         if channel is not None:
@@ -291,17 +291,17 @@ class Channels:
             channel.voices[voice] = channel.voices.pop(before.number << 7 | key)
             channel.wearer, self.where[voice] = player, channel
 
-    def leave_to(self, player: Player) -> None:
+    def leave_to(self, player: KeyboardPlayer) -> None:
         """Channels without a note have this player's sound, until another takes them."""
         for channel in self.played:
             if not channel.voices:
                 channel.wearer = player
 
-    def targets(self, player: Player) -> list[Channel]:
+    def targets(self, player: KeyboardPlayer) -> list[Channel]:
         """Where a player's controllers go: the manager, or the channels that wear his sound."""
         return self.wearing(player) if self.manager is None else [self.manager]
 
-    def dress(self, channel: Channel, player: Player) -> None:
+    def dress(self, channel: Channel, player: KeyboardPlayer) -> None:
         """Give a channel the sound of another player: bank and program, controllers and parameters."""
         channel.wearer = player
         part, worn = player.part, channel.controls
@@ -328,13 +328,13 @@ class Channels:
                 if data != channel.parameters.get(number):
                     self.wear_parameter(channel, number, data)
 
-    def _parameters_of(self, player: Player) -> dict[int, tuple[int, int]]:
+    def _parameters_of(self, player: KeyboardPlayer) -> dict[int, tuple[int, int]]:
         parameters = player.part.parameters
         if not self.bends and player.said_range:
             return {**parameters, midi.BEND_RANGE: player.bend_range}
         return parameters
 
-    def take_range(self, player: Player) -> None:
+    def take_range(self, player: KeyboardPlayer) -> None:
         """A bend range was said: it goes where the wheel goes through as it is."""
         if not self.bends:
             for channel in self.wearing(player):

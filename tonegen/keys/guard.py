@@ -24,7 +24,7 @@ from typing import BinaryIO, Final
 
 from tonegen.errors import NoSuchDevice, TonegenError
 from tonegen.keys import side_process
-from tonegen.keys.journal import Entry, Undo
+from tonegen.keys.journal import Entry, KeptUndo
 from tonegen.keys.midi import SECONDS_PER_BYTE, SYSEX
 from tonegen.keys.plan import Door
 
@@ -69,7 +69,7 @@ class Guard:
     def __init__(self, where: str) -> None:
         """Start the guard and let it open its own door to `where`. Raises NoSuchDevice when it cannot."""
         self._where = where
-        self._undo: Undo | None = None
+        self._undo: KeptUndo | None = None
         self._entry: Entry | None = None
         self._post()
 
@@ -97,7 +97,7 @@ class Guard:
 
     def hold(self, messages: Sequence[bytes], sysex_seconds: float = 0.0) -> None:
         """Have these sent at the end, in place of those held before."""
-        undo = Undo(self._where, tuple(messages), sysex_seconds)
+        undo = KeptUndo(self._where, tuple(messages), sysex_seconds)
         if undo == self._undo:
             return
         before, self._entry = self._entry, Entry.of(undo)
@@ -106,7 +106,7 @@ class Guard:
         if before is not None:
             before.remove()
 
-    def _tell(self, undo: Undo) -> None:
+    def _tell(self, undo: KeptUndo) -> None:
         self._write(b"U", undo.as_json(journal=str(self._entry.path) if self._entry else ""))
 
     def was_gone(self) -> None:
@@ -166,7 +166,7 @@ def stand_guard() -> None:
     pipe = sys.stdin.buffer
     side_process.live_by_the_pipe_alone()
     door: Door | None = None
-    undo: Undo | None = None
+    undo: KeptUndo | None = None
     entry: Entry | None = None
     was_gone = False
     # A frame cut short is the program's end in the middle of a word: what was held before still counts.
@@ -179,7 +179,7 @@ def stand_guard() -> None:
             door.send(content)
         elif letter == b"U":
             held = json.loads(content)
-            undo, entry = Undo.of(held), _held(held["journal"])
+            undo, entry = KeptUndo.of(held), _held(held["journal"])
         elif letter == b"G":
             was_gone = True
         elif letter == b"R" and door is not None:
@@ -207,7 +207,7 @@ def stand_guard() -> None:
     door.close()
 
 
-def _put_back(door: Door, undo: Undo, was_gone: bool) -> None:
+def _put_back(door: Door, undo: KeptUndo, was_gone: bool) -> None:
     time.sleep(_SECONDS_TO_PART)
     # A port is reopened only where it must be: doing so costs messages that are under way.
     if (was_gone or not door.is_there(thorough=True)) and not door.reconnect():

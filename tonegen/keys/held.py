@@ -3,7 +3,7 @@
 from tonegen.keys import midi
 
 
-class Held:
+class HeldKeys:
     """The keys of a channel that sound because a key or a pedal holds them."""
 
     __slots__ = ("_caught", "_down", "_sostenuto", "_sustain", "sounding")

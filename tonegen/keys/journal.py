@@ -20,7 +20,7 @@ _FOLDER: Final = "tuned"
 
 
 @dataclass(frozen=True, slots=True)
-class Undo:
+class KeptUndo:
     """What puts a receiver back: where it is (see `guard.open_door`), what it is sent, and how fast."""
 
     where: str
@@ -37,7 +37,7 @@ class Undo:
         return json.dumps({**content, **more}).encode()
 
     @classmethod
-    def of(cls, content: dict[str, Any]) -> "Undo":
+    def of(cls, content: dict[str, Any]) -> "KeptUndo":
         """The same, read back. Raises KeyError, TypeError or ValueError for anything else."""
         messages = tuple(bytes.fromhex(message) for message in content["undo"])
         return cls(str(content["where"]), messages, float(content["sysex_seconds"]))
@@ -52,7 +52,7 @@ class Entry:
         self._held = hold(path)
 
     @classmethod
-    def of(cls, undo: Undo) -> "Entry | None":
+    def of(cls, undo: KeptUndo) -> "Entry | None":
         """Written now; None where the disk takes nothing: the guard alone is no reason not to play."""
         path = own_folder() / _FOLDER / f"{os.urandom(8).hex()}.json"
         try:
@@ -83,9 +83,9 @@ def left() -> tuple[Path, ...]:
     return tuple(sorted((own_folder() / _FOLDER).glob("*.json")))
 
 
-def read(path: Path) -> Undo | None:
+def read(path: Path) -> KeptUndo | None:
     """What a file says; None for one that says nothing. Raises OSError."""
     try:
-        return Undo.of(json.loads(path.read_bytes()))
+        return KeptUndo.of(json.loads(path.read_bytes()))
     except (ValueError, KeyError, TypeError):
         return None

@@ -25,7 +25,7 @@ def put_back_left(say: Callable[[str], object]) -> bool:
     return all_back
 
 
-def _put_back(undo: journal.Undo, say: Callable[[str], object]) -> bool:
+def _put_back(undo: journal.KeptUndo, say: Callable[[str], object]) -> bool:
     """Whether nothing is left to do about it."""
     kind, _, name = undo.where.partition(" ")
     if kind == "virtual":  # it ended with the program, and a new one would be connected to nothing

@@ -1,7 +1,7 @@
 """A receiver kept in tune while the player plays: the rig under its guard, and notes through it.
 
 The rig sends set-up and tuning, sends them again to a receiver that went away and came back, and is put back
-by its guard at the end. `Through` takes a player's messages and gives the retuned ones.
+by its guard at the end. `PlayedThrough` takes a player's messages and gives the retuned ones.
 """
 
 import gc
@@ -43,7 +43,7 @@ class Presence(Enum):
     BACK = "back"
 
 
-class Rig:
+class TunedReceiver:
     """A receiver on its door, with a guard that puts it back."""
 
     def __init__(self, where: str, made: Plan) -> None:
@@ -71,8 +71,8 @@ class Rig:
     def retune(self, made: Plan, send: bool = True) -> None:
         """Take over another plan for the same receiver, and send what changes.
 
-        send : false where whoever takes the notes sends it (`Through.tunes`), so that those that sound keep
-        their tune.
+        send : false where whoever takes the notes sends it (`PlayedThrough.tunes`), so that those that sound
+        keep their tune.
         """
         before, self.plan = self.plan, made
         self.guard.hold(made.undo, made.receiver.sysex_seconds)
@@ -114,7 +114,7 @@ class Rig:
                 self.guard.close()
 
 
-class Through:
+class PlayedThrough:
     """A player's messages in, retuned ones out. `receive` may be called from the MIDI system's thread.
 
     pedals : controllers that are pedals and levers of the instrument, by their number; they are not passed

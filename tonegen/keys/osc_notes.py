@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Final
 
 from tonegen.keys import midi, osc
-from tonegen.keys.held import Held
+from tonegen.keys.held import HeldKeys
 from tonegen.keys.plan import Plan, osc_values
 from tonegen.keys.receivers import Osc
 
@@ -24,7 +24,7 @@ class OscNotes:
         self._on, self._off = made.receiver.template, made.receiver.off_template
         self._plan = made
         self._send = send
-        self._channels = tuple(Held() for _ in range(16))
+        self._channels = tuple(HeldKeys() for _ in range(16))
 
     def retune(self, made: Plan) -> None:
         """Go on in another temperament; what sounds keeps its own."""
@@ -53,7 +53,7 @@ class OscNotes:
 
     def start_over(self) -> None:
         """The receiver came back from nothing: no note sounds in it, and it is tuned again."""
-        self._channels = tuple(Held() for _ in range(16))
+        self._channels = tuple(HeldKeys() for _ in range(16))
         for message in self._plan.messages:
             self._send(message)
 

@@ -20,7 +20,7 @@ _ZONE_RANGE_SEMITONES: Final = 48  # of each member, until it says otherwise (MP
 SURVIVE_RESET: Final = frozenset((0, 7, 8, 10, 32, *range(70, 80), 91, 92, 93, 94, 95))
 
 
-class Player:
+class KeyboardPlayer:
     """One channel that comes in; or all of them, where they are one player."""
 
     __slots__ = (
@@ -34,7 +34,7 @@ class Player:
         self.number = number
         self.part = self  # whose program and controllers his notes have: a manager's, in a zone
         self.pedals = self  # whose pedals hold his notes
-        self.members: tuple[Player, ...] = ()  # of the zone that he is the manager of
+        self.members: tuple[KeyboardPlayer, ...] = ()  # of the zone that he is the manager of
         self._usual_range = range_semitones
         self.reader = ParameterReader()
         self.free_data = False  # a non-registered parameter is selected: data entry passes
@@ -104,7 +104,7 @@ class Players:
         self, range_semitones: float, apart: bool, shared_pedals: bool, untouched: frozenset[int]
     ) -> None:
         """Nobody has played yet."""
-        self.all: Final = tuple(Player(number, range_semitones) for number in range(16))
+        self.all: Final = tuple(KeyboardPlayer(number, range_semitones) for number in range(16))
         self.on: Final = (
             list(self.all) if apart else [self.all[0]] * 16
         )  # by the channel that they come in on
@@ -115,7 +115,7 @@ class Players:
                 player.pedals = self.all[0]
         self.zone_seeker: ZoneSeeker | None = ZoneSeeker()  # until a zone is known
 
-    def play_in_zone(self, manager: int, members: int, said: bool = True) -> tuple[Player, ...]:
+    def play_in_zone(self, manager: int, members: int, said: bool = True) -> tuple[KeyboardPlayer, ...]:
         """Open a zone beside `manager`, 0 or 15; none of its channels is for drums. 0 members close it.
 
         said : as announced, which sets the members' bend ranges; otherwise ranges that were said stay.
@@ -195,7 +195,7 @@ class ZoneSeeker:
         self._before[channel] = before | what | (_AGAIN if before & what else 0)
         self.last[channel][what] = value
 
-    def tell(self, player: Player) -> None:
+    def tell(self, player: KeyboardPlayer) -> None:
         """Let a player of the zone have what came on his channel before it was known."""
         last = self.last[player.number]
         player.move_wheel(last.get(_BEND, CENTRE))

@@ -17,7 +17,7 @@ from typing import IO, Any, Concatenate, Final, ParamSpec, TypeVar
 from tonegen.errors import BadValue, NoSuchDevice, TonegenError
 from tonegen.keys import side_process
 from tonegen.keys.left import put_back_left
-from tonegen.keys.live import Presence, Rig, Through, keep_pauses_short
+from tonegen.keys.live import PlayedThrough, Presence, TunedReceiver, keep_pauses_short
 from tonegen.keys.plan import Plan
 from tonegen.keys.ports import MAY_LOSE_NOTES, MidiInput, inputs, outputs
 
@@ -32,8 +32,8 @@ class Bench:
 
     def __init__(self) -> None:
         """Nothing is opened."""
-        self._rig: Rig | None = None
-        self._through: Through | None = None
+        self._rig: TunedReceiver | None = None
+        self._through: PlayedThrough | None = None
         self._input: MidiInput | None = None
 
     def ports(self) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -49,7 +49,7 @@ class Bench:
     def tune(self, where: str, made: Plan) -> None:
         """Tune the receiver at a place (see `guard.open_door`), under a guard. Raises NoSuchDevice."""
         self.put_back_left()
-        self._rig = Rig(where, made)
+        self._rig = TunedReceiver(where, made)
 
     def retune(self, made: Plan) -> None:
         """Go on in another plan for the same receiver; notes that pass through and sound keep their tune."""
@@ -69,7 +69,7 @@ class Bench:
         if self._through is not None:
             self._end_through()
             self._rig.tune_again()  # it may have left something unsent, or moved a channel for its notes
-        through = Through(self._rig.plan, self._rig.door.send)
+        through = PlayedThrough(self._rig.plan, self._rig.door.send)
         virtual = port.startswith("virtual ")
         self._input = MidiInput(port.removeprefix("virtual "), through.receive, virtual)
         self._through = through

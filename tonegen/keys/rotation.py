@@ -28,7 +28,7 @@ from tonegen.keys.midi import (
     ParameterReader,
 )
 from tonegen.keys.plan import Plan
-from tonegen.keys.players import TIMBRE, Player, Players, ZoneSeeker
+from tonegen.keys.players import TIMBRE, KeyboardPlayer, Players, ZoneSeeker
 from tonegen.keys.receivers import BendPerNote, TuningPerClass
 
 _USUAL_WHEEL_SEMITONES: Final = float(midi.USUAL_BEND_RANGE_SEMITONES)
@@ -143,23 +143,23 @@ class Rotation:
 
     # -- notes -------------------------------------------------------------------------------------------
 
-    def _note_on(self, player: Player, key: int, velocity: int, now: float) -> None:
+    def _note_on(self, player: KeyboardPlayer, key: int, velocity: int, now: float) -> None:
         if (player.number << 7 | key) in self._out.where:  # struck again: its note-off was lost
             self._note_off(player, key, 64, now)
         self._out.strike(player, key, velocity, now)
 
-    def _note_off(self, player: Player, key: int, velocity: int, now: float) -> None:
+    def _note_off(self, player: KeyboardPlayer, key: int, velocity: int, now: float) -> None:
         voice = player.number << 7 | key
         channel = self._out.lift(voice, velocity)
         if channel is not None:  # or it is stray, or its note was stolen
             self._let_go(player, voice, channel, now)
 
-    def _let_go(self, player: Player, voice: int, channel: Channel, now: float) -> None:
+    def _let_go(self, player: KeyboardPlayer, voice: int, channel: Channel, now: float) -> None:
         """The key of a voice is up: it ends, unless a pedal holds it."""
         if not (player.pedals.sustain or channel.voices[voice] & CAUGHT):
             self._out.end(channel, voice, now)
 
-    def _wheel_moved(self, player: Player, value: int, now: float) -> None:
+    def _wheel_moved(self, player: KeyboardPlayer, value: int, now: float) -> None:
         player.move_wheel(value)
         self._out.follow(player, now)
         for member in player.members:
@@ -167,7 +167,7 @@ class Rotation:
 
     # -- the sound ---------------------------------------------------------------------------------------
 
-    def _program_changed(self, player: Player, program: int) -> None:
+    def _program_changed(self, player: KeyboardPlayer, program: int) -> None:
         """To the manager, and to members as well: those of a zone ignore it, others need it."""
         player.program = program
         if self._out.manager is not None:
@@ -175,7 +175,7 @@ class Rotation:
         for channel in self._out.wearing(player):
             self._out.wear_program(channel, program)
 
-    def _pressed(self, player: Player, pressure: int, now: float) -> None:
+    def _pressed(self, player: KeyboardPlayer, pressure: int, now: float) -> None:
         player.pressure = pressure
         if self._out.manager is not None and player.part is player:
             self._out.wear_pressure(self._out.manager, pressure)
@@ -184,7 +184,7 @@ class Rotation:
             if channel.sounds(now):
                 self._out.wear_pressure(channel, pressure)
 
-    def _key_pressed(self, player: Player, key: int, pressure: int) -> None:
+    def _key_pressed(self, player: KeyboardPlayer, key: int, pressure: int) -> None:
         """Pressure on one key: as channel pressure in a zone, where the standard forbids the other."""
         channel = self._out.where.get(player.number << 7 | key)
         if channel is None:
@@ -196,7 +196,7 @@ class Rotation:
 
     # -- controllers -------------------------------------------------------------------------------------
 
-    def _control(self, player: Player, controller: int, value: int, now: float) -> None:
+    def _control(self, player: KeyboardPlayer, controller: int, value: int, now: float) -> None:
         if controller in ParameterReader.CONTROLLERS:
             self._parameter(player, controller, value, now)
         elif controller == midi.ALL_SOUND_OFF:
@@ -220,19 +220,19 @@ class Rotation:
                 for channel in self._out.wearing(player):
                     self._out.wear_control(channel, controller, value)
 
-    def _pass_control(self, player: Player, controller: int, value: int) -> None:
+    def _pass_control(self, player: KeyboardPlayer, controller: int, value: int) -> None:
         for channel in self._out.targets(player):
             channel.controls[controller] = value
         self._pass_data(player, controller, value)
 
-    def _pass_data(self, player: Player, controller: int, value: int) -> None:
+    def _pass_data(self, player: KeyboardPlayer, controller: int, value: int) -> None:
         for channel in self._out.targets(player):
             self._send(bytes((midi.CONTROL | channel.nibble, controller, value)))
 
-    def _pedals_of(self, voice: int) -> Player:
+    def _pedals_of(self, voice: int) -> KeyboardPlayer:
         return self._players.all[voice >> 7].pedals
 
-    def _sustain_moved(self, pedals: Player, down: bool, now: float) -> None:
+    def _sustain_moved(self, pedals: KeyboardPlayer, down: bool, now: float) -> None:
         pedals.sustain = down
         if down:
             return
@@ -240,7 +240,7 @@ class Rotation:
             if self._pedals_of(voice) is pedals and not channel.voices[voice] & (HELD | CAUGHT):
                 self._out.end(channel, voice, now)
 
-    def _sostenuto_moved(self, pedals: Player, down: bool, now: float) -> None:
+    def _sostenuto_moved(self, pedals: KeyboardPlayer, down: bool, now: float) -> None:
         if down == pedals.sostenuto:
             return
         pedals.sostenuto = down
@@ -254,10 +254,10 @@ class Rotation:
             if not channel.voices[voice] & HELD and not pedals.sustain:
                 self._out.end(channel, voice, now)
 
-    def _plays(self, player: Player, voice: int) -> bool:
+    def _plays(self, player: KeyboardPlayer, voice: int) -> bool:
         return self._players.all[voice >> 7] in (player, *player.members)
 
-    def _all_notes_off(self, player: Player, now: float) -> None:
+    def _all_notes_off(self, player: KeyboardPlayer, now: float) -> None:
         """Each held note gets its own note-off, on its own channel; pedals go on holding."""
         for channel, voice in self._out.voices():
             if self._plays(player, voice) and self._out.where.get(voice) is channel:
@@ -266,7 +266,7 @@ class Rotation:
         if self._out.manager is None or not self.active_voices:
             self._pass_data(player, midi.ALL_NOTES_OFF, 0)
 
-    def _sound_off(self, player: Player, now: float) -> None:
+    def _sound_off(self, player: KeyboardPlayer, now: float) -> None:
         for channel, voice in self._out.voices():
             if self._plays(player, voice):
                 self._out.lift(voice)
@@ -279,7 +279,7 @@ class Rotation:
         for channel in off:
             self._send(bytes((midi.CONTROL | channel.nibble, midi.ALL_SOUND_OFF, 0)))
 
-    def _reset_controllers(self, player: Player, now: float) -> None:
+    def _reset_controllers(self, player: KeyboardPlayer, now: float) -> None:
         self._sustain_moved(player.pedals, False, now)
         self._sostenuto_moved(player.pedals, False, now)
         player.reset_controllers()
@@ -292,7 +292,7 @@ class Rotation:
         for one in self._players.all if manager is not None else (player, *player.members):
             self._out.follow(one, now)
 
-    def _parameter(self, player: Player, controller: int, value: int, now: float) -> None:
+    def _parameter(self, player: KeyboardPlayer, controller: int, value: int, now: float) -> None:
         """Parameters of the player: his bend range is taken in; what would undo the rig is kept from it."""
         entry = player.reader.read(controller, value)
         if controller in (midi.NRPN_MSB, midi.NRPN_LSB):
@@ -306,7 +306,7 @@ class Rotation:
         else:
             self._parameter_set(player, *entry, now)
 
-    def _parameter_set(self, player: Player, number: int, msb: int, lsb: int, now: float) -> None:
+    def _parameter_set(self, player: KeyboardPlayer, number: int, msb: int, lsb: int, now: float) -> None:
         out = self._out
         if number == midi.MPE_CONFIGURATION:
             if player.number in (0, 15):

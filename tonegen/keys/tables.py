@@ -14,7 +14,7 @@ from collections.abc import Callable, Hashable, Sequence
 from typing import Final
 
 from tonegen.keys import midi
-from tonegen.keys.held import Held
+from tonegen.keys.held import HeldKeys
 from tonegen.keys.plan import Plan
 from tonegen.keys.receivers import KeyTuning, OctaveTuning
 from tonegen.keys.rotation import is_reset
@@ -27,7 +27,7 @@ _PAUSE_SECONDS: Final = 1.0
 _LOOK_SECONDS: Final = 0.1  # while something waits for notes to end
 
 
-class _Table:
+class _KeptTable:
     """How one means is sent, by units that are tuned as one: keys, pitch classes, or all keys together."""
 
     unit_of_key: tuple[int, ...]
@@ -44,7 +44,7 @@ class _Table:
         raise NotImplementedError
 
 
-class _Keys(_Table):
+class _Keys(_KeptTable):
     """Single note changes."""
 
     unit_of_key = tuple(range(KEYS))
@@ -63,7 +63,7 @@ class _Keys(_Table):
         return midi.note_change(units, words, self._receiver.program, self._receiver.bank)
 
 
-class _Classes(_Table):
+class _Classes(_KeptTable):
     """Scale/octave tuning: each message holds all twelve, so those that must stay are sent as they are."""
 
     unit_of_key = tuple(key % 12 for key in range(KEYS))
@@ -86,7 +86,7 @@ class _Classes(_Table):
         return midi.octave_change(words, one.channels, one.bytes == 2, one.real_time)
 
 
-class _Dump(_Table):
+class _Dump(_KeptTable):
     """A bulk dump of all keys."""
 
     unit_of_key = (0,) * KEYS
@@ -102,7 +102,7 @@ class _Dump(_Table):
         return dump
 
 
-def _table(receiver: KeyTuning | OctaveTuning) -> _Table:
+def _table(receiver: KeyTuning | OctaveTuning) -> _KeptTable:
     if isinstance(receiver, OctaveTuning):
         return _Classes(receiver)
     return _Dump() if receiver.message == "dump" else _Keys(receiver)
@@ -133,7 +133,7 @@ class Tables:
         self._fall_silent()
 
     def _fall_silent(self) -> None:
-        self._channels = tuple(Held() for _ in range(16))
+        self._channels = tuple(HeldKeys() for _ in range(16))
         self._sounding = [0] * len(self._wanted)  # notes that a key or a pedal holds, of each unit
         self._rings: list[dict[int, float]] = [{} for _ in self._wanted]  # by channel: until when at most
 

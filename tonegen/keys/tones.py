@@ -6,7 +6,7 @@ from tonegen.synthesis.player import RAMP_SECONDS, Player
 from tonegen.synthesis.timbre import PURE, Timbre, Tone
 
 
-class Tones:
+class SpeakerTones:
     """A player's tones by name."""
 
     def __init__(self, player: Player, timbre: Timbre = PURE) -> None:

@@ -55,7 +55,7 @@ Node = TuningPoint | Reference
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class TuningStep:
     """Tune one point against something that is tuned, in a state, under the bar at a fret.
 
     low_hz, high_hz : the two tones as they sound then, drop and bar included. tune_is_high : whether the
@@ -134,7 +134,7 @@ class Order:
     """Steps in the order to take them, then the checks."""
 
     instrument: Instrument
-    steps: tuple[Step, ...]
+    steps: tuple[TuningStep, ...]
     checks: tuple[Check, ...]
 
     def accuracy_cents(self) -> Mapping[TuningPoint, float]:
@@ -246,14 +246,14 @@ class _Rig:
                 return TuningPoint(string.number)
         raise BadValue("a plan needs open strings to begin with; name at least one")
 
-    def unison(self, point: TuningPoint) -> Step:
+    def unison(self, point: TuningPoint) -> TuningStep:
         """Tune a point to its own tone."""
         tone, state = self.tone_of(point), self.instrument.state(point.changes)
         return _step(point, tone, state, 0.0, Ratio(1, 1), tone.hz, tone.hz, True)
 
     def edges(
         self, points: Sequence[TuningPoint], starts: Sequence[Reference], frets: Sequence[float]
-    ) -> Iterator[Step]:
+    ) -> Iterator[TuningStep]:
         """Every interval that can be used to tune one point against another, or against a reference."""
         for first, second in combinations(points, 2):
             state = self._common_state(first, second)
@@ -272,7 +272,7 @@ class _Rig:
 
     def _both_ways(
         self, first: TuningPoint, second: Node, state: State, fret: float, tones: tuple[float, float]
-    ) -> Iterator[Step]:
+    ) -> Iterator[TuningStep]:
         low, high = sorted(tones)
         ratio = _ratio(low, high)
         if ratio is None or abs(beat_rate(low, high, ratio)) > FASTEST_COUNTABLE_BEATS_PER_SECOND:
@@ -306,14 +306,14 @@ def _step(
     low_hz: float,
     high_hz: float,
     tune_is_high: bool,
-) -> Step:
+) -> TuningStep:
     """A step with the error that counting it, and the bar, bring in."""
     beats = float(beat_rate(low_hz, high_hz, ratio))
     partial = ratio.lower * high_hz if tune_is_high else ratio.upper * low_hz
     error = counting_error_beats_per_second(beats, ratio) / (partial * log(2) / 1200)
     if fret:
         error = sqrt(error**2 + _BAR_ERROR_CENTS**2)
-    return Step(tune, against, state, fret, ratio, low_hz, high_hz, tune_is_high, error, error)
+    return TuningStep(tune, against, state, fret, ratio, low_hz, high_hz, tune_is_high, error, error)
 
 
 _RATIOS: dict[int, Ratio | None] = {}
@@ -335,22 +335,24 @@ def _within_octave(ratio: Ratio) -> Ratio:
 
 
 def _least_variance_tree(
-    points: Sequence[TuningPoint], starts: Sequence[Reference], edges: Sequence[Step]
-) -> dict[TuningPoint, Step]:
+    points: Sequence[TuningPoint], starts: Sequence[Reference], edges: Sequence[TuningStep]
+) -> dict[TuningPoint, TuningStep]:
     """For each point that can be reached the step that tunes it (Dijkstra, on variances)."""
-    reached: dict[TuningPoint, Step] = {}
+    reached: dict[TuningPoint, TuningStep] = {}
     _spread([(0.0, start) for start in starts], reached, edges)
     return reached
 
 
-def _relax_from(point: TuningPoint, reached: dict[TuningPoint, Step], edges: Sequence[Step]) -> None:
+def _relax_from(
+    point: TuningPoint, reached: dict[TuningPoint, TuningStep], edges: Sequence[TuningStep]
+) -> None:
     _spread([(reached[point].accuracy_cents ** 2, point)], reached, edges)
 
 
 def _spread(
-    sources: list[tuple[float, Node]], reached: dict[TuningPoint, Step], edges: Sequence[Step]
+    sources: list[tuple[float, Node]], reached: dict[TuningPoint, TuningStep], edges: Sequence[TuningStep]
 ) -> None:
-    by_source: dict[Node, list[Step]] = {}
+    by_source: dict[Node, list[TuningStep]] = {}
     for edge in edges:
         by_source.setdefault(edge.against, []).append(edge)
     queue: list[tuple[float, int, Node]] = []
@@ -370,10 +372,12 @@ def _spread(
                 pushed += 1
 
 
-def _in_playing_order(instrument: Instrument, reached: Mapping[TuningPoint, Step]) -> tuple[Step, ...]:
+def _in_playing_order(
+    instrument: Instrument, reached: Mapping[TuningPoint, TuningStep]
+) -> tuple[TuningStep, ...]:
     """Open strings first, then change after change, each step after what it is heard against."""
     rank = {change.name: number for number, change in enumerate(instrument.changes, start=1)}
-    waiting: dict[Node, list[Step]] = {}
+    waiting: dict[Node, list[TuningStep]] = {}
     for step in reached.values():
         waiting.setdefault(step.against, []).append(step)
     queue: list[tuple[tuple[int, ...], float, TuningPoint]] = []
@@ -393,11 +397,11 @@ def _in_playing_order(instrument: Instrument, reached: Mapping[TuningPoint, Step
     return tuple(steps)
 
 
-def _checks(steps: Sequence[Step], edges: Sequence[Step]) -> tuple[Check, ...]:
+def _checks(steps: Sequence[TuningStep], edges: Sequence[TuningStep]) -> tuple[Check, ...]:
     """The loops that tell most: where the tree's own error is largest beside that of counting the check."""
     tree = {step.tune: step for step in steps}
     used = {frozenset((step.tune, step.against)) for step in steps}
-    told: dict[frozenset[Node], tuple[float, float, Step]] = {}
+    told: dict[frozenset[Node], tuple[float, float, TuningStep]] = {}
     for edge in edges:
         pair = frozenset((edge.tune, edge.against))
         if pair in used or not isinstance(edge.against, TuningPoint):
@@ -432,7 +436,9 @@ def _checks(steps: Sequence[Step], edges: Sequence[Step]) -> tuple[Check, ...]:
     return tuple(checks)
 
 
-def _variance_between(first: TuningPoint, second: TuningPoint, tree: Mapping[TuningPoint, Step]) -> float:
+def _variance_between(
+    first: TuningPoint, second: TuningPoint, tree: Mapping[TuningPoint, TuningStep]
+) -> float:
     """Variance of the interval between two points: of the steps that only one of them rests on."""
 
     def steps_to(node: Node) -> dict[TuningPoint, float]:

@@ -6,7 +6,7 @@ Pure: it holds the place in the plan and says which tones should sound; the comm
 from dataclasses import dataclass, replace
 from typing import Final
 
-from tonegen.order.plan import Order, Reference, Step
+from tonegen.order.plan import Order, Reference, TuningStep
 from tonegen.sounding import Sounding, sound, tone_of_hz, tones_to_play
 from tonegen.synthesis.timbre import Timbre, Tone
 
@@ -25,7 +25,7 @@ class Listening:
     again: bool = False  # picked again, as a string is
 
     @property
-    def step(self) -> Step:
+    def step(self) -> TuningStep:
         """The step that is heard."""
         return self.plan.steps[self.at]
 

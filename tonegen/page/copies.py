@@ -64,6 +64,15 @@ def keep_copy(file: Path, folder: Path, *, name: str | None = None, for_good: bo
     return copy
 
 
+def claim_place(name: str, folder: Path, ending: str) -> Path:
+    """A place for a copy of this moment, claimed by an empty file, so that no other program takes it too.
+
+    Raises OSError.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    return next(place for place in _places(name, folder, ending) if _claimed(place))
+
+
 def drop_oldest(name: str, folder: Path, ending: str) -> None:
     """Remove the oldest copies of a name beyond thirty."""
     for old in copies_of(name, folder, ending)[_MOST_OF_A_NAME:]:
@@ -77,3 +86,11 @@ def _places(name: str, folder: Path, ending: str) -> Iterator[Path]:
     while True:
         again += 1
         yield folder / f"{name}.{now}-{again}{ending}"
+
+
+def _claimed(place: Path) -> bool:
+    try:
+        place.touch(exist_ok=False)
+    except FileExistsError:
+        return False
+    return True

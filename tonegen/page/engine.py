@@ -23,7 +23,7 @@ from tonegen.page.play.part import what_can_be_chosen
 from tonegen.page.play.view import refitted
 from tonegen.page.registry import PARTS
 from tonegen.page.rig import Rig, RigFault, asked_of_part, rig_for
-from tonegen.page.setting import History, Playing, Setting, TwoTones
+from tonegen.page.setting import Playing, Setting, SettingHistory, TwoTones
 from tonegen.page.sound.moments import Moment, moment_of
 from tonegen.page.stage.outlet import InPage
 from tonegen.page.stage.stage import Stage
@@ -86,7 +86,7 @@ class Engine:
         self.pages: set[Page] = set()
         setting, tones_fault = _with_tones_that_can_be(kept.setting)
         rig, faults = _rig_of(setting, setting)
-        self._history = History(setting)
+        self._history = SettingHistory(setting)
         quiet = min(kept.playing.level_dbfs, QUIET_LEVEL_DBFS)
         playing = replace(
             kept.playing, sounding=False, two_tones=False, two_tones_only=False, muted=False, level_dbfs=quiet

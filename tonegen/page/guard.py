@@ -20,7 +20,7 @@ _LOOPBACK: Final = ("127.0.0.1", "localhost", "[::1]")
 _REFUSED: Final = 4403
 
 
-class Guard:
+class Doorkeeper:
     """Lets pass what comes from the server's own pages.
 
     port : where the server listens; names : further host names that it is known by

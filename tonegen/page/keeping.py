@@ -16,7 +16,7 @@ from msgspec import Struct
 
 from tonegen.errors import CannotWrite
 from tonegen.page import shelf
-from tonegen.page.copies import copies_of, drop_oldest, earlier, keep_copy, stamp
+from tonegen.page.copies import claim_place, copies_of, drop_oldest, earlier, keep_copy, stamp
 from tonegen.page.salvage import fields_of, salvaged
 from tonegen.page.setting import Playing, Setting
 from tonegen.presets import own_folder
@@ -110,7 +110,10 @@ class KeptFile:
                     self._beside.unlink()
         self._saved = kept
         if self._copy is None:
-            self._copy = _new_copy()
+            try:
+                self._copy = claim_place(_NAME, earlier(), ".json")
+            except OSError as error:
+                raise CannotWrite(f"{earlier()}: cannot be written: {error.strerror}") from None
             drop_oldest(_NAME, earlier(), ".json")
         _write(self._copy, data)
         shelf.keep_copies(_names_of(kept.setting))
@@ -236,15 +239,6 @@ def _newer(path: Path, other: Path) -> bool:
     with suppress(OSError):
         return path.stat().st_mtime_ns > other.stat().st_mtime_ns
     return False
-
-
-def _new_copy() -> Path:
-    now, count = stamp(), 1
-    place = earlier() / f"{_NAME}.{now}.json"
-    while place.exists():
-        count += 1
-        place = earlier() / f"{_NAME}.{now}-{count}.json"
-    return place
 
 
 def _move_aside(place: Path) -> None:

@@ -21,7 +21,7 @@ from tonegen.errors import BadValue, TonegenError
 from tonegen.page.asked import Asked
 from tonegen.page.ears.part import EarsPart
 from tonegen.page.engine import Engine, Fault, Redo, Undo
-from tonegen.page.guard import Guard
+from tonegen.page.guard import Doorkeeper
 from tonegen.page.keys.part import KeysPart
 from tonegen.page.keys.songs import LARGEST_SONG_BYTES, retuned_song
 from tonegen.page.registry import everything_asked
@@ -126,7 +126,7 @@ def application(
             Route("/retune", retune.answer, methods=["POST"]),
             Route("/{path:path}", file),
         ],
-        middleware=[Middleware(Guard, port=port, names=names, token=token)],
+        middleware=[Middleware(Doorkeeper, port=port, names=names, token=token)],
         lifespan=lifespan,
     )
     return app

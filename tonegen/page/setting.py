@@ -125,7 +125,7 @@ class Playing(Record, frozen=True, forbid_unknown_fields=True):
     level_dbfs: Annotated[float, Meta(ge=-200, le=0)] = QUIET_LEVEL_DBFS
 
 
-class History:
+class SettingHistory:
     """The settings before and after the present one, each with the words for the step that left it."""
 
     def __init__(self, present: Setting) -> None:

@@ -12,7 +12,7 @@ from tonegen.copedent import Copedent
 from tonegen.drop import Drop
 from tonegen.instrument import Grip, Instrument, TuningPoint
 from tonegen.interval import FASTEST_COUNTABLE_BEATS_PER_SECOND, Audible
-from tonegen.order.plan import Node, Order, Reference, Step
+from tonegen.order.plan import Node, Order, Reference, TuningStep
 from tonegen.paper.printing import DASHES, GREY
 from tonegen.sounding import Sounding, SoundingInterval, sound, tones_of_grip
 from tonegen.temperament import Temperament
@@ -251,7 +251,7 @@ def _stop(point: TuningPoint) -> str:
     return f"{point.string} {'+'.join(point.changes)}".rstrip()
 
 
-def _count(step: Step) -> str:
+def _count(step: TuningStep) -> str:
     beats = round(step.beats_per_second * 10)
     if not beats:
         return f"{step.ratio} pure"

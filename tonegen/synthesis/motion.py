@@ -26,7 +26,7 @@ _MOVING_VALUES: Final = 1 << 15  # partials x frames worked on at once: they sta
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Target(Frozen):
+class MotionTarget(Frozen):
     """Where a command leads: K partials of T carriers, one a tone, and the bank that sounds once it is there.
 
     ids, carrier_ids : of K partials and T carriers; one that goes on keeps its id
@@ -49,13 +49,13 @@ class Target(Frozen):
     bank: Bank
     ramp_frames: int
     glide_frames: int | None
-    then: "Target | None" = None
+    then: "MotionTarget | None" = None
 
 
 class Motion:
     """What sounds from frame `start` on: partials whose gains and carriers are under way to a target."""
 
-    def __init__(self, target: Target, start: int, before: "Motion | None") -> None:
+    def __init__(self, target: MotionTarget, start: int, before: "Motion | None") -> None:
         """Begin at `start` from what sounds there `before`; the partials of the target come first."""
         self.target = target
         self.start = start

@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 from tonegen.errors import BadValue
 from tonegen.interval import Ratio
 from tonegen.synthesis.bank import DEVICE_COLUMNS, HIGHEST_CYCLES_PER_FRAME, Bank
-from tonegen.synthesis.motion import Motion, Target, Work
+from tonegen.synthesis.motion import Motion, MotionTarget, Work
 from tonegen.synthesis.timbre import Place, Tone, linear_from_db
 
 QUIET_LEVEL_DBFS: Final = -24.0
@@ -98,7 +98,7 @@ class Player:
         self._started = False
 
         self._callers = threading.Lock()  # orders those who command; never taken by the one who pulls
-        self._commands: deque[Target] = deque()
+        self._commands: deque[MotionTarget] = deque()
         self._next_id = 0
         self._carrier_ids: dict[str, int] = {}
         self._partial_ids: dict[tuple[str, float, float], int] = {}
@@ -253,7 +253,7 @@ class Player:
         below = self.partial_phase_turns(low, ratio.upper, frame)
         return (above - below) % 1.0
 
-    def _target(self, ramp_seconds: float, glide_seconds: float | None) -> Target:
+    def _target(self, ramp_seconds: float, glide_seconds: float | None) -> MotionTarget:
         """The tones as they are now, worked out for the one who pulls."""
         tones, rate = self._tones, self.sample_rate
         share = 0.0 if self._muted else float(linear_from_db(self._level_dbfs))
@@ -282,11 +282,11 @@ class Player:
         gain_table = np.array(gains, dtype=np.float64).reshape(len(rows), self.channels)
         carrier = table[:, 1].astype(np.intp)
         cycles_per_frame = np.array([tone.hz for tone in tones], dtype=np.float64) / rate
-        target: Target | None = None
+        target: MotionTarget | None = None
         shares = self._shares_of_a_rise(float(np.sqrt(np.square(gain_table).sum() / 2)), ramp_seconds)
         for number, rise in reversed([*enumerate(shares)]):
             first = number == 0
-            target = Target(
+            target = MotionTarget(
                 ids=table[:, 0].astype(np.int64),
                 carrier=carrier,
                 multiples=table[:, 2].copy(),

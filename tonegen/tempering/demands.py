@@ -29,7 +29,7 @@ _PER_CENT: Final = log(2) / 1200
 HIGHEST_BEATING_PARTIAL: Final = 16
 
 
-class Kind(StrEnum):
+class DemandKind(StrEnum):
     """Where a demand comes from."""
 
     GRIP = "grip"
@@ -38,7 +38,7 @@ class Kind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Voice:
+class DemandVoice:
     """One tone of an interval: a string in a state, or a tone of the band.
 
     cents : above key 0, at zero offsets, drop included. terms : how the offsets add to it.
@@ -56,7 +56,7 @@ class Voice:
     def key(self, fret: float) -> int:
         """The key that it is nearest to at equal temperament, with the bar at a fret.
 
-        >>> Voice("string 5", 5900.0, string=5, nominal_cents=5900.0).key(fret=3)
+        >>> DemandVoice("string 5", 5900.0, string=5, nominal_cents=5900.0).key(fret=3)
         62
         """
         return round(self.nominal_cents / 100 + (fret if self.string is not None else 0))
@@ -69,9 +69,9 @@ class Demand:
     wanted : the grip that it belongs to; none for the pull.
     """
 
-    kind: Kind
-    low: Voice
-    high: Voice
+    kind: DemandKind
+    low: DemandVoice
+    high: DemandVoice
     ratio: Ratio
     weight: float
     frets: tuple[float, ...]
@@ -104,7 +104,7 @@ class Demands(Frozen):
     rms_slope: NDArray[np.float64]
     worst_slope: NDArray[np.float64]
 
-    def of_kind(self, kind: Kind) -> NDArray[np.bool_]:
+    def of_kind(self, kind: DemandKind) -> NDArray[np.bool_]:
         """Which demands are of a kind; shape (m,)."""
         return np.array([demand.kind is kind for demand in self.demands], dtype=bool)
 
@@ -126,7 +126,7 @@ class Demands(Frozen):
         """Low and high tone of each demand at the first of its frets; two of shape (m,)."""
         column = {point: index for index, point in enumerate(self.points)}
 
-        def cents(voice: Voice, fret: float) -> float:
+        def cents(voice: DemandVoice, fret: float) -> float:
             moved = float(sum(share * offsets_cents[column[point]] for point, share in voice.terms))
             return voice.cents + (100 * fret if voice.string is not None else 0.0) + moved
 
@@ -164,7 +164,7 @@ def demands_of(scene: Scene) -> Demands:
     return _as_arrays(scene, points, tuple(found))
 
 
-def voice(scene: Scene, string: int, state: State, ratio: Ratio | None = None, role: str = "") -> Voice:
+def voice(scene: Scene, string: int, state: State, ratio: Ratio | None = None, role: str = "") -> DemandVoice:
     """A string in a state as a linear function of the offsets, drop included.
 
     >>> from tonegen.presets.scenes import scene
@@ -183,13 +183,14 @@ def voice(scene: Scene, string: int, state: State, ratio: Ratio | None = None, r
         above, terms = _half_engaged(scene, string, state, point)
     nominal = 100.0 * instrument.string(string).open_key + above
     drop = scene.drop.since_tuned(instrument, string, state)
-    return Voice(f"string {string}", nominal + drop, terms, string, point, nominal, ratio, role)
+    return DemandVoice(f"string {string}", nominal + drop, terms, string, point, nominal, ratio, role)
 
 
-def stands_for(low: Voice, high: Voice) -> Ratio:
+def stands_for(low: DemandVoice, high: DemandVoice) -> Ratio:
     """The ratio that two voices stand for: from their degrees where both have one, else the likeliest.
 
-    >>> low, high = Voice("A3", 5700.0, nominal_cents=5700.0), Voice("C#4", 6100.0, nominal_cents=6100.0)
+    >>> low = DemandVoice("A3", 5700.0, nominal_cents=5700.0)
+    >>> high = DemandVoice("C#4", 6100.0, nominal_cents=6100.0)
     >>> str(stands_for(low, high))
     '5:4'
     """
@@ -220,7 +221,7 @@ def _half_engaged(
     return at_rest, tuple((each, share) for each, share in shares.items() if abs(share) > 1e-9)
 
 
-def _voices(scene: Scene, wanted: WantedGrip) -> tuple[Voice, ...]:
+def _voices(scene: Scene, wanted: WantedGrip) -> tuple[DemandVoice, ...]:
     grip = wanted.grip
     ratios = grip.ratios or (None,) * len(grip.strings)
     roles = grip.roles or ("",) * len(grip.strings)
@@ -230,11 +231,11 @@ def _voices(scene: Scene, wanted: WantedGrip) -> tuple[Voice, ...]:
     )
 
 
-def _within_grip(wanted: WantedGrip, voices: tuple[Voice, ...]) -> list[Demand]:
+def _within_grip(wanted: WantedGrip, voices: tuple[DemandVoice, ...]) -> list[Demand]:
     rising = sorted(voices, key=lambda each: each.nominal_cents)
     return [
         Demand(
-            Kind.GRIP,
+            DemandKind.GRIP,
             rising[low],
             rising[high],
             stands_for(rising[low], rising[high]),
@@ -246,7 +247,9 @@ def _within_grip(wanted: WantedGrip, voices: tuple[Voice, ...]) -> list[Demand]:
     ]
 
 
-def _with_band(scene: Scene, wanted: WantedGrip, part: BandPart, voices: tuple[Voice, ...]) -> list[Demand]:
+def _with_band(
+    scene: Scene, wanted: WantedGrip, part: BandPart, voices: tuple[DemandVoice, ...]
+) -> list[Demand]:
     named = [each for each in voices if each.string in part.strings] if part.strings else []
     held = named or [each for each in voices if each.ratio == ROOT]
     found = []
@@ -256,7 +259,7 @@ def _with_band(scene: Scene, wanted: WantedGrip, part: BandPart, voices: tuple[V
             if key is None:
                 continue
             offset = part.temperament.offset_of_key(key)
-            tone = Voice(part.name, 100.0 * key + offset, nominal_cents=100.0 * key)
+            tone = DemandVoice(part.name, 100.0 * key + offset, nominal_cents=100.0 * key)
             above = string.nominal_cents + 100 * fret - tone.nominal_cents
             degree = string.ratio if part.plays_root and string.ratio else ROOT
             octaves = round((above - degree.cents) / 1200)
@@ -265,12 +268,12 @@ def _with_band(scene: Scene, wanted: WantedGrip, part: BandPart, voices: tuple[V
             if above < 0:
                 ratio = Ratio(ratio.lower, ratio.upper)
             weight = wanted.weight * part.weight
-            found.append(Demand(Kind.BAND, low, high, ratio, weight, (fret,), wanted, part.name))
+            found.append(Demand(DemandKind.BAND, low, high, ratio, weight, (fret,), wanted, part.name))
     return found
 
 
 def _band_key(
-    wanted: WantedGrip, part: BandPart, string: Voice, voices: tuple[Voice, ...], fret: float
+    wanted: WantedGrip, part: BandPart, string: DemandVoice, voices: tuple[DemandVoice, ...], fret: float
 ) -> int | None:
     """The key that the band plays against a string under the bar; none when the grip names no root."""
     if not part.plays_root:
@@ -283,9 +286,11 @@ def _band_key(
 
 def _pull(scene: Scene, point: TuningPoint) -> Demand:
     key = scene.instrument.key(point)
-    tone = Voice("equal temperament", 100.0 * key, nominal_cents=100.0 * key)
-    string = Voice(f"string {point.string}", 100.0 * key, ((point, 1.0),), point.string, point, 100.0 * key)
-    return Demand(Kind.PULL, tone, string, ROOT, scene.pull, (0.0,))
+    tone = DemandVoice("equal temperament", 100.0 * key, nominal_cents=100.0 * key)
+    string = DemandVoice(
+        f"string {point.string}", 100.0 * key, ((point, 1.0),), point.string, point, 100.0 * key
+    )
+    return Demand(DemandKind.PULL, tone, string, ROOT, scene.pull, (0.0,))
 
 
 def _refuse_strays(scene: Scene) -> None:
@@ -325,7 +330,7 @@ def _as_arrays(scene: Scene, points: tuple[TuningPoint, ...], demands: tuple[Dem
             for point, share in each.terms:
                 coefficients[row, column[point]] += side * share
         bar = 0.0  # the bar raises both strings of a grip alike, but not the band
-        if demand.kind is Kind.BAND:
+        if demand.kind is DemandKind.BAND:
             bar = 100 * demand.frets[0] * (1 if demand.high.string is not None else -1)
         wanted_cents[row] = demand.ratio.cents - (demand.high.cents - demand.low.cents + bar)
     if count:
@@ -342,9 +347,12 @@ def _as_arrays(scene: Scene, points: tuple[TuningPoint, ...], demands: tuple[Dem
         worst_slope = slopes_at_fret_0 * np.array([each.max() for each in growth])
     weight = np.array([demand.weight for demand in demands])
     # A part of the band has one demand for each fret, the strings of a grip one for all of them.
-    spread = np.array([
-        len(demand.wanted.frets) if demand.kind is Kind.BAND and demand.wanted else 1 for demand in demands
-    ])  # fmt: skip
+    spread = np.array(
+        [
+            len(demand.wanted.frets) if demand.kind is DemandKind.BAND and demand.wanted else 1
+            for demand in demands
+        ]
+    )
     return Demands(
         scene, points, demands, coefficients, wanted_cents, weight / spread, weight, rms_slope, worst_slope
     )

@@ -28,7 +28,7 @@ from tonegen.tempering.convex import (
     least_worst,
     undetermined_directions,
 )
-from tonegen.tempering.demands import Demands, Kind, Voice, demands_of
+from tonegen.tempering.demands import DemandKind, Demands, DemandVoice, demands_of
 from tonegen.tempering.scene import Scene, WantedGrip
 from tonegen.words import beats_a_second, signed
 
@@ -88,8 +88,8 @@ class IntervalPurity:
     Beats are at `fret`, the first of those that matter.
     """
 
-    low: Voice
-    high: Voice
+    low: DemandVoice
+    high: DemandVoice
     ratio: Ratio
     before: Purity
     after: Purity
@@ -369,7 +369,7 @@ def _limits(demands: Demands) -> _Limits:
             words.append(f"{limit.point} at {'least' if side > 0 else 'most'} {signed(edge, None)} cents")
             points.append(limit.point)
     for index, demand in enumerate(demands.demands):
-        if demand.kind is not Kind.GRIP or demand.wanted is None or demand.wanted.within_cents is None:
+        if demand.kind is not DemandKind.GRIP or demand.wanted is None or demand.wanted.within_cents is None:
             continue
         for side in (1.0, -1.0):
             rows.append(side * demands.coefficients[index])
@@ -461,7 +461,7 @@ def _contradictions(demands: Demands, offsets: Array, least_apart_cents: float) 
     errors = demands.cents_from_just(offsets)
     rates = errors * demands.worst_slope
     wishes: dict[TuningPoint, list[tuple[float, str, str, float]]] = {}
-    asked = ~demands.of_kind(Kind.PULL)
+    asked = ~demands.of_kind(DemandKind.PULL)
     for index, point in enumerate(demands.points):
         touching = np.flatnonzero(asked & (demands.coefficients[:, index] != 0))
         for name, chosen in groupby(touching, key=lambda row: demands.demands[row].name):

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonegen.errors import BadValue
-from tonegen.tempering.demands import Demands, Kind, demands_of
+from tonegen.tempering.demands import DemandKind, Demands, demands_of
 from tonegen.tempering.scene import Scene
 from tonegen.tempering.temper import Objective, offsets_before, temper_demands
 
@@ -87,7 +87,7 @@ def front_of(scene: Scene, objective: Objective = Objective.BEATS, count: int = 
     the grips. Raises BadValue when the scene has no band.
     """
     demands = demands_of(scene)
-    if not demands.of_kind(Kind.BAND).any():
+    if not demands.of_kind(DemandKind.BAND).any():
         raise BadValue(f"scene {scene.name} has no band to agree with; add a [[band]] part that plays along")
     found = [_point(demands, objective, 10.0**decades) for decades in (-_DECADES, _DECADES)]
     for _ in range(3 * count):
@@ -99,7 +99,10 @@ def front_of(scene: Scene, objective: Objective = Objective.BEATS, count: int = 
         middle = float(np.sqrt(found[gap].band_weight * found[gap + 1].band_weight))
         found.insert(gap + 1, _point(demands, objective, middle))
     now = offsets_before(demands)
-    before = (_error(demands, objective, now, Kind.GRIP), _error(demands, objective, now, Kind.BAND))
+    before = (
+        _error(demands, objective, now, DemandKind.GRIP),
+        _error(demands, objective, now, DemandKind.BAND),
+    )
     return Front(scene, objective, tuple(_undominated(found)), _point(demands, objective, 1.0), before)
 
 
@@ -138,19 +141,19 @@ def _widest_gap(points: list[FrontPoint]) -> int | None:
 
 
 def _point(demands: Demands, objective: Objective, band_weight: float) -> FrontPoint:
-    factor = np.where(demands.of_kind(Kind.BAND), band_weight, 1.0)
+    factor = np.where(demands.of_kind(DemandKind.BAND), band_weight, 1.0)
     weighed = replace(
         demands,
         squares_weight=demands.squares_weight * factor,
         worst_weight=demands.worst_weight * factor,
     )
     offsets = temper_demands(weighed, objective).offsets
-    grips = _error(demands, objective, offsets, Kind.GRIP)
-    band = _error(demands, objective, offsets, Kind.BAND)
+    grips = _error(demands, objective, offsets, DemandKind.GRIP)
+    band = _error(demands, objective, offsets, DemandKind.BAND)
     return FrontPoint(band_weight, grips, band, tuple(map(float, offsets)))
 
 
-def _error(demands: Demands, objective: Objective, offsets: Array, kind: Kind) -> float:
+def _error(demands: Demands, objective: Objective, offsets: Array, kind: DemandKind) -> float:
     """Root mean square or worst error of one kind of demand, by the weights that `demands` has."""
     chosen = demands.of_kind(kind)
     errors = demands.cents_from_just(offsets)[chosen]

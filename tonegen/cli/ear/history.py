@@ -23,7 +23,7 @@ from tonegen.ear.history import History, Row
 from tonegen.ear.progress import Day, by_day
 from tonegen.ear.rendering import Clip, one_after_another, strip
 from tonegen.ear.session import MOST_CENTS, Answered
-from tonegen.ear.trials import Kind, judge
+from tonegen.ear.trials import TrialKind, judge
 from tonegen.ear.words import describe, waiting_in_words
 from tonegen.errors import BadValue
 from tonegen.words import signed
@@ -179,7 +179,7 @@ def _day_row(day: Day) -> tuple[str, ...]:
             return (*where, f"over {MOST_CENTS:g} c", f"above {one.low:.1f} c", bar(one.value))
         return (*where, f"threshold {one.value:.1f} c", f"{one.low:.1f} to {one.high:.1f} c", bar(one.value))
     if day.settings:
-        unit = "c" if day.kind is Kind.SET else "%"
+        unit = "c" if day.kind is TrialKind.SET else "%"
         error, spread = day.settings.constant_error, day.settings.spread
         return (
             *where,

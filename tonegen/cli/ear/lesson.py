@@ -5,9 +5,9 @@ from textwrap import wrap
 import click
 
 from tonegen.cli.asked import Preset
-from tonegen.cli.ear.terminal import STOP, Keys, Speaker, device_option, level_option, no_sound_option
+from tonegen.cli.ear.terminal import STOP, KeyReader, Speaker, device_option, level_option, no_sound_option
 from tonegen.cli.ear.volume import set_volume
-from tonegen.ear.lesson import DEFAULT, KIND, Question, Step, ladder, lesson, swells
+from tonegen.ear.lesson import DEFAULT, KIND, LessonStep, Question, ladder, lesson, swells
 from tonegen.ear.rendering import Clip
 from tonegen.errors import BadValue
 
@@ -32,7 +32,7 @@ def command(name: str, step: int, level: float | None, device: str | None, no_so
     steps = lesson(name).steps
     if not 1 <= step <= len(steps):
         raise BadValue(f"--step: this lesson has steps 1 to {len(steps)}")
-    with Keys() as keys, Speaker(device, no_sound, level) as speaker:
+    with KeyReader() as keys, Speaker(device, no_sound, level) as speaker:
         at = step - 1
         if not set_volume(keys, speaker):
             return
@@ -47,7 +47,7 @@ def command(name: str, step: int, level: float | None, device: str | None, no_so
     click.echo("End of the lesson. Trials come next: tonegen ear train")
 
 
-def _teach(step: Step, keys: Keys, speaker: Speaker) -> int | None:
+def _teach(step: LessonStep, keys: KeyReader, speaker: Speaker) -> int | None:
     """One step; 1 to go on, -1 to go back, None to stop."""
     _say(step.say, keys.columns)
     for sound in step.sounds:
@@ -67,7 +67,7 @@ def _teach(step: Step, keys: Keys, speaker: Speaker) -> int | None:
     return _ask(step.question, keys, speaker) if step.question else 1
 
 
-def _ask(question: Question, keys: Keys, speaker: Speaker) -> int | None:
+def _ask(question: Question, keys: KeyReader, speaker: Speaker) -> int | None:
     click.echo()
     _say(question.ask, keys.columns)
     for number, answer in enumerate(question.answers, 1):
@@ -81,7 +81,7 @@ def _ask(question: Question, keys: Keys, speaker: Speaker) -> int | None:
     return 1
 
 
-def _key(prompt: str, wanted: tuple[str, ...], keys: Keys, speaker: Speaker) -> str:
+def _key(prompt: str, wanted: tuple[str, ...], keys: KeyReader, speaker: Speaker) -> str:
     """One of the keys that are wanted, or the one that stops."""
     click.secho(prompt, dim=True)
     while True:

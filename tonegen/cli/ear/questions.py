@@ -5,10 +5,10 @@ from typing import Final
 
 import click
 
-from tonegen.cli.ear.terminal import STOP, Keys, Speaker
-from tonegen.ear.rendering import Clip, Held, one_after_another, strip
+from tonegen.cli.ear.terminal import STOP, KeyReader, Speaker
+from tonegen.ear.rendering import Clip, HeldSound, one_after_another, strip
 from tonegen.ear.taps import tapped_rate
-from tonegen.ear.trials import Kind, Sound, Trial
+from tonegen.ear.trials import Trial, TrialKind, TrialSound
 from tonegen.errors import BadValue
 
 FINE_CENTS: Final = 0.2
@@ -17,15 +17,15 @@ _STEPS: Final = {"left": -FINE_CENTS, "right": FINE_CENTS, "down": -COARSE_CENTS
 _FARTHEST_CENTS: Final = 80.0
 
 
-def ask(trial: Trial, keys: Keys, speaker: Speaker) -> float | None:
+def ask(trial: Trial, keys: KeyReader, speaker: Speaker) -> float | None:
     """Play a trial and take its answer; None when the listener stops."""
     try:
         match trial.task.kind:
-            case Kind.SET:
+            case TrialKind.SET:
                 return _adjusted(trial.sounds, keys, speaker, in_beats=False)
-            case Kind.MATCH:
+            case TrialKind.MATCH:
                 return _adjusted(trial.sounds, keys, speaker, in_beats=True)
-            case Kind.RATE:
+            case TrialKind.RATE:
                 return _tapped(trial.sounds[0], keys, speaker)
             case _:
                 return _chosen(trial, keys, speaker)
@@ -33,7 +33,7 @@ def ask(trial: Trial, keys: Keys, speaker: Speaker) -> float | None:
         speaker.play(None)
 
 
-def _chosen(trial: Trial, keys: Keys, speaker: Speaker) -> float | None:
+def _chosen(trial: Trial, keys: KeyReader, speaker: Speaker) -> float | None:
     listed = "   ".join(f"{number}: {choice}" for number, choice in enumerate(trial.choices, 1))
     prompt = f"{listed}   r: again   {STOP}: stop"
     _sound_all(trial.sounds, speaker)
@@ -50,7 +50,7 @@ def _chosen(trial: Trial, keys: Keys, speaker: Speaker) -> float | None:
             click.secho(f"that is not an answer; {prompt}", dim=True)
 
 
-def _sound_all(sounds: Sequence[Sound], speaker: Speaker) -> None:
+def _sound_all(sounds: Sequence[TrialSound], speaker: Speaker) -> None:
     if speaker.silent:
         for sound in sounds:
             click.echo(strip(sound))
@@ -58,13 +58,13 @@ def _sound_all(sounds: Sequence[Sound], speaker: Speaker) -> None:
         speaker.play(Clip(one_after_another(sounds, speaker.sample_rate)))
 
 
-def _tapped(sound: Sound, keys: Keys, speaker: Speaker) -> float | None:
+def _tapped(sound: TrialSound, keys: KeyReader, speaker: Speaker) -> float | None:
     prompt = f"space: tap on each beat   enter: done   backspace: start again   {STOP}: stop"
     click.secho(prompt, dim=True)
     if speaker.silent:
         click.echo(f"{strip(sound)}  ({sound.seconds:.1f} s)")
     else:
-        speaker.play(Held(sound, speaker.sample_rate))
+        speaker.play(HeldSound(sound, speaker.sample_rate))
     taps: list[float] = []
     while True:
         key = keys.next(speaker.watch)
@@ -87,13 +87,15 @@ def _tapped(sound: Sound, keys: Keys, speaker: Speaker) -> float | None:
             click.secho(f"that is not an answer; {prompt}", dim=True)
 
 
-def _adjusted(sounds: Sequence[Sound], keys: Keys, speaker: Speaker, in_beats: bool) -> float | None:
+def _adjusted(
+    sounds: Sequence[TrialSound], keys: KeyReader, speaker: Speaker, in_beats: bool
+) -> float | None:
     """Move the last sound by keys until it is as it should be; its error in cents, or its rate."""
     own, first = sounds[-1], sounds[0]
     start = own.error_cents
     prompt = "left, right: a little   up, down: more   enter: done" + ("   r: the first" if in_beats else "")
     click.secho(f"{prompt}   {STOP}: stop", dim=True)
-    held = Held(own, speaker.sample_rate)
+    held = HeldSound(own, speaker.sample_rate)
     if in_beats:
         _hold(first, speaker)
     else:
@@ -121,11 +123,11 @@ def _adjusted(sounds: Sequence[Sound], keys: Keys, speaker: Speaker, in_beats: b
             click.secho(f"\nthat is not an answer; {prompt}   {STOP}: stop", dim=True)
 
 
-def _hold(sound: Sound, speaker: Speaker) -> None:
+def _hold(sound: TrialSound, speaker: Speaker) -> None:
     if speaker.silent:
         click.echo(strip(sound))
     else:
-        speaker.play(Held(sound, speaker.sample_rate))
+        speaker.play(HeldSound(sound, speaker.sample_rate))
 
 
 def _slider(moved_cents: float, columns: int) -> str:

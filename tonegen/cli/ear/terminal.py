@@ -71,7 +71,7 @@ class Key:
     seconds: float
 
 
-class Keys:
+class KeyReader:
     """Keys as they are pressed, without echo; a context manager that puts the terminal back.
 
     Raises BadValue where there is no terminal, or one that is too small.
@@ -90,7 +90,7 @@ class Keys:
         self._waiting: deque[Key] = deque()
         self._restore: Callable[[], None] = lambda: None
 
-    def __enter__(self) -> "Keys":
+    def __enter__(self) -> "KeyReader":
         """Take each key at once, and Ctrl-C as ever."""
         if sys.platform != "win32":
             import termios

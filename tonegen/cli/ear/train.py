@@ -12,7 +12,7 @@ from tonegen import presets
 from tonegen.cli.asked import Parsed, Preset, choose_grip, load_drop, load_temperament_of, parse_travels
 from tonegen.cli.ear.questions import ask
 from tonegen.cli.ear.terminal import (
-    Keys,
+    KeyReader,
     Speaker,
     device_option,
     level_option,
@@ -26,14 +26,14 @@ from tonegen.cli.show import print_table
 from tonegen.ear.history import History
 from tonegen.ear.planning import Wish, material_of, parse_levels, parse_register, plan_of, spectrum_of
 from tonegen.ear.session import Method, Session
-from tonegen.ear.trials import Bed, Chord, Kind, Span, chord_name, parse_chords
+from tonegen.ear.trials import Bed, Chord, Span, TrialKind, chord_name, parse_chords
 from tonegen.ear.words import describe, result_in_words
 from tonegen.errors import BadValue
 from tonegen.sounding import tones_of_grip
 
 
 @click.command()
-@click.argument("kind", type=click.Choice([kind.value for kind in Kind]), required=False)
+@click.argument("kind", type=click.Choice([kind.value for kind in TrialKind]), required=False)
 @click.option("--interval", type=Parsed("5:4,3:2", parse_chords), help="Intervals; 4:5:6 is a chord.")
 @click.option("--instrument", type=Preset("instruments"), help="Take a grip of this instrument instead.")
 @click.option("--grip", metavar="3,4,5", help="Its strings, or a saved grip.")
@@ -111,7 +111,7 @@ def command(
             raise BadValue("give a kind to begin a session, or --session to continue one, not both")
         chords, low_hz = _material(interval, instrument, grip, changes, temperament, drop, register)
         wish = Wish(
-            Kind(kind),
+            TrialKind(kind),
             chords,
             low_hz,
             tuple(spectrum_of(presets.timbre(one), one) for one in timbre),
@@ -121,7 +121,7 @@ def command(
             cents or (),
         )
         plan = plan_of(wish, secrets.randbelow(2**31))
-    with Keys() as keys, open_history() as history, Speaker(device, no_sound, level) as speaker:
+    with KeyReader() as keys, open_history() as history, Speaker(device, no_sound, level) as speaker:
         number = history.begin(name, plan) if plan else history.to_go_on(name, session)
         asked = history.session(number)
         if set_volume(keys, speaker):
@@ -134,7 +134,7 @@ def command(
 
 
 def _train(
-    session: Session, number: int, history: History, keys: Keys, speaker: Speaker, feedback: bool
+    session: Session, number: int, history: History, keys: KeyReader, speaker: Speaker, feedback: bool
 ) -> None:
     while not session.finished:
         count = len(session.answered)
@@ -156,7 +156,9 @@ def _refuse_of_a_new_session() -> None:
     for option in context.command.params:
         given = context.get_parameter_source(option.name or "") is ParameterSource.COMMANDLINE
         if given and option.name not in ("feedback", "session", "person", "device", "level", "no_sound"):
-            raise BadValue(f"{option.opts[0]} is for a new session; say what to train: {', '.join(Kind)}")
+            raise BadValue(
+                f"{option.opts[0]} is for a new session; say what to train: {', '.join(TrialKind)}"
+            )
 
 
 def _material(

@@ -4,7 +4,7 @@ from typing import Final
 
 import click
 
-from tonegen.cli.ear.terminal import STOP, Keys, Speaker
+from tonegen.cli.ear.terminal import STOP, KeyReader, Speaker
 from tonegen.ear.comfort import steady
 from tonegen.synthesis.player import CEILING_DBFS, LOWEST_LEVEL_DBFS
 
@@ -13,7 +13,7 @@ _STEPS: Final = {"up": _STEP_DB, "down": -_STEP_DB}
 _PROMPT: Final = f"up, down: louder, softer   enter: it is comfortable   {STOP}: stop"
 
 
-def set_volume(keys: Keys, speaker: Speaker) -> bool:
+def set_volume(keys: KeyReader, speaker: Speaker) -> bool:
     """Sound the tone until the player says that it is comfortable; False when he stops instead.
 
     Nothing is asked where nothing sounds, or the level was given.

@@ -11,7 +11,7 @@ import click
 from tonegen.errors import BadValue
 
 if TYPE_CHECKING:
-    from tonegen.keys.live import Rig
+    from tonegen.keys.live import TunedReceiver
     from tonegen.keys.plan import Plan
     from tonegen.keys.receivers import Receiver
 
@@ -58,19 +58,19 @@ def refuse_notes(name: str, receiver: "Receiver") -> None:
 
 
 @contextmanager
-def tuned_rig(where: str, made: "Plan") -> Iterator["Rig"]:
+def tuned_rig(where: str, made: "Plan") -> Iterator["TunedReceiver"]:
     """A receiver that is tuned while this lasts, and put back at its end."""
-    from tonegen.keys.live import Rig
+    from tonegen.keys.live import TunedReceiver
 
     put_back_left()
-    rig = Rig(where, made)
+    rig = TunedReceiver(where, made)
     try:
         yield rig
     finally:
         rig.close()
 
 
-def looking(rig: "Rig", came_back: Callable[[], None]) -> Callable[[], None]:
+def looking(rig: "TunedReceiver", came_back: Callable[[], None]) -> Callable[[], None]:
     """A look at the receiver, told to the player when it goes and when it comes back."""
     from tonegen.keys.live import Presence
 

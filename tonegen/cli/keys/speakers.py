@@ -12,7 +12,7 @@ from tonegen.errors import NoSuchDevice
 
 if TYPE_CHECKING:
     from tonegen.keys.desk import Desk
-    from tonegen.keys.tones import Tones
+    from tonegen.keys.tones import SpeakerTones
 
 
 def driven_by_osc(stack: ExitStack, desk: "Desk", listen: str) -> str:
@@ -31,7 +31,7 @@ class _Speakers:
     """Tones on the default sound device, which is opened when the first is asked for, and then stays open."""
 
     def __init__(self) -> None:
-        self._tones: Tones | None = None
+        self._tones: SpeakerTones | None = None
         self._thread: threading.Thread | None = None
         self._end = threading.Event()
 
@@ -53,8 +53,8 @@ class _Speakers:
         if self._thread is not None:
             self._thread.join(5.0)
 
-    def _opened(self) -> "Tones":
-        from tonegen.keys.tones import Tones
+    def _opened(self) -> "SpeakerTones":
+        from tonegen.keys.tones import SpeakerTones
         from tonegen.sound.device import choose, output_devices, play
         from tonegen.synthesis.player import HEARING_CAUTION, Player
 
@@ -70,4 +70,4 @@ class _Speakers:
 
         self._thread = threading.Thread(target=sound, name="tones", daemon=True)
         self._thread.start()
-        return Tones(player, presets.timbre("harmonic"))
+        return SpeakerTones(player, presets.timbre("harmonic"))

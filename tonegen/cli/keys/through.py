@@ -77,7 +77,7 @@ def command(
     Where the keyboard that you play is the receiver as well, switch its Local Control off, so that it sounds
     what comes back and nothing else. What the receiver must be set to: tonegen keys plan.
     """
-    from tonegen.keys.live import Pedals, Through, keep_pauses_short
+    from tonegen.keys.live import Pedals, PlayedThrough, keep_pauses_short
     from tonegen.keys.ports import MAY_LOSE_NOTES, MidiInput
     from tonegen.keys.receivers import receiver as load
 
@@ -93,7 +93,7 @@ def command(
     where = where_it_goes(out, virtual_out, to, made)
     with ExitStack() as stack:
         rig = stack.enter_context(tuned_rig(where, made))
-        player = Through(made, rig.door.send, dict(pedal), mpe_keyboard)
+        player = PlayedThrough(made, rig.door.send, dict(pedal), mpe_keyboard)
         stack.callback(player.close)
         source = MidiInput(in_port or virtual_in or "", player.receive, virtual=bool(virtual_in))
         stack.callback(source.close)

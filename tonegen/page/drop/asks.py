@@ -32,7 +32,7 @@ class Unread(Asked, frozen=True):
     at: Annotated[int, Meta(ge=0)] | None = None
 
 
-class Meter(Asked, frozen=True):
+class TrustMeter(Asked, tag="meter", frozen=True):
     """Say how good a reading of the meter is, in cents."""
 
     cents: Annotated[float, Meta(gt=0, le=100)]

@@ -68,7 +68,7 @@ class Readings(Struct, tag="readings", frozen=True):
 
 
 @dataclass(frozen=True, slots=True)
-class _Told:
+class _ToldDrop:
     """What was read on a rig, and what came of it: a fit, or the fault of a reading."""
 
     rig: Rig
@@ -84,18 +84,18 @@ class _Told:
         return same and self.typed == setting.readings and self.meter_cents == setting.meter_cents
 
 
-class Meter:
+class MeterFit:
     """What the readings of the present setting tell. show : takes the view whenever it is another one."""
 
     def __init__(self, show: Callable[[Readings], None]) -> None:
         """Nothing is read."""
-        self._asked: _Told | None = None
-        self._told: Newest[_Told, _Told] = Newest(_tell, lambda told: show(_view(told)))
+        self._asked: _ToldDrop | None = None
+        self._told: Newest[_ToldDrop, _ToldDrop] = Newest(_tell, lambda told: show(_view(told)))
 
     def follow(self, setting: Setting, rig: Rig) -> None:
         """Take over a setting; readings that are others, or mean something else now, are fitted again."""
         if self._asked is None or not self._asked.is_of(setting, rig):
-            self._asked = _Told(rig, setting.readings, setting.meter_cents)
+            self._asked = _ToldDrop(rig, setting.readings, setting.meter_cents)
             self._told.want(self._asked)
 
     def view(self) -> Readings:
@@ -180,7 +180,7 @@ def _row(read: MeterReading) -> dict[str, str]:
     }
 
 
-def _tell(wanted: _Told) -> _Told:
+def _tell(wanted: _ToldDrop) -> _ToldDrop:
     """Fit the readings; runs in a thread."""
     rig, typed = wanted.rig, wanted.typed
     if not typed:
@@ -193,7 +193,7 @@ def _tell(wanted: _Told) -> _Told:
         return replaced(wanted, fault=str(error))
 
 
-def _view(told: _Told) -> Readings:
+def _view(told: _ToldDrop) -> Readings:
     fit = told.fit
     if fit is None:
         listed = tuple(_listed(one) for one in told.typed)

@@ -8,7 +8,7 @@ from msgspec import Struct
 from tonegen.errors import BadValue
 from tonegen.page.asked import Asked
 from tonegen.page.drop import asks
-from tonegen.page.drop.metering import Meter, in_words, with_list, with_reading, without
+from tonegen.page.drop.metering import MeterFit, in_words, with_list, with_reading, without
 from tonegen.page.part import Act, Change, Done, Host, Part, Standing
 from tonegen.page.setting import MeterReading
 
@@ -35,7 +35,7 @@ def unread(asked: asks.Unread, at: Standing) -> Done:
     return Done(setting, at.playing, words)
 
 
-def meter(asked: asks.Meter, at: Standing) -> Done:
+def meter(asked: asks.TrustMeter, at: Standing) -> Done:
     """Say how good the meter is."""
     return at.sets(f"meter accurate to {asked.cents:g} cents", meter_cents=asked.cents)
 
@@ -47,13 +47,13 @@ class DropPart(Part):
         asks.Read: read,
         asks.ReadList: read_list,
         asks.Unread: unread,
-        asks.Meter: meter,
+        asks.TrustMeter: meter,
     }
 
     def __init__(self, host: Host) -> None:
         """Nothing is fitted yet."""
         super().__init__(host)
-        self._meter = Meter(host.post)
+        self._meter = MeterFit(host.post)
 
     def shown(self) -> Iterable[Struct]:
         """The readings, and what they tell so far."""

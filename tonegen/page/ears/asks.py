@@ -5,11 +5,11 @@ from typing import Annotated, Final
 from msgspec import Meta
 
 from tonegen.ear.session import Method
-from tonegen.ear.trials import Bed, Kind
+from tonegen.ear.trials import Bed, TrialKind
 from tonegen.page.asked import Asked, Name
 
 
-class Ears(Asked, frozen=True):
+class ShowEars(Asked, tag="ears", frozen=True):
     """Show who answers trials here, and what that person has answered; "" for whoever did last."""
 
     person: Name = ""
@@ -22,7 +22,7 @@ class Train(Asked, frozen=True):
     register : two notes; timbre : one of those that are listed; cents : the errors, one number or more
     """
 
-    kind: Kind
+    kind: TrialKind
     person: Name = ""
     intervals: Name = ""
     grip: Name | None = None
@@ -86,7 +86,7 @@ class Settle(Asked, frozen=True):
     cents: float
 
 
-class Lesson(Asked, frozen=True):
+class OpenLesson(Asked, tag="lesson", frozen=True):
     """Open a step of a lesson."""
 
     name: Name
@@ -106,5 +106,5 @@ class Reply(Asked, frozen=True):
 
 
 EVERY: Final = (
-    Ears, Train, GoOn, Forget, Pause, Hear, Answer, Taps, Move, Settle, Lesson, Demonstrate, Reply
+    ShowEars, Train, GoOn, Forget, Pause, Hear, Answer, Taps, Move, Settle, OpenLesson, Demonstrate, Reply
 )  # fmt: skip

@@ -16,20 +16,20 @@ from tonegen.ear.trials import Chord, parse_chords
 from tonegen.errors import BadPreset, BadValue, CannotWrite, TonegenError
 from tonegen.frozen import Frozen
 from tonegen.page.ears import asks
-from tonegen.page.ears.teaching import Played, Teacher
+from tonegen.page.ears.teaching import Demonstrated, Teacher
 from tonegen.page.ears.training import Heard, Training, nobody, offered
 from tonegen.page.stage.stage import SourceAt
 from tonegen.sounding import SoundingTone
 
 AboutEars = (
-    asks.Ears | asks.Train | asks.GoOn | asks.Forget | asks.Pause | asks.Hear | asks.Answer | asks.Taps
-    | asks.Move | asks.Settle | asks.Lesson | asks.Demonstrate | asks.Reply
+    asks.ShowEars | asks.Train | asks.GoOn | asks.Forget | asks.Pause | asks.Hear | asks.Answer | asks.Taps
+    | asks.Move | asks.Settle | asks.OpenLesson | asks.Demonstrate | asks.Reply
 )  # fmt: skip
 
 _MOST_WAITING: Final = 100  # a page that asks faster than it is answered is told so
 
 
-class Ears:
+class EarsBooth:
     """The trials that all pages share.
 
     post : shows pages a message; complain : takes a line for a person
@@ -50,7 +50,7 @@ class Ears:
         self._post = post
         self._complain = complain
         self._play = play
-        self._heard: Heard | Played | None = None
+        self._heard: Heard | Demonstrated | None = None
         self._training: Training | None = None
         self._teacher = Teacher()
         self._offered = offered()
@@ -103,14 +103,14 @@ class Ears:
         self, asked: AboutEars, grip: tuple[SoundingTone, ...], sample_rate: int, muted: bool
     ) -> "_Outcome":
         """Do it all, rendering included, and say what is to be heard and shown."""
-        if isinstance(asked, asks.Lesson | asks.Demonstrate | asks.Reply):
+        if isinstance(asked, asks.OpenLesson | asks.Demonstrate | asks.Reply):
             return self._taught(asked, sample_rate, muted)
         complaint = ""
         messages: dict[str, Struct] = {}
         if self._teacher.teaching and isinstance(asked, asks.Train | asks.GoOn | asks.Pause):
             self._teacher.leave()
             messages["lesson"] = self._teacher.view()
-        elif isinstance(asked, asks.Ears):
+        elif isinstance(asked, asks.ShowEars):
             messages["lesson"] = self._teacher.view()
         try:
             training = self._training = self._training or Training(History(self._path))
@@ -126,7 +126,7 @@ class Ears:
             if training.heard is not before or isinstance(asked, asks.Hear):
                 _prepare(training.heard, sample_rate)
             messages["ears"] = training.view(self._offered)
-            if not training.asking and (was_asking or isinstance(asked, asks.Ears | asks.Forget)):
+            if not training.asking and (was_asking or isinstance(asked, asks.ShowEars | asks.Forget)):
                 messages["eargraphs"] = training.graphs()
         except CannotWrite as error:
             # What is kept is safe; the file is reopened when a page asks again.
@@ -138,13 +138,13 @@ class Ears:
         return _Outcome(messages, heard, training.asking or self._teacher.teaching, complaint)
 
     def _taught(
-        self, asked: asks.Lesson | asks.Demonstrate | asks.Reply, sample_rate: int, muted: bool
+        self, asked: asks.OpenLesson | asks.Demonstrate | asks.Reply, sample_rate: int, muted: bool
     ) -> "_Outcome":
         """The same for lessons, which need no history."""
         teacher, complaint = self._teacher, ""
         try:
             match asked:
-                case asks.Lesson():
+                case asks.OpenLesson():
                     teacher.open(asked.name, asked.step)
                 case asks.Demonstrate():
                     teacher.hear(asked.at)
@@ -181,12 +181,12 @@ class _Outcome(Frozen):
     """What comes of one thing asked."""
 
     messages: dict[str, Struct]
-    heard: Heard | Played | None
+    heard: Heard | Demonstrated | None
     asking: bool
     complaint: str
 
 
-def _prepare(heard: Heard | Played | None, sample_rate: int) -> None:
+def _prepare(heard: Heard | Demonstrated | None, sample_rate: int) -> None:
     """Render here, in the thread, so that it is ready when it is played."""
     if heard is not None:
         heard.prepare(sample_rate)
@@ -194,7 +194,7 @@ def _prepare(heard: Heard | Played | None, sample_rate: int) -> None:
 
 def _do(training: Training, asked: AboutEars, grip: tuple[SoundingTone, ...]) -> None:
     match asked:
-        case asks.Ears():
+        case asks.ShowEars():
             training.meet(asked.person)
         case asks.Train():
             training.begin(asked.person, _wish(asked, grip), asked.feedback)

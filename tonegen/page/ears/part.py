@@ -10,9 +10,9 @@ from tonegen.ear.history import FILE_NAME
 from tonegen.errors import BadValue
 from tonegen.page.asked import Asked
 from tonegen.page.ears import asks
-from tonegen.page.ears.booth import AboutEars, Ears
+from tonegen.page.ears.booth import AboutEars, EarsBooth
 from tonegen.page.part import Act, Host, Part
-from tonegen.page.play.asks import Grip
+from tonegen.page.play.asks import TakeGrip
 from tonegen.page.play.moves import grip as with_grip
 from tonegen.page.sound.asks import Mute, Steady
 from tonegen.page.sound.part import mute
@@ -30,7 +30,7 @@ class EarsPart(Part):
     def __init__(self, host: Host) -> None:
         """No history is opened yet."""
         super().__init__(host)
-        self._ears: Ears | None = None
+        self._ears: EarsBooth | None = None
 
     def shown(self) -> Iterable[Struct]:
         """What was shown last."""
@@ -65,7 +65,7 @@ class EarsPart(Part):
     def _do(self, asked: AboutEars) -> None:
         host = self.host
         if self._ears is None:
-            self._ears = Ears(own_folder() / FILE_NAME, host.post, host.complain, self._play)
+            self._ears = EarsBooth(own_folder() / FILE_NAME, host.post, host.complain, self._play)
         grip = self._grip(asked.grip) if isinstance(asked, asks.Train) else ()
         if isinstance(asked, _HEARD_AT_ONCE) and host.at.playing.muted:
             host.accept(mute(Mute(False), host.at))
@@ -82,7 +82,7 @@ class EarsPart(Part):
         if name is None:
             return ()
         at = self.host.at
-        playing = with_grip(Grip(name), at).playing if name else at.playing
+        playing = with_grip(TakeGrip(name), at).playing if name else at.playing
         return tuple(tone for tone in at.rig.tones(replace(playing, fret=0.0)) if tone.string is not None)
 
     acts: ClassVar[dict[type[Asked], Act]] = dict.fromkeys(asks.EVERY, _do)

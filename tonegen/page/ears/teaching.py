@@ -5,7 +5,7 @@ from typing import Final
 from msgspec import Struct
 
 from tonegen import presets
-from tonegen.ear.lesson import KIND, Lesson, LessonSound, Step, lesson, rungs, swelling, what_beats
+from tonegen.ear.lesson import KIND, Lesson, LessonSound, LessonStep, lesson, rungs, swelling, what_beats
 from tonegen.ear.rendering import Clip, Samples, Source
 from tonegen.errors import BadPreset, BadValue
 
@@ -50,7 +50,7 @@ class LessonSoundView(Struct, frozen=True):
     words: tuple[str, ...]
 
 
-class StepView(Struct, frozen=True):
+class LessonStepView(Struct, frozen=True):
     """A step; `verdict` says what became of the answer, "" before one. `heard` : the sound that plays."""
 
     lesson: str
@@ -70,10 +70,10 @@ class Teaching(Struct, tag="lesson", frozen=True):
     """The lessons there are, and the step that is open."""
 
     lessons: tuple[LessonName, ...]
-    step: StepView | None
+    step: LessonStepView | None
 
 
-class Played:
+class Demonstrated:
     """A sound of a lesson, from its beginning for each who plays it."""
 
     def __init__(self, sound: LessonSound) -> None:
@@ -100,7 +100,7 @@ class Teacher:
 
     def __init__(self) -> None:
         """No lesson yet."""
-        self.heard: Played | None = None
+        self.heard: Demonstrated | None = None
         self._lesson: Lesson | None = None
         self._at = 0
         self._sound: int | None = None
@@ -135,7 +135,7 @@ class Teacher:
         sounds = self._step().sounds
         if not 0 <= at < len(sounds):
             raise BadValue("this step does not have that sound")
-        self.heard, self._sound = Played(sounds[at]), at
+        self.heard, self._sound = Demonstrated(sounds[at]), at
 
     def answer(self, at: int) -> None:
         """Answer the question of the step. Raises BadValue for an answer that there is not."""
@@ -151,19 +151,19 @@ class Teacher:
         )
         return Teaching(names, self._step_view() if self._lesson else None)
 
-    def _step(self) -> Step:
+    def _step(self) -> LessonStep:
         if self._lesson is None:
             raise BadValue("no lesson is open")
         return self._lesson.steps[self._at]
 
-    def _step_view(self) -> StepView:
+    def _step_view(self) -> LessonStepView:
         assert self._lesson is not None
         step, question, answer = self._step(), self._step().question, self._answer
         verdict, right = "", None
         if question is not None and answer is not None:
             right = answer == question.right
             verdict = ("Yes. " if right else f"No: {question.answers[question.right]}. ") + question.because
-        return StepView(
+        return LessonStepView(
             lesson=self._lesson.name,
             at=self._at,
             of=len(self._lesson.steps),

@@ -13,10 +13,19 @@ from msgspec import Struct
 from tonegen import presets
 from tonegen.ear.history import History, as_csv, login_name
 from tonegen.ear.planning import USUAL, Wish, plan_of, spectrum_of
-from tonegen.ear.rendering import Clip, Held, Samples, Source, one_after_another
+from tonegen.ear.rendering import Clip, HeldSound, Samples, Source, one_after_another
 from tonegen.ear.session import Answered, Method, Session
 from tonegen.ear.taps import tapped_rate
-from tonegen.ear.trials import ADJUSTED, WITH_THRESHOLD, Bed, Kind, Sound, Trial, chord_name, parse_chords
+from tonegen.ear.trials import (
+    ADJUSTED,
+    WITH_THRESHOLD,
+    Bed,
+    Trial,
+    TrialKind,
+    TrialSound,
+    chord_name,
+    parse_chords,
+)
 from tonegen.ear.words import SHORT, describe, result_in_words, waiting_in_words
 from tonegen.errors import BadValue, TonegenError
 from tonegen.page.ears.graphs import Graph, heard_at, over_days
@@ -34,13 +43,13 @@ _METHODS: Final = {
     Method.THREE_DOWN: "by steps, 3 down 1 up", Method.FIXED: "the sizes I give",
 }  # fmt: skip
 _WHAT_TO_DO: Final = {
-    Kind.PURER: "Two sounds, one of them pure.",
-    Kind.SIDE: "One sound: wide, pure or narrow?",
-    Kind.SET: "Move a tone until the beats stop.",
-    Kind.RATE: "Tap along on the pad or the space bar.",
-    Kind.MATCH: "Move a tone until it beats like another.",
-    Kind.NAME: "One sound: which interval it is.",
-    Kind.ABX: "Can you hear an error of that size?",
+    TrialKind.PURER: "Two sounds, one of them pure.",
+    TrialKind.SIDE: "One sound: wide, pure or narrow?",
+    TrialKind.SET: "Move a tone until the beats stop.",
+    TrialKind.RATE: "Tap along on the pad or the space bar.",
+    TrialKind.MATCH: "Move a tone until it beats like another.",
+    TrialKind.NAME: "One sound: which interval it is.",
+    TrialKind.ABX: "Can you hear an error of that size?",
 }
 
 
@@ -147,9 +156,9 @@ def offered() -> Offered:
                 USUAL[kind].trials,
                 USUAL[kind].method,
                 kind in WITH_THRESHOLD,
-                kind not in (Kind.RATE, Kind.MATCH),
+                kind not in (TrialKind.RATE, TrialKind.MATCH),
             )
-            for kind in Kind
+            for kind in TrialKind
         ),
         intervals=(
             *(Named(text, chord_name(parse_chords(text)[0])) for text in _INTERVALS),
@@ -175,7 +184,7 @@ def _timbres() -> Iterator[Named]:
 class Clipped:
     """Sounds one after another, from their beginning for each who plays them."""
 
-    def __init__(self, sounds: Sequence[Sound]) -> None:
+    def __init__(self, sounds: Sequence[TrialSound]) -> None:
         """Take the sounds; nothing is rendered yet."""
         self._sounds = sounds
         self._made: dict[int, Samples] = {}
@@ -194,18 +203,18 @@ class Clipped:
 class Moving:
     """A held sound that the listener may move; each who plays it takes it up where it is."""
 
-    def __init__(self, sound: Sound) -> None:
+    def __init__(self, sound: TrialSound) -> None:
         """Take the sound."""
         self.sound = sound
         self._start = sound
-        self._held: Held | None = None
-        self._ready: tuple[int, Held] | None = None
+        self._held: HeldSound | None = None
+        self._ready: tuple[int, HeldSound] | None = None
 
     def prepare(self, sample_rate: int) -> None:
         """Make it, so that it can be played at once."""
         if self._ready is not None and self._ready[0] == sample_rate:
             return
-        held = Held(self._start, sample_rate)
+        held = HeldSound(self._start, sample_rate)
         if self.sound is not self._start:
             held.move(self.sound)
         self._ready = sample_rate, held
@@ -217,7 +226,7 @@ class Moving:
         (_, self._held), self._ready = self._ready, None
         return self._held
 
-    def move(self, sound: Sound) -> None:
+    def move(self, sound: TrialSound) -> None:
         """Glide there at once."""
         self.sound = sound
         for held in (self._held, self._ready[1] if self._ready else None):
@@ -235,8 +244,8 @@ class Booked:
         """Nothing is rendered yet."""
         kind = trial.task.kind
         self.trial = trial
-        self.own = Moving(trial.sounds[-1]) if kind in ADJUSTED or kind is Kind.RATE else None
-        self.first = Moving(trial.sounds[0]) if kind is Kind.MATCH else None
+        self.own = Moving(trial.sounds[-1]) if kind in ADJUSTED or kind is TrialKind.RATE else None
+        self.first = Moving(trial.sounds[0]) if kind is TrialKind.MATCH else None
         self.whole: Heard = self.first or self.own or Clipped(trial.sounds)
 
     @property
@@ -336,7 +345,7 @@ class Training:
         """Render what can come after the next answer, while the listener still listens."""
         if self._session is None or self._asked is None or self._ahead:
             return
-        if self._session.plan.task.kind is Kind.RATE:
+        if self._session.plan.task.kind is TrialKind.RATE:
             tapped_rate((0.0, 1.0, 2.0))  # what it imports is there before the first answer needs it
         for trial in self._session.could_come():
             booked = Booked(trial)
@@ -358,12 +367,14 @@ class Training:
         if self._is_asked(number):
             self.move(moved_cents)
             sound = self._adjusted()[0].sound
-            self._answer(abs(sound.rate) if self._open().trial.task.kind is Kind.MATCH else sound.error_cents)
+            self._answer(
+                abs(sound.rate) if self._open().trial.task.kind is TrialKind.MATCH else sound.error_cents
+            )
 
     def tapped(self, number: int, times_ms: Sequence[float]) -> None:
         """Answer with the rate of taps. Raises BadValue for too few of them."""
         if self._is_asked(number):
-            if self._open().trial.task.kind is not Kind.RATE:
+            if self._open().trial.task.kind is not TrialKind.RATE:
                 raise BadValue("this trial is not for tapping")
             self._answer(tapped_rate([at / 1000 for at in times_ms]).value)
 
@@ -471,9 +482,9 @@ class Training:
 
 
 _SOUNDS: Final = {
-    Kind.PURER: ("the first", "the second"),
-    Kind.MATCH: ("the first", "the second"),
-    Kind.ABX: ("A", "B", "X"),
+    TrialKind.PURER: ("the first", "the second"),
+    TrialKind.MATCH: ("the first", "the second"),
+    TrialKind.ABX: ("A", "B", "X"),
 }
 
 

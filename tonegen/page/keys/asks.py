@@ -3,7 +3,7 @@
 from tonegen.page.asked import Asked, Name
 
 
-class Keys(Asked, frozen=True):
+class ShowKeys(Asked, tag="keys", frozen=True):
     """Show the keyboards: what a receiver would get, and the ports there are."""
 
 
@@ -21,7 +21,7 @@ class Send(Asked, frozen=True):
     where: Name
 
 
-class Through(Asked, frozen=True):
+class PassThrough(Asked, tag="through", frozen=True):
     """Retune what is played into a port on its way to the receiver."""
 
     port: Name

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from tonegen.keys.plan import Plan
     from tonegen.page.keys.keyboards import Keyboards
 
-AboutKeys = asks.Keys | asks.Receiver | asks.Send | asks.Through | asks.Panic | asks.PutBack
+AboutKeys = asks.ShowKeys | asks.Receiver | asks.Send | asks.PassThrough | asks.Panic | asks.PutBack
 
 
 class KeysPart(Part):
@@ -54,14 +54,14 @@ class KeysPart(Part):
     def _do(self, asked: AboutKeys) -> None:
         keyboards = self._with_keyboards()
         match asked:
-            case asks.Keys():
+            case asks.ShowKeys():
                 keyboards.look_for_ports()
             case asks.Receiver():
                 keyboards.choose(asked.name, asked.policy, asked.follow)
                 keyboards.follow(self.host.at.rig, self.host.at.playing)
             case asks.Send():
                 keyboards.send(asked.where)
-            case asks.Through():
+            case asks.PassThrough():
                 keyboards.pass_through(asked.port)
             case asks.Panic():
                 keyboards.panic()
@@ -78,5 +78,5 @@ class KeysPart(Part):
         return self._keyboards
 
     acts: ClassVar[dict[type[Asked], Act]] = dict.fromkeys(
-        (asks.Keys, asks.Receiver, asks.Send, asks.Through, asks.Panic, asks.PutBack), _do
+        (asks.ShowKeys, asks.Receiver, asks.Send, asks.PassThrough, asks.Panic, asks.PutBack), _do
     )

@@ -7,11 +7,11 @@ from msgspec import Meta
 from tonegen.page.asked import Asked
 
 
-class Order(Asked, frozen=True):
+class MakePlan(Asked, tag="order", frozen=True):
     """Make a plan to tune by ear, to the offsets as they are."""
 
 
-class Step(Asked, frozen=True):
+class GoToStep(Asked, tag="step", frozen=True):
     """Go to a step of the plan; -1 goes back to the grip. `only` leaves just the partials that beat."""
 
     at: Annotated[int, Meta(ge=-1, le=10_000)]

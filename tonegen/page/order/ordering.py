@@ -6,7 +6,7 @@ from msgspec import Struct
 
 from tonegen.instrument import TuningPoint
 from tonegen.interval import audible
-from tonegen.order.plan import Check, Node, Order, Step, tuning_order
+from tonegen.order.plan import Check, Node, Order, TuningStep, tuning_order
 from tonegen.order.walk import Listening
 from tonegen.page.rig import Rig
 from tonegen.synthesis.timbre import Tone
@@ -15,7 +15,7 @@ from tonegen.words import beats_a_second, rate_and_side
 LOW, HIGH = "step-low", "step-high"  # by which pages know the two tones of a step
 
 
-class StepView(Struct, frozen=True):
+class TuningStepView(Struct, frozen=True):
     """One step in words: what to tune, against what, how it must beat, and how sure it will be."""
 
     tune: str
@@ -41,17 +41,17 @@ class CheckView(Struct, frozen=True):
     within: str
 
 
-class Plan(Struct, tag="order", frozen=True):
+class OrderView(Struct, tag="order", frozen=True):
     """The plan; `at` is the step that is heard, -1 for none. `stale` when the targets changed since."""
 
-    steps: tuple[StepView, ...]
+    steps: tuple[TuningStepView, ...]
     checks: tuple[CheckView, ...]
     at: int
     only_beating: bool
     stale: bool
 
 
-NO_PLAN = Plan((), (), -1, False, False)
+NO_PLAN = OrderView((), (), -1, False, False)
 
 
 def order_of(rig: Rig) -> Order:
@@ -59,11 +59,11 @@ def order_of(rig: Rig) -> Order:
     return tuning_order(rig.instrument, rig.temperament, rig.drop, rig.reference_hz)
 
 
-def plan_of(order: Order | None, listening: Listening | None, stale: bool) -> Plan:
+def plan_of(order: Order | None, listening: Listening | None, stale: bool) -> OrderView:
     """The plan in the words of the page."""
     if order is None:
         return NO_PLAN
-    return Plan(
+    return OrderView(
         tuple(_step_view(step, order) for step in order.steps),
         tuple(_check_view(check, order) for check in order.checks),
         listening.at if listening else -1,
@@ -88,8 +88,8 @@ def _node(node: Node, order: Order) -> str:
     return f"{node}, {order.instrument.note(node)}"
 
 
-def _step_view(step: Step, order: Order) -> StepView:
-    return StepView(
+def _step_view(step: TuningStep, order: Order) -> TuningStepView:
+    return TuningStepView(
         tune=_node(step.tune, order),
         against=_node(step.against, order),
         engaged=str(step.state) if step.state.travels else "no pedals",

@@ -11,7 +11,7 @@ from tonegen.order.plan import Order
 from tonegen.order.walk import Listening
 from tonegen.page.asked import Asked
 from tonegen.page.order import asks
-from tonegen.page.order.ordering import HIGH, LOW, Plan, order_of, plan_of, tones_of
+from tonegen.page.order.ordering import HIGH, LOW, OrderView, order_of, plan_of, tones_of
 from tonegen.page.part import Act, Host, Pair, Part, Standing, Voice
 from tonegen.page.rig import Rig
 
@@ -45,10 +45,10 @@ class OrderPart(Part):
         pairs = (Pair(LOW, HIGH, each) for each in self._listening.sounding().intervals)
         return Voice(tones_of(self._listening, at.rig), tuple(pairs))
 
-    def _view(self) -> Plan:
+    def _view(self) -> OrderView:
         return plan_of(self._plan, self._listening, self._stale)
 
-    def _order(self, asked: asks.Order) -> None:
+    def _order(self, asked: asks.MakePlan) -> None:
         self.host.work(self._make(self.host.at.rig))
 
     async def _make(self, rig: Rig) -> None:
@@ -60,7 +60,7 @@ class OrderPart(Part):
             self.host.sound_anew()
         self.host.post(self._view())
 
-    def _step(self, asked: asks.Step) -> None:
+    def _step(self, asked: asks.GoToStep) -> None:
         if self._plan is None or asked.at >= len(self._plan.steps):
             raise BadValue("there is no such step; make the plan first")
         self._listening = None
@@ -69,4 +69,4 @@ class OrderPart(Part):
         self.host.sound_anew()
         self.host.post(self._view())
 
-    acts: ClassVar[dict[type[Asked], Act]] = {asks.Order: _order, asks.Step: _step}
+    acts: ClassVar[dict[type[Asked], Act]] = {asks.MakePlan: _order, asks.GoToStep: _step}

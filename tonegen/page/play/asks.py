@@ -33,7 +33,7 @@ class Strings(Asked, frozen=True):
     strings: Annotated[tuple[StringNumber, ...], Meta(max_length=64)]
 
 
-class Grip(Asked, frozen=True):
+class TakeGrip(Asked, tag="grip", frozen=True):
     """Take a saved grip, with its changes."""
 
     name: Name
@@ -73,7 +73,7 @@ class Equal(Asked, frozen=True):
     string: StringNumber
 
 
-class Target(Asked, frozen=True):
+class ToTarget(Asked, tag="target", frozen=True):
     """Put it back to the player's target, which the temperament gives."""
 
     string: StringNumber
@@ -126,7 +126,7 @@ class ForgetSong(Asked, frozen=True):
     name: Name
 
 
-class Song(Asked, frozen=True):
+class GoToSong(Asked, tag="song", frozen=True):
     """Bring the bar to a song's key."""
 
     name: Name

@@ -49,7 +49,7 @@ def strings(asked: asks.Strings, at: Standing) -> Done:
     return at.plays(strings=chosen, only=_still(at.playing.only, chosen), **_HEARS_THE_GRIP)
 
 
-def grip(asked: asks.Grip, at: Standing) -> Done:
+def grip(asked: asks.TakeGrip, at: Standing) -> Done:
     """Take a grip by its name, with its changes: the player's own, or one of the instrument."""
     own = next((grip for grip in at.setting.grips if grip.name == asked.name), None)
     if own is not None:
@@ -66,7 +66,7 @@ def bar(asked: asks.Bar, at: Standing) -> Done:
     return at.plays(fret=at.rig.instrument.checked_fret(asked.fret), **_HEARS_THE_GRIP)
 
 
-def song(asked: asks.Song, at: Standing) -> Done:
+def song(asked: asks.GoToSong, at: Standing) -> Done:
     """Bring the bar to a song's key."""
     instrument = at.rig.instrument
     for listed in at.setting.songs:
@@ -109,7 +109,7 @@ def pure(asked: asks.Pure, at: Standing) -> Done:
     return _moved(point, now - wide / slope, at)
 
 
-def target(asked: asks.Target, at: Standing) -> Done:
+def target(asked: asks.ToTarget, at: Standing) -> Done:
     """Put a string's tuning point back to its target."""
     point = _point(asked.string, at)
     return _with_offset(point, None, at, f"{point} to its target")

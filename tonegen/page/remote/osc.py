@@ -15,7 +15,7 @@ from tonegen.page.keys.asks import Panic
 from tonegen.page.part import Host, Standing
 from tonegen.page.play import asks
 from tonegen.page.play.view import song_now
-from tonegen.page.sound.asks import Sound
+from tonegen.page.sound.asks import TurnSound
 from tonegen.pitch import parse_pitch_class, pitch_class_name
 from tonegen.temperament import OwnTemperament
 
@@ -73,19 +73,19 @@ class Remote:
         if len(tones) != 1:
             raise BadValue("the page plays one grip; give its name, or strings such as 3,4,5")
         strings = listed_strings(tones[0])
-        self._do(asks.Strings(strings) if strings else asks.Grip(tones[0]), Sound(True))
+        self._do(asks.Strings(strings) if strings else asks.TakeGrip(tones[0]), TurnSound(True))
 
     def stop(self) -> None:
         """End the sound."""
-        self._do(Sound(False))
+        self._do(TurnSound(False))
 
     def panic(self) -> None:
         """End the sound, and all notes at the receiver."""
-        self._do(Sound(False), Panic())
+        self._do(TurnSound(False), Panic())
 
     def song(self, name: str) -> None:
         """Bring the bar to the key of a song of the set list."""
-        self._do(asks.Song(name))
+        self._do(asks.GoToSong(name))
 
     def send_again(self) -> None:
         """The page sends the tuning again by itself when the receiver is back. Raises BadValue."""

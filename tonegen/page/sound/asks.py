@@ -3,13 +3,13 @@
 from tonegen.page.asked import Asked, Name
 
 
-class Split(Asked, frozen=True):
+class SplitEars(Asked, tag="split", frozen=True):
     """The lowest tone in the left ear and the others in the right, or all in both."""
 
     on: bool
 
 
-class Sound(Asked, frozen=True):
+class TurnSound(Asked, tag="sound", frozen=True):
     """Begin or end the sound."""
 
     on: bool
@@ -34,11 +34,11 @@ class Steady(Asked, frozen=True):
     comfortable: bool = False
 
 
-class Device(Asked, frozen=True):
+class ChooseDevice(Asked, tag="device", frozen=True):
     """Send the sound to a device of the machine, by name; its default one for None."""
 
     name: Name | None = None
 
 
-class Devices(Asked, frozen=True):
+class ShowDevices(Asked, tag="devices", frozen=True):
     """Show the sound devices that the machine has."""

@@ -13,7 +13,7 @@ from tonegen.page.stage.stage import Stage
 _SILENCE_DBFS: Final = -120.0
 
 
-class Beat(Struct, array_like=True, frozen=True):
+class ShownBeat(Struct, array_like=True, frozen=True):
     """Phase of a pair's beat at the moment's frame, 0 where it is loudest, and how fast it turns."""
 
     low: str
@@ -34,7 +34,7 @@ class Moment(Struct, tag="moment", frozen=True):
     heard_frame: int
     heard_at_ms: float
     sample_rate: int
-    beats: tuple[Beat, ...]
+    beats: tuple[ShownBeat, ...]
     peak_dbfs: float
 
 
@@ -55,11 +55,11 @@ def moment_of(stage: Stage, pairs: Iterable[Pair]) -> Moment:
     )
 
 
-def _beats(stage: Stage, pairs: Iterable[Pair], frame: int) -> Iterator[Beat]:
+def _beats(stage: Stage, pairs: Iterable[Pair], frame: int) -> Iterator[ShownBeat]:
     for pair in pairs:
         interval = pair.interval
         try:
             turns = stage.player.beat_phase_turns(pair.low, pair.high, interval.ratio, frame)
         except BadValue:  # its coincident partials are not in this timbre, or above what is made
             continue
-        yield Beat(pair.low, pair.high, turns, interval.beats_per_second)
+        yield ShownBeat(pair.low, pair.high, turns, interval.beats_per_second)

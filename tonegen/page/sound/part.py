@@ -13,7 +13,7 @@ from tonegen.page.sound import asks
 from tonegen.synthesis.player import checked_level_dbfs
 
 
-class Devices(Struct, tag="devices", frozen=True):
+class DevicesView(Struct, tag="devices", frozen=True):
     """The sound devices of the machine, and the one that was chosen by name."""
 
     names: tuple[str, ...]
@@ -27,7 +27,7 @@ class Volume(Struct, tag="volume", frozen=True):
     is_set: bool
 
 
-def sound(asked: asks.Sound, at: Standing) -> Done:
+def sound(asked: asks.TurnSound, at: Standing) -> Done:
     """Begin or end the sound, not muted any more; when it ends the two free tones end with it."""
     heard = {} if asked.on else {"two_tones": False, "two_tones_only": False}
     return at.plays(sounding=asked.on, muted=False, **heard)
@@ -43,7 +43,7 @@ def level(asked: asks.Level, at: Standing) -> Done:
     return at.plays(level_dbfs=checked_level_dbfs(asked.dbfs))
 
 
-def split(asked: asks.Split, at: Standing) -> Done:
+def split(asked: asks.SplitEars, at: Standing) -> Done:
     """The lowest tone in the left ear, or all in both."""
     return at.plays(split=asked.on)
 
@@ -52,10 +52,10 @@ class SoundPart(Part):
     """Sound, mute, level and the steady tone to set it by, ears, device."""
 
     changes: ClassVar[dict[type[Asked], Change]] = {
-        asks.Sound: sound,
+        asks.TurnSound: sound,
         asks.Mute: mute,
         asks.Level: level,
-        asks.Split: split,
+        asks.SplitEars: split,
     }
 
     def __init__(self, host: Host) -> None:
@@ -102,10 +102,10 @@ class SoundPart(Part):
         if self._volume != before:
             self.host.post(self._volume)
 
-    def _choose_device(self, asked: asks.Device) -> None:
+    def _choose_device(self, asked: asks.ChooseDevice) -> None:
         self.host.stage.choose_device(asked.name)
 
-    def _show_devices(self, asked: asks.Devices) -> None:
+    def _show_devices(self, asked: asks.ShowDevices) -> None:
         self.host.work(self._look_for_devices())
 
     async def _look_for_devices(self) -> None:
@@ -114,10 +114,10 @@ class SoundPart(Part):
             names = tuple(device.name for device in await stage.devices(again=True))
         except NoSuchDevice:
             names = ()
-        self.host.post(Devices(names, stage.device_name))
+        self.host.post(DevicesView(names, stage.device_name))
 
     acts: ClassVar[dict[type[Asked], Act]] = {
         asks.Steady: _hear_steady,
-        asks.Device: _choose_device,
-        asks.Devices: _show_devices,
+        asks.ChooseDevice: _choose_device,
+        asks.ShowDevices: _show_devices,
     }

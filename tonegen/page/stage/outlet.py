@@ -27,7 +27,7 @@ NOWHERE: Final = "nowhere"
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class HeardFrame:
     """A frame and the moment at which it is heard."""
 
     frame: int
@@ -90,7 +90,7 @@ class Outlet(Protocol):
 
     words: str
 
-    def heard(self) -> Heard:
+    def heard(self) -> HeardFrame:
         """Which frame is heard when."""
 
     def close(self) -> None:
@@ -104,14 +104,14 @@ class Nowhere:
         """Begin now."""
         self.words = words
         self._player = player
-        self._start = Heard(player.frame, time.monotonic())
+        self._start = HeardFrame(player.frame, time.monotonic())
         self._task = asyncio.get_running_loop().create_task(self._run())
 
-    def heard(self) -> Heard:
+    def heard(self) -> HeardFrame:
         """As the clock has it."""
         now = time.monotonic()
         passed = (now - self._start.at_seconds) * self._player.sample_rate
-        return Heard(self._start.frame + round(passed), now)
+        return HeardFrame(self._start.frame + round(passed), now)
 
     def close(self) -> None:
         """Stop drawing."""
@@ -142,11 +142,11 @@ class OnDevice:
     ) -> None:
         """Open it. The event loop calls `began` once it plays, `ended` with the reason, "" when closed."""
         self._stop = threading.Event()
-        self._heard = Heard(player.frame, time.monotonic())
+        self._heard = HeardFrame(player.frame, time.monotonic())
         loop = asyncio.get_running_loop()
 
         def picture(frame: int) -> None:
-            self._heard = Heard(frame, time.monotonic())
+            self._heard = HeardFrame(frame, time.monotonic())
             if self.words is OPENING:
                 self.words = f"on {device.name}"
                 loop.call_soon_threadsafe(began)
@@ -163,7 +163,7 @@ class OnDevice:
         self._thread = threading.Thread(target=run, name="sound device", daemon=True)
         self._thread.start()
 
-    def heard(self) -> Heard:
+    def heard(self) -> HeardFrame:
         """As the device last said."""
         return self._heard
 
@@ -185,7 +185,7 @@ class InPage:
         """`taken_away` is called when the sound goes elsewhere."""
         self._player = player
         self._taken_away = taken_away
-        self._heard = Heard(player.frame, time.monotonic())
+        self._heard = HeardFrame(player.frame, time.monotonic())
 
     def draw(self, frames: int) -> bytes:
         """The next block: its first frame as float64, then float32 frames x channels, little endian."""
@@ -196,9 +196,9 @@ class InPage:
 
     def now_hears(self, frame: int) -> None:
         """Note what the page hears at this moment."""
-        self._heard = Heard(min(max(frame, 0), self._player.frame), time.monotonic())
+        self._heard = HeardFrame(min(max(frame, 0), self._player.frame), time.monotonic())
 
-    def heard(self) -> Heard:
+    def heard(self) -> HeardFrame:
         """As the page last said."""
         return self._heard
 

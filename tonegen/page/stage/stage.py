@@ -13,7 +13,7 @@ from tonegen.page.setting import Playing
 from tonegen.page.stage.outlet import (
     NOWHERE,
     OPENING,
-    Heard,
+    HeardFrame,
     InPage,
     MeteredPlayer,
     Nowhere,
@@ -76,7 +76,7 @@ class Stage:
         """How long something has sounded so far, wherever it was heard."""
         return self._sounded_seconds + self.player.sounded_frames / self.player.sample_rate
 
-    def heard(self) -> Heard | None:
+    def heard(self) -> HeardFrame | None:
         """Which frame is heard when; None when nothing draws the sound."""
         return self._outlet.heard() if self._outlet else None
 

@@ -75,160 +75,160 @@ export interface Asks {
 }
 
 export interface Shows {
-  asked: TemperAsked;
-  choices: PlayChoices;
-  compared: CompareCompared;
-  count: CountCount;
-  devices: SoundDevices;
-  eargraphs: EarsEarGraphs;
-  ears: EarsEarsView;
-  fault: EngineFault;
-  keys: KeysKeysView;
-  lesson: EarsTeaching;
-  moment: SoundMoment;
-  notices: NoticesNotices;
-  offer: TemperOffer;
-  order: OrderPlan;
-  pong: ServerPong;
-  readings: DropReadings;
-  remote: RemoteRemoteView;
-  two: TonesTwoTonesView;
-  view: PlayView;
-  volume: SoundVolume;
+  asked: WantedScene;
+  choices: Choices;
+  compared: Compared;
+  count: Count;
+  devices: DevicesView;
+  eargraphs: EarGraphs;
+  ears: EarsView;
+  fault: Fault;
+  keys: KeysView;
+  lesson: Teaching;
+  moment: Moment;
+  notices: Notices;
+  offer: Offer;
+  order: OrderView;
+  pong: Pong;
+  readings: Readings;
+  remote: RemoteView;
+  two: TwoTonesView;
+  view: View;
+  volume: Volume;
 }
 
-export type CompareCompared = { between: [string, string] | null; names: [string, string]; over: string; grips: Array<CompareGripSides>; points: Array<ComparePointSides>; words: string };
+export type AskedView = { number: number; of: number; question: string; form: string; choices: Array<string>; sounds: Array<string>; moved_cents: number; farthest_cents: number };
 
-export type CompareGripSides = { name: string; rates: [string, string]; slower: number; intervals: Array<CompareIntervalSides> };
+export type Cell = { string: number; column: string; note: string; offset: string; hz: string; moved: boolean; stands: boolean; pinned: boolean; changes: Array<string> };
 
-export type CompareIntervalSides = { names: string; ratio: string; sides: [CompareSide, CompareSide] };
+export type ChangeView = { name: string; place: string; key: string; travel: number };
 
-export type ComparePointSides = { point: string; offsets: [string, string]; apart: string };
+export type CheckView = { pair: string; engaged: string; should: string; within: string };
 
-export type CompareSide = { cents: string; rate: string; beats_per_second: number };
+export type Choices = { presets: Record<string, Array<PresetName>>; roots: Array<string>; hearing_caution: string; version: string };
 
-export type CountCount = { low: string; high: string; rate: string; surely: string; wide: string; narrow: string };
+export type Column = { name: string; changes: Array<string> };
 
-export type DropDropView = { string: number; change: string; cents: string; give_or_take: string };
+export type Compared = { between: [string, string] | null; names: [string, string]; over: string; grips: Array<GripSides>; points: Array<PointSides>; words: string };
 
-export type DropNextView = { string: number; changes: Array<string>; where: string; why: string };
+export type Count = { low: string; high: string; rate: string; surely: string; wide: string; narrow: string };
 
-export type DropReadingView = { where: string; read: string; cents: string; doubt: string };
+export type Curve = { name: string; words: string; path: Array<[number, number]>; marks: Array<Mark>; span: Span | null };
 
-export type DropReadings = { readings: Array<DropReadingView>; drops: Array<DropDropView>; undecided: Array<string>; next: Array<DropNextView>; scatter: string; words: string; meter_cents: number };
+export type DevicesView = { names: Array<string>; chosen: string | null };
 
-export type EarsAskedView = { number: number; of: number; question: string; form: string; choices: Array<string>; sounds: Array<string>; moved_cents: number; farthest_cents: number };
+export type DropView = { string: number; change: string; cents: string; give_or_take: string };
 
-export type EarsCurve = { name: string; words: string; path: Array<[number, number]>; marks: Array<EarsMark>; span: EarsSpan | null };
+export type EarGraphs = { session: Array<Graph>; days: Array<Graph> };
 
-export type EarsEarGraphs = { session: Array<EarsGraph>; days: Array<EarsGraph> };
+export type EarsView = { offered: Offered; people: Array<string>; person: string; kept: number; waiting: Array<Named>; asked: AskedView | null; said: string; right: boolean | null; results: Array<ResultView>; heard: number | null; notice: string };
 
-export type EarsEarsView = { offered: EarsOffered; people: Array<string>; person: string; kept: number; waiting: Array<EarsNamed>; asked: EarsAskedView | null; said: string; right: boolean | null; results: Array<EarsResultView>; heard: number | null; notice: string };
+export type Fault = { text: string };
 
-export type EarsGraph = { title: string; across: string; up: string; across_ticks: Array<EarsTick>; up_ticks: Array<EarsTick>; curves: Array<EarsCurve> };
+export type FrontMark = { across: number; up: number; words: string };
 
-export type EarsKindView = { name: string; words: string; task: string; trials: number; method: string; threshold: boolean; cents: boolean };
+export type Graph = { title: string; across: string; up: string; across_ticks: Array<Tick>; up_ticks: Array<Tick>; curves: Array<Curve> };
 
-export type EarsLessonName = { name: string; title: string };
+export type GripOffer = { name: string; before: string; after: string; better: boolean; intervals: Array<IntervalOffer> };
 
-export type EarsLessonSoundView = { caption: string; seconds: number; tones: Array<EarsToneView>; swells: Array<EarsSwellView>; words: Array<string> };
+export type GripSides = { name: string; rates: [string, string]; slower: number; intervals: Array<IntervalSides> };
 
-export type EarsMark = [across: number, up: number, low: number, high: number, weight: number];
+export type GripView = { name: string; own: boolean; taken: boolean };
 
-export type EarsNamed = { name: string; words: string };
+export type IntervalOffer = { names: string; ratio: string; before: string; after: string; before_beats: number; after_beats: number };
 
-export type EarsOffered = { kinds: Array<EarsKindView>; intervals: Array<EarsNamed>; registers: Array<EarsNamed>; timbres: Array<EarsNamed>; beds: Array<EarsNamed>; methods: Array<EarsNamed> };
+export type IntervalSides = { names: string; ratio: string; sides: [Side, Side] };
 
-export type EarsResultView = { interval: string; trials: number; result: string; range: string };
+export type KeyRow = { name: string; wanted: string; sent: string; left: string };
 
-export type EarsRungView = [place: number, meets: boolean];
+export type KeysView = { receiver: string; receivers: Record<string, string>; policy: string; policies: Array<string>; follow: boolean; per: string; by_osc: boolean; rows: Array<KeyRow>; spread: Array<string>; worst: string; outputs: Array<string>; inputs: Array<string>; status: string; words: string };
 
-export type EarsSpan = [low: number, value: number, high: number, up: number];
+export type KindView = { name: string; words: string; task: string; trials: number; method: string; threshold: boolean; cents: boolean };
 
-export type EarsStepView = { lesson: string; at: number; of: number; title: string; say: string; sounds: Array<EarsLessonSoundView>; ask: string; answers: Array<string>; verdict: string; right: boolean | null; heard: number | null };
+export type LessonName = { name: string; title: string };
 
-export type EarsSwellView = { pair: string; loud: Array<number> };
+export type LessonSoundView = { caption: string; seconds: number; tones: Array<ToneView>; swells: Array<SwellView>; words: Array<string> };
 
-export type EarsTeaching = { lessons: Array<EarsLessonName>; step: EarsStepView | null };
+export type LessonStepView = { lesson: string; at: number; of: number; title: string; say: string; sounds: Array<LessonSoundView>; ask: string; answers: Array<string>; verdict: string; right: boolean | null; heard: number | null };
 
-export type EarsTick = [at: number, name: string];
+export type Mark = [across: number, up: number, low: number, high: number, weight: number];
 
-export type EarsToneView = { name: string; rungs: Array<EarsRungView> };
+export type MeterReading = { string: number; changes: Array<string>; unit: string; value: string; against: string; ratio: string };
 
-export type EngineFault = { text: string };
+export type Moment = { stream: number; frame: number; heard_frame: number; heard_at_ms: number; sample_rate: number; beats: Array<ShownBeat>; peak_dbfs: number };
 
-export type KeysKeyRow = { name: string; wanted: string; sent: string; left: string };
+export type MovedPoint = { string: number; changes: Array<string>; offset_cents: number };
 
-export type KeysKeysView = { receiver: string; receivers: Record<string, string>; policy: string; policies: Array<string>; follow: boolean; per: string; by_osc: boolean; rows: Array<KeysKeyRow>; spread: Array<string>; worst: string; outputs: Array<string>; inputs: Array<string>; status: string; words: string };
+export type Named = { name: string; words: string };
 
-export type NoticesNotices = { lines: Array<string>; undecided: boolean };
+export type NextView = { string: number; changes: Array<string>; where: string; why: string };
 
-export type OrderCheckView = { pair: string; engaged: string; should: string; within: string };
+export type Notices = { lines: Array<string>; undecided: boolean };
 
-export type OrderPlan = { steps: Array<OrderStepView>; checks: Array<OrderCheckView>; at: number; only_beating: boolean; stale: boolean };
+export type Offer = { found: boolean; summary: string; grips: Array<GripOffer>; points: Array<PointOffer>; notes: Array<string>; front: Array<FrontMark>; across: string; up: string; chosen: number };
 
-export type OrderStepView = { tune: string; against: string; engaged: string; bar: string; count: string; rate: string; interval: string; listen: string; sounds_like: string; sure: string; beats_per_second: number; audible: string };
+export type Offered = { kinds: Array<KindView>; intervals: Array<Named>; registers: Array<Named>; timbres: Array<Named>; beds: Array<Named>; methods: Array<Named> };
 
-export type PlayCell = { string: number; column: string; note: string; offset: string; hz: string; moved: boolean; stands: boolean; pinned: boolean; changes: Array<string> };
+export type OrderView = { steps: Array<TuningStepView>; checks: Array<CheckView>; at: number; only_beating: boolean; stale: boolean };
 
-export type PlayChangeView = { name: string; place: string; key: string; travel: number };
+export type PairView = { low: string; high: string; names: string; strings: string; ratio: string; interval: string; cents: string; direction: string; audible: string; beats_per_second: number; rate: string; counts: string; pulse: string; listen: string; plays: boolean };
 
-export type PlayChoices = { presets: Record<string, Array<PlayPresetName>>; roots: Array<string>; hearing_caution: string; version: string };
+export type Playing = { travels: Record<string, number>; strings: Array<number>; fret: number; song: string; only: [string, string] | null; two_tones: boolean; two_tones_only: boolean; split: boolean; sounding: boolean; muted: boolean; level_dbfs: number };
 
-export type PlayColumn = { name: string; changes: Array<string> };
+export type PointOffer = { point: string; before: string; after: string };
 
-export type PlayGripView = { name: string; own: boolean; taken: boolean };
+export type PointSides = { point: string; offsets: [string, string]; apart: string };
 
-export type PlayPairView = { low: string; high: string; names: string; strings: string; ratio: string; interval: string; cents: string; direction: string; audible: string; beats_per_second: number; rate: string; counts: string; pulse: string; listen: string; plays: boolean };
+export type Pong = { sent_ms: number; clock_ms: number };
 
-export type PlayPresetName = { name: string; title: string };
+export type PresetName = { name: string; title: string };
 
-export type PlaySongView = { name: string; key: string; taken: boolean };
+export type RatioChoice = { ratio: string; words: string };
 
-export type PlayStringView = { number: number; note: string; cents: string; hz: string; drop: string; role: string; in_grip: boolean; point: string; changes: Array<string>; pinned: boolean; offset_cents: number; target_cents: number; target: string; pure_with: Array<string> };
+export type ReadingView = { where: string; read: string; cents: string; doubt: string };
 
-export type PlayView = { revision: number; title: string; root_name: string; frets: number; fret: number; bar: string; state: string; changes: Array<PlayChangeView>; columns: Array<PlayColumn>; cells: Array<PlayCell>; strings: Array<PlayStringView>; pairs: Array<PlayPairView>; grips: Array<PlayGripView>; songs: Array<PlaySongView>; cautions: Array<string>; setting: SettingSetting; playing: SettingPlaying; outlet: string; undo: string; redo: string };
+export type Readings = { readings: Array<ReadingView>; drops: Array<DropView>; undecided: Array<string>; next: Array<NextView>; scatter: string; words: string; meter_cents: number };
 
-export type RemoteRemoteView = { port: number | null; words: string };
+export type RemoteView = { port: number | null; words: string };
 
-export type ServerPong = { sent_ms: number; clock_ms: number };
+export type ResultView = { interval: string; trials: number; result: string; range: string };
 
-export type SettingMeterReading = { string: number; changes: Array<string>; unit: string; value: string; against: string; ratio: string };
+export type RungView = [place: number, meets: boolean];
 
-export type SettingMovedPoint = { string: number; changes: Array<string>; offset_cents: number };
+export type SavedGrip = { name: string; strings: Array<number>; travels: Record<string, number> };
 
-export type SettingPlaying = { travels: Record<string, number>; strings: Array<number>; fret: number; song: string; only: [string, string] | null; two_tones: boolean; two_tones_only: boolean; split: boolean; sounding: boolean; muted: boolean; level_dbfs: number };
+export type Setting = { instrument: string; temperament: string; root: number | null; drop: string; reference_hz: number; timbre: string; against: string; moved: Array<MovedPoint>; grips: Array<SavedGrip>; scene: string; weights: Record<string, number>; pins: Array<MovedPoint>; objective: "beats" | "cents" | "worst-beats" | "worst-cents"; readings: Array<MeterReading>; meter_cents: number; compared: [string, string] | null; two_tones: TwoTones; songs: Array<Song> };
 
-export type SettingSavedGrip = { name: string; strings: Array<number>; travels: Record<string, number> };
+export type ShownBeat = [low: string, high: string, turns: number, turns_per_second: number];
 
-export type SettingSetting = { instrument: string; temperament: string; root: number | null; drop: string; reference_hz: number; timbre: string; against: string; moved: Array<SettingMovedPoint>; grips: Array<SettingSavedGrip>; scene: string; weights: Record<string, number>; pins: Array<SettingMovedPoint>; objective: "beats" | "cents" | "worst-beats" | "worst-cents"; readings: Array<SettingMeterReading>; meter_cents: number; compared: [string, string] | null; two_tones: SettingTwoTones; songs: Array<SettingSong> };
+export type Side = { cents: string; rate: string; beats_per_second: number };
 
-export type SettingSong = { name: string; key: number };
+export type Song = { name: string; key: number };
 
-export type SettingTwoTones = { low: string; high: string; ratio: string };
+export type SongView = { name: string; key: string; taken: boolean };
 
-export type SoundBeat = [low: string, high: string, turns: number, turns_per_second: number];
+export type Span = [low: number, value: number, high: number, up: number];
 
-export type SoundDevices = { names: Array<string>; chosen: string | null };
+export type StringView = { number: number; note: string; cents: string; hz: string; drop: string; role: string; in_grip: boolean; point: string; changes: Array<string>; pinned: boolean; offset_cents: number; target_cents: number; target: string; pure_with: Array<string> };
 
-export type SoundMoment = { stream: number; frame: number; heard_frame: number; heard_at_ms: number; sample_rate: number; beats: Array<SoundBeat>; peak_dbfs: number };
+export type SwellView = { pair: string; loud: Array<number> };
 
-export type SoundVolume = { steady: boolean; is_set: boolean };
+export type Teaching = { lessons: Array<LessonName>; step: LessonStepView | null };
 
-export type TemperAsked = { scene: string; scene_title: string; band: string; objective: string; objectives: Record<string, string>; wanted: Array<TemperWantedView>; pins: Array<string> };
+export type Tick = [at: number, name: string];
 
-export type TemperFrontMark = { across: number; up: number; words: string };
+export type ToneView = { name: string; rungs: Array<RungView> };
 
-export type TemperGripOffer = { name: string; before: string; after: string; better: boolean; intervals: Array<TemperIntervalOffer> };
+export type TuningStepView = { tune: string; against: string; engaged: string; bar: string; count: string; rate: string; interval: string; listen: string; sounds_like: string; sure: string; beats_per_second: number; audible: string };
 
-export type TemperIntervalOffer = { names: string; ratio: string; before: string; after: string; before_beats: number; after_beats: number };
+export type TwoTones = { low: string; high: string; ratio: string };
 
-export type TemperOffer = { found: boolean; summary: string; grips: Array<TemperGripOffer>; points: Array<TemperPointOffer>; notes: Array<string>; front: Array<TemperFrontMark>; across: string; up: string; chosen: number };
+export type TwoTonesView = { written: TwoTones; low_words: string; high_words: string; ratios: Array<RatioChoice>; pair: PairView; heard: boolean; only: boolean };
 
-export type TemperPointOffer = { point: string; before: string; after: string };
+export type View = { revision: number; title: string; root_name: string; frets: number; fret: number; bar: string; state: string; changes: Array<ChangeView>; columns: Array<Column>; cells: Array<Cell>; strings: Array<StringView>; pairs: Array<PairView>; grips: Array<GripView>; songs: Array<SongView>; cautions: Array<string>; setting: Setting; playing: Playing; outlet: string; undo: string; redo: string };
 
-export type TemperWantedView = { name: string; weight: number };
+export type Volume = { steady: boolean; is_set: boolean };
 
-export type TonesRatioChoice = { ratio: string; words: string };
+export type WantedScene = { scene: string; scene_title: string; band: string; objective: string; objectives: Record<string, string>; wanted: Array<WantedView>; pins: Array<string> };
 
-export type TonesTwoTonesView = { written: SettingTwoTones; low_words: string; high_words: string; ratios: Array<TonesRatioChoice>; pair: PlayPairView; heard: boolean; only: boolean };
+export type WantedView = { name: string; weight: number };

@@ -7,7 +7,7 @@ from msgspec import Meta
 from tonegen.page.asked import Asked, Name, StringNumber
 
 
-class Scene(Asked, frozen=True):
+class TakeScene(Asked, tag="scene", frozen=True):
     """Take a scene, its grips, weights, pins and band; "" for the instrument's own grips alone."""
 
     name: Name
@@ -20,14 +20,14 @@ class Weigh(Asked, frozen=True):
     weight: Annotated[float, Meta(ge=0, le=100)]
 
 
-class Pin(Asked, frozen=True):
+class HoldPoint(Asked, tag="pin", frozen=True):
     """Hold a tuning point where it is, or let it go again."""
 
     string: StringNumber
     changes: Annotated[tuple[Name, ...], Meta(max_length=12)]
 
 
-class Objective(Asked, frozen=True):
+class ChooseObjective(Asked, tag="objective", frozen=True):
     """What tempering makes least."""
 
     name: Literal["beats", "cents", "worst-beats", "worst-cents"]

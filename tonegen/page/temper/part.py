@@ -28,7 +28,7 @@ from tonegen.page.temper.tempering import (
 from tonegen.tempering.scene import Scene, checked_point
 
 
-def scene(asked: asks.Scene, at: Standing) -> Done:
+def scene(asked: asks.TakeScene, at: Standing) -> Done:
     """Take a scene with its grips, weights and pins."""
     name = asked.name
     if name and name not in presets.names("scenes"):
@@ -45,7 +45,7 @@ def weigh(asked: asks.Weigh, at: Standing) -> Done:
     return at.sets(f"{asked.grip} weighs {asked.weight:g}", weights=weights)
 
 
-def pin(asked: asks.Pin, at: Standing) -> Done:
+def pin(asked: asks.HoldPoint, at: Standing) -> Done:
     """Hold a point at the offset that it has; one that is held is let go."""
     rig, pins = at.rig, at.setting.pins
     point = checked_point(rig.instrument, asked.string, asked.changes)
@@ -56,7 +56,7 @@ def pin(asked: asks.Pin, at: Standing) -> Done:
     return at.sets(f"{point} pinned", pins=(*others, held))
 
 
-def objective(asked: asks.Objective, at: Standing) -> Done:
+def objective(asked: asks.ChooseObjective, at: Standing) -> Done:
     """Say what is made least."""
     return at.sets(f"goal: {asked.name}", objective=asked.name)
 
@@ -65,10 +65,10 @@ class TemperPart(Part):
     """The scene that is asked, and what was found for it."""
 
     changes: ClassVar[dict[type[Asked], Change]] = {
-        asks.Scene: scene,
+        asks.TakeScene: scene,
         asks.Weigh: weigh,
-        asks.Pin: pin,
-        asks.Objective: objective,
+        asks.HoldPoint: pin,
+        asks.ChooseObjective: objective,
     }
 
     def __init__(self, host: Host) -> None:

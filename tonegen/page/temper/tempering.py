@@ -92,7 +92,7 @@ class WantedView(Struct, frozen=True):
     weight: float
 
 
-class Asked(Record, tag="asked", frozen=True):
+class WantedScene(Record, tag="asked", frozen=True):
     """What tempering is asked."""
 
     scene: str
@@ -197,7 +197,7 @@ def differs(one: Setting, other: Setting) -> bool:
     return asked(one) != asked(other)
 
 
-def asked_of(setting: Setting, rig: Rig) -> Asked:
+def asked_of(setting: Setting, rig: Rig) -> WantedScene:
     """What is asked, as pages show it."""
     try:
         base = shelf.take("scenes", setting.scene) if setting.scene else None
@@ -205,7 +205,7 @@ def asked_of(setting: Setting, rig: Rig) -> Asked:
     except TonegenError as error:
         base, title = None, str(error)
     weights = dict(setting.weights)
-    return Asked(
+    return WantedScene(
         scene=setting.scene,
         scene_title=title,
         band=", ".join(part.name for part in base.band) if base else "",

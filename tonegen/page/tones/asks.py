@@ -5,7 +5,7 @@ from typing import Literal
 from tonegen.page.asked import Asked, Name
 
 
-class Tones(Asked, frozen=True):
+class WriteTones(Asked, tag="tones", frozen=True):
     """Write the two free tones, and what they stand for, "" being guessed; leave what is not given."""
 
     low: Name | None = None

@@ -21,7 +21,7 @@ from tonegen.page.tones.two_tones import (
 )
 
 
-def write(asked: asks.Tones, at: Standing) -> Done:
+def write(asked: asks.WriteTones, at: Standing) -> Done:
     """Write the two tones, and what they stand for."""
     setting = with_tones(at.setting, at.rig, asked)
     written = setting.two_tones
@@ -50,7 +50,7 @@ class TonesPart(Part):
     """The two tones as written, and as they sound."""
 
     changes: ClassVar[dict[type[Asked], Change]] = {
-        asks.Tones: write,
+        asks.WriteTones: write,
         asks.TuneTones: tune,
         asks.HearTones: hear,
     }

@@ -11,7 +11,7 @@ from tonegen.interval import Candidate, Ratio, candidates
 from tonegen.page.play.view import PairView, pair_view
 from tonegen.page.rig import Rig, tone_of
 from tonegen.page.setting import Playing, Setting, TwoTones
-from tonegen.page.tones.asks import Tones
+from tonegen.page.tones.asks import WriteTones
 from tonegen.pitch import nearest_key, note_name, parse_pitch
 from tonegen.sounding import Sounding, SoundingTone, sound, tones_to_play
 from tonegen.synthesis.bank import HIGHEST_CYCLES_PER_FRAME
@@ -41,7 +41,7 @@ class TwoTonesView(Struct, tag="two", frozen=True):
     only: bool
 
 
-def with_tones(setting: Setting, rig: Rig, asked: Tones) -> Setting:
+def with_tones(setting: Setting, rig: Rig, asked: WriteTones) -> Setting:
     """The setting with other tones. A ratio that was chosen for others and does not fit is guessed again."""
     now = setting.two_tones
     tones = TwoTones(

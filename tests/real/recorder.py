@@ -67,7 +67,9 @@ class Recorder:
     def until_silent(self):
         """All up to the first block in which nothing sounds."""
         blocks = [self._next()]
+        most = _PATIENCE_SECONDS * self._client.samplerate / self._client.blocksize
         while blocks[-1].any():
+            assert len(blocks) < most, f"it still sounds after {_PATIENCE_SECONDS} s"
             blocks.append(self._next())
         return np.concatenate(blocks, axis=1)
 

@@ -14,8 +14,8 @@ from tests.cli import CommandLine
 _NOBODY = tempfile.TemporaryDirectory(prefix="tonegen-nobody-")
 os.environ["XDG_CONFIG_HOME"] = _NOBODY.name
 
-# Programs are ended as a player ends them, by Ctrl-C or a closed terminal, also where a shell that runs the tests
-# behind itself, or nohup, has these ignored.
+# Programs are ended as a player ends them, by Ctrl-C or a closed terminal, also where a shell that runs the
+# tests behind itself, or nohup, has these ignored.
 signal.signal(signal.SIGINT, signal.default_int_handler)
 signal.signal(signal.SIGHUP, signal.SIG_DFL)
 

@@ -108,6 +108,11 @@ changes(
 )  # fmt: skip
 TEMPER = "tests/test_temper.py"
 changes(
+    "tonegen/presets/files.py", "tests/test_scenes.py tests/test_presets.py",
+    ("str(path.parent / name) if", "name if"),
+    ("for folder in (SHIPPED, own_folder())", "for folder in (own_folder(), SHIPPED)"),
+)  # fmt: skip
+changes(
     "tonegen/tempering/demands.py", f"{TEMPER} tests/test_scenes.py",
     ("np.sqrt(np.mean(each**2))", "np.mean(each)"),
     ("each.max() for each in growth", "each.min() for each in growth"),

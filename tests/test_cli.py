@@ -4,6 +4,7 @@ import math
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -248,6 +249,31 @@ def test_the_list_has_every_kind(tonegen):
     result = tonegen("tonegen list --json").json
     assert {row["name"] for row in result["instruments"]} >= {"e9-ten-string", "c6-ten-string"}
     assert set(tonegen("tonegen list drops --json").json) == {"drops"}
+
+
+def test_the_list_says_where_each_lies(tonegen, own_folder):
+    mine = own_folder / "drops" / "my-cabinet.toml"
+    mine.parent.mkdir(parents=True)
+    mine.write_text('title = "Mine"\n[cents]\n')
+    files = {row["name"]: Path(row["file"]) for row in tonegen("tonegen list drops --json").json["drops"]}
+
+    assert files["my-cabinet"] == mine
+    assert files["demo-soft-cabinet"].read_text().startswith("title")
+    shadow = mine.with_name("demo-soft-cabinet.toml")
+    shadow.write_bytes(mine.read_bytes())
+    (found,) = [
+        row for row in tonegen("tonegen list drops --json").json["drops"] if row["name"] == shadow.stem
+    ]
+    assert (found["file"], found["title"]) == (str(shadow), "Mine")
+    lines = tonegen("tonegen list drops --files").out.splitlines()
+    assert ["my-cabinet", str(mine)] in [line.split() for line in lines]
+
+
+@pytest.mark.parametrize(("typed", "near"), [("bets", "beats"), ("keys pln", "plan"), ("ear trian", "train")])
+def test_a_command_that_is_not_there_is_told_with_the_nearest(tonegen, typed, near):
+    assert f"No such command '{typed.split()[-1]}'. Did you mean '{near}'?" in tonegen.refused(
+        f"tonegen {typed}"
+    )
 
 
 def test_words_for_what_cannot_be_counted(tonegen):

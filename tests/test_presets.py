@@ -270,3 +270,37 @@ def test_any_valid_instrument_can_be_played(tmp_path):
 def test_a_name_longer_than_a_file_s_can_be_is_refused(name):
     with pytest.raises(BadPreset, match=r"there is no temperament called|no such file"):
         presets.temperament(name)
+
+
+def test_a_copy_is_his_to_change_comments_and_all(tonegen, own_folder):
+    ended = tonegen("tonegen copy instrument e9-ten-string my-steel")
+    copied = own_folder / "instruments" / "my-steel.toml"
+
+    assert (ended.code, str(copied) in ended.out) == (0, True)
+    assert copied.read_bytes() == (SHIPPED / "instruments" / "e9-ten-string.toml").read_bytes()
+    copied.write_text(copied.read_text() + "# mine\n")
+    told = tonegen.refused("tonegen copy instrument e9-ten-string my-steel")
+    assert '"my-steel" already exists, and was left alone' in told
+    assert copied.read_text().endswith("# mine\n")
+    tonegen("tonegen copy instrument my-steel my-other")
+    assert copied.with_name("my-other.toml").read_text().endswith("# mine\n")
+
+
+@pytest.mark.parametrize(
+    ("asked", "says"),
+    [
+        ("instrument e9-ten my-steel", 'there is no instrument called "e9-ten"; near it: e9-ten-string'),
+        ("instrument e9-ten-string ../my-steel", "cannot be used as a name"),
+        ("instrument e9-ten-string c6-ten-string", "comes with the program"),
+        ("instrument ./e9.toml my-steel", "is a file; give a name"),
+        ("steel e9-ten-string my-steel", "'steel' is not one of"),
+        ("drop spoilt mine", "spoilt.toml: "),
+    ],
+)
+def test_what_cannot_be_copied(tonegen, own_folder, asked, says):
+    spoilt = own_folder / "drops" / "spoilt.toml"
+    spoilt.parent.mkdir(parents=True)
+    spoilt.write_text("title = ")
+
+    assert says in tonegen.refused(f"tonegen copy {asked}")
+    assert [path.name for path in own_folder.rglob("*.toml")] == ["spoilt.toml"]

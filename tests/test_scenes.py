@@ -363,3 +363,28 @@ def test_readings_without_end(endless):
 def test_readings_that_are_not_there(tmp_path):
     with pytest.raises(BadValue, match="cannot be read: no such file"):
         readings(tmp_path / "none.csv", E9)
+
+
+def test_files_that_a_scene_names_lie_beside_it(tmp_path, monkeypatch):
+    """Whatever the folder that the player is in; a name is still looked for among his presets."""
+    band = tmp_path / "band"
+    band.mkdir()
+    for kind, name in (
+        ("instruments", "e9-ten-string"),
+        ("drops", "demo-soft-cabinet"),
+        ("temperaments", "vallotti"),
+    ):
+        (band / f"my-{kind}.toml").write_bytes((SHIPPED.parent / kind / f"{name}.toml").read_bytes())
+    text = (
+        'title = "t"\ninstrument = "./my-instruments.toml"\ndrop = "my-drops.toml"\n'
+        'before = "../band/my-temperaments.toml"\n[[grips]]\nname = "E major 3-4-5"\n'
+        '[[band]]\nname = "organ"\nplays = "notes"\ntemperament = "my-temperaments.toml"\n'
+    )
+    file = write(band, text)
+    monkeypatch.chdir(tmp_path)
+    found = scene(file)
+
+    assert (found.instrument.name, found.drop.name) == ("my-instruments", "my-drops")
+    assert (found.before.name, found.band[0].temperament.name) == ("my-temperaments", "my-temperaments")
+    with pytest.raises(BadPreset, match=f"instrument: {band}/other.toml: no such file"):
+        scene(write(band, text.replace("./my-instruments.toml", "other.toml")))

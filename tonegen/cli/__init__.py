@@ -38,6 +38,7 @@ SUMMARIES: Final[Mapping[str, str]] = {
     "order": "A plan to tune by ear, step by step, with sound on request.",
     "keys": "Bring keyboards and samplers to the temperament, by MIDI and OSC.",
     "list": "List the presets.",
+    "copy": "Copy a preset into your own folder, to change it there.",
     "ear": "Train your ear for pure intervals, and measure what you can hear.",
     "page": "Open the page: see, hear and set the instrument.",
 }
@@ -65,6 +66,16 @@ class Commands(click.Group):
             return None
         command: click.Command = import_module(f"{self._package}.{cmd_name}").command
         return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command that is asked for; one that is not there is told with those that are near it."""
+        try:
+            return super().resolve_command(ctx, args)
+        except click.exceptions.NoSuchCommand as unknown:
+            name, known = unknown.command_name, self._summaries
+            raise click.exceptions.NoSuchCommand(name, possibilities=known, ctx=ctx) from None
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands without importing them."""

@@ -61,15 +61,21 @@ def names(kind: str) -> tuple[str, ...]:
 
     What begins with a dot is none: editors put their locks and copies there.
     """
-    return tuple(sorted({name for folder in (own_folder(), SHIPPED) for name in _names_in(folder / kind)}))
+    return tuple(files(kind))
 
 
-def _names_in(folder: Path) -> Iterator[str]:
+def files(kind: str) -> dict[str, Path]:
+    """Where each preset of a kind lies, by name and in their order."""
+    found = {file.stem: file for folder in (SHIPPED, own_folder()) for file in _files_in(folder / kind)}
+    return dict(sorted(found.items()))
+
+
+def _files_in(folder: Path) -> Iterator[Path]:
     with suppress(OSError):  # there is no such folder, or it may not be looked into
         for file in folder.iterdir():
             name = file.name
             if name.endswith(".toml") and not name.startswith(".") and name.isprintable():
-                yield file.stem
+                yield file
 
 
 def locate(kind: str, name: str) -> Path:
@@ -77,7 +83,7 @@ def locate(kind: str, name: str) -> Path:
 
     What the user has under that name is taken, whatever it is: where it cannot be read, the error says why.
     """
-    if name.endswith(".toml") or "/" in name or "\\" in name:
+    if is_file_name(name):
         path = Path(name)
         if _is(path.is_dir):
             raise BadPreset(f"{name}: is a folder; give a file in it, or a name: tonegen list {kind}")
@@ -92,6 +98,16 @@ def locate(kind: str, name: str) -> Path:
     near = get_close_matches(name, known, n=3, cutoff=0.4)
     hint = f"near it: {', '.join(near)}" if near else f"see: tonegen list {kind}"
     raise BadPreset(f'there is no {kind[:-1]} called "{name[:60]}"; {hint}')
+
+
+def beside(path: Path, name: str) -> str:
+    """The name of a preset as the file at `path` gives it: a relative file is looked for beside that file."""
+    return str(path.parent / name) if is_file_name(name) else name
+
+
+def is_file_name(name: str) -> bool:
+    """Whether a preset is asked for by its file: a name that ends in .toml, or has a path in it."""
+    return name.endswith(".toml") or "/" in name or "\\" in name
 
 
 def _is(asked: Callable[[], bool]) -> bool:

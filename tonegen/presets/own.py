@@ -4,6 +4,7 @@ Comments, order and further fields of a file that is there already survive; only
 is written beside its place and renamed into it, so that it is never half written.
 """
 
+import os
 import re
 from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
@@ -13,7 +14,7 @@ from tonegen.drop import Drop
 from tonegen.errors import BadPreset, BadValue, CannotWrite
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.presets.drops import DropFields, drop_from
-from tonegen.presets.files import SHIPPED, own_folder, read
+from tonegen.presets.files import SHIPPED, Title, is_file_name, locate, own_folder, read
 from tonegen.presets.temperaments import TemperamentFields, temperament_from
 from tonegen.temperament import OwnTemperament
 from tonegen.writing import written_whole
@@ -41,7 +42,7 @@ def save_temperament(own: OwnTemperament, left_alone: Collection[TuningPoint] = 
     document.setdefault("title", own.title or own.name)
     document["instrument"] = own.instrument_name
     _update_points(document, {at: cents for at, cents in own.offsets_cents.items() if at not in stay})
-    _write(path, document)
+    _write(path, _toml(document))
     return path
 
 
@@ -59,8 +60,24 @@ def save_drop(drop: Drop, instrument: Instrument) -> Path:
         table = cents.setdefault(change, {})
         for string, value in values.items():
             table[str(string)] = _rounded(value)
-    _write(path, document)
+    _write(path, _toml(document))
     return path
+
+
+def copy_preset(kind: str, name: str, new_name: str) -> Path:
+    """Copy a preset, byte for byte, into the player's own folder under another name.
+
+    Raises BadPreset for one that is not there, cannot be read or is given as a file; BadValue for a name that
+    is no name or is taken; CannotWrite.
+    """
+    if is_file_name(name):
+        raise BadPreset(f'"{name}" is a file; give a name, such as those of: tonegen list {kind}')
+    path, place = locate(kind, name), _place(kind, new_name)
+    if os.path.lexists(place):
+        raise BadValue(f'"{new_name}" already exists, and was left alone; copy to another name')
+    read(path, Title)
+    _write(place, path.read_bytes())
+    return place
 
 
 def _update_points(document: Any, offsets_cents: Mapping[TuningPoint, float]) -> None:
@@ -127,12 +144,16 @@ def _check_drop(path: Path, instrument: Instrument) -> None:
         ) from None
 
 
-def _write(path: Path, document: Any) -> None:
+def _toml(document: Any) -> bytes:
     import tomlkit
 
+    return tomlkit.dumps(document).encode()
+
+
+def _write(path: Path, content: bytes) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise CannotWrite(f"{path}: cannot be written: {error.strerror}; choose another place") from None
     with written_whole(path, force=True) as beside:
-        beside.write_bytes(tomlkit.dumps(document).encode())  # the player's line ends stay
+        beside.write_bytes(content)  # the player's line ends stay

@@ -11,7 +11,7 @@ from tonegen.instrument import DEGREES, Grip, Instrument, State
 from tonegen.interval import Ratio
 from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, note_name, parse_note, parse_pitch_class
 from tonegen.presets.drops import drop
-from tonegen.presets.files import Cents, Fields, by_string, locate, named, read
+from tonegen.presets.files import Cents, Fields, beside, by_string, locate, named, read
 from tonegen.presets.instruments import GripFields, grip_from, instrument
 from tonegen.presets.temperaments import temperament
 from tonegen.temperament import PitchClassTemperament
@@ -70,7 +70,7 @@ class BandFields(Struct, forbid_unknown_fields=True, kw_only=True):
 
 
 class SceneFields(Fields, kw_only=True):
-    """presets/scenes/."""
+    """presets/scenes/. A file that it names by a relative path is looked for beside it."""
 
     instrument: str
     drop: str = "none"
@@ -95,11 +95,11 @@ def scene_from(fields: SceneFields, path: Path) -> Scene:
     with named(path, "reference_hz"):
         reference_hz = checked_reference_hz(fields.reference_hz)
     with named(path, "instrument"):
-        chosen = instrument(fields.instrument)
+        chosen = instrument(beside(path, fields.instrument))
     with named(path, "drop"):
-        sag = drop(fields.drop).checked_on(chosen)
+        sag = drop(beside(path, fields.drop)).checked_on(chosen)
     with named(path, "before"):
-        before = temperament(fields.before)
+        before = temperament(beside(path, fields.before))
     grips, pins, limits, band = [], [], [], []
     for index, grip in enumerate(fields.grips):
         with named(path, f"grips[{index}]"):
@@ -112,7 +112,7 @@ def scene_from(fields: SceneFields, path: Path) -> Scene:
             limits.append(_limit(limit, chosen))
     for index, part in enumerate(fields.band):
         with named(path, f"band[{index}]"):
-            band.append(_part(part, chosen))
+            band.append(_part(part, chosen, path))
     with named(path, "scene"):
         found = Scene(
             name=path.stem,
@@ -198,10 +198,10 @@ def _limit(fields: LimitFields, chosen: Instrument) -> Limit:
     return Limit(point, fields.from_cents, fields.to_cents)
 
 
-def _part(fields: BandFields, chosen: Instrument) -> BandPart:
+def _part(fields: BandFields, chosen: Instrument, path: Path) -> BandPart:
     if fields.plays not in _PLAYS:
         raise BadValue(f'plays: "{fields.plays}" is not known; write "root" for a bass, "notes" for keys')
-    chosen_temperament = temperament(fields.temperament)
+    chosen_temperament = temperament(beside(path, fields.temperament))
     if not isinstance(chosen_temperament, PitchClassTemperament):
         raise BadValue(
             f"temperament: {fields.temperament} belongs to an instrument; name one that goes by notes"

@@ -1,0 +1,36 @@
+"""tonegen copy."""
+
+import click
+from click.shell_completion import CompletionItem
+
+from tonegen import presets
+from tonegen.cli.show import as_json, print_json
+from tonegen.presets.own import copy_preset
+
+
+def _complete_name(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """The names, that begin so, of the kind that is on the line already."""
+    names = presets.names(f"{ctx.params.get('kind')}s")
+    return [CompletionItem(name) for name in names if name.startswith(incomplete)]
+
+
+@click.command()
+@click.argument("kind", type=click.Choice([kind.removesuffix("s") for kind in presets.KINDS]))
+@click.argument("name", shell_complete=_complete_name)
+@click.argument("new_name")
+@as_json
+def command(kind: str, name: str, new_name: str, in_json: bool) -> None:
+    """Copy a preset into your own folder, to change it there.
+
+    The copy has the same comments; give it a title of its own, then change what you like.
+
+    \b
+    tonegen copy instrument e9-ten-string my-steel
+    tonegen copy scene e9-dance-band my-band
+    """
+    path = copy_preset(f"{kind}s", name, new_name)
+    if in_json:
+        print_json({"kind": kind, "name": new_name, "file": str(path)})
+        return
+    click.echo(f"Copied as {new_name}: {path}")
+    click.echo("Change it in any text editor; commands find it by that name")

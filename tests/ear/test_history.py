@@ -11,8 +11,9 @@ import time
 
 import pytest
 
-from tonegen.ear.history import COLUMNS, History
+from tonegen.ear.history import History
 from tonegen.ear.progress import by_day
+from tonegen.ear.rows import COLUMNS
 from tonegen.ear.session import Method, Session, SessionPlan
 from tonegen.ear.trials import Task, TrialKind, make_trial
 from tonegen.errors import BadValue, CannotWrite

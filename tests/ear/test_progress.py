@@ -4,9 +4,9 @@ from datetime import date
 
 import pytest
 
-from tonegen.ear.history import Row
 from tonegen.ear.picture import write_progress
 from tonegen.ear.progress import by_day, panels, register_of, spread_out
+from tonegen.ear.rows import Row
 from tonegen.errors import BadValue, CannotWrite
 
 DAY = "2026-03-01T23:30:00.000+01:00"

@@ -12,7 +12,8 @@ from tonegen.ear.planning import Wish
 from tonegen.ear.session import Method
 from tonegen.ear.trials import Task, TrialKind, make_trial, parse_chords
 from tonegen.errors import BadValue
-from tonegen.page.ears.training import FARTHEST_CENTS, EarGraphs, Moving, Training, offered
+from tonegen.page.ears.offered import offered
+from tonegen.page.ears.training import FARTHEST_CENTS, EarGraphs, Moving, Training
 
 RATE = 48000
 OFFERED = offered()

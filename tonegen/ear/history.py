@@ -5,12 +5,10 @@ file that is damaged is set aside under another name, and what can be read of it
 or of a newer program, or of another one, is left as it is. An answer that cannot be read hides no other.
 """
 
-import csv
 import getpass
-import io
 import os
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -21,8 +19,9 @@ from typing import Any, Final
 
 import msgspec
 
+from tonegen.ear.rows import COLUMNS, Row, as_csv, is_time, row_of
 from tonegen.ear.session import Answered, Session, SessionPlan
-from tonegen.ear.trials import Trial, TrialKind, chord_name
+from tonegen.ear.trials import chord_name
 from tonegen.errors import BadValue, CannotWrite, TonegenError
 from tonegen.writing import written_whole
 
@@ -61,41 +60,6 @@ _TABLES: Final = {
     "session": "id person begun plan",
     "trial": "session number answered kind interval low_hz level_cents seed answer right error trial",
 }
-COLUMNS: Final = (
-    "person", "session", "number", "answered", "kind", "interval", "low_hz", "level_cents", "seed", "answer",
-    "right", "error", "trial",
-)  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One answer as it is kept; times are local, with their offset, as ISO 8601 writes them.
-
-    right : of a choice, None for a number. error : in cents or percent, None for a choice.
-    """
-
-    person: str
-    session: int
-    number: int
-    answered: str
-    kind: str
-    interval: str
-    low_hz: float
-    level_cents: float
-    seed: int
-    answer: float
-    right: bool | None
-    error: float | None
-    trial: str
-
-    def again(self) -> Trial:
-        """The trial, as it was asked. Raises BadValue where what is kept of it cannot be read."""
-        try:
-            return msgspec.json.decode(self.trial, type=Trial)
-        except (msgspec.MsgspecError, BadValue, RecursionError):
-            raise BadValue(
-                f"trial {self.number} of session {self.session} can no longer be read; replay another"
-            ) from None
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,7 +160,7 @@ class History:
         sessions = (
             Waiting(number, str(begun), plan, answered)
             for number, begun, text, answered in found
-            if (plan := _plan(text)) is not None and _is_time(begun)
+            if (plan := _plan(text)) is not None and is_time(begun)
         )
         return tuple(one for one in sessions if one.answered < one.plan.trials)
 
@@ -236,7 +200,7 @@ class History:
                 f"SELECT {', '.join(COLUMNS[1:])} FROM trial JOIN session ON session.id = trial.session"
                 f" WHERE person IN ({self._ids(person)}) ORDER BY answered, session, number",
             ).fetchall()
-        rows = (_row(dict(zip(COLUMNS, (person, *one), strict=True))) for one in found)
+        rows = (row_of(dict(zip(COLUMNS, (person, *one), strict=True))) for one in found)
         return tuple(row for row in rows if row is not None)
 
     def unreadable(self, person: str) -> int:
@@ -312,7 +276,7 @@ class History:
             trials = [
                 one
                 for one in _each(source, "trial", 12)
-                if one[0] in sessions and _row(dict(zip(COLUMNS, ("", *one), strict=True)))
+                if one[0] in sessions and row_of(dict(zip(COLUMNS, ("", *one), strict=True)))
             ]
             with self._change():
                 for table, rows in (
@@ -409,50 +373,11 @@ class _DamagedError(CannotWrite):
         super().__init__("the history is damaged; start again, and it will be set aside")
 
 
-def as_csv(rows: Iterable[Row]) -> str:
-    """Answers as a table with a heading, as RFC 4180 writes one; a spreadsheet works out nothing in it."""
-    table = io.StringIO(newline="")
-    writer = csv.writer(table)
-    writer.writerow(COLUMNS)
-    writer.writerows([_no_formula(getattr(row, column)) for column in COLUMNS] for row in rows)
-    return table.getvalue()
-
-
-def _no_formula(cell: Any) -> Any:
-    """The cell, a text that a spreadsheet would work out behind an apostrophe.
-
-    Source: OWASP, "CSV Injection": cells that begin with = + - @, a tab or a carriage return.
-    """
-    return f"'{cell}" if isinstance(cell, str) and cell.startswith(("=", "+", "-", "@", "\t", "\r")) else cell
-
-
-def _row(fields: dict[str, Any]) -> Row | None:
-    """An answer from its columns; None where one of them cannot be read."""
-    right = fields.pop("right")
-    if right not in (None, 0, 1):
-        return None
-    try:
-        row = msgspec.convert({**fields, "right": None if right is None else bool(right)}, Row)
-        TrialKind(row.kind)
-    except (msgspec.ValidationError, ValueError):
-        return None
-    numbers = (row.low_hz, row.level_cents, row.answer, row.error or 0.0)
-    meant = all(map(isfinite, numbers)) and 1.0 <= row.low_hz <= 100_000.0 and abs(row.level_cents) <= 1200.0
-    return row if meant and _is_time(row.answered) else None
-
-
 def _plan(text: Any) -> SessionPlan | None:
     try:
         return msgspec.json.decode(text, type=SessionPlan)
     except (msgspec.MsgspecError, TonegenError, RecursionError, TypeError, ValueError):
         return None
-
-
-def _is_time(text: Any) -> bool:
-    try:
-        return datetime.fromisoformat(text).utcoffset() is not None
-    except (ValueError, TypeError):
-        return False
 
 
 def _is_name(name: Any) -> bool:

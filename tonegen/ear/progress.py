@@ -9,8 +9,8 @@ from tonegen.ear.abx import proportion_right
 from tonegen.ear.adjustment import Settings, settings
 from tonegen.ear.bayes import Belief, usual_listeners
 from tonegen.ear.estimate import Estimate
-from tonegen.ear.history import Row
 from tonegen.ear.psychometric import FEWEST_ANSWERS
+from tonegen.ear.rows import Row
 from tonegen.ear.trials import WITH_THRESHOLD, TrialKind
 from tonegen.frozen import Frozen
 from tonegen.pitch import nearest_key

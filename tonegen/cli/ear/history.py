@@ -19,9 +19,10 @@ from tonegen.cli.ear.terminal import (
 )
 from tonegen.cli.show import as_json, force_option, print_json, print_table
 from tonegen.ear.estimate import Estimate
-from tonegen.ear.history import History, Row
+from tonegen.ear.history import History
 from tonegen.ear.progress import Day, by_day
 from tonegen.ear.rendering import Clip, one_after_another, strip
+from tonegen.ear.rows import Row
 from tonegen.ear.session import MOST_CENTS, Answered
 from tonegen.ear.trials import TrialKind, judge
 from tonegen.ear.words import describe, waiting_in_words

@@ -16,8 +16,9 @@ from tonegen.ear.trials import Chord, parse_chords
 from tonegen.errors import BadPreset, BadValue, CannotWrite, TonegenError
 from tonegen.frozen import Frozen
 from tonegen.page.ears import asks
+from tonegen.page.ears.offered import offered
 from tonegen.page.ears.teaching import Demonstrated, Teacher
-from tonegen.page.ears.training import Heard, Training, nobody, offered
+from tonegen.page.ears.training import Heard, Training, nobody
 from tonegen.page.stage.stage import SourceAt
 from tonegen.sounding import SoundingTone
 

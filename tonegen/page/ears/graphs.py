@@ -8,9 +8,9 @@ from typing import Final
 import numpy as np
 from msgspec import Struct
 
-from tonegen.ear.history import Row
 from tonegen.ear.progress import Panel, Point, aside_of, by_day, panels, spread_out
 from tonegen.ear.psychometric import Answers
+from tonegen.ear.rows import Row
 from tonegen.ear.session import MOST_CENTS, Session
 from tonegen.ear.trials import chord_name
 

@@ -205,6 +205,13 @@ def test_pitch_moves_without_a_jump_to_a_split(a, v):
     assert string_cents(E9, own, 5, E9.state(["A", "V"])) == pytest.approx(113)
 
 
+def test_a_split_comes_in_with_the_change_that_has_moved_least():
+    """A whole, V half: half of what the split adds to the sum of both; its stop is tuned 13 cents high."""
+    own = OwnTemperament("mine", E9.name, {TuningPoint(5, ("A", "V")): 13.0})
+
+    assert string_cents(E9, own, 5, E9.state({"A": 1.0, "V": 0.5})) == pytest.approx(200 - 50 + 13 / 2)
+
+
 def test_an_explicit_split_overrides_the_sum():
     rig = Instrument(
         "rig", "rig", (String(1, 60),), (Change("A", {1: 2}), Change("V", {1: -1})),

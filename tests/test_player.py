@@ -394,6 +394,18 @@ def test_the_picture_of_the_beat_pulses_with_the_sound():
     assert np.corrcoef(loudness**2, np.cos(2 * np.pi * np.array(pulse)))[0, 1] > 0.99
 
 
+def test_the_picture_of_a_wide_beat_turns_forward():
+    """At the beat's rate, positive where the interval is wide: 4 x 275.6 - 5 x 220 = 2.4 a second."""
+    player = sounding(LOW, HIGH, channels=1)
+    pulled(player, 1.0)
+    one, later = (
+        player.beat_phase_turns("low", "high", Ratio(5, 4), player.frame + frames)
+        for frames in (0, RATE // 24)
+    )
+
+    assert (later - one) % 1.0 == pytest.approx(2.4 / 24, abs=1e-6)
+
+
 def test_a_plucked_tone_dies_away_and_is_picked_again():
     player = Player(RATE, channels=1)
     player.set([Tone(220.0, PLUCKED, name="a")], ramp_seconds=0.01)

@@ -489,6 +489,30 @@ def test_the_manager_s_wheel_bends_all_of_its_zone():
     assert bends() == pytest.approx({64: 0, 67: by_member, 72: 0}, abs=0.05)
 
 
+def test_a_member_s_wheel_adds_to_its_manager_s():
+    """The same the other way round: the manager's first, then the member's (MPE 1.1, C.1)."""
+    rotation, listener = rig()
+    for text in ("b0 65 00", "b0 64 06", "b0 06 05", "e0 00 60", "e2 40 40", "92 43 50"):
+        rotation.receive(bytes.fromhex(text), 0)
+
+    ((channel, key),) = listener.sounding()
+    bent = listener.pitch_cents(channel, key) - 100 * key - JUST.class_cents[key % 12]
+    assert bent == pytest.approx(200 / 2 + 4800 * 64 / 8192, abs=0.05)
+
+
+def test_an_upper_zone_counts_down_from_its_manager():
+    """Members of channel 16's zone are 15, 14, 13 (MPE 1.1, 2.1): each has a wheel of 48 semitones."""
+    rotation, listener = rig()
+    for text in ("bf 65 00", "bf 64 06", "bf 06 03", "ee 40 40", "9e 40 50", "ed 40 40", "9d 43 50"):
+        rotation.receive(bytes.fromhex(text), 0)
+
+    bends = {
+        key: listener.pitch_cents(channel, key) - 100 * key - JUST.class_cents[key % 12]
+        for channel, key in listener.sounding()
+    }
+    assert bends == pytest.approx({64: 4800 * 64 / 8192, 67: 4800 * 64 / 8192}, abs=0.05)
+
+
 def test_a_sustain_pedal_is_down_from_64_on():
     """MIDI 1.0, table of controllers: 0 to 63 off, 64 to 127 on."""
     for value, holds in ((63, False), (64, True)):

@@ -298,6 +298,17 @@ def test_a_dump_waits_for_a_pause_in_the_playing():
     assert cable.tuned() == [tuple(range(128))]
 
 
+def test_a_receiver_that_needs_time_after_a_dump_is_given_it():
+    """The dump's own time on the cable, and 0.2 s more, before the next may go."""
+    cable = Cable("mts-bulk")
+    cable.tables.retune(cable.plan(PYTHAGOREAN))
+    cable.tables.send_due(10.0)
+    (dump,) = cable.out
+    cable.tables.retune(cable.plan(JUST))
+
+    assert cable.tables.send_due(10.0) == pytest.approx(10.0 + len(dump) * 10 / 31250 + 0.2)
+
+
 def test_a_receiver_that_came_back_is_set_up_and_tuned_again():
     cable = Cable("mts-single-note")
     cable.play("90 40 40", 0.0)

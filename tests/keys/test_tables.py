@@ -324,3 +324,16 @@ def test_a_receiver_that_came_back_is_set_up_and_tuned_again():
         now = cable.tables.send_due(now)
 
     assert sorted(key for keys in cable.tuned() for key in keys) == [key for key in range(128) if key != 64]
+
+
+def test_a_receiver_that_came_back_has_nothing_of_what_it_was_sent_before():
+    """Another tuning is chosen before it was sent again: keys that stand alike in both are sent as well."""
+    cable = Cable("mts-single-note")
+    cable.tables.start_over(0.0)
+    cable.tables.retune(cable.plan(PYTHAGOREAN))
+    cable.out.clear()
+    now = 0.0
+    while now is not None:
+        now = cable.tables.send_due(now)
+
+    assert sorted(key for keys in cable.tuned() for key in keys) == list(range(128))

@@ -1,7 +1,9 @@
 """What a program tuned that was killed with its guard: written down, and put back by the next start."""
 
 import json
+import os
 import re
+import select
 import signal
 from pathlib import Path
 
@@ -44,12 +46,14 @@ def family(pid):
 
 def killed_at_once(process):
     """Killed with all that it started, the guard among them, before any of them can do a thing about it."""
-    import os
-
     together = family(process.pid)
+    ends = [os.pidfd_open(pid) for pid in together]
     for how in (signal.SIGSTOP, signal.SIGKILL):
-        for pid in together:
-            os.kill(pid, how)
+        for end in ends:
+            signal.pidfd_send_signal(end, how)
+    for end in ends:
+        assert select.select([end], [], [], 20)[0], "one that has not ended yet may hold what it held"
+        os.close(end)
     process.wait(20)
     return len(together)
 

@@ -13,6 +13,8 @@ from pathlib import Path
 
 from websockets.sync.client import connect
 
+PATIENCE_SECONDS = 60  # on a machine that does much else as well
+
 _START = [sys.executable, "-c", "from tonegen.cli import main; main()", "page", "--no-browser"]
 
 
@@ -46,7 +48,7 @@ class RunningPage:
         """End the program, and wait until it has ended."""
         if self.process.poll() is None:
             self.process.send_signal(how)
-            self.process.wait(15)
+            self.process.wait(PATIENCE_SECONDS)
         self.process.stdout.close()
         self.process.stderr.close()
 
@@ -90,7 +92,7 @@ class WirePage:
     def ask(self, do, **fields):
         self.connection.send(json.dumps({"do": do, **fields}))
 
-    def shown(self, kind, such_that=lambda message: True, seconds=10):
+    def shown(self, kind, such_that=lambda message: True, seconds=PATIENCE_SECONDS):
         """The next message of a kind that is as wanted."""
         until = time.monotonic() + seconds
         while True:

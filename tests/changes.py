@@ -108,7 +108,7 @@ changes(
 )  # fmt: skip
 TEMPER = "tests/test_temper.py"
 changes(
-    "tonegen/presets/files.py", "tests/test_scenes.py tests/test_presets.py",
+    "tonegen/presets/files.py", "tests/test_scenes.py tests/test_cli.py",
     ("str(path.parent / name) if", "name if"),
     ("for folder in (SHIPPED, own_folder())", "for folder in (own_folder(), SHIPPED)"),
 )  # fmt: skip
@@ -123,11 +123,14 @@ changes(
     ("HIGHEST_BEATING_PARTIAL: Final = 16", "HIGHEST_BEATING_PARTIAL: Final = 64"),
 )  # fmt: skip
 changes(
-    "tonegen/tempering/temper.py", TEMPER,
-    ("np.sqrt(demands.squares_weight)", "demands.squares_weight"),
+    "tonegen/tempering/wishes.py", TEMPER,
     ("rates = errors * demands.worst_slope", "rates = errors"),
     ("argmax()])\n", "argmin()])\n"),
     ("(demands.rms_slope[group] * share) ** 2", "demands.rms_slope[group] * share"),
+)  # fmt: skip
+changes(
+    "tonegen/tempering/temper.py", TEMPER,
+    ("np.sqrt(demands.squares_weight)", "demands.squares_weight"),
     ("-1 if price > 0 else 1", "1 if price > 0 else -1"),
     ("abs(price) * in_beats", "abs(price)"),
     ("1 / max(total * value, 1e-300)", "1 / max(value, 1e-300)"),

@@ -8,7 +8,7 @@ from tonegen.cli.purity import grip_json, point_json, print_grips
 from tonegen.cli.show import as_json, print_json, print_table
 from tonegen.presets.scenes import scene as load_scene
 from tonegen.tempering.demands import demands_of
-from tonegen.tempering.temper import purity_of
+from tonegen.tempering.purity import purity_of
 from tonegen.words import signed
 
 

@@ -7,7 +7,7 @@ from tonegen.cli.show import print_table, terminal_columns
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.pitch import note_name
 from tonegen.tempering.demands import DemandVoice
-from tonegen.tempering.temper import GripPurity, IntervalPurity, Purity
+from tonegen.tempering.purity import GripPurity, IntervalPurity, Purity
 from tonegen.words import rate, signed
 
 _WORST_PAIR: Final = "worst pair"

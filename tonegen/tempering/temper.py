@@ -8,7 +8,6 @@ objective would fall if it gave way by a cent: root mean square or worst, of all
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from itertools import groupby
 from typing import Final
 
 import numpy as np
@@ -17,20 +16,19 @@ from numpy.typing import NDArray
 from tonegen.errors import BadValue
 from tonegen.frozen import Frozen
 from tonegen.instrument import TuningPoint
-from tonegen.interval import FASTEST_COUNTABLE_BEATS_PER_SECOND, Ratio, partial_hz
 from tonegen.pitch import hz_from_key
 from tonegen.temperament import OwnTemperament
 from tonegen.tempering.convex import (
     Infeasible,
     Optimum,
-    conflicting,
     least_squares,
     least_worst,
-    undetermined_directions,
 )
-from tonegen.tempering.demands import DemandKind, Demands, DemandVoice, demands_of
-from tonegen.tempering.scene import Scene, WantedGrip
-from tonegen.words import beats_a_second, signed
+from tonegen.tempering.demands import Demands, demands_of
+from tonegen.tempering.limits import Limits, conflict_of, limits_of, refuse_broken_pins
+from tonegen.tempering.purity import GripPurity, purity_of
+from tonegen.tempering.scene import Scene
+from tonegen.tempering.wishes import Contradiction, Undetermined, contradictions_of, undetermined_of
 
 Array = NDArray[np.float64]
 
@@ -74,39 +72,6 @@ class Objective(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Purity:
-    """How an interval sounds: cents from just and beats per second, both positive when it is wide."""
-
-    cents_from_just: float
-    beats_per_second: float
-
-
-@dataclass(frozen=True, slots=True)
-class IntervalPurity:
-    """One interval before and after; partial `ratio.upper` of the low tone meets `ratio.lower` of the high.
-
-    Beats are at `fret`, the first of those that matter.
-    """
-
-    low: DemandVoice
-    high: DemandVoice
-    ratio: Ratio
-    before: Purity
-    after: Purity
-    coincident_hz: float
-    fret: float
-    against: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class GripPurity:
-    """The intervals of one grip, those against the band at the end."""
-
-    wanted: WantedGrip
-    intervals: tuple[IntervalPurity, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class Binding:
     """A pin or a limit that holds the result back.
 
@@ -120,51 +85,6 @@ class Binding:
     price: float
     price_beats_per_cent: float
     towards: int
-
-
-@dataclass(frozen=True, slots=True)
-class Contradiction:
-    """Two grips that want one tuning point at two pitches, the other points standing where they ended.
-
-    wanted_cents, beats_per_second : the offset that each would choose, and its worst rate at this point.
-    """
-
-    point: TuningPoint
-    names: tuple[str, str]
-    roles: tuple[str, str]
-    wanted_cents: tuple[float, float]
-    beats_per_second: tuple[float, float]
-
-    @property
-    def apart_cents(self) -> float:
-        """How far the two wishes lie apart."""
-        return abs(self.wanted_cents[1] - self.wanted_cents[0])
-
-    def __str__(self) -> str:
-        """In plain words."""
-        places = [
-            f"{_degree_name(role)} in {name}" if role else f"in {name}"
-            for role, name in zip(self.roles, self.names, strict=True)
-        ]
-        first, second = map(_cost, self.beats_per_second)
-        if "roughness" not in (first, second):
-            second = second.removesuffix(" beats a second")
-        return (
-            f"{self.point} is {places[0]} and {places[1]}: they want it {self.apart_cents:.1f} cents apart; "
-            f"the compromise costs {first} in one and {second} in the other"
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class Undetermined:
-    """Points that the scene says too little about; they got the smallest offsets that serve."""
-
-    points: tuple[TuningPoint, ...]
-    why: str
-
-    def __str__(self) -> str:
-        """In plain words."""
-        return f"{self.why}: {', '.join(map(str, self.points))}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,11 +154,11 @@ class Tempered(Frozen):
         >>> widest.names, round(widest.apart_cents, 1)
         (('F# minor B+C 3-4-5-6-7', 'E 9 9-8-7-6-5'), 21.1)
         """
-        return _contradictions(self.demands, self.offsets, least_apart_cents)
+        return contradictions_of(self.demands, self.offsets, least_apart_cents)
 
     def undetermined(self) -> tuple[Undetermined, ...]:
         """The points that neither grips nor pins nor the band decide."""
-        return _undetermined(self.demands)
+        return undetermined_of(self.demands)
 
 
 def temper(scene: Scene, objective: Objective = Objective.BEATS) -> Tempered:
@@ -264,17 +184,17 @@ def temper_demands(demands: Demands, objective: Objective) -> Tempered:
     scale = _scale(demands, objective)
     rows = demands.coefficients * scale[:, None]
     wanted = demands.wanted_cents * scale - rows @ held
-    limits = _limits(demands)
+    limits = limits_of(demands)
     limit_values = limits.least - limits.rows @ held
     solve = least_worst if objective.of_worst else least_squares
     try:
-        _refuse_broken_pins(limits.rows[:, free], limit_values)
+        refuse_broken_pins(limits.rows[:, free], limit_values)
         # Matrices so small gain nothing from threads, and threads that wait for each other beside a sounding
         # engine were measured to cost thirty times the work.
         with threadpool_limits(1, user_api="blas"):
             optimum = solve(rows[:, free], wanted, limits.rows[:, free], limit_values)
     except Infeasible:
-        raise BadValue(_conflict(demands, limits, pinned)) from None
+        raise BadValue(conflict_of(demands, limits, pinned)) from None
     offsets = held.copy()
     offsets[free] = optimum.x
     total = float(demands.squares_weight.sum()) if not objective.of_worst else 1.0
@@ -305,40 +225,6 @@ def _left_alone(demands: Demands) -> dict[TuningPoint, float]:
     return cents
 
 
-def purity_of(demands: Demands, before: Array, after: Array) -> tuple[GripPurity, ...]:
-    """How every interval sounds with two sets of offsets; the pull has no sound and is left out."""
-    upper = np.array([demand.ratio.upper for demand in demands.demands], dtype=float)
-    lower = np.array([demand.ratio.lower for demand in demands.demands], dtype=float)
-    sides = []
-    for offsets in (before, after):
-        low, high = demands.hz(offsets)
-        low_partial, high_partial = partial_hz(low, upper), partial_hz(high, lower)
-        sides.append((demands.cents_from_just(offsets), high_partial - low_partial))
-    middle = (low_partial + high_partial) / 2
-    found = []
-    rows = [row for row, demand in enumerate(demands.demands) if demand.wanted is not None]
-    for name, chosen in groupby(rows, key=lambda row: demands.demands[row].wanted):
-        intervals = []
-        for row in chosen:
-            demand = demands.demands[row]
-            was, now = (Purity(float(cents[row]), float(beats[row])) for cents, beats in sides)
-            intervals.append(
-                IntervalPurity(
-                    demand.low,
-                    demand.high,
-                    demand.ratio,
-                    was,
-                    now,
-                    float(middle[row]),
-                    demand.frets[0],
-                    demand.part,
-                )
-            )
-        if name is not None:
-            found.append(GripPurity(name, tuple(intervals)))
-    return tuple(found)
-
-
 def _scale(demands: Demands, objective: Objective) -> Array:
     """What each equation in cents is multiplied by to become an error of the objective."""
     if objective.of_worst:
@@ -346,72 +232,12 @@ def _scale(demands: Demands, objective: Objective) -> Array:
     return np.sqrt(demands.squares_weight) * (demands.rms_slope if objective.in_beats else 1.0)
 
 
-@dataclass(frozen=True, slots=True)
-class _Limits(Frozen):
-    """rows @ offsets >= least, each with its words, and the point that it is about."""
-
-    rows: Array
-    least: Array
-    words: tuple[str, ...]
-    points: tuple[TuningPoint | None, ...]
-
-
-def _limits(demands: Demands) -> _Limits:
-    column = {point: index for index, point in enumerate(demands.points)}
-    rows, least, words = [], [], []
-    points: list[TuningPoint | None] = []
-    for limit in demands.scene.limits:
-        for side, edge in ((1.0, limit.from_cents), (-1.0, limit.to_cents)):
-            row = np.zeros(len(demands.points))
-            row[column[limit.point]] = side
-            rows.append(row)
-            least.append(side * edge)
-            words.append(f"{limit.point} at {'least' if side > 0 else 'most'} {signed(edge, None)} cents")
-            points.append(limit.point)
-    for index, demand in enumerate(demands.demands):
-        if demand.kind is not DemandKind.GRIP or demand.wanted is None or demand.wanted.within_cents is None:
-            continue
-        for side in (1.0, -1.0):
-            rows.append(side * demands.coefficients[index])
-            least.append(side * demands.wanted_cents[index] - demand.wanted.within_cents)
-            words.append(
-                f"{demand.low.label} to {demand.high.label} within {demand.wanted.within_cents:g} cents "
-                f"of {demand.ratio} in {demand.name}"
-            )
-            points.append(None)
-    stacked = np.array(rows).reshape(-1, len(demands.points))
-    return _Limits(stacked, np.array(least), tuple(words), tuple(points))
-
-
-def _refuse_broken_pins(rows: Array, least: Array) -> None:
-    """Limits that the pins alone decide are not seen by the solver."""
-    decided = ~rows.any(axis=1)
-    if (least[decided] > 1e-9).any():
-        raise Infeasible("a pin stands outside a limit")
-
-
-def _conflict(demands: Demands, limits: _Limits, pinned: Mapping[TuningPoint, float]) -> str:
-    """The few pins and limits that cannot all hold, in plain words."""
-    column = {point: index for index, point in enumerate(demands.points)}
-    rows, least, words = [limits.rows], [limits.least], list(limits.words)
-    for point, cents in pinned.items():
-        for side in (1.0, -1.0):
-            row = np.zeros((1, len(demands.points)))
-            row[0, column[point]] = side
-            rows.append(row)
-            least.append(np.array([side * cents]))
-            words.append(f"{point} pinned at {signed(cents, None)} cents")
-    few = conflicting(np.vstack(rows), np.concatenate(least))
-    named = list(dict.fromkeys(words[index] for index in few))
-    return f"no tuning meets all of these; give one of them up: {'; '.join(named)}"
-
-
 def _binding(
     demands: Demands,
     objective: Objective,
     optimum: Optimum,
     free: NDArray[np.bool_],
-    limits: _Limits,
+    limits: Limits,
     rows: Array,
     error: Array,
     value: float,
@@ -450,98 +276,3 @@ def _binding(
                 )
             )
     return tuple(sorted(found, key=lambda each: -each.price))
-
-
-def _contradictions(demands: Demands, offsets: Array, least_apart_cents: float) -> tuple[Contradiction, ...]:
-    """For each point the two grips whose wishes lie furthest apart.
-
-    What a grip wants of a point is the mean of what its intervals want, each by the square of its slope: the
-    offset at which their beats would be least.
-    """
-    errors = demands.cents_from_just(offsets)
-    rates = errors * demands.worst_slope
-    wishes: dict[TuningPoint, list[tuple[float, str, str, float]]] = {}
-    asked = ~demands.of_kind(DemandKind.PULL)
-    for index, point in enumerate(demands.points):
-        touching = np.flatnonzero(asked & (demands.coefficients[:, index] != 0))
-        for name, chosen in groupby(touching, key=lambda row: demands.demands[row].name):
-            group = np.array(list(chosen))
-            share = demands.coefficients[group, index]
-            push = (demands.rms_slope[group] * share) ** 2
-            wish = float(offsets[index] - (push * errors[group] / share).sum() / push.sum())
-            worst = float(rates[group][np.abs(rates[group]).argmax()])
-            wishes.setdefault(point, []).append((wish, name, _role(demands, int(group[0]), point), worst))
-    found = []
-    for point, wanted in wishes.items():
-        low, high = min(wanted), max(wanted)
-        if high[0] - low[0] >= least_apart_cents:
-            found.append(
-                Contradiction(
-                    point, (low[1], high[1]), (low[2], high[2]), (low[0], high[0]), (low[3], high[3])
-                )
-            )
-    return tuple(sorted(found, key=lambda each: -each.apart_cents))
-
-
-def _role(demands: Demands, row: int, point: TuningPoint) -> str:
-    demand = demands.demands[row]
-    for each in (demand.low, demand.high):
-        if any(named == point for named, _ in each.terms):
-            return each.role
-    return ""
-
-
-_DEGREE_NAMES: Final = {
-    "1": "the root", "b2": "the flat second", "2": "the second", "b3": "the minor third", "3": "the third",
-    "4": "the fourth", "#4": "the sharp fourth", "b5": "the flat fifth", "5": "the fifth",
-    "#5": "the sharp fifth", "b6": "the flat sixth", "6": "the sixth", "bb7": "the diminished seventh",
-    "b7": "the flat seventh", "7": "the major seventh", "b9": "the flat ninth", "9": "the ninth",
-    "#9": "the sharp ninth", "11": "the eleventh", "#11": "the sharp eleventh", "13": "the thirteenth",
-}  # fmt: skip
-
-
-def _cost(beats_per_second: float) -> str:
-    if abs(beats_per_second) > FASTEST_COUNTABLE_BEATS_PER_SECOND:
-        return "roughness"
-    return beats_a_second(beats_per_second)
-
-
-def _degree_name(role: str) -> str:
-    return _DEGREE_NAMES.get(role, role)
-
-
-def _undetermined(demands: Demands) -> tuple[Undetermined, ...]:
-    """Points in no grip, and groups that nothing ties to a pitch, found as components of the equations."""
-    pinned = {pin.point for pin in demands.scene.pins}
-    open_columns = [index for index, point in enumerate(demands.points) if point not in pinned]
-    touched = demands.coefficients[:, open_columns] != 0
-    found = []
-    alone = [demands.points[open_columns[c]] for c in np.flatnonzero(~touched.any(axis=0))]
-    if alone:
-        found.append(
-            Undetermined(
-                tuple(alone),
-                "Not in the grips you picked, so left as they were (or at their limit)",
-            )
-        )
-    for group in _components(touched):
-        part = demands.coefficients[touched[:, group].any(axis=1)][:, [open_columns[c] for c in group]]
-        if len(undetermined_directions(part)):
-            points = tuple(demands.points[open_columns[c]] for c in group)
-            found.append(
-                Undetermined(
-                    points, "Tied only to each other (pin one of them, or name a band, to set their pitch)"
-                )
-            )
-    return tuple(found)
-
-
-def _components(touched: NDArray[np.bool_]) -> list[list[int]]:
-    """Columns that meet in some row, directly or by way of others."""
-    from scipy.sparse import csr_array
-    from scipy.sparse.csgraph import connected_components
-
-    met = csr_array(touched.T.astype(np.int64) @ touched.astype(np.int64))
-    count, labels = connected_components(met, directed=False)
-    groups = [np.flatnonzero(labels == label).tolist() for label in range(count)]
-    return [group for group in groups if touched[:, group].any()]

@@ -16,7 +16,7 @@ from tonegen.tempering.scene import Scene
 from tonegen.words import rate_and_side, signed
 
 if TYPE_CHECKING:
-    from tonegen.tempering.temper import GripPurity, IntervalPurity
+    from tonegen.tempering.purity import GripPurity, IntervalPurity
 
 NOW: Final = "as it is now"
 
@@ -95,7 +95,7 @@ def compare(setting: Setting, rig: Rig) -> Compared:
     import numpy as np
 
     from tonegen.tempering.demands import demands_of
-    from tonegen.tempering.temper import purity_of
+    from tonegen.tempering.purity import purity_of
 
     sides = [
         rig_of(replace(setting, temperament=name, moved=())).temperament if name else rig.temperament

@@ -22,7 +22,8 @@ from tonegen.tempering.scene import BandPart, Pin, Scene, WantedGrip
 from tonegen.words import rate_and_side, signed
 
 if TYPE_CHECKING:
-    from tonegen.tempering.temper import GripPurity, IntervalPurity, Tempered
+    from tonegen.tempering.purity import GripPurity, IntervalPurity
+    from tonegen.tempering.temper import Tempered
     from tonegen.tempering.tradeoff import Front
 
 OBJECTIVES = {
@@ -237,7 +238,8 @@ def offer_of(found: Found | None, chosen: int) -> Offer:
         return Offer(False)
     import numpy as np
 
-    from tonegen.tempering.temper import offsets_before, purity_of
+    from tonegen.tempering.purity import purity_of
+    from tonegen.tempering.temper import offsets_before
 
     solved = found.solved
     demands, instrument = solved.demands, solved.scene.instrument

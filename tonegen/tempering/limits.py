@@ -1,0 +1,76 @@
+"""Limits of points and of grips as linear inequalities, and which few of them conflict."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonegen.frozen import Frozen
+from tonegen.instrument import TuningPoint
+from tonegen.tempering.convex import Infeasible, conflicting
+from tonegen.tempering.demands import DemandKind, Demands
+from tonegen.words import signed
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Limits(Frozen):
+    """rows @ offsets >= least, each with its words, and the point that it is about (none for a grip)."""
+
+    rows: Array
+    least: Array
+    words: tuple[str, ...]
+    points: tuple[TuningPoint | None, ...]
+
+
+def limits_of(demands: Demands) -> Limits:
+    """Every limit of a scene: of its points, and of the intervals of its grips."""
+    column = {point: index for index, point in enumerate(demands.points)}
+    rows, least, words = [], [], []
+    points: list[TuningPoint | None] = []
+    for limit in demands.scene.limits:
+        for side, edge in ((1.0, limit.from_cents), (-1.0, limit.to_cents)):
+            row = np.zeros(len(demands.points))
+            row[column[limit.point]] = side
+            rows.append(row)
+            least.append(side * edge)
+            words.append(f"{limit.point} at {'least' if side > 0 else 'most'} {signed(edge, None)} cents")
+            points.append(limit.point)
+    for index, demand in enumerate(demands.demands):
+        if demand.kind is not DemandKind.GRIP or demand.wanted is None or demand.wanted.within_cents is None:
+            continue
+        for side in (1.0, -1.0):
+            rows.append(side * demands.coefficients[index])
+            least.append(side * demands.wanted_cents[index] - demand.wanted.within_cents)
+            words.append(
+                f"{demand.low.label} to {demand.high.label} within {demand.wanted.within_cents:g} cents "
+                f"of {demand.ratio} in {demand.name}"
+            )
+            points.append(None)
+    stacked = np.array(rows).reshape(-1, len(demands.points))
+    return Limits(stacked, np.array(least), tuple(words), tuple(points))
+
+
+def refuse_broken_pins(rows: Array, least: Array) -> None:
+    """Limits that the pins alone decide are not seen by the solver."""
+    decided = ~rows.any(axis=1)
+    if (least[decided] > 1e-9).any():
+        raise Infeasible("a pin stands outside a limit")
+
+
+def conflict_of(demands: Demands, limits: Limits, pinned: Mapping[TuningPoint, float]) -> str:
+    """The few pins and limits that cannot all hold, in plain words."""
+    column = {point: index for index, point in enumerate(demands.points)}
+    rows, least, words = [limits.rows], [limits.least], list(limits.words)
+    for point, cents in pinned.items():
+        for side in (1.0, -1.0):
+            row = np.zeros((1, len(demands.points)))
+            row[0, column[point]] = side
+            rows.append(row)
+            least.append(np.array([side * cents]))
+            words.append(f"{point} pinned at {signed(cents, None)} cents")
+    few = conflicting(np.vstack(rows), np.concatenate(least))
+    named = list(dict.fromkeys(words[index] for index in few))
+    return f"no tuning meets all of these; give one of them up: {'; '.join(named)}"

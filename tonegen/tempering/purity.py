@@ -1,0 +1,80 @@
+"""How the intervals of a scene sound with two sets of offsets, grip by grip."""
+
+from dataclasses import dataclass
+from itertools import groupby
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonegen.interval import Ratio, partial_hz
+from tonegen.tempering.demands import Demands, DemandVoice
+from tonegen.tempering.scene import WantedGrip
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Purity:
+    """How an interval sounds: cents from just and beats per second, both positive when it is wide."""
+
+    cents_from_just: float
+    beats_per_second: float
+
+
+@dataclass(frozen=True, slots=True)
+class IntervalPurity:
+    """One interval before and after; partial `ratio.upper` of the low tone meets `ratio.lower` of the high.
+
+    Beats are at `fret`, the first of those that matter.
+    """
+
+    low: DemandVoice
+    high: DemandVoice
+    ratio: Ratio
+    before: Purity
+    after: Purity
+    coincident_hz: float
+    fret: float
+    against: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class GripPurity:
+    """The intervals of one grip, those against the band at the end."""
+
+    wanted: WantedGrip
+    intervals: tuple[IntervalPurity, ...]
+
+
+def purity_of(demands: Demands, before: Array, after: Array) -> tuple[GripPurity, ...]:
+    """How every interval sounds with two sets of offsets; the pull has no sound and is left out."""
+    upper = np.array([demand.ratio.upper for demand in demands.demands], dtype=float)
+    lower = np.array([demand.ratio.lower for demand in demands.demands], dtype=float)
+    sides = []
+    for offsets in (before, after):
+        low, high = demands.hz(offsets)
+        low_partial, high_partial = partial_hz(low, upper), partial_hz(high, lower)
+        sides.append((demands.cents_from_just(offsets), high_partial - low_partial))
+    middle = (low_partial + high_partial) / 2
+    found = []
+    rows = [row for row, demand in enumerate(demands.demands) if demand.wanted is not None]
+    for name, chosen in groupby(rows, key=lambda row: demands.demands[row].wanted):
+        intervals = []
+        for row in chosen:
+            demand = demands.demands[row]
+            was, now = (Purity(float(cents[row]), float(beats[row])) for cents, beats in sides)
+            intervals.append(
+                IntervalPurity(
+                    demand.low,
+                    demand.high,
+                    demand.ratio,
+                    was,
+                    now,
+                    float(middle[row]),
+                    demand.frets[0],
+                    demand.part,
+                )
+            )
+        if name is not None:
+            found.append(GripPurity(name, tuple(intervals)))
+    return tuple(found)

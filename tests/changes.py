@@ -122,6 +122,24 @@ changes(
     ("nominal + drop, terms", "nominal, terms"),
     ("HIGHEST_BEATING_PARTIAL: Final = 16", "HIGHEST_BEATING_PARTIAL: Final = 64"),
 )  # fmt: skip
+TEMPER_CLI = "tests/test_temper_cli.py"
+changes(
+    "tonegen/tempering/fill.py", TEMPER_CLI,
+    ("nearest = octaves[min(octaves)]", "nearest = octaves[max(octaves)]"),
+    ("sum(nearest) / len(nearest)", "nearest[0]"),
+    ("(before[point], last.get(point))", "(before[point],)"),
+    ("not any(_alike(cents, each) for each in known)", "False"),
+)  # fmt: skip
+changes(
+    "tonegen/presets/own.py", TEMPER_CLI,
+    ("if point in own.not_asked:\n            entry[\"asked\"] = False\n        else:", "if True:"),
+    ("each.is_same_stop(written)", "each == written"),
+)  # fmt: skip
+changes(
+    "tonegen/presets/context.py", TEMPER_CLI,
+    ("asked = made_with.drop or NO_DROP.name", "asked = NO_DROP.name"),
+    ("REFERENCE_HZ if made_with.reference_hz is None else made_with.reference_hz", "REFERENCE_HZ"),
+)  # fmt: skip
 changes(
     "tonegen/tempering/wishes.py", TEMPER,
     ("rates = errors * demands.worst_slope", "rates = errors"),
@@ -134,7 +152,7 @@ changes(
     ("-1 if price > 0 else 1", "1 if price > 0 else -1"),
     ("abs(price) * in_beats", "abs(price)"),
     ("1 / max(total * value, 1e-300)", "1 / max(value, 1e-300)"),
-    ("cents[limit.point] = min(max(cents[limit.point], limit.from_cents), limit.to_cents)", "pass"),
+    ("scene.limited(point, float(before)) if", "float(before) if"),
 )  # fmt: skip
 changes(
     "tonegen/dropfit.py", "tests/test_drop_fit.py",

@@ -43,9 +43,7 @@ def written(block: list[Example]) -> str:
 def draw_card(folder: Path) -> Path:
     """The picture of the card, made by the README's own two commands."""
     _printed("tonegen temper e9-dance-band --save my-e9", folder)
-    line = (
-        "tonegen chart --instrument e9-ten-string --temperament my-e9 --drop demo-soft-cabinet --out card.png"
-    )
+    line = "tonegen chart --instrument e9-ten-string --temperament my-e9 --out card.png"
     assert line in README.read_text()
     _printed(line, folder)
     return folder / "card.png"

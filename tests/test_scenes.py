@@ -388,3 +388,14 @@ def test_files_that_a_scene_names_lie_beside_it(tmp_path, monkeypatch):
     assert (found.before.name, found.band[0].temperament.name) == ("my-temperaments", "my-temperaments")
     with pytest.raises(BadPreset, match=f"instrument: {band}/other.toml: no such file"):
         scene(write(band, text.replace("./my-instruments.toml", "other.toml")))
+
+
+def test_context_goes_with_points_only(tmp_path):
+    file = tmp_path / "mine.toml"
+    text = (SHIPPED.parent / "temperaments" / "vallotti.toml").read_text()
+    file.write_text(text.replace("comma =", 'drop = "none"\ncomma =', 1))
+    with pytest.raises(BadPreset, match="drop, reference_hz and scene go with points"):
+        temperament(str(file))
+    file.write_text('title = "m"\ninstrument = "e9-ten-string"\nreference_hz = 4000\npoints = []\n')
+    with pytest.raises(BadPreset, match="reference_hz"):
+        temperament(str(file))

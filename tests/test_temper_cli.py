@@ -110,13 +110,120 @@ def test_saving_leaves_what_no_grip_asks_about_as_it_is(tonegen, own_folder):
     tonegen(f"tonegen temper {SCENE} --save my-e9")
     path = own_folder / "temperaments" / "my-e9.toml"
     mine = '[[points]]\nstring = 1\nchanges = ["G"]\noffset_cents = '
-    assert mine + "0.0" in path.read_text()
-    path.write_text(path.read_text().replace(mine + "0.0", mine + "-7.123456  # by ear"))
-    tonegen(f"tonegen temper {SCENE} --pin 4=3 --save my-e9")
+    assert mine + "0.0\nasked = false" in path.read_text()
+    path.write_text(path.read_text().replace(mine + "0.0", mine + "-37.123456  # by ear"))
+    for more in ("--pin 4=3", "", "--fill", "--objective worst-cents"):
+        shown = tonegen(f"tonegen temper {SCENE} {more} --save my-e9")
+        assert shown.code == 0
+        (row,) = [line.split() for line in shown.out.splitlines() if line.split()[:2] == ["1", "G"]]
+        assert row == ["1", "G", "G4", "−37.1", "−37.1", "383.68", "not", "asked"]  # 391.995 Hz, lower
+        assert mine + "-37.123456  # by ear\nasked = false" in path.read_text()
+    chart = tonegen("tonegen chart --instrument e9-ten-string --temperament my-e9")
+    assert "(−37.1)" in chart.out
+    assert "In brackets: not asked by any grip" in chart.out
+    tonegen(f"tonegen temper {SCENE} --pin 1:G=-5 --save my-e9")
+    assert mine + "-5.0  # by ear\n\n" in path.read_text()  # a pin asks for it
 
-    assert mine + "-7.123456  # by ear" in path.read_text()
+
+def test_changes_that_he_wrote_in_another_order_are_the_same_stop(tonegen, own_folder):
+    path = own_folder / "temperaments" / "my-e9.toml"
+    path.parent.mkdir(parents=True)
+    mine = '[[points]]\nstring = 5\nchanges = ["V", "A"]\noffset_cents = 17.5\n'
+    path.write_text(f'title = "Mine"\ninstrument = "e9-ten-string"\n\n{mine}')
+    tonegen(f"tonegen temper {SCENE} --save my-e9")
     chart = tonegen("tonegen chart --instrument e9-ten-string --temperament my-e9 --json").json
-    assert point(chart, 4)["offset_cents"] == 3.0
+
+    assert mine in path.read_text()
+    assert (point(chart, 5, "A", "V")["offset_cents"], point(chart, 5, "A", "V")["asked"]) == (17.5, False)
+    path.write_text(path.read_text() + mine.replace('"V", "A"', '"A", "V"'))
+    assert "listed twice" in tonegen.refused("tonegen chart --instrument e9-ten-string --temperament my-e9")
+
+
+def test_fill_by_the_same_note_on_other_strings(tonegen, own_folder):
+    """String 2 with DD is C#4, which strings 5 and 10 play with A; G4 of string 1 nobody else plays."""
+    plain = tonegen(f"tonegen temper {SCENE} --save my-e9 --json").json
+    assert (point(plain, 2, "DD")["offset_cents"], point(plain, 2, "DD")["asked"]) == (0.0, False)
+    path = own_folder / "temperaments" / "my-e9.toml"
+    for _ in range(2):  # what was filled is filled again
+        filled = tonegen(f"tonegen temper {SCENE} --fill --save my-e9 --json").json
+        found = point(filled, 2, "DD")
+        assert (found["filled"], found["asked"]) == (True, True)
+        same = [point(filled, 5, "A")["offset_cents"], point(filled, 5, "C")["offset_cents"]]  # both C#4
+        assert found["offset_cents"] == pytest.approx(sum(same) / 2)
+        assert point(filled, 1, "G")["filled"] is False
+        saved = presets.temperament("my-e9")
+        assert saved.offsets_cents[TuningPoint(2, ("DD",))] == pytest.approx(sum(same) / 2, abs=1e-4)
+        assert TuningPoint(2, ("DD",)) not in saved.not_asked
+    again = tonegen(f"tonegen temper {SCENE} --fill --pin 5:A=-20 --save my-e9 --json").json
+    assert point(again, 2, "DD")["offset_cents"] == pytest.approx(
+        (-20 + point(again, 5, "C")["offset_cents"]) / 2
+    )
+    text = path.read_text()
+    before, stop, after = text.partition('string = 2\nchanges = ["DD"]\noffset_cents = ')
+    _, newline, after = after.partition("\n")
+    path.write_text(f"{before}{stop}-3.25{newline}{after}")
+    by_hand = tonegen(f"tonegen temper {SCENE} --fill --save my-e9 --json").json
+    assert point(by_hand, 2, "DD")["offset_cents"] == -3.25
+
+
+@pytest.fixture
+def hot_day(tonegen, tmp_path):
+    """A scene at 442 Hz with a drop of its own, saved as my-e9."""
+    text = (
+        (SHIPPED / "scenes" / f"{SCENE}.toml").read_text().replace("reference_hz = 440", "reference_hz = 442")
+    )
+    scene_file = tmp_path / "hot-day.toml"
+    scene_file.write_text(text)
+    assert tonegen(f"tonegen temper {scene_file} --save my-e9").code == 0
+    return scene_file
+
+
+def test_what_is_saved_remembers_what_it_was_made_for(tonegen, hot_day, own_folder):
+    context = presets.temperament("my-e9").context
+    assert (context.drop, context.reference_hz, context.scene) == ("demo-soft-cabinet", 442.0, str(hot_day))
+    text = (own_folder / "temperaments" / "my-e9.toml").read_text()
+    assert text.index('drop = "demo-soft-cabinet"') < text.index("[[points]]")
+
+
+COMMANDS = [
+    "chart --instrument e9-ten-string",
+    "beats --instrument e9-ten-string --changes A,F --grip 5,6",
+]
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_uses_it_and_says_so(tonegen, hot_day, command):
+    by_itself = tonegen(f"tonegen {command} --temperament my-e9")
+    told = tonegen(f"tonegen {command} --temperament my-e9 --drop demo-soft-cabinet --reference 442")
+    otherwise = tonegen(f"tonegen {command} --temperament my-e9 --drop none --reference 440")
+    said = f"As my-e9 was made for {hot_day}: drop demo-soft-cabinet and A4 = 442 Hz"
+
+    assert said in by_itself.out.splitlines()
+    assert by_itself.out.replace(f"{said}\n", "") == told.out
+    assert "As my-e9" not in told.out + otherwise.out
+    assert otherwise.out != told.out
+    half = tonegen(f"tonegen {command} --temperament my-e9 --reference 440").out
+    assert f"As my-e9 was made for {hot_day}: drop demo-soft-cabinet" in half.splitlines()
+
+
+def test_keys_and_ears_use_it_too(tonegen, hot_day):
+    keys = "tonegen keys plan --receiver mts-octave --temperament my-e9"
+    ended = tonegen(keys)
+    assert "As my-e9 was made" in ended.err
+    assert ended.out == tonegen(f"{keys} --drop demo-soft-cabinet --reference 442").out
+    assert "A4 = 442 Hz" in ended.out
+
+
+def test_a_drop_that_is_gone_is_named_with_the_way_out(tonegen, own_folder):
+    tonegen(f"tonegen temper {SCENE} --save my-e9")
+    path = own_folder / "temperaments" / "my-e9.toml"
+    path.write_text(path.read_text().replace("demo-soft-cabinet", "my-old-cabinet"))
+    line = "tonegen chart --instrument e9-ten-string --temperament my-e9"
+
+    said = tonegen.refused(line)
+    assert 'my-e9 was made with drop my-old-cabinet: there is no drop called "my-old-cabinet"' in said
+    assert said.endswith("or give --drop")
+    assert tonegen(f"{line} --drop none").code == 0
 
 
 def test_compare_equal_with_his_own(tonegen):

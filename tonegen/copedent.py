@@ -11,19 +11,23 @@ from tonegen.drop import Drop
 from tonegen.frozen import Frozen
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.pitch import hz_from_key
-from tonegen.temperament import Temperament
+from tonegen.temperament import Temperament, is_asked
 from tonegen.wire import HIGHEST_SAFE_FRACTION_OF_STRENGTH
 
 
 @dataclass(frozen=True, slots=True)
 class CellTarget:
-    """One tuning point: the note it stands for, its offset, and the Hz that a pitch reading must show."""
+    """One tuning point: the note it stands for, its offset, and the Hz that a pitch reading must show.
+
+    asked : whether the temperament was made with anything asked of it; else it was left as it was.
+    """
 
     point: TuningPoint
     note: str
     key: int
     offset_cents: float
     hz: float
+    asked: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +98,9 @@ def copedent(instrument: Instrument, temperament: Temperament, drop: Drop, refer
         key = instrument.key(point)
         offset = temperament.offset_cents(instrument, point)
         hz = float(hz_from_key(key, offset, reference_hz))
-        targets.append(CellTarget(point, instrument.note(point), key, offset, hz))
+        targets.append(
+            CellTarget(point, instrument.note(point), key, offset, hz, is_asked(temperament, point))
+        )
     sagging = {
         change.name: {
             string.number: cents

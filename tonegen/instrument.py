@@ -150,6 +150,14 @@ class TuningPoint:
         """String 5 open, string 5 with A."""
         return f"string {self.string} {'with ' + '+'.join(self.changes) if self.changes else 'open'}"
 
+    def is_same_stop(self, other: "TuningPoint") -> bool:
+        """Whether the two are one, in whatever order their changes were written.
+
+        >>> TuningPoint(5, ("C", "A")).is_same_stop(TuningPoint(5, ("A", "C")))
+        True
+        """
+        return self.string == other.string and sorted(self.changes) == sorted(other.changes)
+
 
 @dataclass(frozen=True, slots=True)
 class Grip:

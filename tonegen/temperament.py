@@ -84,17 +84,44 @@ EQUAL: Final = PitchClassTemperament("equal", (0.0,) * 12, title="Equal temperam
 
 
 @dataclass(frozen=True, slots=True)
+class Context:
+    """What a temperament was made with: drop profile and scene, by name or file; None where nobody said."""
+
+    drop: str | None = None
+    reference_hz: float | None = None
+    scene: str | None = None
+
+
+NO_CONTEXT: Final = Context()
+
+
+@dataclass(frozen=True, slots=True)
 class OwnTemperament(Frozen):
     """The player's own: one offset per tuning point of one instrument.
 
     A point without an offset stands at equal temperament; a stop of several changes that has none is where
     its parts leave it: of raises the higher wins, a raise and a lower add.
+    not_asked : points of which no grip of its scene asked anything, so that they were left as they were.
     """
 
     name: str
     instrument_name: str
     offsets_cents: Mapping[TuningPoint, float]
     title: str = ""
+    context: Context = NO_CONTEXT
+    not_asked: frozenset[TuningPoint] = frozenset()
+
+    def given(self, point: TuningPoint) -> float | None:
+        """The offset that is written down for a point, its changes in any order; None where there is none.
+
+        >>> OwnTemperament("mine", "e9-ten-string", {TuningPoint(5, ("C", "A")): -9.0}).given(
+        ...     TuningPoint(5, ("A", "C")))
+        -9.0
+        """
+        if point in self.offsets_cents or len(point.changes) < 2:
+            return self.offsets_cents.get(point)
+        same = (each for each in self.offsets_cents if each.is_same_stop(point))
+        return next((self.offsets_cents[each] for each in same), None)
 
     def offset_of_key(self, key: int) -> float:
         """Refused: a key says nothing of strings and changes."""
@@ -115,14 +142,26 @@ class OwnTemperament(Frozen):
                 f"temperament {self.name} belongs to {self.instrument_name}, not to {instrument.name}; "
                 f"choose another, such as equal"
             )
-        if point in self.offsets_cents or len(point.changes) < 2:
-            return self.offsets_cents.get(point, 0.0)
+        given = self.given(point)
+        if given is not None or len(point.changes) < 2:
+            return given or 0.0
         open_offset = self.offset_cents(instrument, TuningPoint(point.string))
         parts = [TuningPoint(point.string, (name,)) for name in point.changes]
         pulls = [(instrument.raised_semitones(part), self.offset_cents(instrument, part)) for part in parts]
         raises = [offset - open_offset for semitones, offset in pulls if semitones > 0]
         lowers = [offset - open_offset for semitones, offset in pulls if semitones < 0]
         return open_offset + max(raises, default=0.0) + min(lowers, default=0.0)
+
+
+def is_asked(temperament: Temperament, point: TuningPoint) -> bool:
+    """Whether anything was asked of a point when the temperament was made; by notes all are asked.
+
+    >>> mine = OwnTemperament("mine", "e9-ten-string", {}, not_asked=frozenset({TuningPoint(1)}))
+    >>> is_asked(EQUAL, TuningPoint(1)), is_asked(mine, TuningPoint(1))
+    (True, False)
+    """
+    left = temperament.not_asked if isinstance(temperament, OwnTemperament) else ()
+    return not any(each.is_same_stop(point) for each in left)
 
 
 def string_cents(instrument: Instrument, temperament: Temperament, string: int, state: State) -> float:

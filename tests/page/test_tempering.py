@@ -135,6 +135,32 @@ def test_offsets_are_kept_as_the_players_own_temperament(tonegen):
     assert [round(one["offset_cents"], 3) for one in tone["tones"]] == [0.0, -3.5]
 
 
+def test_a_temperament_brings_along_what_it_was_made_with(tonegen, own_folder):
+    """Drop and reference pitch, unless they are chosen with it; what no grip asked for is said."""
+    tonegen("tonegen temper e9-dance-band --save my-e9")
+    path = own_folder / "temperaments" / "my-e9.toml"
+    path.write_text(path.read_text().replace("reference_hz = 440.0", "reference_hz = 442.0"))
+
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, asks.Choose(temperament="my-e9"))
+        setting = page.view["setting"]
+        assert (setting["drop"], setting["reference_hz"]) == ("demo-soft-cabinet", 442.0)
+        cell = page.cell(1, "G")
+        assert (cell["offset"], cell["asked"]) == ("(+0.0)", False)
+        assert page.cell(4, "open")["asked"]
+        page.ask(asks.Undo(), asks.Choose(temperament="my-e9", drop="none", reference_hz=440.0))
+        setting = page.view["setting"]
+        assert (setting["drop"], setting["reference_hz"]) == ("none", 440.0)
+        page.ask(asks.Stand(("G",)), asks.Strings((1,)), asks.Offset(1, 4.0), asks.Keep("my-other"))
+        assert page.cell(1, "G")["asked"]
+        assert not page.cell(2, "D")["asked"]
+
+    check()
+    kept = (own_folder / "temperaments" / "my-other.toml").read_text()
+    assert 'drop = "none"\nreference_hz = 440.0\n' in kept
+
+
 def test_the_order_is_the_command_lines_and_each_step_sounds(tonegen):
     @in_the_loop
     async def check():

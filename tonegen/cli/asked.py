@@ -9,12 +9,13 @@ import click
 from click.shell_completion import CompletionItem
 
 from tonegen import presets
-from tonegen.drop import NO_DROP, Drop
+from tonegen.drop import NO_DROP
 from tonegen.errors import BadValue, TonegenError
 from tonegen.frozen import Frozen
 from tonegen.instrument import Grip, Instrument, State
 from tonegen.interval import Ratio
 from tonegen.pitch import REFERENCE_HZ, WrittenPitch, checked_reference_hz, parse_pitch, parse_pitch_class
+from tonegen.presets.context import Around, around
 from tonegen.sounding import Sounding, SoundingTone, sound, tone_of_hz, tone_of_key, tones_of_grip
 from tonegen.synthesis.timbre import Timbre, Tone
 from tonegen.temperament import PitchClassTemperament, Temperament
@@ -116,23 +117,34 @@ class AskedTones(Frozen):
     fret: float
     temperament: str
     root: int | None
-    drop: str
+    drop: str | None
     against: WrittenPitch | None
-    reference: float
+    reference: float | None
     timbre: str
 
-    def sounding(self, timbre: Timbre) -> Sounding:
-        """What sounds in a timbre, with every interval in it.
+    def sounding(self, timbre: Timbre) -> tuple[Sounding, str]:
+        """What sounds in a timbre, with every interval in it, and what the temperament brought along.
 
         Raises BadValue for options that do not fit together, BadPreset for a preset that is wrong.
         """
-        reference_hz = checked_reference_hz(self.reference)
-        tones = tuple(self._tones(reference_hz, timbre))
+        rig = self._around()
+        tones = tuple(self._tones(rig, timbre))
         if self.against is not None:
-            tones = (_tone(self.against, "--against", reference_hz, timbre), *tones)
-        return sound(tones, reference_hz, self.ratio)
+            tones = (_tone(self.against, "--against", rig.reference_hz, timbre), *tones)
+        return sound(tones, rig.reference_hz, self.ratio), rig.words
 
-    def _tones(self, reference_hz: float, timbre: Timbre) -> Iterable[SoundingTone]:
+    def _around(self) -> Around:
+        """The drop and the reference pitch; without an instrument no temperament brings any along."""
+        if self.instrument is None:
+            return Around(
+                NO_DROP, checked_reference_hz(REFERENCE_HZ if self.reference is None else self.reference)
+            )
+        instrument = presets.instrument(self.instrument)
+        temperament = load_temperament_of(instrument, self.temperament, self.root)
+        return around(temperament, instrument, self.drop, self.reference)
+
+    def _tones(self, rig: Around, timbre: Timbre) -> Iterable[SoundingTone]:
+        reference_hz = rig.reference_hz
         ways = [
             self.instrument is not None,
             self.hz is not None,
@@ -143,8 +155,8 @@ class AskedTones(Frozen):
                 "choose the tones in one way: --low and --high, or --hz, or --instrument with --grip"
             )
         if self.instrument is not None:
-            return self._tones_of_instrument(self.instrument, reference_hz, timbre)
-        if self.changes is not None or self.grip is not None or self.fret or self.drop != NO_DROP.name:
+            return self._tones_of_instrument(self.instrument, rig, timbre)
+        if self.changes is not None or self.grip is not None or self.fret or self.drop is not None:
             raise BadValue("--changes, --grip, --fret and --drop need an instrument; give --instrument")
         temperament = load_temperament(self.temperament, self.root or 0, self.root is not None)
         if self.hz is not None:
@@ -154,12 +166,13 @@ class AskedTones(Frozen):
         low = _tone(self.low, "--low", reference_hz, timbre, temperament)
         return [low, _tone(self.high, "--high", reference_hz, timbre, temperament, low.hz)]
 
-    def _tones_of_instrument(self, name: str, reference_hz: float, timbre: Timbre) -> Iterable[SoundingTone]:
+    def _tones_of_instrument(self, name: str, rig: Around, timbre: Timbre) -> Iterable[SoundingTone]:
         instrument = presets.instrument(name)
         grip, state = choose_grip(instrument, self.grip, self.changes)
         temperament = load_temperament_of(instrument, self.temperament, self.root)
-        drop = load_drop(instrument, self.drop)
-        return tones_of_grip(instrument, grip, state, self.fret, temperament, drop, reference_hz, timbre)
+        return tones_of_grip(
+            instrument, grip, state, self.fret, temperament, rig.drop, rig.reference_hz, timbre
+        )
 
 
 def refuse_silence(sounding: Sounding, tones: Sequence[Tone], sample_rate: int) -> None:
@@ -195,14 +208,6 @@ def load_temperament(name: str, root: int, root_was_given: bool) -> Temperament:
 def load_temperament_of(instrument: Instrument, name: str, root: int | None) -> Temperament:
     """A temperament for an instrument, built on its root unless another is given."""
     return load_temperament(name, instrument.root if root is None else root, root is not None)
-
-
-def load_drop(instrument: Instrument, name: str) -> Drop:
-    """A drop profile that fits the instrument. Raises BadValue for one that does not."""
-    try:
-        return presets.drop(name).checked_on(instrument)
-    except BadValue as error:
-        raise BadValue(f"--drop {name} does not fit: {error}") from None
 
 
 def choose_grip(
@@ -243,6 +248,13 @@ def _tone(
     return tone_of_hz(hz, reference_hz, "" if written.hz is not None else written.text, timbre)
 
 
+drop_option = click.option(
+    "--drop", type=Preset("drops"),
+    help="Cabinet drop; if left out, that with which the temperament was made, else none.",
+)  # fmt: skip
+reference_option = click.option(
+    "--reference", type=float, help="A4 in Hz; if left out, that of the temperament, else 440."
+)
 _OPTIONS = (
     click.option("--low", type=PITCH, help="Lower tone: a note (A3), with cents (A3+5), or Hz."),
     click.option("--high", type=PITCH, help="Upper tone: the same, or cents above the lower (386.3c)."),
@@ -260,9 +272,9 @@ _OPTIONS = (
         help="A temperament, or one of your own.",
     ),
     click.option("--root", type=Parsed("note", parse_pitch_class), help="The root of the temperament."),
-    click.option("--drop", type=Preset("drops"), default="none", show_default=True, help="Cabinet drop."),
+    drop_option,
     click.option("--against", type=PITCH, help="A bass note, in equal temperament, to hear it against."),
-    click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in Hz."),
+    reference_option,
     click.option(
         "--timbre", type=Preset("timbres"), default="harmonic", show_default=True,
         help="Partials of the tones; with \"string\" they are stretched by each string's stiffness.",

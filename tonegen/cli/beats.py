@@ -18,8 +18,8 @@ def command(asked: AskedTones, in_json: bool) -> None:
     tonegen beats --instrument e9-ten-string --changes A,B --grip 3,4,5 --fret 3
     tonegen beats --instrument e9-ten-string --changes A --grip 4,5 --against E2
     """
-    sounding = asked.sounding(presets.timbre(asked.timbre))
+    sounding, made_with = asked.sounding(presets.timbre(asked.timbre))
     if in_json:
         print_json(sounding_json(sounding))
     else:
-        print_sounding(sounding)
+        print_sounding(sounding, made_with)

@@ -5,11 +5,13 @@ from pathlib import Path
 import click
 
 from tonegen import presets
-from tonegen.cli.asked import Parsed, Preset, load_drop, load_temperament_of
-from tonegen.cli.show import as_json, force_option, print_json, print_table
-from tonegen.copedent import Copedent, copedent
+from tonegen.cli.asked import Parsed, Preset, drop_option, load_temperament_of, reference_option
+from tonegen.cli.show import as_json, force_option, heading, print_json, print_table
+from tonegen.copedent import CellTarget, Copedent, copedent
+from tonegen.drop import Drop
 from tonegen.instrument import TuningPoint
-from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class
+from tonegen.pitch import parse_pitch_class
+from tonegen.presets.context import around
 from tonegen.wire import HIGHEST_SAFE_FRACTION_OF_STRENGTH
 from tonegen.words import signed
 
@@ -24,8 +26,8 @@ from tonegen.words import signed
     help="The temperament that sets the targets.",
 )
 @click.option("--root", type=Parsed("note", parse_pitch_class), help="The root of the temperament.")
-@click.option("--drop", type=Preset("drops"), default="none", show_default=True, help="Cabinet drop.")
-@click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in Hz.")
+@drop_option
+@reference_option
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -37,8 +39,8 @@ def command(
     instrument: str,
     temperament: str,
     root: int | None,
-    drop: str,
-    reference: float,
+    drop: str | None,
+    reference: float | None,
     out: Path | None,
     force: bool,
     in_json: bool,
@@ -52,9 +54,10 @@ def command(
     tonegen chart --instrument e9-ten-string --temperament five-limit-just
     tonegen chart --instrument e9-ten-string --temperament my-e9 --out card.pdf
     """
-    reference_hz = checked_reference_hz(reference)
     played = presets.instrument(instrument)
-    target, sag = load_temperament_of(played, temperament, root), load_drop(played, drop)
+    target = load_temperament_of(played, temperament, root)
+    rig = around(target, played, drop, reference)
+    sag, reference_hz = rig.drop, rig.reference_hz
     chart = copedent(played, target, sag, reference_hz)
     if out is not None:
         from tonegen.order.plan import tuning_order
@@ -65,20 +68,21 @@ def command(
         card = Card(chart, target, sag, plan, grips_for_card(played))
         write_figure(lambda: draw(card), out, force=force)
         if not in_json:
-            click.echo(f"Written: {out}")
+            click.echo(heading(f"Written: {out}", rig.words))
             for caution in _cautions(chart):
                 click.echo(f"Caution: {caution}")
             return
     if in_json:
-        print_json(_json(chart))
+        print_json(_json(chart, sag))
         return
-    _print(chart)
+    _print(chart, rig.words)
 
 
-def _json(chart: Copedent) -> dict[str, object]:
+def _json(chart: Copedent, sag: Drop) -> dict[str, object]:
     return {
         "instrument": chart.instrument.name,
         "reference_hz": chart.reference_hz,
+        "drop": sag.name,
         "points": [
             {
                 "string": target.point.string,
@@ -86,6 +90,7 @@ def _json(chart: Copedent) -> dict[str, object]:
                 "note": target.note,
                 "offset_cents": target.offset_cents,
                 "hz": target.hz,
+                "asked": target.asked,
             }
             for target in chart.targets
         ],
@@ -110,6 +115,11 @@ def _json(chart: Copedent) -> dict[str, object]:
     }
 
 
+def _cell(target: CellTarget) -> str:
+    offset = signed(target.offset_cents, 1)
+    return f"{target.note}\n{offset if target.asked else f'({offset})'}\n{target.hz:.2f}"
+
+
 def _cautions(chart: Copedent) -> list[str]:
     cautions = []
     for target, share in chart.strained():
@@ -123,21 +133,25 @@ def _cautions(chart: Copedent) -> list[str]:
     return cautions
 
 
-def _print(chart: Copedent) -> None:
+def _print(chart: Copedent, made_with: str) -> None:
     columns = chart.columns
     rows = []
     for string in chart.instrument.strings:
         cells = []
         for changes in columns:
             target = chart.target(TuningPoint(string.number, changes))
-            reading = f"{target.note}\n{signed(target.offset_cents, 1)}\n{target.hz:.2f}" if target else ""
-            cells.append(reading)
+            cells.append(_cell(target) if target else "")
         rows.append((str(string.number), *cells))
     headings = ["+".join(changes) or "open" for changes in columns]
     print_table(
         ["", *(f">{heading}" for heading in headings)],
         rows,
-        f"{chart.instrument.title}\nA4 = {chart.reference_hz:g} Hz; note, cents from equal, Hz to read",
+        heading(
+            chart.instrument.title,
+            f"A4 = {chart.reference_hz:g} Hz; note, cents from equal, Hz to read",
+            made_with,
+            "In brackets: not asked by any grip, left as it was" * (not all(t.asked for t in chart.targets)),
+        ),
         lines=True,
     )
     for change, strings in chart.drop_cents.items():

@@ -54,7 +54,7 @@ def command(
     tonegen play --instrument e9-ten-string --changes A,B --grip 3,4,5 --seconds 10
     """
     timbre = presets.timbre(asked.timbre)
-    sounding = asked.sounding(timbre)
+    sounding, made_with = asked.sounding(timbre)
 
     from tonegen.sound.device import check_playing, choose, output_devices, play
     from tonegen.synthesis.player import HEARING_CAUTION, Player, checked_level_dbfs
@@ -68,7 +68,7 @@ def command(
     refuse_silence(sounding, tones, player.sample_rate)
     player.set(tones)
     if not in_json:
-        print_sounding(sounding)
+        print_sounding(sounding, made_with)
     click.echo(HEARING_CAUTION, err=True)
     with _pulses(sounding, player, hidden=in_json) as picture:
         played = play(player, chosen, seconds=seconds, block_frames=block, picture=picture)

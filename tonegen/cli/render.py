@@ -46,7 +46,7 @@ def command(
     tonegen render out.flac --instrument e9-ten-string --changes A,B --grip 3,4,5
     """
     timbre = presets.timbre(asked.timbre)
-    sounding = asked.sounding(timbre)
+    sounding, made_with = asked.sounding(timbre)
 
     from tonegen.sound.files import SampleFormat, write
     from tonegen.synthesis.bank import FILE_COLUMNS
@@ -70,7 +70,7 @@ def command(
             }
         )
     else:
-        print_sounding(sounding)
+        print_sounding(sounding, made_with)
         click.echo(f"{path}: {frames / sample_rate:g} s at {sample_rate} Hz")
 
 

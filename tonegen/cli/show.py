@@ -66,6 +66,11 @@ def print_table(
     click.echo("\n".join([*([title] if title else []), heading, rule, separator.join(body), ""]))
 
 
+def heading(*lines: str) -> str:
+    """What stands above a table; lines without words are left out."""
+    return "\n".join(filter(None, lines))
+
+
 def sounding_json(sounding: Sounding) -> dict[str, Any]:
     """The stable keys of `beats`, `play` and `render`."""
     return {
@@ -131,12 +136,12 @@ _FOOTNOTES = {
 }
 
 
-def print_sounding(sounding: Sounding) -> None:
-    """Tones, then intervals with their beats, for a person."""
+def print_sounding(sounding: Sounding, made_with: str = "") -> None:
+    """Tones, then intervals with their beats; made_with : what the temperament brought along."""
     print_table(
         ["tone", "string", ">Hz", ">offset", ">drop"],
         [_tone_row(tone) for tone in sounding.tones],
-        f"A4 = {sounding.reference_hz:g} Hz; offset and drop in cents",
+        heading(f"A4 = {sounding.reference_hz:g} Hz; offset and drop in cents", made_with),
     )
     if sounding.intervals:
         print_table(

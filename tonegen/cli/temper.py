@@ -1,5 +1,6 @@
 """tonegen temper."""
 
+from collections.abc import Collection
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -11,8 +12,9 @@ from tonegen.cli.purity import grip_json, point_json, print_grips
 from tonegen.cli.show import as_json, force_option, print_json, print_sentence, print_table
 from tonegen.errors import BadValue
 from tonegen.instrument import TuningPoint
-from tonegen.presets.own import save_temperament
+from tonegen.presets.own import save_temperament, saved_temperament
 from tonegen.presets.scenes import scene as load_scene
+from tonegen.tempering.fill import filled
 from tonegen.tempering.scene import Pin, Scene, parse_pin
 from tonegen.tempering.temper import Objective, Tempered, offsets_before, temper
 from tonegen.tempering.tradeoff import Front, front_of
@@ -45,6 +47,7 @@ from tonegen.words import beats_a_second, signed
 )
 @force_option
 @click.option("--intervals", is_flag=True, help="Every interval of every grip, not only the worst.")
+@click.option("--fill", is_flag=True, help="Set what no grip asks about by the same note on other strings.")
 @click.option("--save", metavar="NAME", help="Save the offsets as a temperament of your own.")
 @as_json
 def command(
@@ -55,6 +58,7 @@ def command(
     front_out: Path | None,
     force: bool,
     intervals: bool,
+    fill: bool,
     save: str | None,
     in_json: bool,
 ) -> None:
@@ -69,8 +73,10 @@ def command(
     tonegen temper e9-dance-band --save my-e9
     """
     asked = with_pins(load_scene(scene), pins)
+    if save is not None:
+        asked = replace(asked, kept=saved_temperament(save, asked.instrument.name))
     goal = Objective(objective)
-    solved = temper(asked, goal)
+    solved = filled(temper(asked, goal)) if fill else temper(asked, goal)
     front = front_of(asked, goal) if with_front or front_out else None
     if front and front_out:
         from tonegen.paper.printing import write_figure
@@ -79,8 +85,7 @@ def command(
         write_figure(lambda: draw(front), front_out, force=force)
     saved = None
     if save is not None:
-        left_alone = solved.offsets_cents.keys() - solved.moved_cents.keys()
-        saved = save_temperament(solved.temperament(save), left_alone)
+        saved = save_temperament(solved.temperament(save))
     if in_json:
         print_json(_json(solved, front) | ({"saved": str(saved)} if saved else {}))
         return
@@ -126,6 +131,8 @@ def _json(solved: Tempered, front: Front | None) -> dict[str, Any]:
                 "offset_cents": offset,
                 "hz": solved.hz(point),
                 "pinned": point in pinned,
+                "asked": point not in solved.not_asked,
+                "filled": point in solved.filled,
             }
             for point, offset in solved.offsets_cents.items()
         ],
@@ -186,7 +193,7 @@ def _print(solved: Tempered, every_interval: bool) -> None:
     kind = "worst" if solved.objective.of_worst else "root mean square"
     print_table(
         ["string", "stop", "note", ">before", ">after", ">Hz to read", ""],
-        [_point_row(solved, point, float(before[point]), point in pinned) for point in solved.demands.points],
+        [_point_row(solved, point, float(before[point]), pinned) for point in solved.demands.points],
         f"{scene.title or scene.name}\n"
         f"A4 = {scene.reference_hz:g} Hz, drop {scene.drop.name}; offsets in cents from equal\n"
         f"Minimised: {solved.objective.value}, {solved.value:.2f} {solved.objective.unit}, {kind}",
@@ -205,15 +212,18 @@ def _print(solved: Tempered, every_interval: bool) -> None:
     click.echo(f"Best possible, verified: {proof} {solved.residual:.0e}")
 
 
-def _point_row(solved: Tempered, point: TuningPoint, before: float, pinned: bool) -> tuple[str, ...]:
+def _point_row(
+    solved: Tempered, point: TuningPoint, before: float, pinned: Collection[TuningPoint]
+) -> tuple[str, ...]:
+    stays = point in solved.not_asked
     return (
         str(point.string),
         "+".join(point.changes) or "open",
         solved.scene.instrument.note(point),
-        signed(before, 1),
+        signed(solved.offsets_cents[point] if stays else before, 1),
         signed(solved.offsets_cents[point], 1),
         f"{solved.hz(point):.2f}",
-        "pinned" if pinned else "",
+        "pinned" if point in pinned else "filled" if point in solved.filled else "not asked" * stays,
     )
 
 

@@ -165,7 +165,8 @@ def rig_for(setting: Setting) -> tuple[Rig, tuple[RigFault, ...]]:
     points = {TuningPoint(moved.string, moved.changes): moved.offset_cents for moved in setting.moved}
     if isinstance(targets, OwnTemperament):
         merged = {**targets.offsets_cents, **points}
-        temperament: Temperament = replace(targets, offsets_cents=merged)
+        left = targets.not_asked - points.keys()
+        temperament: Temperament = replace(targets, offsets_cents=merged, not_asked=left)
     else:
         temperament = Moved(targets, points)
     sag: Drop = NO_DROP

@@ -105,6 +105,12 @@ def beside(path: Path, name: str) -> str:
     return str(path.parent / name) if is_file_name(name) else name
 
 
+def name_of(kind: str, path: Path) -> str:
+    """What a preset is found by from anywhere: its name where it is listed, else its whole path."""
+    listed = files(kind).get(path.stem)
+    return path.stem if listed is not None and listed.resolve() == path.resolve() else str(path.resolve())
+
+
 def is_file_name(name: str) -> bool:
     """Whether a preset is asked for by its file: a name that ends in .toml, or has a path in it."""
     return name.endswith(".toml") or "/" in name or "\\" in name

@@ -6,9 +6,10 @@ is written beside its place and renamed into it, so that it is never half writte
 
 import os
 import re
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 from tonegen.drop import Drop
 from tonegen.errors import BadPreset, BadValue, CannotWrite
@@ -16,32 +17,49 @@ from tonegen.instrument import Instrument, TuningPoint
 from tonegen.presets.drops import DropFields, drop_from
 from tonegen.presets.files import SHIPPED, Title, is_file_name, locate, own_folder, read
 from tonegen.presets.temperaments import TemperamentFields, temperament_from
-from tonegen.temperament import OwnTemperament
+from tonegen.temperament import OwnTemperament, Temperament
 from tonegen.writing import written_whole
+
+Preset = TypeVar("Preset")
 
 _NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,59}")
 _DECIMALS: Final = 4  # of a cent: a hundredth of what any meter shows
 
 
-def save_temperament(own: OwnTemperament, left_alone: Collection[TuningPoint] = ()) -> Path:
+def saved_temperament(name: str, instrument_name: str) -> OwnTemperament | None:
+    """The player's own temperament that one of this name will be saved over; None where there is none.
+
+    Raises BadValue for a name that is no name, or that of a preset that comes with the program, or of a
+    temperament of another kind or instrument; BadPreset for a file that is broken.
+    """
+    path = _place("temperaments", name)
+    there = _read_before(path, _temperament) if path.exists() else None
+    if there is None:
+        return None
+    if isinstance(there, OwnTemperament) and there.instrument_name == instrument_name:
+        return there
+    whose = there.instrument_name if isinstance(there, OwnTemperament) else "no instrument, but to notes"
+    raise BadValue(
+        f'"{name}" already exists and belongs to {whose}, and was left alone; save under another name'
+    )
+
+
+def save_temperament(own: OwnTemperament) -> Path:
     """Store offsets as the player's own temperament under its name; every command then takes that name.
 
     Points of a file that is there already and that `own` says nothing about stay as they are, and so do those
-    that are `left_alone`.
-    Raises BadValue for a name that is no name, or that of a preset that comes with the program, or of a
-    temperament of another kind or instrument; BadPreset for a file that is broken; CannotWrite.
+    of which nobody asked anything. What it was made with is remembered.
+    Raises what saved_temperament raises, and CannotWrite.
     """
+    saved_temperament(own.name, own.instrument_name)
     path = _place("temperaments", own.name)
-    document = _document(path, _check_temperament)
-    if document and document.get("instrument") != own.instrument_name:
-        whose = document.get("instrument", "no instrument, but to notes")
-        raise BadValue(
-            f'"{own.name}" already exists and belongs to {whose}, and was left alone; save under another name'
-        )
-    stay = left_alone if document else ()
+    document = _document(path)
     document.setdefault("title", own.title or own.name)
     document["instrument"] = own.instrument_name
-    _update_points(document, {at: cents for at, cents in own.offsets_cents.items() if at not in stay})
+    for field, value in asdict(own.context).items():
+        if value is not None:
+            document[field] = value
+    _update_points(document, own)
     _write(path, _toml(document))
     return path
 
@@ -53,7 +71,9 @@ def save_drop(drop: Drop, instrument: Instrument) -> Path:
     broken; CannotWrite.
     """
     path = _place("drops", drop.name)
-    document = _document(path, lambda there: _check_drop(there, instrument))
+    if path.exists():
+        _read_before(path, lambda there: _check_drop(there, instrument))
+    document = _document(path)
     document.setdefault("title", drop.title or drop.name)
     cents = document.setdefault("cents", {})
     for change, values in drop.cents.items():
@@ -80,17 +100,24 @@ def copy_preset(kind: str, name: str, new_name: str) -> Path:
     return place
 
 
-def _update_points(document: Any, offsets_cents: Mapping[TuningPoint, float]) -> None:
+def _update_points(document: Any, own: OwnTemperament) -> None:
     from tomlkit import aot, array, nl, table
 
     if "points" not in document:
         document.add(nl())
         document["points"] = aot()
-    left = dict(offsets_cents)
+    left = dict(own.offsets_cents)
     for entry in document["points"]:
-        point = TuningPoint(entry["string"], tuple(entry.get("changes", [])))
-        if point in left:
-            entry["offset_cents"] = _rounded(left.pop(point))
+        written = TuningPoint(entry["string"], tuple(entry.get("changes", [])))
+        point = next((each for each in left if each.is_same_stop(written)), None)
+        if point is None:
+            continue
+        cents = left.pop(point)
+        if point in own.not_asked:
+            entry["asked"] = False
+        else:
+            entry["offset_cents"] = _rounded(cents)
+            entry.pop("asked", None)
     for point, cents in left.items():
         entry = table()
         entry["string"] = point.string
@@ -99,6 +126,8 @@ def _update_points(document: Any, offsets_cents: Mapping[TuningPoint, float]) ->
             changes.extend(point.changes)
             entry["changes"] = changes
         entry["offset_cents"] = _rounded(cents)
+        if point in own.not_asked:
+            entry["asked"] = False
         document["points"].append(entry)
 
 
@@ -114,24 +143,29 @@ def _place(kind: str, name: str) -> Path:
     return own_folder() / kind / f"{name}.toml"
 
 
-def _document(path: Path, check: Callable[[Path], object]) -> Any:
-    """The file as it was written, once it has been read as a preset; an empty one where there is none."""
+def _document(path: Path) -> Any:
+    """The file as it was written, which was read as a preset before; an empty one where there is none."""
     import tomlkit
     from tomlkit.exceptions import TOMLKitError
 
     if not path.exists():
         return tomlkit.document()
     try:
-        check(path)
         return tomlkit.parse(path.read_bytes().decode("utf-8-sig"))
-    except BadPreset as error:
-        raise BadPreset(f"{error}; fix or remove it before saving under its name") from None
     except TOMLKitError as error:
         raise BadPreset(f"{path}: {error}; fix or remove it before saving under its name") from None
 
 
-def _check_temperament(path: Path) -> None:
-    temperament_from(read(path, TemperamentFields), path)
+def _read_before(path: Path, reading: Callable[[Path], Preset]) -> Preset:
+    """What is in the file that is saved over. Raises BadPreset for one that is broken."""
+    try:
+        return reading(path)
+    except BadPreset as error:
+        raise BadPreset(f"{error}; fix or remove it before saving under its name") from None
+
+
+def _temperament(path: Path) -> Temperament:
+    return temperament_from(read(path, TemperamentFields), path)
 
 
 def _check_drop(path: Path, instrument: Instrument) -> None:

@@ -11,10 +11,10 @@ from tonegen.instrument import DEGREES, Grip, Instrument, State
 from tonegen.interval import Ratio
 from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, note_name, parse_note, parse_pitch_class
 from tonegen.presets.drops import drop
-from tonegen.presets.files import Cents, Fields, beside, by_string, locate, named, read
+from tonegen.presets.files import Cents, Fields, beside, by_string, is_file_name, locate, name_of, named, read
 from tonegen.presets.instruments import GripFields, grip_from, instrument
 from tonegen.presets.temperaments import temperament
-from tonegen.temperament import PitchClassTemperament
+from tonegen.temperament import Context, PitchClassTemperament
 from tonegen.tempering.scene import BandPart, Limit, Pin, Scene, WantedGrip, checked_point
 
 Weight = Annotated[float, Meta(gt=0, le=1000)]
@@ -126,6 +126,7 @@ def scene_from(fields: SceneFields, path: Path) -> Scene:
             band=tuple(band),
             pull=fields.pull,
             before=before,
+            context=Context(_drop_name(beside(path, fields.drop)), reference_hz, name_of("scenes", path)),
         )
         if fields.within_cents is None:
             return found
@@ -133,6 +134,11 @@ def scene_from(fields: SceneFields, path: Path) -> Scene:
         edge = fields.within_cents
         around = (Limit(point, -edge, edge) for point in found.points() if point not in limited)
         return replace(found, limits=(*limits, *around))
+
+
+def _drop_name(asked: str) -> str:
+    """What the drop of a scene is found by from anywhere."""
+    return str(Path(asked).resolve()) if is_file_name(asked) else asked
 
 
 def _wanted(fields: WantedGripFields, chosen: Instrument) -> WantedGrip:

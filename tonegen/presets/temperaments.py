@@ -9,9 +9,11 @@ from msgspec import Struct
 from tonegen.errors import BadValue
 from tonegen.instrument import TuningPoint
 from tonegen.interval import Ratio
-from tonegen.presets.files import Cents, Fields, locate, named, read
+from tonegen.pitch import checked_reference_hz
+from tonegen.presets.files import Cents, Fields, beside, locate, named, read
 from tonegen.temperament import (
     COMMAS,
+    Context,
     OwnTemperament,
     PitchClassTemperament,
     Temperament,
@@ -22,15 +24,19 @@ from tonegen.temperament import (
 
 
 class PointFields(Struct, forbid_unknown_fields=True, kw_only=True):
-    """[[points]] of the player's own temperament."""
+    """[[points]] of the player's own temperament; not `asked` is one that tempering left as it was."""
 
     string: int
     changes: list[str] = []
     offset_cents: Cents
+    asked: bool = True
 
 
 class TemperamentFields(Fields, kw_only=True):
-    """presets/temperaments/: one of fifths, ratios and points, with what goes with it."""
+    """presets/temperaments/: one of fifths, ratios and points, with what goes with it.
+
+    drop, reference_hz, scene : what the points were made with; commands use it unless told otherwise.
+    """
 
     comma: str | None = None
     fifths: dict[str, str] | None = None
@@ -38,6 +44,9 @@ class TemperamentFields(Fields, kw_only=True):
     ratios: list[str] | None = None
     instrument: str | None = None
     points: list[PointFields] | None = None
+    drop: str | None = None
+    reference_hz: float | None = None
+    scene: str | None = None
 
 
 def temperament(name: str) -> Temperament:
@@ -53,7 +62,15 @@ def temperament_from(fields: TemperamentFields, path: Path) -> Temperament:
             raise BadValue("give exactly one of: fifths, ratios, points")
     if fields.points is not None:
         with named(path, "points"):
-            return OwnTemperament(path.stem, _instrument(fields), _offsets(fields.points), fields.title)
+            offsets_cents = _offsets(fields.points)
+        not_asked = frozenset(_point(each) for each in fields.points if not each.asked)
+        with named(path, "instrument"):
+            instrument_name = _instrument(fields)
+        context = _context(fields, path)
+        return OwnTemperament(path.stem, instrument_name, offsets_cents, fields.title, context, not_asked)
+    with named(path, "file"):
+        if (fields.drop, fields.reference_hz, fields.scene) != (None, None, None):
+            raise BadValue("drop, reference_hz and scene go with points")
     if fields.ratios is not None:
         with named(path, "ratios"):
             offsets = offsets_from_ratios([Ratio.parse(text) for text in fields.ratios])
@@ -93,11 +110,25 @@ def _instrument(fields: TemperamentFields) -> str:
     return fields.instrument
 
 
+def _context(fields: TemperamentFields, path: Path) -> Context:
+    with named(path, "reference_hz"):
+        if fields.reference_hz is not None:
+            checked_reference_hz(fields.reference_hz)
+    drop, scene = (None if name is None else beside(path, name) for name in (fields.drop, fields.scene))
+    return Context(drop, fields.reference_hz, scene)
+
+
+def _point(fields: PointFields) -> TuningPoint:
+    return TuningPoint(fields.string, tuple(fields.changes))
+
+
 def _offsets(points: list[PointFields]) -> dict[TuningPoint, float]:
     offsets: dict[TuningPoint, float] = {}
+    seen = set()
     for fields in points:
-        point = TuningPoint(fields.string, tuple(fields.changes))
-        if point in offsets:
+        point = _point(fields)
+        if (stop := (point.string, frozenset(point.changes))) in seen:
             raise BadValue(f"{point} is listed twice")
+        seen.add(stop)
         offsets[point] = fields.offset_cents
     return offsets

@@ -1,6 +1,6 @@
 """Limits of points and of grips as linear inequalities, and which few of them conflict."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,12 +25,14 @@ class Limits(Frozen):
     points: tuple[TuningPoint | None, ...]
 
 
-def limits_of(demands: Demands) -> Limits:
-    """Every limit of a scene: of its points, and of the intervals of its grips."""
+def limits_of(demands: Demands, left: Collection[TuningPoint] = ()) -> Limits:
+    """Every limit of a scene: of its points but those that are `left` as they are, and of its grips."""
     column = {point: index for index, point in enumerate(demands.points)}
     rows, least, words = [], [], []
     points: list[TuningPoint | None] = []
     for limit in demands.scene.limits:
+        if limit.point in left:
+            continue
         for side, edge in ((1.0, limit.from_cents), (-1.0, limit.to_cents)):
             row = np.zeros(len(demands.points))
             row[column[limit.point]] = side

@@ -13,7 +13,7 @@ from tonegen.errors import BadValue
 from tonegen.instrument import Grip, Instrument, State, TuningPoint
 from tonegen.interval import Ratio
 from tonegen.pitch import REFERENCE_HZ
-from tonegen.temperament import EQUAL, Temperament
+from tonegen.temperament import EQUAL, NO_CONTEXT, Context, OwnTemperament, Temperament
 from tonegen.words import signed, typed
 
 ROOT: Final = Ratio(1, 1)
@@ -75,6 +75,8 @@ class Scene:
 
     pull : weight of every tuning point of the grips against a keyboard in equal temperament.
     before : the temperament that the result is compared with; points in no grip stay where it has them.
+    kept : what the result will be saved over; where it has a point that is in no grip, that stays as it is.
+    context : what a temperament made for this scene remembers.
     """
 
     name: str
@@ -88,6 +90,8 @@ class Scene:
     pull: float = 0.0
     before: Temperament = EQUAL
     title: str = ""
+    kept: OwnTemperament | None = None
+    context: Context = NO_CONTEXT
 
     def __post_init__(self) -> None:
         """Refuse what makes no sense. Raises BadValue."""
@@ -104,6 +108,18 @@ class Scene:
             for name in part.grips:
                 if name not in grip_names:
                     raise BadValue(f'band {part.name}: the scene has no grip "{name}"')
+
+    def limited(self, point: TuningPoint, cents: float) -> float:
+        """An offset, brought within the limits of its point.
+
+        >>> from tonegen.presets.scenes import scene
+        >>> scene("e9-dance-band").limited(TuningPoint(4), 12.0)
+        8.0
+        """
+        for limit in self.limits:
+            if limit.point == point:
+                cents = min(max(cents, limit.from_cents), limit.to_cents)
+        return cents
 
     def points(self) -> tuple[TuningPoint, ...]:
         """The unknowns: all tuning points of the instrument, and the joint stops that the grips select.

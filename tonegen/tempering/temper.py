@@ -93,7 +93,8 @@ class Tempered(Frozen):
 
     offsets : in cents, of scene.points(), in order. value : the objective, root mean square or worst error,
     with its unit in `objective`. residual : of the optimality conditions for least squares (KKT), the duality
-    gap for least worst; both near 0 prove the optimum.
+    gap for least worst; both near 0 prove the optimum. filled : points that no grip asks about, which have
+    their offset from the same note on other strings.
     """
 
     demands: Demands
@@ -102,6 +103,7 @@ class Tempered(Frozen):
     value: float
     residual: float
     binding: tuple[Binding, ...]
+    filled: frozenset[TuningPoint] = frozenset()
 
     @property
     def scene(self) -> Scene:
@@ -119,13 +121,20 @@ class Tempered(Frozen):
         return dict(zip(self.demands.points, map(float, self.offsets), strict=True))
 
     @property
+    def not_asked(self) -> frozenset[TuningPoint]:
+        """The points in no grip, which stay where they stood; pins are asked for, and what is filled counts.
+
+        >>> from tonegen.presets.scenes import scene
+        >>> TuningPoint(1, ("G",)) in temper(scene("e9-dance-band")).not_asked
+        True
+        """
+        return _not_asked(self.demands) - self.filled
+
+    @property
     def moved_cents(self) -> Mapping[TuningPoint, float]:
-        """Offset of every tuning point but those in no grip, which stay where they stood; pins are given."""
-        pinned = {pin.point for pin in self.scene.pins}
-        asked = dict(zip(self.demands.points, self.demands.asked(), strict=True))
-        return {
-            point: cents for point, cents in self.offsets_cents.items() if asked[point] or point in pinned
-        }
+        """Offset of every tuning point but those that are not asked."""
+        left = self.not_asked
+        return {point: cents for point, cents in self.offsets_cents.items() if point not in left}
 
     def hz(self, point: TuningPoint) -> float:
         """Frequency of a point when it alone is engaged: what a meter must read.
@@ -140,7 +149,10 @@ class Tempered(Frozen):
     def temperament(self, name: str) -> OwnTemperament:
         """The offsets as the player's own temperament."""
         title = f"Tempered for {self.scene.title or self.scene.name}, to minimise {self.objective.value}"
-        return OwnTemperament(name, self.scene.instrument.name, self.offsets_cents, title)
+        scene = self.scene
+        return OwnTemperament(
+            name, scene.instrument.name, self.offsets_cents, title, scene.context, self.not_asked
+        )
 
     def grips(self) -> tuple[GripPurity, ...]:
         """Every interval of every grip before and after, in the scene's order."""
@@ -184,7 +196,7 @@ def temper_demands(demands: Demands, objective: Objective) -> Tempered:
     scale = _scale(demands, objective)
     rows = demands.coefficients * scale[:, None]
     wanted = demands.wanted_cents * scale - rows @ held
-    limits = limits_of(demands)
+    limits = limits_of(demands, _not_asked(demands))
     limit_values = limits.least - limits.rows @ held
     solve = least_worst if objective.of_worst else least_squares
     try:
@@ -215,13 +227,24 @@ def offsets_before(demands: Demands) -> Array:
     return np.array([scene.before.offset_cents(scene.instrument, point) for point in demands.points])
 
 
+def _not_asked(demands: Demands) -> frozenset[TuningPoint]:
+    pinned = {pin.point for pin in demands.scene.pins}
+    asked = zip(demands.points, demands.asked(), strict=True)
+    return frozenset(point for point, is_asked in asked if not is_asked and point not in pinned)
+
+
 def _left_alone(demands: Demands) -> dict[TuningPoint, float]:
-    """Points that no grip asks anything of, where they stood before, or at the edge of their limits."""
-    stood = zip(demands.points, demands.asked(), offsets_before(demands), strict=True)
-    cents = {point: float(offset) for point, asked, offset in stood if not asked}
-    for limit in demands.scene.limits:
-        if limit.point in cents:
-            cents[limit.point] = min(max(cents[limit.point], limit.from_cents), limit.to_cents)
+    """Points that no grip asks anything of, where the player has them.
+
+    What stands in the file that is saved over stays; else they are where they were before, or at the edge of
+    their limits.
+    """
+    scene, left = demands.scene, _not_asked(demands)
+    cents = {}
+    for point, before in zip(demands.points, offsets_before(demands), strict=True):
+        if point in left:
+            kept = None if scene.kept is None else scene.kept.given(point)
+            cents[point] = scene.limited(point, float(before)) if kept is None else kept
     return cents
 
 

@@ -9,7 +9,7 @@ import click
 from click.core import ParameterSource
 
 from tonegen import presets
-from tonegen.cli.asked import Parsed, Preset, choose_grip, load_drop, load_temperament_of, parse_travels
+from tonegen.cli.asked import Parsed, Preset, choose_grip, load_temperament_of, parse_travels
 from tonegen.cli.ear.questions import ask
 from tonegen.cli.ear.terminal import (
     KeyReader,
@@ -29,6 +29,7 @@ from tonegen.ear.session import Method, Session
 from tonegen.ear.trials import Bed, Chord, Span, TrialKind, chord_name, parse_chords
 from tonegen.ear.words import describe, result_in_words
 from tonegen.errors import BadValue
+from tonegen.presets.context import around
 from tonegen.sounding import tones_of_grip
 
 
@@ -39,7 +40,7 @@ from tonegen.sounding import tones_of_grip
 @click.option("--grip", metavar="3,4,5", help="Its strings, or a saved grip.")
 @click.option("--changes", type=Parsed("A,B", parse_travels), help="Pedals and levers of the grip.")
 @click.option("--temperament", type=Preset("temperaments"), help="The temperament; equal if left out.")
-@click.option("--drop", type=Preset("drops"), help="Your cabinet drop; none if left out.")
+@click.option("--drop", type=Preset("drops"), help="Your cabinet drop; if left out, that of the temperament.")
 @click.option("--register", type=Parsed("A2,A3", parse_register), help="Where the lowest tone lies.")
 @click.option("--timbre", type=Preset("timbres"), multiple=True, help="May be given more than once.")
 @click.option(
@@ -182,7 +183,10 @@ def _material(
     played = presets.instrument(instrument)
     chosen, state = choose_grip(played, grip, changes)
     tuned = load_temperament_of(played, temperament or "equal", None)
-    tones = tones_of_grip(played, chosen, state, 0.0, tuned, load_drop(played, drop or "none"), 440.0)
+    rig = around(tuned, played, drop)
+    if rig.words:
+        click.echo(rig.words, err=True)
+    tones = tones_of_grip(played, chosen, state, 0.0, tuned, rig.drop, rig.reference_hz)
     chord, first_octave = material_of(tones)
     return (chord,), register or first_octave
 

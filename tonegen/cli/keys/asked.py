@@ -13,14 +13,16 @@ from tonegen.cli.asked import (
     TEXT,
     Parsed,
     Preset,
-    load_drop,
+    drop_option,
     load_temperament,
     load_temperament_of,
     parse_travels,
+    reference_option,
 )
 from tonegen.errors import BadValue
 from tonegen.frozen import Frozen
-from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class
+from tonegen.pitch import parse_pitch_class
+from tonegen.presets.context import around
 from tonegen.reading import read_whole
 
 if TYPE_CHECKING:
@@ -76,7 +78,7 @@ class AskedScale(Frozen):
     instrument: str | None
     temperament: str
     root: int | None
-    drop: str
+    drop: str | None
     fret: float | None
     song_key: int | None
     changes: dict[str, float] | None
@@ -84,15 +86,15 @@ class AskedScale(Frozen):
     weight: tuple[tuple[str, float], ...]
     policy: str | None
     fill: str
-    reference: float
+    reference: float | None
 
     def desk(self, receiver: "Receiver") -> "Desk":
         """The knobs set so. Raises BadValue for options that do not fit together."""
         from tonegen.keys.desk import Desk
         from tonegen.keys.scale import Policy, scale_of_dumps
-        from tonegen.temperament import OwnTemperament
+        from tonegen.temperament import EQUAL, OwnTemperament
 
-        reference_hz = checked_reference_hz(self.reference)
+        reference_hz = around(EQUAL, reference_hz=self.reference).reference_hz
         if self.temperament.lower().endswith(".syx"):
             apart = (("--instrument", self.instrument), ("--root", self.root), *self._of_an_instrument)
             self._refuse("cannot be combined with a tuning dump, which is complete in itself", *apart)
@@ -118,11 +120,14 @@ class AskedScale(Frozen):
         policy = self.policy or ("grip-first" if self.grip else "mean")
         for name, _ in self.weight:
             instrument.grip(name)
+        target = load_temperament_of(instrument, self.temperament, self.root)
+        rig = around(target, instrument, self.drop, self.reference)
+        _say_once(rig.words)
         return Desk(
             receiver,
-            load_temperament_of(instrument, self.temperament, self.root),
+            target,
             instrument,
-            load_drop(instrument, self.drop),
+            rig.drop,
             instrument.checked_fret(fret),
             dict(instrument.state(self.changes).travels) if self.changes is not None else {},
             self.changes is not None,
@@ -130,7 +135,7 @@ class AskedScale(Frozen):
             dict(self.weight),
             Policy(policy.replace("-", " ")),
             load_temperament(self.fill, 0, False),
-            reference_hz,
+            rig.reference_hz,
         )
 
     @property
@@ -139,7 +144,7 @@ class AskedScale(Frozen):
         return (
             ("--fret", self.fret), ("--song-key", self.song_key), ("--changes", self.changes),
             ("--grip", self.grip or None), ("--weight", self.weight or None), ("--policy", self.policy),
-            ("--drop", None if self.drop == "none" else self.drop),
+            ("--drop", self.drop),
             ("--fill", None if self.fill == "equal" else self.fill),
         )  # fmt: skip
 
@@ -148,6 +153,14 @@ class AskedScale(Frozen):
         given = [option for option, value in options if value is not None]
         if given:
             raise BadValue(f"{' and '.join(given)} {why}")
+
+
+def _say_once(words: str) -> None:
+    """Say what the temperament brought along, however many receivers are tuned to it."""
+    said = click.get_current_context().meta.setdefault(__name__, {""})
+    if words not in said:
+        said.add(words)
+        click.echo(words, err=True)
 
 
 def _tunings(path: Path) -> list["Tuning"]:
@@ -181,7 +194,7 @@ _SCALE_OPTIONS = (
         help="A temperament, one of your own, or a tuning dump (.syx).",
     ),
     click.option("--root", type=_NOTE, help="The root of the temperament."),
-    click.option("--drop", type=Preset("drops"), default="none", show_default=True, help="Cabinet drop."),
+    drop_option,
     click.option("--fret", type=float, help="Bar position."),
     click.option("--song-key", type=_NOTE, help="The song's key, in place of --fret."),
     click.option(
@@ -199,7 +212,7 @@ _SCALE_OPTIONS = (
         "--fill", type=Preset("temperaments"), default="equal", show_default=True,
         help="The temperament of notes that no string plays.",
     ),
-    click.option("--reference", type=float, default=REFERENCE_HZ, show_default=True, help="A4 in Hz."),
+    reference_option,
 )  # fmt: skip
 
 receiver_option = click.option(

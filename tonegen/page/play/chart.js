@@ -211,13 +211,15 @@ export const show = (next) => {
         make("small", { class: "hz" }, cell.hz),
       );
     }
+    const asked = cell.asked ? "" : ", not asked";
+    mark(bead, "title", cell.asked ? "" : "Not asked by any grip: left as it was");
     bead.onclick = () => touch(cell);
     const pinning = partOfPage() === "temper";
     bead.tabIndex = pinning ? 0 : -1;
     mark(
       bead,
       "aria-label",
-      `String ${cell.string} ${cell.column}, ${cell.note} ${cell.offset}: ` +
+      `String ${cell.string} ${cell.column}, ${cell.note} ${cell.offset}${asked}: ` +
         (pinning ? "pin it" : "select it"),
     );
     if (pinning) mark(bead, "aria-pressed", cell.pinned);

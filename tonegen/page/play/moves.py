@@ -4,13 +4,17 @@ from typing import Final
 
 from msgspec.structs import replace
 
-from tonegen.errors import BadValue
+from tonegen import presets
+from tonegen.drop import NO_DROP
+from tonegen.errors import BadValue, TonegenError
 from tonegen.instrument import TuningPoint
+from tonegen.page import shelf
 from tonegen.page.part import BASS, Done, Standing, tone_name
 from tonegen.page.play import asks
 from tonegen.page.play.view import LEAST_OFFSET_CENTS, MOST_OFFSET_CENTS
 from tonegen.page.rig import rig_for, with_moved
 from tonegen.page.setting import SavedGrip, Setting, Song
+from tonegen.presets.context import context_of
 from tonegen.words import signed
 
 # Who touches strings, changes or the bar wants to hear the grip, and nothing in its place.
@@ -164,6 +168,8 @@ def choose(asked: asks.Choose, at: Standing) -> Done:
         for name in ("instrument", "temperament", "drop", "timbre", "reference_hz", "against")
         if (value := getattr(asked, name)) is not None
     }
+    if asked.temperament not in (None, setting.temperament):
+        given = _brought_along(asked.temperament) | given
     words = ", ".join(f"{name.removesuffix('_hz')} {value or 'none'}" for name, value in given.items())
     chosen = replace(setting, **given)
     if asked.root is not None:
@@ -177,7 +183,18 @@ def choose(asked: asks.Choose, at: Standing) -> Done:
         chosen = _fitting(chosen, "temperament", "equal") if asked.temperament is None else chosen
     elif chosen.temperament != setting.temperament:
         chosen = replace(chosen, moved=())
+        chosen = _fitting(chosen, "drop", setting.drop) if asked.drop is None else chosen
     return Done(chosen, at.playing, words)
+
+
+def _brought_along(name: str) -> dict[str, object]:
+    """The drop, if it is a listed one, and the reference pitch that a temperament was made with."""
+    try:
+        context = context_of(shelf.take("temperaments", name))
+    except TonegenError:  # which the setting says by itself
+        return {}
+    named = {"drop": context.drop} if context.drop in (NO_DROP.name, *presets.names("drops")) else {}
+    return named | ({} if context.reference_hz is None else {"reference_hz": context.reference_hz})
 
 
 def _point(string: int, at: Standing) -> TuningPoint:

@@ -16,7 +16,7 @@ from tonegen.presets.own import save_temperament
 from tonegen.sounding import places, tones_to_play
 from tonegen.synthesis.player import HEARING_CAUTION
 from tonegen.synthesis.timbre import beating_only
-from tonegen.temperament import OwnTemperament
+from tonegen.temperament import Context, OwnTemperament, is_asked
 
 
 class PlayPart(Part):
@@ -95,7 +95,9 @@ class PlayPart(Part):
         rig = at.rig
         points = dict.fromkeys([*rig.instrument.tuning_points(), *rig.moved])
         offsets = {point: rig.temperament.offset_cents(rig.instrument, point) for point in points}
-        save_temperament(OwnTemperament(name, rig.instrument.name, offsets))
+        made_with = Context(rig.drop.name, rig.reference_hz, at.setting.scene or None)
+        left = frozenset(point for point in points if not is_asked(rig.temperament, point))
+        save_temperament(OwnTemperament(name, rig.instrument.name, offsets, "", made_with, left))
         self.host.show_presets()
         kept = at.sets(f"saved as {name}", temperament=name, root=None, moved=())
         self.host.accept(kept, presets_changed=True)

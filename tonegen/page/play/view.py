@@ -35,7 +35,10 @@ class ChangeView(Struct, frozen=True):
 
 
 class Cell(Struct, frozen=True):
-    """One tuning point of the chart; `stands` when the string stands on it now."""
+    """One tuning point of the chart; `stands` when the string stands on it now.
+
+    Not `asked` is one of which no grip asked anything, so that tempering left it as it was.
+    """
 
     string: int
     column: str
@@ -46,6 +49,7 @@ class Cell(Struct, frozen=True):
     stands: bool
     pinned: bool
     changes: tuple[str, ...]
+    asked: bool
 
 
 class Column(Struct, frozen=True):
@@ -181,12 +185,13 @@ def view(at: Standing, keys: dict[str, str], outlet: str, revision: int, undo: s
                 target.point.string,
                 _column(target.point.changes),
                 target.note,
-                signed(target.offset_cents, 1),
+                signed(target.offset_cents, 1) if target.asked else f"({signed(target.offset_cents, 1)})",
                 f"{target.hz:.2f}",
                 target.point in rig.moved,
                 stands_on[target.point.string] == target.point,
                 target.point in pinned,
                 target.point.changes,
+                target.asked,
             )
             for target in chart.targets
         ),

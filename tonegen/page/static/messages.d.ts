@@ -99,7 +99,7 @@ export interface Shows {
 
 export type AskedView = { number: number; of: number; question: string; form: string; choices: Array<string>; sounds: Array<string>; moved_cents: number; farthest_cents: number };
 
-export type Cell = { string: number; column: string; note: string; offset: string; hz: string; moved: boolean; stands: boolean; pinned: boolean; changes: Array<string> };
+export type Cell = { string: number; column: string; note: string; offset: string; hz: string; moved: boolean; stands: boolean; pinned: boolean; changes: Array<string>; asked: boolean };
 
 export type ChangeView = { name: string; place: string; key: string; travel: number };
 

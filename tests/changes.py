@@ -371,7 +371,7 @@ changes(
     ("            _copied[path] = written", "            pass"),
 )  # fmt: skip
 changes(
-    "tonegen/page/copies.py", KEPT,
+    "tonegen/page/copies.py", f"{KEPT} tests/page/test_copies.py",
     ("reverse=True", "reverse=False"),
     ("for copy in there if for_good else there[:1]:", "for copy in there[:1]:"),
     ("    if not for_good:\n", "    if True:\n"),

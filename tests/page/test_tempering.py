@@ -112,6 +112,11 @@ async def test_the_trade_off_is_walked_along():
     with pytest.raises(BadValue, match="no place"):
         page.ask(asks.Along(last + 1))
 
+    page.shown["offer"] = None
+    page.ask(asks.Temper())
+    again = await page.until("offer", lambda offer: offer and offer["found"])
+    assert again["chosen"] == -1  # what was found anew is shown at its own place
+
 
 @in_the_loop
 async def test_a_scene_of_another_instrument_is_refused():

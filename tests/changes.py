@@ -367,8 +367,11 @@ changes(
     "tonegen/page/shelf.py", f"{KEPT} tests/page/test_engine.py",
     ("or there[0] != written:", "or False:"),
     ("in copies_of(name, earlier(kind), \".toml\")", "in ()"),
-    ('or "/" in name or', "or"),
     ("            _copied[path] = written", "            pass"),
+)  # fmt: skip
+changes(
+    "tonegen/presets/files.py", "tests/page/test_engine.py tests/keys/test_osc_port.py",
+    ('if not name or is_file_name(name) or "\\0" in name:', "if not name:"),
 )  # fmt: skip
 changes(
     "tonegen/page/copies.py", f"{KEPT} tests/page/test_copies.py",
@@ -385,8 +388,8 @@ changes(
 )  # fmt: skip
 changes(
     "tonegen/page/order/part.py", "tests/page/test_tempering.py",
-    ("stale = self._plan is not None and at.rig is not self._planned_for", "stale = False"),
-    ("self._stale = self.host.at.rig is not rig", "self._stale = False"),
+    ("stale = not same_plan(self._planned_for, at.rig)", "stale = at.rig is not self._planned_for"),
+    ("self._stale = not same_plan(rig, self._seen)", "self._stale = False"),
     ("            self._listening = None\n            self.host.sound_anew()", "            pass"),
     ("asked.at >= len(self._plan.steps)", "asked.at > len(self._plan.steps)"),
 )  # fmt: skip
@@ -403,7 +406,7 @@ changes(
 )  # fmt: skip
 changes(
     "tonegen/page/engine.py", f"{ENGINE} {KEPT} tests/page/test_any_asks.py",
-    ("if fault.asked != asked_of_part(before, fault.part):", "if True:"),
+    ("if fault.asked != _asked_of(before, fault.part):", "if True:"),
     ("quiet = min(kept.playing.level_dbfs, QUIET_LEVEL_DBFS)", "quiet = kept.playing.level_dbfs"),
     ("step(setting, done.words, done.gesture)\n        self._stand(at)",
      "step(setting, done.words)\n        self._stand(at)"),
@@ -417,17 +420,17 @@ changes(
 changes(
     "tonegen/page/play/moves.py", ENGINE,
     ("    elif chosen.temperament != setting.temperament:\n        chosen = replace(chosen, moved=())\n", ""),
-    ("return only if only and set(only) <= {BASS, *map(str, strings)} else None", "return only"),
-    ("now - wide / slope", "now + wide / slope"),
-    ("if name not in rivals | {asked.change}}", "if name != asked.change}"),
+    ("still = pair if pair and set(pair) <= {BASS, *map(str, playing.strings)} else None", "still = pair"),
+)  # fmt: skip
+changes(
+    "tonegen/setup/moves.py", ENGINE,
+    ("point) - wide / slope", "point) + wide / slope"),
+    ("fret=min(hands.fret, float(instrument.frets))", "fret=hands.fret"),
+    ("if name not in rivals and name != change}", "if name != change}"),
 )  # fmt: skip
 changes(
     "tonegen/page/sound/part.py", ENGINE,
     ("at.plays(sounding=asked.on, muted=False, **heard)", "at.plays(sounding=asked.on, **heard)"),
-)  # fmt: skip
-changes(
-    "tonegen/page/play/view.py", ENGINE,
-    ("fret=min(playing.fret, float(instrument.frets))", "fret=playing.fret"),
 )  # fmt: skip
 SCRIPTS = "tests/page/test_scripts.py"
 changes(

@@ -24,9 +24,10 @@ from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import Scale, scale_of_classes
 from tonegen.order.plan import tuning_order
-from tonegen.page.rig import rig_of
-from tonegen.page.setting import MovedPoint, Playing, SavedGrip, Setting
+from tonegen.page.setting import Playing, Setting
 from tonegen.presets.scenes import scene
+from tonegen.setup.rig import rig_of
+from tonegen.setup.setting import MovedPoint, SavedGrip
 from tonegen.sounding import sound, tones_of_grip
 from tonegen.temperament import EQUAL
 from tonegen.tempering.temper import Objective, temper

@@ -23,6 +23,7 @@ from tonegen.interval import (
     nearest_ratio,
 )
 from tonegen.pitch import (
+    WrittenPitch,
     cents_between,
     hz_from_key,
     nearest_key,
@@ -126,6 +127,28 @@ def tone_of_key(
     """
     hz = float(hz_from_key(key, offset_cents, reference_hz))
     return SoundingTone(name or note_name(key), hz, offset_cents, stiffness=timbre.stiffness_on(None))
+
+
+def tone_as_written(
+    written: WrittenPitch,
+    reference_hz: float,
+    timbre: Timbre = PURE,
+    temperament: Temperament | None = None,
+    above_hz: float | None = None,
+) -> SoundingTone:
+    """A tone that somebody wrote: a note in a temperament's tune, Hz, or cents above `above_hz`.
+
+    Raises BadValue for cents without a tone below, and for a note of a temperament that has no keys.
+
+    >>> from tonegen.pitch import parse_pitch
+    >>> tone_as_written(parse_pitch("702c"), 440.0, above_hz=220.0).name
+    '702c'
+    """
+    if written.key is not None:
+        offset = written.cents + (temperament.offset_of_key(written.key) if temperament else 0.0)
+        return tone_of_key(written.key, offset, reference_hz, written.text, timbre)
+    hz = written.hz_at(reference_hz, above_hz=above_hz)
+    return tone_of_hz(hz, reference_hz, "" if written.hz is not None else written.text, timbre)
 
 
 def tones_of_grip(

@@ -164,6 +164,26 @@ def is_asked(temperament: Temperament, point: TuningPoint) -> bool:
     return not any(each.is_same_stop(point) for each in left)
 
 
+def on_root(temperament: Temperament, root: int | None, usual: int = 0) -> Temperament:
+    """A temperament on a root, on its usual one for None.
+
+    Raises BadValue for a root given to one of tuning points, which takes none.
+
+    >>> on_root(EQUAL, None, 4).root
+    4
+    >>> on_root(OwnTemperament("mine", "e9-ten-string", {}), 7)
+    Traceback (most recent call last):
+    tonegen.errors.BadValue: temperament mine gives every tuning point its own offset and takes no root
+    """
+    if isinstance(temperament, PitchClassTemperament):
+        return temperament.on(usual if root is None else root)
+    if root is not None:
+        raise BadValue(
+            f"temperament {temperament.name} gives every tuning point its own offset and takes no root"
+        )
+    return temperament
+
+
 def string_cents(instrument: Instrument, temperament: Temperament, string: int, state: State) -> float:
     """Pitch of a string in a state, in cents above its open key at equal temperament, before any drop.
 

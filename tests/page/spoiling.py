@@ -21,8 +21,9 @@ from tonegen import presets
 from tonegen.page import shelf
 from tonegen.page.engine import Engine
 from tonegen.page.keeping import Kept, KeptFile
-from tonegen.page.setting import MeterReading, MovedPoint, Playing, SavedGrip, Setting, Song, TwoTones
+from tonegen.page.setting import MeterReading, Playing, Setting, TwoTones
 from tonegen.presets.files import SHIPPED
+from tonegen.setup.setting import MovedPoint, SavedGrip, Song
 
 SETTING = Setting(
     instrument="my-steel",

@@ -117,7 +117,7 @@ class AnyAsks(RuleBasedStateMachine):
 
     async def begin(self, kept):
         self.engine = Engine(kept, lambda kept: None)
-        self.engine.hear_in_page(48_000, lambda: None)  # so that no device is opened
+        self.engine.stage.hear_in_page(48_000, lambda: None)  # so that no device is opened
         self.page = Onlooker(self.engine)
 
     @property

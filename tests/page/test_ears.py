@@ -46,7 +46,7 @@ def test_the_engines_tones_stop_for_a_trial_and_come_back(own):
     @in_the_loop
     async def check():
         page = visitor(None, None, asks.Strings((4, 5)), asks.TurnSound(True))
-        outlet = page.engine.hear_in_page(48000, lambda: None)
+        outlet = page.engine.stage.hear_in_page(48000, lambda: None)
         hz = float(page.string(5)["hz"])
         before = drawn(outlet, 1.0)[24000:]
         page.ask(
@@ -72,7 +72,7 @@ def test_a_trial_sounds_though_nothing_else_does_and_silence_follows(own):
     @in_the_loop
     async def check():
         page = visitor()
-        outlet = page.engine.hear_in_page(48000, lambda: None)
+        outlet = page.engine.stage.hear_in_page(48000, lambda: None)
         page.ask(TRIAL)
         await page.until("ears", is_asked(0))
         assert np.abs(drawn(outlet, 0.5)).max() > 0.01
@@ -102,8 +102,8 @@ def test_a_trial_begins_again_where_the_sound_goes_next(own):
     async def check():
         page = visitor(None, None, TRIAL)
         await page.until("ears", is_asked(0))
-        first = drawn(page.engine.hear_in_page(48000, lambda: None), 0.5)
-        second = drawn(page.engine.hear_in_page(48000, lambda: None), 0.5)
+        first = drawn(page.engine.stage.hear_in_page(48000, lambda: None), 0.5)
+        second = drawn(page.engine.stage.hear_in_page(48000, lambda: None), 0.5)
         assert np.abs(first).max() > 0.01
         assert second == pytest.approx(first)
         await page.engine.close()
@@ -275,7 +275,7 @@ def test_a_lesson_sounds_asks_and_answers(own):
     @in_the_loop
     async def check():
         page = visitor(None, None, asks.OpenLesson("in-the-band"))
-        outlet = page.engine.hear_in_page(48000, lambda: None)
+        outlet = page.engine.stage.hear_in_page(48000, lambda: None)
         step = (await page.until("lesson"))["step"]
         assert (step["at"], step["of"], step["verdict"]) == (0, 4, "")
         assert "Cabinet drop" in step["title"]

@@ -13,7 +13,8 @@ from tonegen.errors import BadPreset, BadValue, TonegenError
 from tonegen.interval import Ratio, beats_per_second
 from tonegen.page.engine import Engine
 from tonegen.page.keeping import Kept, KeptFile
-from tonegen.page.setting import MovedPoint, Playing, Setting
+from tonegen.page.setting import Playing, Setting
+from tonegen.setup.setting import MovedPoint
 
 PEDALS_DOWN = (asks.Engage("A", 1.0), asks.Engage("B", 1.0), asks.Strings((3, 4, 5)))
 
@@ -228,7 +229,7 @@ def test_fast_and_slow_beats_are_said_as_such():
         (asks.Pure(3, "9"), "do not sound together"),
         (asks.SaveGrip("  "), "needs a name"),
         (asks.SaveSong("  ", 0), "needs a name"),
-        (asks.GoToSong("Invented Waltz"), "no song .Invented Waltz. on the set list; there are: none yet"),
+        (asks.GoToSong("Invented Waltz"), "no song .Invented Waltz.; there are: none yet"),
         (asks.Choose(reference_hz=10.0), "reference pitch"),
         (asks.Choose(against="H3"), "not a note name"),
         (asks.Choose(instrument="/etc/passwd"), "no instrument called"),
@@ -392,7 +393,7 @@ def test_escape_mutes_and_the_phases_go_on():
 @in_the_loop
 def test_the_sound_begins_with_a_fade_and_stays_under_its_level():
     page = visitor(None, None, *PEDALS_DOWN, asks.TurnSound(True))
-    outlet = page.engine.hear_in_page(48_000, lambda: None)
+    outlet = page.engine.stage.hear_in_page(48_000, lambda: None)
     blocks = [np.frombuffer(outlet.draw(480), dtype="<f4", offset=8) for _ in range(100)]
     peaks = [float(np.abs(block).max()) for block in blocks]
     assert peaks[0] < 0.001
@@ -405,11 +406,11 @@ def test_the_sound_begins_with_a_fade_and_stays_under_its_level():
 def test_the_sound_is_in_one_place_at_a_time():
     page = visitor(None, None, asks.TurnSound(True))
     taken = []
-    page.engine.hear_in_page(48_000, lambda: taken.append("first"))
-    second = page.engine.hear_in_page(44_100, lambda: taken.append("second"))
+    page.engine.stage.hear_in_page(48_000, lambda: taken.append("first"))
+    second = page.engine.stage.hear_in_page(44_100, lambda: taken.append("second"))
     assert taken == ["first"]
     assert page.engine.moment().sample_rate == 44_100
-    page.engine.no_longer_in_page(second)
+    page.engine.stage.no_longer_in_page(second)
     assert page.view["outlet"] == "opening"
 
 
@@ -418,6 +419,6 @@ def test_a_loudspeaker_of_no_such_rate_is_refused(rate):
     @in_the_loop
     def check():
         with pytest.raises(TonegenError, match="sample rate"):
-            visitor().engine.hear_in_page(rate, lambda: None)
+            visitor().engine.stage.hear_in_page(rate, lambda: None)
 
     check()

@@ -25,7 +25,7 @@ class AtTheLoudspeaker:
 
     def __init__(self, *asked):
         self.page = visitor(None, None, *asked)
-        self._outlet = self.page.engine.hear_in_page(RATE, lambda: None)
+        self._outlet = self.page.engine.stage.hear_in_page(RATE, lambda: None)
         self._heard = []
 
     def hear(self, seconds):
@@ -212,7 +212,7 @@ def test_sound_that_goes_elsewhere_fades_in_there():
     async def check():
         at = AtTheLoudspeaker(asks.Strings((8,)), LOUDEST, asks.TurnSound(True))
         at.hear(1.0)
-        outlet = at.page.engine.hear_in_page(RATE, lambda: None)
+        outlet = at.page.engine.stage.hear_in_page(RATE, lambda: None)
         first = np.frombuffer(outlet.draw(4800), "<f4", offset=8)
         assert rms_db(first) < rms_db(at.all_heard[-RATE // 2 :]) - 20
         await at.page.engine.close()
@@ -287,7 +287,7 @@ def test_a_rest_is_hinted_at_when_it_has_sounded_for_long(monkeypatch):
         at.hear(2.0)
         await at.page.until("moment", lambda shown: shown["peak_dbfs"] > -60)
         assert "fault" not in at.page.shown
-        elsewhere = at.page.engine.hear_in_page(RATE, lambda: None)
+        elsewhere = at.page.engine.stage.hear_in_page(RATE, lambda: None)
         for _ in range(10):
             elsewhere.draw(RATE // 5)
         shown = await at.page.until("fault")

@@ -175,7 +175,7 @@ def test_the_order_is_the_command_lines_and_each_step_sounds(tonegen):
         assert {step["rate"] for step in plan["steps"]} >= {"pure"}
         assert plan["checks"]
         page.ask(asks.GoToStep(1), asks.TurnSound(True))
-        outlet = page.engine.hear_in_page(16_000, lambda: None)
+        outlet = page.engine.stage.hear_in_page(16_000, lambda: None)
         outlet.draw(16_000)
         [beat] = page.engine.moment().beats
         assert beat.turns_per_second == pytest.approx(plan["steps"][1]["beats_per_second"], abs=1e-6)
@@ -183,8 +183,12 @@ def test_the_order_is_the_command_lines_and_each_step_sounds(tonegen):
         outlet.draw(16_000)
         assert page.shown["order"]["at"] == -1
         assert len(page.engine.moment().beats) == len(page.view["pairs"])
-        page.ask(asks.Strings((5,)), asks.Offset(5, 3.0))
+        page.ask(asks.SaveSong("Invented Waltz", 7), asks.Choose(timbre="pure"), asks.Strings((5,)))
+        assert not page.shown["order"]["stale"], "the targets are what they were"
+        page.ask(asks.Offset(5, 3.0))
         assert page.shown["order"]["stale"]
+        page.ask(asks.Undo())
+        assert not page.shown["order"]["stale"]
         with pytest.raises(BadValue, match="no such step"):
             page.ask(asks.GoToStep(999))
 

@@ -80,7 +80,7 @@ def visitor(kept=None, saved=None, *asked):
 
 def heard(page, seconds, rate):
     """What a page's own loudspeaker is given, mono, block by block, and the outlet it came through."""
-    outlet = page.engine.hear_in_page(rate, lambda: None)
+    outlet = page.engine.stage.hear_in_page(rate, lambda: None)
 
     def more(seconds):
         blocks = []

@@ -14,20 +14,20 @@ from msgspec.structs import replace
 
 from tonegen.ear.comfort import REST_HINT, Rest
 from tonegen.errors import TonegenError
+from tonegen.instrument import Instrument
 from tonegen.page import shelf
 from tonegen.page.asked import Asked
 from tonegen.page.keeping import Kept
 from tonegen.page.notices.part import NoticesPart
 from tonegen.page.part import Done, Part, Standing, Voice
 from tonegen.page.play.part import what_can_be_chosen
-from tonegen.page.play.view import refitted
 from tonegen.page.registry import PARTS
-from tonegen.page.rig import Rig, RigFault, asked_of_part, rig_for
 from tonegen.page.setting import Playing, Setting, SettingHistory, TwoTones
 from tonegen.page.sound.moments import Moment, moment_of
-from tonegen.page.stage.outlet import InPage
 from tonegen.page.stage.stage import Stage
 from tonegen.page.tones.two_tones import sounding_of
+from tonegen.setup.moves import refitted
+from tonegen.setup.rig import Rig, RigFault, asked_of_part, rig_for
 from tonegen.sounding import Sounding
 from tonegen.synthesis.player import QUIET_LEVEL_DBFS
 from tonegen.synthesis.timbre import Tone
@@ -147,7 +147,7 @@ class Engine:
         if presets_changed or setting != self.at.setting:
             rig, faults = _rig_of(setting, self.at.setting)
             if rig.instrument != self.at.rig.instrument:
-                playing = refitted(playing, rig.instrument)
+                playing = _on_instrument(playing, rig.instrument)
         at = Standing(setting, playing, rig, rig.sounding(playing), faults)
         self._history.step(setting, done.words, done.gesture)
         self._stand(at)
@@ -158,7 +158,7 @@ class Engine:
         setting, playing = self._history.present, self.at.playing
         rig, faults = _rig_of(setting, setting)  # whatever became of the presets of that time
         if rig.instrument != self.at.rig.instrument:
-            playing = refitted(playing, rig.instrument)
+            playing = _on_instrument(playing, rig.instrument)
         self._stand(Standing(setting, playing, rig, rig.sounding(playing), faults))
 
     def _look_again_later(self) -> None:
@@ -289,14 +289,6 @@ class Engine:
         """The tones that sound, or would, and the level in dBFS that they stay under."""
         return self._wanted_voice().tones, self.at.playing.level_dbfs
 
-    def hear_in_page(self, sample_rate: int, taken_away: Callable[[], None]) -> InPage:
-        """Send the sound to a page's own loudspeaker. Raises BadValue for a sample rate that cannot be."""
-        return self.stage.hear_in_page(sample_rate, taken_away)
-
-    def no_longer_in_page(self, outlet: InPage) -> None:
-        """The page that had the sound went away."""
-        self.stage.no_longer_in_page(outlet)
-
     # ------------------------------------------------------------------ moments
 
     def moment(self) -> Moment:
@@ -357,22 +349,25 @@ def _rig_of(setting: Setting, before: Setting) -> tuple[Rig, tuple[RigFault, ...
 
     Raises the error of a fault in what is another than before.
     """
-    rig, faults = rig_for(setting)
+    rig, faults = rig_for(setting, shelf)
     if setting.scene and not faults:  # which a scene has as well
         try:
             shelf.take("scenes", setting.scene)
         except TonegenError as error:
-            asked = asked_of_part(setting, "scene")
-            faults += (RigFault("scene", asked, error, "tempering does without it"),)
+            faults += (RigFault("scene", _asked_of(setting, "scene"), error, "tempering does without it"),)
     for fault in faults:
-        if fault.asked != asked_of_part(before, fault.part):
+        if fault.asked != _asked_of(before, fault.part):
             raise fault.error
     return rig, faults
 
 
+def _asked_of(setting: Setting, part: str) -> tuple[object, ...]:
+    return (setting.scene,) if part == "scene" else asked_of_part(setting, part)
+
+
 def _with_tones_that_can_be(setting: Setting) -> tuple[Setting, tuple[str, ...]]:
     """The setting, its two free tones as at first where they cannot be read; and what to say of it."""
-    rig, _ = rig_for(setting)
+    rig, _ = rig_for(setting, shelf)
     try:
         sounding_of(setting, rig)
     except TonegenError as error:
@@ -380,10 +375,15 @@ def _with_tones_that_can_be(setting: Setting) -> tuple[Setting, tuple[str, ...]]
     return setting, ()
 
 
+def _on_instrument(playing: Playing, instrument: Instrument) -> Playing:
+    """Hands and feet moved over to another instrument, where all of the grip is heard."""
+    return replace(refitted(playing, instrument), only=None)
+
+
 def _fitting_playing(playing: Playing, rig: Rig) -> tuple[Playing, Sounding]:
     """Hands and feet as they are, and what they sound; as far as they fit the instrument."""
     for fitting in (playing, replace(playing, travels={}), Playing()):
         with suppress(TonegenError):
-            there = refitted(fitting, rig.instrument)
+            there = _on_instrument(fitting, rig.instrument)
             return there, rig.sounding(there)
     raise AssertionError("an open string plays on any instrument")

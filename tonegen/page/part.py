@@ -13,9 +13,9 @@ from msgspec.structs import replace
 
 from tonegen.errors import BadValue
 from tonegen.page.asked import Asked
-from tonegen.page.rig import Rig, RigFault
 from tonegen.page.setting import Playing, Setting
 from tonegen.page.stage.stage import Stage
+from tonegen.setup.rig import Rig, RigFault
 from tonegen.sounding import Sounding, SoundingInterval, SoundingTone
 from tonegen.synthesis.timbre import Tone
 

@@ -13,7 +13,8 @@ from typing import Any, Final, get_args, get_origin
 import msgspec
 from msgspec import Struct
 
-from tonegen.page.setting import MeterReading, MovedPoint, Playing, SavedGrip, Setting, Song
+from tonegen.page.setting import MeterReading, Playing, Setting
+from tonegen.setup.setting import MovedPoint, SavedGrip, Song
 
 Parts = tuple[Setting, Playing]
 

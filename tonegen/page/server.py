@@ -276,7 +276,7 @@ async def _sound(socket: WebSocket) -> None:
     outlet: InPage | None = None
     decoder = msgspec.json.Decoder(Want)
     try:
-        outlet = engine.hear_in_page(_whole_number(socket.query_params.get("rate", "")), taken_away)
+        outlet = engine.stage.hear_in_page(_whole_number(socket.query_params.get("rate", "")), taken_away)
         while True:
             want = decoder.decode(await socket.receive_text())
             outlet.now_hears(want.heard_frame)
@@ -287,7 +287,7 @@ async def _sound(socket: WebSocket) -> None:
         pass
     finally:
         if outlet is not None:
-            engine.no_longer_in_page(outlet)
+            engine.stage.no_longer_in_page(outlet)
 
 
 _closing: set[asyncio.Future[None]] = set()

@@ -4,10 +4,9 @@ A preset that was read once is not lost when its file is spoilt: what it was the
 a dated copy.
 """
 
-from collections.abc import Callable
 from dataclasses import is_dataclass, replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 from tonegen import presets
 from tonegen.errors import BadPreset, TonegenError
@@ -15,13 +14,6 @@ from tonegen.page.copies import copies_of, earlier, keep_copy
 from tonegen.presets.files import SHIPPED
 from tonegen.presets.scenes import scene
 
-_LOADERS: Final[dict[str, Callable[[str], Any]]] = {
-    "instruments": presets.instrument,
-    "temperaments": presets.temperament,
-    "drops": presets.drop,
-    "timbres": presets.timbre,
-    "scenes": scene,
-}
 _Written = tuple[int, int, int]
 _read: dict[Path, tuple[_Written, Any]] = {}
 _copied: dict[Path, _Written] = {}
@@ -32,11 +24,11 @@ def take(kind: str, name: str) -> Any:
 
     Raises BadPreset for any other name, and for a file that cannot be read.
     """
-    path = _path(kind, name)
+    path = presets.listed(kind, name)
     written = _written(path)
     there = _read.get(path)
     if there is None or written is None or there[0] != written:
-        value = _LOADERS[kind](name)
+        value = _load(kind, name)
         if written is None:
             return value
         there = _read[path] = (written, value)
@@ -50,7 +42,7 @@ def last_good(kind: str, name: str) -> tuple[Any, str] | None:
         return there[1], "as it was before"
     for copy in copies_of(name, earlier(kind), ".toml"):
         try:
-            value = _LOADERS[kind](str(copy))
+            value = _load(kind, str(copy))
         except TonegenError:
             continue
         named = is_dataclass(value) and hasattr(value, "name")
@@ -60,7 +52,7 @@ def last_good(kind: str, name: str) -> tuple[Any, str] | None:
 
 def shipped(kind: str, name: str) -> Any:
     """A preset that comes with the program, whatever the player has under its name."""
-    return _LOADERS[kind](str(SHIPPED / kind / f"{name}.toml"))
+    return _load(kind, str(SHIPPED / kind / f"{name}.toml"))
 
 
 def keep_copies(names: dict[str, str]) -> None:
@@ -82,10 +74,8 @@ def keep_copies(names: dict[str, str]) -> None:
             _copied[path] = written
 
 
-def _path(kind: str, name: str) -> Path:
-    if not name or name.endswith(".toml") or "/" in name or "\\" in name or "\0" in name:
-        raise BadPreset(f'there is no {kind[:-1]} called "{name[:40]}"; see: tonegen list {kind}')
-    return presets.locate(kind, name)
+def _load(kind: str, name: str) -> Any:
+    return scene(name) if kind == "scenes" else presets.load(kind, name)
 
 
 def _written(path: Path) -> _Written | None:

@@ -100,6 +100,16 @@ def locate(kind: str, name: str) -> Path:
     raise BadPreset(f'there is no {kind[:-1]} called "{name[:60]}"; {hint}')
 
 
+def listed(kind: str, name: str) -> Path:
+    """The file of a preset by its listed name, for whoever may be at another machine and must name no file.
+
+    Raises BadPreset for any other name.
+    """
+    if not name or is_file_name(name) or "\0" in name:
+        raise BadPreset(f'there is no {kind[:-1]} called "{name[:60]}"; see: tonegen list {kind}')
+    return locate(kind, name)
+
+
 def beside(path: Path, name: str) -> str:
     """The name of a preset as the file at `path` gives it: a relative file is looked for beside that file."""
     return str(path.parent / name) if is_file_name(name) else name

@@ -16,11 +16,11 @@ from msgspec.structs import replace
 from tonegen.dropfit import METER_CENTS, DropFit, NextReading, Outlier, PitchReading, fit_drop
 from tonegen.errors import BadPreset, BadValue, TonegenError
 from tonegen.page.newest import Newest
-from tonegen.page.rig import Rig
 from tonegen.page.setting import MeterReading, Setting
 from tonegen.presets.files import named
 from tonegen.presets.own import save_drop
 from tonegen.presets.readings import VALUES, reading, rows
+from tonegen.setup.rig import Rig
 from tonegen.words import signed
 
 _MOST_READINGS: Final = 1000

@@ -17,9 +17,9 @@ from tonegen.keys.plan import plan as plan_of
 from tonegen.keys.ports_process import Bench, PortsProcess, ports
 from tonegen.keys.receivers import Osc, Receiver, receiver
 from tonegen.keys.scale import Elsewhere, Policy, heard_grips, heard_state, scale_of_instrument
-from tonegen.page.rig import Rig
-from tonegen.page.setting import Playing, Record
 from tonegen.pitch import note_name, pitch_class_name
+from tonegen.setup.rig import Rig
+from tonegen.setup.setting import Hands, Record
 from tonegen.words import beats_a_second, signed
 
 if TYPE_CHECKING:
@@ -94,7 +94,7 @@ class Keyboards:
         self._wanted = False
         self._closing = False
 
-    def follow(self, rig: Rig, playing: Playing) -> None:
+    def follow(self, rig: Rig, playing: Hands) -> None:
         """Make the plan for the rig as it is now; a receiver that is tuned already follows."""
         if self._elsewhere is None or self._elsewhere.instrument is not rig.instrument:
             self._elsewhere = Elsewhere(rig.instrument)

@@ -8,7 +8,7 @@ from msgspec import Struct
 from tonegen.page.asked import Asked
 from tonegen.page.notices import asks
 from tonegen.page.part import Act, Done, Host, Part, Standing
-from tonegen.page.rig import RigFault
+from tonegen.setup.rig import RigFault
 
 
 class Notices(Struct, tag="notices", frozen=True):

@@ -8,7 +8,7 @@ from tonegen.instrument import TuningPoint
 from tonegen.interval import audible
 from tonegen.order.plan import Check, Node, Order, TuningStep, tuning_order
 from tonegen.order.walk import Listening
-from tonegen.page.rig import Rig
+from tonegen.setup.rig import Rig
 from tonegen.synthesis.timbre import Tone
 from tonegen.words import beats_a_second, rate_and_side
 
@@ -57,6 +57,23 @@ NO_PLAN = OrderView((), (), -1, False, False)
 def order_of(rig: Rig) -> Order:
     """The plan for everything that is tuned by itself, to the offsets as they are."""
     return tuning_order(rig.instrument, rig.temperament, rig.drop, rig.reference_hz)
+
+
+def same_plan(one: Rig, other: Rig) -> bool:
+    """Whether two rigs are tuned alike: to the same offsets and reference pitch, with the same drop."""
+    if one is other:
+        return True
+    if (one.instrument, one.reference_hz) != (other.instrument, other.reference_hz):
+        return False
+    sag, other_sag = one.drop, other.drop
+    if (sag.cents, sag.combinations) != (other_sag.cents, other_sag.combinations):
+        return False
+    points = {*one.instrument.tuning_points(), *one.moved, *other.moved}
+    return all(
+        one.temperament.offset_cents(one.instrument, point)
+        == other.temperament.offset_cents(one.instrument, point)
+        for point in points
+    )
 
 
 def plan_of(order: Order | None, listening: Listening | None, stale: bool) -> OrderView:

@@ -11,19 +11,20 @@ from tonegen.order.plan import Order
 from tonegen.order.walk import Listening
 from tonegen.page.asked import Asked
 from tonegen.page.order import asks
-from tonegen.page.order.ordering import HIGH, LOW, OrderView, order_of, plan_of, tones_of
+from tonegen.page.order.ordering import HIGH, LOW, OrderView, order_of, plan_of, same_plan, tones_of
 from tonegen.page.part import Act, Host, Pair, Part, Standing, Voice
-from tonegen.page.rig import Rig
+from tonegen.setup.rig import Rig
 
 
 class OrderPart(Part):
-    """The plan, and the step that is heard. A plan for a rig that changed since is stale."""
+    """The plan, and the step that is heard. A plan to other offsets than those of now is stale."""
 
     def __init__(self, host: Host) -> None:
         """No plan yet."""
         super().__init__(host)
         self._plan: Order | None = None
         self._planned_for: Rig | None = None
+        self._seen: Rig | None = None  # the last one that was compared
         self._stale = False
         self._listening: Listening | None = None
 
@@ -33,9 +34,12 @@ class OrderPart(Part):
 
     def follow(self, at: Standing) -> None:
         """Say so when the targets changed since the plan was made."""
-        stale = self._plan is not None and at.rig is not self._planned_for
-        if stale and not self._stale:
-            self._stale = True
+        if at.rig is self._seen or self._planned_for is None:
+            return
+        self._seen = at.rig
+        stale = not same_plan(self._planned_for, at.rig)
+        if stale != self._stale:
+            self._stale = stale
             self.host.post(self._view())
 
     def voice(self, at: Standing) -> Voice | None:
@@ -53,8 +57,8 @@ class OrderPart(Part):
 
     async def _make(self, rig: Rig) -> None:
         self._plan = await asyncio.to_thread(order_of, rig)
-        self._planned_for = rig
-        self._stale = self.host.at.rig is not rig
+        self._planned_for, self._seen = rig, self.host.at.rig
+        self._stale = not same_plan(rig, self._seen)
         if self._listening is not None:
             self._listening = None
             self.host.sound_anew()

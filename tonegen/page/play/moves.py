@@ -1,4 +1,4 @@
-"""What comes of a move of hands and feet, or of a choice: pure, all or nothing."""
+"""What comes of a move of hands and feet, or of a choice: a move of `setup`, and what undo says of it."""
 
 from typing import Final
 
@@ -6,15 +6,16 @@ from msgspec.structs import replace
 
 from tonegen import presets
 from tonegen.drop import NO_DROP
-from tonegen.errors import BadValue, TonegenError
+from tonegen.errors import TonegenError
 from tonegen.instrument import TuningPoint
 from tonegen.page import shelf
-from tonegen.page.part import BASS, Done, Standing, tone_name
+from tonegen.page.part import BASS, Done, Standing
 from tonegen.page.play import asks
-from tonegen.page.play.view import LEAST_OFFSET_CENTS, MOST_OFFSET_CENTS
-from tonegen.page.rig import rig_for, with_moved
-from tonegen.page.setting import SavedGrip, Setting, Song
+from tonegen.page.setting import Playing, Setting
 from tonegen.presets.context import context_of
+from tonegen.setup import moves
+from tonegen.setup.rig import rig_for
+from tonegen.temperament import on_root
 from tonegen.words import signed
 
 # Who touches strings, changes or the bar wants to hear the grip, and nothing in its place.
@@ -26,59 +27,37 @@ _HEARS_THE_GRIP: Final = {"two_tones": False, "two_tones_only": False}
 
 def engage(asked: asks.Engage, at: Standing) -> Done:
     """Move a change; one that cannot be engaged together with it is let go."""
-    instrument, travels = at.rig.instrument, at.playing.travels
-    instrument.state({asked.change: asked.travel})
-    rivals = {name for group in instrument.exclusive if asked.change in group for name in group}
-    kept = {name: travel for name, travel in travels.items() if name not in rivals | {asked.change}}
-    if asked.travel > 0:
-        kept[asked.change] = asked.travel
-    return at.plays(travels=kept, **_HEARS_THE_GRIP)
+    return _plays(moves.engage(at.rig.instrument, at.playing, asked.change, asked.travel), at)
 
 
 def release(asked: asks.Release, at: Standing) -> Done:
     """Let go of every change."""
-    return at.plays(travels={}, **_HEARS_THE_GRIP)
+    return _plays(moves.stand(at.rig.instrument, at.playing, {}), at)
 
 
 def stand(asked: asks.Stand, at: Standing) -> Done:
     """Engage these changes whole, and no other."""
-    return at.plays(travels=dict(at.rig.instrument.state(asked.changes).travels), **_HEARS_THE_GRIP)
+    return _plays(moves.stand(at.rig.instrument, at.playing, dict.fromkeys(asked.changes, 1.0)), at)
 
 
 def strings(asked: asks.Strings, at: Standing) -> Done:
     """Sound these strings."""
-    chosen = tuple(sorted(set(asked.strings)))
-    for number in chosen:
-        at.rig.instrument.string(number)
-    return at.plays(strings=chosen, only=_still(at.playing.only, chosen), **_HEARS_THE_GRIP)
+    return _plays(moves.strings(at.rig.instrument, at.playing, asked.strings), at)
 
 
 def grip(asked: asks.TakeGrip, at: Standing) -> Done:
     """Take a grip by its name, with its changes: the player's own, or one of the instrument."""
-    own = next((grip for grip in at.setting.grips if grip.name == asked.name), None)
-    if own is not None:
-        numbers, travels = own.strings, own.travels
-    else:
-        shipped = at.rig.instrument.grip(asked.name)
-        numbers, travels = shipped.strings, dict.fromkeys(shipped.changes, 1.0)
-    chosen = tuple(sorted(numbers))
-    return at.plays(strings=chosen, travels=travels, only=_still(at.playing.only, chosen), **_HEARS_THE_GRIP)
+    return _plays(moves.take_grip(at.rig.instrument, at.setting.grips, at.playing, asked.name), at)
 
 
 def bar(asked: asks.Bar, at: Standing) -> Done:
     """Put the bar at a fret."""
-    return at.plays(fret=at.rig.instrument.checked_fret(asked.fret), **_HEARS_THE_GRIP)
+    return _plays(moves.bar(at.rig.instrument, at.playing, asked.fret), at)
 
 
 def song(asked: asks.GoToSong, at: Standing) -> Done:
     """Bring the bar to a song's key."""
-    instrument = at.rig.instrument
-    for listed in at.setting.songs:
-        if listed.name == asked.name:
-            fret = instrument.checked_fret(instrument.fret_of_key(listed.key))
-            return at.plays(fret=fret, song=asked.name, **_HEARS_THE_GRIP)
-    known = ", ".join(song.name for song in at.setting.songs) or "none yet"
-    raise BadValue(f'there is no song "{asked.name[:60]}" on the set list; there are: {known}')
+    return _plays(moves.go_to_song(at.rig.instrument, at.setting.songs, at.playing, asked.name), at)
 
 
 def only(asked: asks.Only, at: Standing) -> Done:
@@ -92,31 +71,24 @@ def only(asked: asks.Only, at: Standing) -> Done:
 
 def offset(asked: asks.Offset, at: Standing) -> Done:
     """Give a string's tuning point this offset."""
-    return _moved(_point(asked.string, at), asked.offset_cents, at, asked.gesture)
+    return _moved(at.rig.point(asked.string, at.playing), asked.offset_cents, at, asked.gesture)
 
 
 def equal(asked: asks.Equal, at: Standing) -> Done:
     """Put a string's tuning point at equal temperament."""
-    return _moved(_point(asked.string, at), 0.0, at)
+    return _moved(at.rig.point(asked.string, at.playing), 0.0, at)
 
 
 def pure(asked: asks.Pure, at: Standing) -> Done:
     """Move a string until its interval with another one is pure, drop and travel considered."""
-    rig, point = at.rig, _point(asked.string, at)
-    interval = at.interval(str(asked.string), asked.against)
-    now = rig.temperament.offset_cents(rig.instrument, point)
-    slope = rig.cents_moved_per_cent(asked.string, at.playing)
-    if slope < 0.05:
-        raise BadValue(f"{point} hardly moves string {asked.string} here; press its pedal or lever further")
-    is_high = tone_name(interval.high) == str(asked.string)
-    wide = interval.cents_from_just if is_high else -interval.cents_from_just
-    return _moved(point, now - wide / slope, at)
+    point, interval = at.rig.point(asked.string, at.playing), at.interval(str(asked.string), asked.against)
+    return _moved(point, moves.pure_offset_cents(at.rig, at.playing, asked.string, interval), at)
 
 
 def target(asked: asks.ToTarget, at: Standing) -> Done:
     """Put a string's tuning point back to its target."""
-    point = _point(asked.string, at)
-    return _with_offset(point, None, at, f"{point} to its target")
+    point = at.rig.point(asked.string, at.playing)
+    return _tuned(moves.target(at.setting, point), at, f"{point} to its target")
 
 
 def targets(asked: asks.Targets, at: Standing) -> Done:
@@ -129,35 +101,26 @@ def targets(asked: asks.Targets, at: Standing) -> Done:
 
 def save_grip(asked: asks.SaveGrip, at: Standing) -> Done:
     """Save the strings and changes of this moment under a name."""
-    name, playing = asked.name.strip(), at.playing
-    if not name:
-        raise BadValue("a grip needs a name")
-    if not playing.strings:
-        raise BadValue("tap the strings of the grip first")
-    others = tuple(grip for grip in at.setting.grips if grip.name != name)
-    grips = (*others, SavedGrip(name, playing.strings, playing.travels))
-    return at.sets(f"grip {name} saved", grips=grips)
+    name = asked.name.strip()
+    return Done(moves.save_grip(at.setting, at.playing, name), at.playing, f"grip {name} saved")
 
 
 def forget_grip(asked: asks.ForgetGrip, at: Standing) -> Done:
     """Forget a saved grip."""
-    left = tuple(grip for grip in at.setting.grips if grip.name != asked.name)
-    return at.sets(f"grip {asked.name} deleted", grips=left)
+    return Done(moves.forget_grip(at.setting, asked.name), at.playing, f"grip {asked.name} deleted")
 
 
 def save_song(asked: asks.SaveSong, at: Standing) -> Done:
     """Put a song on the set list: in its place when it is there, else last."""
     name = asked.name.strip()
-    if not name:
-        raise BadValue("a song needs a name")
-    songs = {song.name: song for song in at.setting.songs} | {name: Song(name, asked.key)}
-    return at.sets(f"song {name} added to the set list", songs=tuple(songs.values()))
+    words = f"song {name} added to the set list"
+    return Done(moves.save_song(at.setting, name, asked.key), at.playing, words)
 
 
 def forget_song(asked: asks.ForgetSong, at: Standing) -> Done:
     """Take a song off the set list."""
-    others = tuple(song for song in at.setting.songs if song.name != asked.name)
-    return at.sets(f"song {asked.name} removed from the set list", songs=others)
+    words = f"song {asked.name} removed from the set list"
+    return Done(moves.forget_song(at.setting, asked.name), at.playing, words)
 
 
 def choose(asked: asks.Choose, at: Standing) -> Done:
@@ -174,6 +137,7 @@ def choose(asked: asks.Choose, at: Standing) -> Done:
     chosen = replace(setting, **given)
     if asked.root is not None:
         chosen = replace(chosen, root=None if asked.root < 0 else asked.root)
+        on_root(rig_for(chosen, shelf)[0].targets, chosen.root)  # says so where none is taken
         words = words or "root"
     if chosen.instrument != setting.instrument:
         chosen = replace(
@@ -197,33 +161,23 @@ def _brought_along(name: str) -> dict[str, object]:
     return named | ({} if context.reference_hz is None else {"reference_hz": context.reference_hz})
 
 
-def _point(string: int, at: Standing) -> TuningPoint:
-    at.rig.instrument.string(string)
-    return at.rig.point(string, at.playing)
+def _plays(playing: Playing, at: Standing) -> Done:
+    """The grip is heard; a pair of it alone only while both still sound."""
+    pair = playing.only
+    still = pair if pair and set(pair) <= {BASS, *map(str, playing.strings)} else None
+    return Done(at.setting, replace(playing, only=still, **_HEARS_THE_GRIP))
 
 
 def _moved(point: TuningPoint, offset_cents: float, at: Standing, gesture: str = "") -> Done:
-    if not LEAST_OFFSET_CENTS <= offset_cents <= MOST_OFFSET_CENTS:  # false for NaN as well
-        raise BadValue(
-            f"{point} at {signed(offset_cents, 1)} cents is out of range; "
-            f"offsets go from {LEAST_OFFSET_CENTS:g} to {MOST_OFFSET_CENTS:g}"
-        )
-    return _with_offset(point, offset_cents, at, f"{point} to {signed(offset_cents, 1)}", gesture)
+    setting = moves.offset(at.setting, point, offset_cents)
+    return _tuned(setting, at, f"{point} to {signed(offset_cents, 1)}", gesture)
 
 
-def _with_offset(
-    point: TuningPoint, offset_cents: float | None, at: Standing, words: str, gesture: str = ""
-) -> Done:
-    setting = replace(at.setting, moved=with_moved(at.setting, point, offset_cents))
+def _tuned(setting: Setting, at: Standing, words: str, gesture: str = "") -> Done:
     return Done(setting, replace(at.playing, **_HEARS_THE_GRIP), words, gesture)
-
-
-def _still(only: tuple[str, str] | None, strings: tuple[int, ...]) -> tuple[str, str] | None:
-    """The pair that is heard alone, while both of it still sound."""
-    return only if only and set(only) <= {BASS, *map(str, strings)} else None
 
 
 def _fitting(setting: Setting, field: str, otherwise: str) -> Setting:
     """The same setting, or the one with `otherwise` where the two do not go together."""
-    _, faults = rig_for(setting)
+    _, faults = rig_for(setting, shelf)
     return replace(setting, **{field: otherwise}) if field in [fault.part for fault in faults] else setting

@@ -3,7 +3,7 @@
 Strings go by number, tones that sound by name. Travel runs from 0 to 1.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from functools import lru_cache
 
 from msgspec import Struct
@@ -15,14 +15,12 @@ from tonegen.errors import BadPreset
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.interval import Audible, Direction, audible
 from tonegen.page.part import BASS, Standing, tone_name
-from tonegen.page.rig import Rig
-from tonegen.page.setting import Playing, Record, Setting
+from tonegen.page.setting import Playing, Setting
 from tonegen.pitch import pitch_class_name
+from tonegen.setup.rig import Rig
+from tonegen.setup.setting import Record, song_now
 from tonegen.sounding import SoundingInterval, SoundingTone
 from tonegen.words import a_minute, in_ten_seconds, rate, side, signed
-
-LEAST_OFFSET_CENTS = -50.0
-MOST_OFFSET_CENTS = 50.0
 
 
 class ChangeView(Struct, frozen=True):
@@ -165,7 +163,7 @@ def view(at: Standing, keys: dict[str, str], outlet: str, revision: int, undo: s
     stands_on = {number.number: rig.point(number.number, playing) for number in instrument.strings}
     engaged = {name for name, travel in state.travels.items() if travel > 0}
     pinned = {TuningPoint(pin.string, pin.changes) for pin in setting.pins}
-    now = song_now(instrument, setting, playing)
+    now = song_now(instrument, setting.songs, playing)
     timbre_partials = set(rig.timbre.multiples)
     return View(
         revision=revision,
@@ -342,27 +340,3 @@ def _grips(
         for grip in instrument.grips
     ]
     return (*own, *shipped)
-
-
-def song_now(instrument: Instrument, setting: Setting, playing: Playing) -> str:
-    """The song that the bar was brought to and still stands in the key of; "" for none."""
-    for song in setting.songs:
-        if song.name == playing.song and instrument.fret_of_key(song.key) == playing.fret:
-            return song.name
-    return ""
-
-
-def refitted(playing: Playing, instrument: Instrument) -> Playing:
-    """Hands and feet moved over to another instrument: what it does not have is let go."""
-    known = {change.name for change in instrument.changes}
-    travels = {name: travel for name, travel in playing.travels.items() if name in known}
-    strings: Sequence[int] = [number for number in playing.strings if number <= len(instrument.strings)]
-    if not strings:
-        strings = instrument.grips[0].strings if instrument.grips else [1]
-    return replace(
-        playing,
-        travels=travels,
-        strings=tuple(sorted(strings)),
-        fret=min(playing.fret, float(instrument.frets)),
-        only=None,
-    )

@@ -6,18 +6,16 @@ from typing import Any, Final, TypeVar
 
 from msgspec import Struct
 
-from tonegen import presets
 from tonegen.errors import BadValue, NoSuchDevice
-from tonegen.keys.desk import listed_strings
 from tonegen.keys.osc_port import LOOPBACK, OscInput
 from tonegen.page.asked import Asked
 from tonegen.page.keys.asks import Panic
 from tonegen.page.part import Host, Standing
 from tonegen.page.play import asks
-from tonegen.page.play.view import song_now
 from tonegen.page.sound.asks import TurnSound
 from tonegen.pitch import parse_pitch_class, pitch_class_name
-from tonegen.temperament import OwnTemperament
+from tonegen.setup.moves import listed_strings
+from tonegen.setup.setting import song_now
 
 Result = TypeVar("Result")
 
@@ -62,10 +60,6 @@ class Remote:
 
     def temperament(self, name: str, root: str | None) -> None:
         """Choose a temperament by its name, and what it is built on: else on the instrument's own root."""
-        if root and name in presets.names("temperaments"):
-            chosen = presets.temperament(name)
-            if isinstance(chosen, OwnTemperament):
-                raise BadValue(f"{chosen.name} gives every tuning point its own offset and takes no root")
         self._do(asks.Choose(temperament=name, root=parse_pitch_class(root) if root else -1))
 
     def play(self, tones: tuple[str, ...]) -> None:
@@ -109,7 +103,7 @@ def _state_of(standing: Standing) -> dict[str, Any]:
         "root": None if root is None else pitch_class_name(root),
         "fret": playing.fret,
         "travels": playing.travels,
-        "song": song_now(rig.instrument, standing.setting, playing) or None,
+        "song": song_now(rig.instrument, standing.setting.songs, playing) or None,
         "playing": heard if playing.sounding else [],
         "reference_hz": rig.reference_hz,
     }

@@ -197,7 +197,7 @@ export type RungView = [place: number, meets: boolean];
 
 export type SavedGrip = { name: string; strings: Array<number>; travels: Record<string, number> };
 
-export type Setting = { instrument: string; temperament: string; root: number | null; drop: string; reference_hz: number; timbre: string; against: string; moved: Array<MovedPoint>; grips: Array<SavedGrip>; scene: string; weights: Record<string, number>; pins: Array<MovedPoint>; objective: "beats" | "cents" | "worst-beats" | "worst-cents"; readings: Array<MeterReading>; meter_cents: number; compared: [string, string] | null; two_tones: TwoTones; songs: Array<Song> };
+export type Setting = { instrument: string; temperament: string; root: number | null; drop: string; reference_hz: number; timbre: string; against: string; moved: Array<MovedPoint>; grips: Array<SavedGrip>; songs: Array<Song>; scene: string; weights: Record<string, number>; pins: Array<MovedPoint>; objective: "beats" | "cents" | "worst-beats" | "worst-cents"; readings: Array<MeterReading>; meter_cents: number; compared: [string, string] | null; two_tones: TwoTones };
 
 export type ShownBeat = [low: string, high: string, turns: number, turns_per_second: number];
 

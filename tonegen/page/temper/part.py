@@ -11,7 +11,7 @@ from tonegen.errors import BadPreset, BadValue, TonegenError
 from tonegen.instrument import TuningPoint
 from tonegen.page.asked import Asked
 from tonegen.page.part import Act, Change, Done, Host, Part, Standing
-from tonegen.page.setting import MovedPoint, Setting
+from tonegen.page.setting import Setting
 from tonegen.page.temper import asks
 from tonegen.page.temper.tempering import (
     Found,
@@ -25,6 +25,7 @@ from tonegen.page.temper.tempering import (
     solve,
     with_scene,
 )
+from tonegen.setup.setting import MovedPoint
 from tonegen.tempering.scene import Scene, checked_point
 
 

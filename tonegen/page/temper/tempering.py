@@ -14,10 +14,11 @@ from msgspec import Struct
 from tonegen.errors import BadValue, TonegenError
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.page import shelf
-from tonegen.page.rig import Rig
-from tonegen.page.setting import MovedPoint, Record, SavedGrip, Setting
+from tonegen.page.setting import Setting
 from tonegen.pitch import note_name
 from tonegen.presets.scenes import scene as load_scene
+from tonegen.setup.rig import Rig
+from tonegen.setup.setting import MovedPoint, Record, SavedGrip
 from tonegen.tempering.scene import BandPart, Pin, Scene, WantedGrip
 from tonegen.words import rate_and_side, signed
 

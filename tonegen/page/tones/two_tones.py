@@ -9,11 +9,11 @@ from msgspec.structs import replace
 from tonegen.errors import BadValue, TonegenError
 from tonegen.interval import Candidate, Ratio, candidates
 from tonegen.page.play.view import PairView, pair_view
-from tonegen.page.rig import Rig, tone_of
 from tonegen.page.setting import Playing, Setting, TwoTones
 from tonegen.page.tones.asks import WriteTones
 from tonegen.pitch import nearest_key, note_name, parse_pitch
-from tonegen.sounding import Sounding, SoundingTone, sound, tones_to_play
+from tonegen.setup.rig import Rig
+from tonegen.sounding import Sounding, SoundingTone, sound, tone_as_written, tones_to_play
 from tonegen.synthesis.bank import HIGHEST_CYCLES_PER_FRAME
 from tonegen.synthesis.timbre import Timbre, Tone
 from tonegen.words import signed
@@ -117,7 +117,7 @@ def _tone(
     which: str, text: str, reference_hz: float, timbre: Timbre, above_hz: float | None = None
 ) -> SoundingTone:
     try:
-        return tone_of(parse_pitch(text), reference_hz, timbre, above_hz)
+        return tone_as_written(parse_pitch(text), reference_hz, timbre, above_hz=above_hz)
     except TonegenError as error:
         raise BadValue(f"{which} tone: {error}") from None
 

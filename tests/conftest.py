@@ -31,9 +31,23 @@ _REAL = [Path(__file__).parent / folder for folder in ("real", "benchmarks")]
 
 
 def pytest_collection_modifyitems(items):
+    """Where two run side by side (-n 2), one of them has all that needs real things, one after the other."""
     for item in items:
         if any(folder in item.path.parents for folder in _REAL):
             item.add_marker("real")
+        together = "real" if item.get_closest_marker("real") else str(item.path)
+        item.add_marker(pytest.mark.xdist_group(together))
+
+
+_gives_way = False
+
+
+def pytest_runtest_setup(item):
+    """Whoever runs the others gives way to what plays and listens in real time."""
+    global _gives_way
+    if "PYTEST_XDIST_WORKER" in os.environ and not _gives_way and not item.get_closest_marker("real"):
+        os.nice(10)
+        _gives_way = True
 
 
 @pytest.fixture(autouse=True)

@@ -113,9 +113,10 @@ changes(
     ("for folder in (SHIPPED, own_folder())", "for folder in (own_folder(), SHIPPED)"),
 )  # fmt: skip
 changes(
-    "tonegen/tempering/demands.py", f"{TEMPER} tests/test_scenes.py",
+    "tonegen/tempering/demands.py", f"{TEMPER} tests/test_scenes.py tonegen/tempering/demands.py",
     ("np.sqrt(np.mean(each**2))", "np.mean(each)"),
     ("each.max() for each in growth", "each.min() for each in growth"),
+    ("return max(self.frets)", "return min(self.frets)"),
     ("weight / spread, weight", "weight, weight"),
     ("(1 if demand.high.string is not None else -1)", "(1 if demand.high.string is not None else 1)"),
     ("(root - part.lowest_key) % 12", "(part.lowest_key - root) % 12"),
@@ -147,7 +148,16 @@ changes(
     ("(demands.rms_slope[group] * share) ** 2", "demands.rms_slope[group] * share"),
 )  # fmt: skip
 changes(
+    "tonegen/tempering/tradeoff.py", TEMPER,
+    ("for kind, other in ((DemandKind.GRIP, DemandKind.BAND),", "for kind, other in ("),
+)  # fmt: skip
+changes(
+    "tonegen/cli/purity.py", TEMPER_CLI,
+    ("(round(abs(side(each).beats_per_second), 6)", "(round(abs(side(each).cents_from_just), 6)"),
+)  # fmt: skip
+changes(
     "tonegen/tempering/temper.py", TEMPER,
+    ("about, before + multiplier", "about, multiplier"),
     ("np.sqrt(demands.squares_weight)", "demands.squares_weight"),
     ("-1 if price > 0 else 1", "1 if price > 0 else -1"),
     ("abs(price) * in_beats", "abs(price)"),

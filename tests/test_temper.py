@@ -471,23 +471,23 @@ def test_pull_draws_toward_equal():
 
 
 def test_before_and_after_are_exact_beats():
-    """Independent arithmetic: partial 5 of the root against partial 4 of the third, drop included."""
+    """Independent arithmetic: partial 5 of the root against 4 of the third, drop included, at fret 8."""
     solved = temper(scene("e9-dance-band"), BEATS)
     grip = next(each for each in solved.grips() if each.wanted.grip.name == "A major A+B 3-4-5-6-8-10")
     found = next(
         each
         for each in grip.intervals
-        if (each.low.label, each.high.label, each.fret) == ("string 6", "string 5", 0.0)
+        if (each.low.label, each.high.label, each.fret) == ("string 6", "string 5", 8.0)
     )
 
     offsets = solved.offsets_cents
-    root = 440 * 2 ** ((57 - 69) / 12 + offsets[TuningPoint(6, ("B",))] / 1200 + -1.5 / 1200)
-    third = 440 * 2 ** ((61 - 69) / 12 + offsets[TuningPoint(5, ("A",))] / 1200 + -1.2 / 1200)
+    root = 440 * 2 ** ((57 + 8 - 69) / 12 + offsets[TuningPoint(6, ("B",))] / 1200 + -1.5 / 1200)
+    third = 440 * 2 ** ((61 + 8 - 69) / 12 + offsets[TuningPoint(5, ("A",))] / 1200 + -1.2 / 1200)
     assert str(found.ratio) == "5:4"
     assert found.after.beats_per_second == pytest.approx(4 * third - 5 * root, rel=1e-9)
     assert found.coincident_hz == pytest.approx((4 * third + 5 * root) / 2, rel=1e-9)
     equal_root, equal_third = (
-        440 * 2 ** ((key - 69 + drop / 100) / 12) for key, drop in ((57, -1.5), (61, -1.2))
+        440 * 2 ** ((key + 8 - 69 + drop / 100) / 12) for key, drop in ((57, -1.5), (61, -1.2))
     )
     assert found.before.beats_per_second == pytest.approx(4 * equal_third - 5 * equal_root, rel=1e-9)
 
@@ -509,6 +509,38 @@ def test_front_from_pure_to_agreeing(name, objective):
             part = (x[here] - x[before]) / (x[after] - x[before])
             assert y[here] <= y[before] + part * (y[after] - y[before]) + 1e-9
     assert front.picture().count("o") >= 5
+
+
+@pytest.mark.parametrize("objective", [Objective.WORST_CENTS, Objective.WORST_BEATS])
+@pytest.mark.parametrize("name", ["e9-dance-band", "c6-swing-band"])
+def test_no_tuning_is_better_than_the_ends_of_the_front(name, objective):
+    """scipy's linear programs, written down anew: the least of one error where the other is no larger."""
+    from scipy.optimize import linprog
+
+    front = front_of(scene(name), objective)
+    demands = demands_of(front.scene)
+    slope = demands.worst_slope if objective.in_beats else 1.0
+    scale = demands.worst_weight * slope
+    rows, wanted = demands.coefficients * scale[:, None], demands.wanted_cents * scale
+    grips, band = (demands.of_kind(kind) for kind in (DemandKind.GRIP, DemandKind.BAND))
+    offsets = temper(front.scene, objective).offsets_cents
+    still = {pin.point for pin in front.scene.pins} | temper(front.scene, objective).not_asked
+    limits = {limit.point: (limit.from_cents, limit.to_cents) for limit in front.scene.limits}
+    bounds = [(offsets[p], offsets[p]) if p in still else limits.get(p, (None, None)) for p in demands.points]
+    for point in (front.points[0], front.points[12], front.points[-1]):
+        for least, other, found, bound in (
+            (grips, band, point.self_error, point.band_error),
+            (band, grips, point.band_error, point.self_error),
+        ):
+            both = np.vstack([rows[least], -rows[least], rows[other], -rows[other]])
+            worst = np.concatenate([-np.ones(2 * least.sum()), np.zeros(2 * other.sum())])
+            sides = [wanted[least], -wanted[least], wanted[other] + bound, bound - wanted[other]]
+            solved = linprog(
+                np.append(np.zeros(len(demands.points)), 1.0),
+                A_ub=np.column_stack([both, worst]), b_ub=np.concatenate(sides) + 1e-9,
+                bounds=[*bounds, (0, None)],
+            )  # fmt: skip
+            assert found == pytest.approx(solved.fun, abs=1e-5)
 
 
 def test_front_holds_the_scene_itself():
@@ -578,6 +610,26 @@ def test_a_pin_outside_its_limit_is_named():
         temper(replace(e9_problem(False), pins=pins, limits=limits))
 
     assert str(error.value).endswith("string 8 open at most +5 cents; string 8 open pinned at +7 cents")
+
+
+@pytest.mark.parametrize("objective", Objective)
+def test_the_price_of_a_grips_limit_is_what_a_cent_of_it_gains(objective):
+    """All its intervals give way together, since the scene gives them one limit."""
+    base = scene("e9-dance-band")
+    strict = tuple(replace(grip, within_cents=4.0 if grip.state.changes else 9.0) for grip in base.grips[:5])
+    base = replace(base, grips=(*strict, *base.grips[5:]))
+    solved = temper(base, objective)
+    stated = {bound.what: bound.price for bound in solved.binding}
+
+    prices = 0
+    for grip in strict:
+        looser = replace(grip, within_cents=grip.within_cents + 1e-3)
+        moved = replace(base, grips=tuple(looser if each == grip else each for each in base.grips))
+        gain = (solved.value - temper(moved, objective).value) / 1e-3
+        what = f"every interval of {grip.grip.name} within {grip.within_cents:g} cents"
+        assert stated.get(what, 0.0) == pytest.approx(gain, rel=0.02, abs=1e-5)
+        prices += what in stated
+    assert prices
 
 
 @pytest.mark.parametrize("objective", Objective)

@@ -1,5 +1,6 @@
 """How intervals before and after are shown, by temper and compare."""
 
+from collections.abc import Callable, Sequence
 from textwrap import fill
 from typing import Any, Final
 
@@ -13,6 +14,7 @@ from tonegen.words import rate, signed
 _WORST_PAIR: Final = "worst pair"
 _PAIR_COLUMNS: Final = 21  # what a worst pair's cents and beats take in a table, with the space between
 _NARROWEST_NAME: Final = 12
+_HOW_WORST: Final = "Worst beats fastest, at the fret shown; partials above 16 are too weak to count"
 
 
 def point_json(point: TuningPoint) -> dict[str, Any]:
@@ -58,8 +60,10 @@ def _purity_json(purity: Purity) -> dict[str, float]:
     return {"cents_from_just": purity.cents_from_just, "beats_per_second": purity.beats_per_second}
 
 
-def print_grips(grips: tuple[GripPurity, ...], before: str, after: str, every_interval: bool) -> None:
-    """Each grip by its fastest pair that can be counted, or all intervals of all grips."""
+def print_grips(
+    grips: tuple[GripPurity, ...], before: str, after: str, every_interval: bool, by_cents: bool = False
+) -> None:
+    """Each grip by its worst pair, the one that beats fastest unless it is by cents, or all intervals."""
     if every_interval:
         for grip in grips:
             print_table(
@@ -73,7 +77,7 @@ def print_grips(grips: tuple[GripPurity, ...], before: str, after: str, every_in
                     ">listen\nat",
                 ],
                 [_row(each) for each in grip.intervals],
-                f"{grip.wanted.grip.name} ({grip.wanted.state}, fret {grip.wanted.frets[0]:g})",
+                f"{grip.wanted.grip.name} ({grip.wanted.state}, fret {max(grip.wanted.frets):g})",
             )
         return
     pairs = sum(_PAIR_COLUMNS + max(len(side), len(_WORST_PAIR)) for side in (before, after))
@@ -82,9 +86,10 @@ def print_grips(grips: tuple[GripPurity, ...], before: str, after: str, every_in
     for grip in grips:
         for against in dict.fromkeys(each.against for each in grip.intervals):
             chosen = [each for each in grip.intervals if each.against == against]
-            was = max(chosen, key=lambda each: abs(each.before.cents_from_just))
-            now = max(chosen, key=lambda each: abs(each.after.cents_from_just))
+            was = _worst_of(chosen, lambda each: each.before, by_cents)
+            now = _worst_of(chosen, lambda each: each.after, by_cents)
             name, indent = (f"against {against}", "  ") if against else (grip.wanted.grip.name, "")
+            name += f", fret {now.fret:g}" if was.fret == now.fret else f", frets {was.fret:g}, {now.fret:g}"
             rows.append([
                 _folded(name, room, indent),
                 *_worst(was, was.before),
@@ -101,8 +106,25 @@ def print_grips(grips: tuple[GripPurity, ...], before: str, after: str, every_in
             "\nbeats",
         ],
         rows,
-        "Beats at the first fret of each grip",
+        "Beats at the fret shown" if by_cents else _HOW_WORST,
     )
+
+
+def worst_pair(interval: IntervalPurity) -> str:
+    """The strings of an interval and what they stand for."""
+    voices = (interval.low, interval.high)
+    strings = "–".join(str(each.string) for each in voices if each.string is not None)
+    return f"{strings} {interval.ratio}"
+
+
+def _worst_of(
+    intervals: Sequence[IntervalPurity], side: Callable[[IntervalPurity], Purity], by_cents: bool
+) -> IntervalPurity:
+    """The interval that is furthest from just, or beats fastest of those whose beats are heard."""
+    if by_cents:
+        return max(intervals, key=lambda each: (round(abs(side(each).cents_from_just), 6), each.fret))
+    heard = [each for each in intervals if not each.is_weak] or intervals
+    return max(heard, key=lambda each: (round(abs(side(each).beats_per_second), 6), each.fret))
 
 
 def _folded(name: str, room: int, indent: str = "") -> str:
@@ -114,10 +136,8 @@ def _folded(name: str, room: int, indent: str = "") -> str:
 
 
 def _worst(interval: IntervalPurity, purity: Purity) -> tuple[str, str, str]:
-    voices = (interval.low, interval.high)
-    strings = "–".join(str(each.string) for each in voices if each.string is not None)
     return (
-        f"{strings} {interval.ratio}",
+        worst_pair(interval),
         signed(purity.cents_from_just, 1),
         rate(purity.beats_per_second),
     )

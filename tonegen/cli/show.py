@@ -25,8 +25,13 @@ def print_json(result: Mapping[str, Any]) -> None:
 
 def print_sentence(text: str) -> None:
     """Print a sentence, broken between words where the terminal ends, all but its first line indented."""
-    click.echo(
-        fill(text, terminal_columns(), subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
+    click.echo(folded(text))
+
+
+def folded(text: str) -> str:
+    """A sentence, broken between words where the terminal ends, all but its first line indented."""
+    return fill(
+        text, terminal_columns(), subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
     )
 
 

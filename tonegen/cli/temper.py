@@ -8,8 +8,8 @@ from typing import Any
 import click
 
 from tonegen.cli.asked import Preset
-from tonegen.cli.purity import grip_json, point_json, print_grips
-from tonegen.cli.show import as_json, force_option, print_json, print_sentence, print_table
+from tonegen.cli.purity import grip_json, point_json, print_grips, worst_pair
+from tonegen.cli.show import as_json, folded, force_option, print_json, print_sentence, print_table
 from tonegen.errors import BadValue
 from tonegen.instrument import TuningPoint
 from tonegen.presets.own import save_temperament, saved_temperament
@@ -18,7 +18,7 @@ from tonegen.tempering.fill import filled
 from tonegen.tempering.scene import Pin, Scene, parse_pin
 from tonegen.tempering.temper import Objective, Tempered, offsets_before, temper
 from tonegen.tempering.tradeoff import Front, front_of
-from tonegen.words import beats_a_second, signed
+from tonegen.words import beats_a_second, rate, signed
 
 
 @click.command()
@@ -190,15 +190,15 @@ def _print(solved: Tempered, every_interval: bool) -> None:
     scene = solved.scene
     pinned = {pin.point for pin in scene.pins}
     before = dict(zip(solved.demands.points, offsets_before(solved.demands), strict=True))
-    kind = "worst" if solved.objective.of_worst else "root mean square"
     print_table(
         ["string", "stop", "note", ">before", ">after", ">Hz to read", ""],
         [_point_row(solved, point, float(before[point]), pinned) for point in solved.demands.points],
         f"{scene.title or scene.name}\n"
         f"A4 = {scene.reference_hz:g} Hz, drop {scene.drop.name}; offsets in cents from equal\n"
-        f"Minimised: {solved.objective.value}, {solved.value:.2f} {solved.objective.unit}, {kind}",
+        + folded(f"Minimised: {solved.objective.value}, {_value(solved)}"),
     )
-    print_grips(solved.grips(), "before", "after", every_interval)
+    by_cents = not solved.objective.in_beats
+    print_grips(solved.grips(), "before", "after", every_interval, by_cents)
     for bound in solved.binding:
         side = {1: "; higher would be better", -1: "; lower would be better"}.get(bound.towards, "")
         print_sentence(
@@ -210,6 +210,22 @@ def _print(solved: Tempered, every_interval: bool) -> None:
         print_sentence(str(each))
     proof = "duality gap" if solved.objective.of_worst else "residual of the optimality conditions"
     click.echo(f"Best possible, verified: {proof} {solved.residual:.0e}")
+
+
+def _value(solved: Tempered) -> str:
+    """What the objective came to, and for the worst whose it is, as the table of the grips has it."""
+    objective = solved.objective
+    if not objective.of_worst:
+        return f"{solved.value:.2f} {objective.unit}, root mean square"
+    demand = solved.demands.demands[solved.worst_row]
+    for interval in (each for grip in solved.grips() for each in grip.intervals):
+        if interval.row == solved.worst_row:
+            after, place = interval.after, f"{worst_pair(interval)} in {demand.name}, fret {interval.fret:g}"
+            cents = f"{signed(after.cents_from_just, 1)} cents"
+            figure = rate(after.beats_per_second) if objective.in_beats else cents
+            times = f", which counts {demand.weight:g} times" if demand.weight != 1 else ""
+            return f"worst {figure}{times}: {place}"
+    return f"worst {solved.value:.2f} {objective.unit}: {demand.high.label} against {demand.name}"
 
 
 def _point_row(

@@ -79,6 +79,16 @@ class Demand:
     part: str = ""
 
     @property
+    def fastest_fret(self) -> float:
+        """Where it beats fastest of the frets that matter: the highest.
+
+        >>> low, high = DemandVoice("A3", 5700.0), DemandVoice("C#4", 6100.0)
+        >>> Demand(DemandKind.GRIP, low, high, Ratio(5, 4), 1.0, (3.0, 8.0, 0.0)).fastest_fret
+        8.0
+        """
+        return max(self.frets)
+
+    @property
     def name(self) -> str:
         """The grip, and the player of the band."""
         grip = self.wanted.grip.name if self.wanted else "equal temperament"
@@ -123,7 +133,7 @@ class Demands(Frozen):
         return self.coefficients @ offsets_cents - self.wanted_cents
 
     def hz(self, offsets_cents: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Low and high tone of each demand at the first of its frets; two of shape (m,)."""
+        """Low and high tone of each demand at its fastest fret; two of shape (m,)."""
         column = {point: index for index, point in enumerate(self.points)}
 
         def cents(voice: DemandVoice, fret: float) -> float:
@@ -131,7 +141,7 @@ class Demands(Frozen):
             return voice.cents + (100 * fret if voice.string is not None else 0.0) + moved
 
         tones = np.array([
-            (cents(demand.low, demand.frets[0]), cents(demand.high, demand.frets[0]))
+            (cents(demand.low, demand.fastest_fret), cents(demand.high, demand.fastest_fret))
             for demand in self.demands
         ]).reshape(-1, 2)  # fmt: skip
         low, high = hz_from_key(tones / 100, 0.0, self.scene.reference_hz).T

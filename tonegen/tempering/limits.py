@@ -10,6 +10,7 @@ from tonegen.frozen import Frozen
 from tonegen.instrument import TuningPoint
 from tonegen.tempering.convex import Infeasible, conflicting
 from tonegen.tempering.demands import DemandKind, Demands
+from tonegen.tempering.scene import WantedGrip
 from tonegen.words import signed
 
 Array = NDArray[np.float64]
@@ -17,19 +18,19 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Limits(Frozen):
-    """rows @ offsets >= least, each with its words, and the point that it is about (none for a grip)."""
+    """rows @ offsets >= least, each with its words, and the point or the grip that it is about."""
 
     rows: Array
     least: Array
     words: tuple[str, ...]
-    points: tuple[TuningPoint | None, ...]
+    about: tuple[TuningPoint | WantedGrip, ...]
 
 
 def limits_of(demands: Demands, left: Collection[TuningPoint] = ()) -> Limits:
     """Every limit of a scene: of its points but those that are `left` as they are, and of its grips."""
     column = {point: index for index, point in enumerate(demands.points)}
     rows, least, words = [], [], []
-    points: list[TuningPoint | None] = []
+    about: list[TuningPoint | WantedGrip] = []
     for limit in demands.scene.limits:
         if limit.point in left:
             continue
@@ -39,7 +40,7 @@ def limits_of(demands: Demands, left: Collection[TuningPoint] = ()) -> Limits:
             rows.append(row)
             least.append(side * edge)
             words.append(f"{limit.point} at {'least' if side > 0 else 'most'} {signed(edge, None)} cents")
-            points.append(limit.point)
+            about.append(limit.point)
     for index, demand in enumerate(demands.demands):
         if demand.kind is not DemandKind.GRIP or demand.wanted is None or demand.wanted.within_cents is None:
             continue
@@ -50,9 +51,9 @@ def limits_of(demands: Demands, left: Collection[TuningPoint] = ()) -> Limits:
                 f"{demand.low.label} to {demand.high.label} within {demand.wanted.within_cents:g} cents "
                 f"of {demand.ratio} in {demand.name}"
             )
-            points.append(None)
+            about.append(demand.wanted)
     stacked = np.array(rows).reshape(-1, len(demands.points))
-    return Limits(stacked, np.array(least), tuple(words), tuple(points))
+    return Limits(stacked, np.array(least), tuple(words), tuple(about))
 
 
 def refuse_broken_pins(rows: Array, least: Array) -> None:

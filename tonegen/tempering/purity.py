@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonegen.interval import Ratio, partial_hz
-from tonegen.tempering.demands import Demands, DemandVoice
+from tonegen.tempering.demands import HIGHEST_BEATING_PARTIAL, Demands, DemandVoice
 from tonegen.tempering.scene import WantedGrip
 
 Array = NDArray[np.float64]
@@ -25,7 +25,7 @@ class Purity:
 class IntervalPurity:
     """One interval before and after; partial `ratio.upper` of the low tone meets `ratio.lower` of the high.
 
-    Beats are at `fret`, the first of those that matter.
+    Beats are at `fret`, where they are fastest of those that matter. row : of its equation in the demands.
     """
 
     low: DemandVoice
@@ -36,6 +36,12 @@ class IntervalPurity:
     coincident_hz: float
     fret: float
     against: str = ""
+    row: int = 0
+
+    @property
+    def is_weak(self) -> bool:
+        """Whether its beating partials lie so high that nobody hears them beat."""
+        return max(self.ratio.upper, self.ratio.lower) > HIGHEST_BEATING_PARTIAL
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +77,9 @@ def purity_of(demands: Demands, before: Array, after: Array) -> tuple[GripPurity
                     was,
                     now,
                     float(middle[row]),
-                    demand.frets[0],
+                    demand.fastest_fret,
                     demand.part,
+                    row,
                 )
             )
         if name is not None:

@@ -6,6 +6,7 @@ objective would fall if it gave way by a cent: root mean square or worst, of all
 """
 
 from collections.abc import Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
@@ -24,10 +25,10 @@ from tonegen.tempering.convex import (
     least_squares,
     least_worst,
 )
-from tonegen.tempering.demands import Demands, demands_of
+from tonegen.tempering.demands import DemandKind, Demands, demands_of
 from tonegen.tempering.limits import Limits, conflict_of, limits_of, refuse_broken_pins
 from tonegen.tempering.purity import GripPurity, purity_of
-from tonegen.tempering.scene import Scene
+from tonegen.tempering.scene import Scene, WantedGrip
 from tonegen.tempering.wishes import Contradiction, Undetermined, contradictions_of, undetermined_of
 
 Array = NDArray[np.float64]
@@ -154,6 +155,18 @@ class Tempered(Frozen):
             name, scene.instrument.name, self.offsets_cents, title, scene.context, self.not_asked
         )
 
+    @property
+    def worst_row(self) -> int:
+        """Which demand is worst, by the objective.
+
+        >>> from tonegen.presets.scenes import scene
+        >>> solved = temper(scene("e9-dance-band"), Objective.WORST_BEATS)
+        >>> solved.demands.demands[solved.worst_row].name
+        'A major A+B 3-4-5-6-8-10'
+        """
+        error = self.demands.cents_from_just(self.offsets) * _scale(self.demands, self.objective)
+        return int(np.abs(error).argmax())
+
     def grips(self) -> tuple[GripPurity, ...]:
         """Every interval of every grip before and after, in the scene's order."""
         return purity_of(self.demands, offsets_before(self.demands), self.offsets)
@@ -184,15 +197,30 @@ def temper(scene: Scene, objective: Objective = Objective.BEATS) -> Tempered:
     return temper_demands(demands_of(scene), objective)
 
 
+def temper_within(
+    demands: Demands, objective: Objective, kind: DemandKind, other: DemandKind, bound: float
+) -> Array:
+    """Offsets with the least worst error of one kind of demand where that of the other is within a bound."""
+    scale = _scale(demands, objective)
+    rows, wanted = demands.coefficients * scale[:, None], demands.wanted_cents * scale
+    held, free = _held(demands)
+    limits = limits_of(demands, _not_asked(demands))
+    chosen, bounded = demands.of_kind(kind), demands.of_kind(other)
+    limit_rows = np.vstack([limits.rows, rows[bounded], -rows[bounded]])
+    least = np.concatenate([limits.least, wanted[bounded] - bound, -wanted[bounded] - bound])
+    offsets = held.copy()
+    with _one_thread():
+        offsets[free] = least_worst(
+            rows[chosen][:, free], wanted[chosen] - rows[chosen] @ held, limit_rows[:, free],
+            least - limit_rows @ held,
+        ).x  # fmt: skip
+    return offsets
+
+
 def temper_demands(demands: Demands, objective: Objective) -> Tempered:
     """Solve demands that are already written down."""
-    from threadpoolctl import threadpool_limits
-
-    scene = demands.scene
-    pinned = {pin.point: pin.cents for pin in scene.pins}
-    held_cents = _left_alone(demands) | pinned
-    free = np.array([point not in held_cents for point in demands.points], dtype=bool)
-    held = np.array([held_cents.get(point, 0.0) for point in demands.points])
+    pinned = {pin.point: pin.cents for pin in demands.scene.pins}
+    held, free = _held(demands)
     scale = _scale(demands, objective)
     rows = demands.coefficients * scale[:, None]
     wanted = demands.wanted_cents * scale - rows @ held
@@ -201,9 +229,7 @@ def temper_demands(demands: Demands, objective: Objective) -> Tempered:
     solve = least_worst if objective.of_worst else least_squares
     try:
         refuse_broken_pins(limits.rows[:, free], limit_values)
-        # Matrices so small gain nothing from threads, and threads that wait for each other beside a sounding
-        # engine were measured to cost thirty times the work.
-        with threadpool_limits(1, user_api="blas"):
+        with _one_thread():
             optimum = solve(rows[:, free], wanted, limits.rows[:, free], limit_values)
     except Infeasible:
         raise BadValue(conflict_of(demands, limits, pinned)) from None
@@ -214,6 +240,22 @@ def temper_demands(demands: Demands, objective: Objective) -> Tempered:
     error = rows @ offsets - demands.wanted_cents * scale
     binding = _binding(demands, objective, optimum, free, limits, rows, error, value, total)
     return Tempered(demands, objective, offsets, value, optimum.residual, binding)
+
+
+def _one_thread() -> AbstractContextManager[object]:
+    # Matrices so small gain nothing from threads, and threads that wait for each other beside a sounding
+    # engine were measured to cost thirty times the work.
+    from threadpoolctl import threadpool_limits
+
+    limited: AbstractContextManager[object] = threadpool_limits(1, user_api="blas")
+    return limited
+
+
+def _held(demands: Demands) -> tuple[Array, NDArray[np.bool_]]:
+    """Offsets of the points that stand still, 0 for the others, and which those others are; both (n,)."""
+    cents = _left_alone(demands) | {pin.point: pin.cents for pin in demands.scene.pins}
+    held = np.array([cents.get(point, 0.0) for point in demands.points])
+    return held, np.array([point not in cents for point in demands.points], dtype=bool)
 
 
 def offsets_before(demands: Demands) -> Array:
@@ -284,18 +326,18 @@ def _binding(
             found.append(
                 Binding("pin", words, point, abs(price), abs(price) * in_beats, -1 if price > 0 else 1)
             )
-    for place, multiplier in enumerate(optimum.multipliers * per_unit):
-        if multiplier > _PRICE_SHOWN:
-            point_of = limits.points[place]
-            towards = 0 if point_of is None else (-1 if limits.rows[place].sum() > 0 else 1)
-            found.append(
-                Binding(
-                    "limit",
-                    limits.words[place],
-                    point_of,
-                    float(multiplier),
-                    float(multiplier) * in_beats,
-                    towards,
-                )
-            )
+    grips: dict[str, tuple[WantedGrip, float]] = {}
+    for place, multiplier in enumerate(map(float, optimum.multipliers * per_unit)):
+        about = limits.about[place]
+        if isinstance(about, WantedGrip):  # a cent more is a cent more for each of its intervals
+            before = grips.get(about.grip.name, (about, 0.0))[1]
+            grips[about.grip.name] = about, before + multiplier
+        elif multiplier > _PRICE_SHOWN:
+            towards = -1 if limits.rows[place].sum() > 0 else 1
+            words = limits.words[place]
+            found.append(Binding("limit", words, about, multiplier, multiplier * in_beats, towards))
+    for wanted, price in grips.values():
+        if price > _PRICE_SHOWN:
+            words = f"every interval of {wanted.grip.name} within {wanted.within_cents:g} cents"
+            found.append(Binding("limit", words, None, price, price * in_beats, 0))
     return tuple(sorted(found, key=lambda each: -each.price))

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from tonegen.errors import BadValue
 from tonegen.tempering.demands import DemandKind, Demands, demands_of
 from tonegen.tempering.scene import Scene
-from tonegen.tempering.temper import Objective, offsets_before, temper_demands
+from tonegen.tempering.temper import Objective, offsets_before, temper_demands, temper_within
 
 Array = NDArray[np.float64]
 
@@ -21,6 +21,7 @@ POINTS: Final = 25
 # From "the band hardly counts" to "the grips hardly count": weights of 1 in 10,000 either way.
 _DECADES: Final = 4.0
 _CLOSEST_WEIGHTS: Final = 1e-3  # natural logarithm of their ratio
+_ROUNDING: Final = 1e-9  # by which a bound gives way, so that what met it still does
 _ALIKE: Final = 1e-7  # cents or beats per second that nobody hears
 
 
@@ -44,8 +45,8 @@ class FrontPoint:
 class Front:
     """The trade-off of a scene, from pure with itself to agreeing with the band.
 
-    chosen : what the scene's own weights give, a point of the front; before : (self_error, band_error) of the
-    temperament that the scene starts from, most likely far from it.
+    chosen : what the scene's own weights give, on the front, for a worst error on it or just above.
+    before : (self_error, band_error) of the temperament that the scene starts from, most likely far from it.
     """
 
     scene: Scene
@@ -103,7 +104,8 @@ def front_of(scene: Scene, objective: Objective = Objective.BEATS, count: int = 
         _error(demands, objective, now, DemandKind.GRIP),
         _error(demands, objective, now, DemandKind.BAND),
     )
-    return Front(scene, objective, tuple(_undominated(found)), _point(demands, objective, 1.0), before)
+    chosen = _measured(demands, objective, 1.0, temper_demands(demands, objective).offsets)
+    return Front(scene, objective, tuple(_undominated(found)), chosen, before)
 
 
 def _undominated(points: list[FrontPoint]) -> list[FrontPoint]:
@@ -148,9 +150,27 @@ def _point(demands: Demands, objective: Objective, band_weight: float) -> FrontP
         worst_weight=demands.worst_weight * factor,
     )
     offsets = temper_demands(weighed, objective).offsets
+    if objective.of_worst:
+        offsets = _undominated_worst(demands, objective, offsets)
+    return _measured(demands, objective, band_weight, offsets)
+
+
+def _measured(demands: Demands, objective: Objective, band_weight: float, offsets: Array) -> FrontPoint:
     grips = _error(demands, objective, offsets, DemandKind.GRIP)
     band = _error(demands, objective, offsets, DemandKind.BAND)
     return FrontPoint(band_weight, grips, band, tuple(map(float, offsets)))
+
+
+def _undominated_worst(demands: Demands, objective: Objective, offsets: Array) -> Array:
+    """Offsets that nothing beats, from those with the least of two worst errors, weighed against each other.
+
+    Where one of the two decides, the other is only held below it; so the worst of the grips is made least
+    where the band is no worse, then that of the band where the grips are no worse.
+    """
+    for kind, other in ((DemandKind.GRIP, DemandKind.BAND), (DemandKind.BAND, DemandKind.GRIP)):
+        bound = _error(demands, objective, offsets, other) * (1 + _ROUNDING) + _ROUNDING
+        offsets = temper_within(demands, objective, kind, other, bound)
+    return offsets
 
 
 def _error(demands: Demands, objective: Objective, offsets: Array, kind: DemandKind) -> float:

@@ -137,9 +137,9 @@ changes(
     ("each.is_same_stop(written)", "each == written"),
 )  # fmt: skip
 changes(
-    "tonegen/presets/context.py", TEMPER_CLI,
-    ("asked = made_with.drop or NO_DROP.name", "asked = NO_DROP.name"),
-    ("REFERENCE_HZ if made_with.reference_hz is None else made_with.reference_hz", "REFERENCE_HZ"),
+    "tonegen/setup/context.py", TEMPER_CLI,
+    ("drop or brought_drop or NO_DROP.name", "drop or NO_DROP.name"),
+    ("else brought_hz or REFERENCE_HZ", "else REFERENCE_HZ"),
 )  # fmt: skip
 changes(
     "tonegen/tempering/wishes.py", TEMPER,

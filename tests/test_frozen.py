@@ -67,8 +67,9 @@ def stand_in(hint: Any) -> list[Any]:
 
 
 def hints(each: type) -> dict[str, Any]:
-    """The types of its fields. A name in quotes is another record's, which is asked by itself."""
-    names = each.__struct_fields__ if issubclass(each, msgspec.Struct) else [it.name for it in fields(each)]
+    """The types of the fields that it is made of. One in quotes is another record's, asked by itself."""
+    is_struct = issubclass(each, msgspec.Struct)
+    names = each.__struct_fields__ if is_struct else [it.name for it in fields(each) if it.init]
     found: dict[str, Any] = {}
     for base in reversed(each.__mro__):
         found |= vars(base).get("__annotations__", {})

@@ -11,6 +11,8 @@ from itertools import cycle
 
 from tonegen.keys.desk import Desk
 from tonegen.presets import drop, instrument, temperament
+from tonegen.setup.rig import Rig
+from tonegen.setup.setting import Song
 
 # Short in the suite; DENSE_SECONDS=120 asks for the long form.
 SECONDS = float(os.environ.get("DENSE_SECONDS", "27"))
@@ -25,11 +27,9 @@ def moving_desk(receiver):
     """A ten-string E9 whose pedals lead the scale, on a cabinet that gives."""
     return Desk(
         receiver,
-        temperament("five-limit-just").on(4),
-        instrument("e9-ten-string"),
-        drop("demo-soft-cabinet"),
+        Rig(instrument("e9-ten-string"), temperament("five-limit-just").on(4), drop("demo-soft-cabinet")),
+        songs=tuple(Song(*song) for song in SONGS.items()),
         follow=True,
-        songs=SONGS,
     )
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from tests.measure import hz_of, splash_db
 from tonegen.cli.keys.rig import Following, stay
+from tonegen.drop import NO_DROP
 from tonegen.errors import BadValue
 from tonegen.instrument import Grip
 from tonegen.keys.desk import Desk
@@ -18,6 +19,8 @@ from tonegen.keys.scale import scale_of_classes
 from tonegen.keys.tones import SpeakerTones
 from tonegen.pitch import cents_between
 from tonegen.presets import drop, instrument, temperament
+from tonegen.setup.rig import Bare, Rig
+from tonegen.setup.setting import Song
 from tonegen.synthesis.player import RAMP_SECONDS, Player
 from tonegen.temperament import EQUAL
 
@@ -31,10 +34,11 @@ B3, C4, CS4, E4, FS4, G4, A4 = 246.942, 261.626, 277.183, 329.628, 369.994, 391.
 class Stage:
     """A desk whose tones are pulled, not played: all that was heard is in `sound`."""
 
-    def __init__(self, used=EQUAL, plays=E9, **more):
+    def __init__(self, used=EQUAL, plays=E9, cabinet=NO_DROP, **more):
         self.player = Player(RATE, channels=1)
         self.plans = []
-        self.desk = Desk(receiver("osc-per-key"), used, plays, sounder=SpeakerTones(self.player), **more)
+        rig = Rig(plays, used, cabinet) if plays else Bare(used)
+        self.desk = Desk(receiver("osc-per-key"), rig, sounder=SpeakerTones(self.player), **more)
         self.desk.changed = self.plans.append
         self.sound = np.empty(0, dtype=np.float32)
 
@@ -75,7 +79,7 @@ def test_a_grip_follows_pedals_half_stops_and_the_bar():
 
 
 def test_a_grip_follows_the_temperament_and_the_drop():
-    stage = Stage(drop=drop("demo-soft-cabinet"))
+    stage = Stage(cabinet=drop("demo-soft-cabinet"))
     play(stage, "3,4")  # G# and E, a major third and its octave below: 5:4
     gs4, e4 = stage.hz(415.305, E4)
     assert gs4 / e4 == pytest.approx(2 ** (4 / 12), rel=1e-6)
@@ -94,7 +98,14 @@ def test_a_grip_follows_the_temperament_and_the_drop():
 def test_notes_follow_the_song_that_moves_the_temperament():
     """Without an instrument a song takes the root along: E is a pure third above C, a pure fifth above A."""
     just = temperament("five-limit-just").on(0)
-    stage = Stage(just, None, songs={"Waltz": 0, "Reel": 9})
+    stage = Stage(
+        just,
+        None,
+        songs=(
+            Song("Waltz", 0),
+            Song("Reel", 9),
+        ),
+    )
     play(stage, "C4", "E4", "275.6")
     c4, e4, free = stage.hz(C4, E4, 275.6)
     assert e4 / c4 == pytest.approx(5 / 4, rel=1e-6)
@@ -106,7 +117,7 @@ def test_notes_follow_the_song_that_moves_the_temperament():
 
 
 def test_a_song_brings_the_bar_and_its_tones():
-    stage = Stage(songs={"Waltz": 7})
+    stage = Stage(songs=(Song("Waltz", 7),))
     play(stage, "E major 4-5-6")
     stage.desk.song("Waltz")
 
@@ -150,7 +161,7 @@ CHANGES = {
 @pytest.mark.parametrize("change", CHANGES)
 def test_a_change_glides_with_the_phase_kept(change):
     """One string alone: its level never dips, its pitch goes from one to the other, nothing splashes."""
-    stage = Stage(plays=ONE, songs={"Waltz": 5})
+    stage = Stage(plays=ONE, songs=(Song("Waltz", 5),))
     play(stage, "fifth string")
     (before,) = stage.hz(B3)
     stage.sound = stage.sound[-RATE // 4 :]
@@ -232,11 +243,11 @@ def test_levers_that_exclude_each_other_are_told_once_and_the_one_that_stays_cou
     stage.control(22, 127)
     stage.pedals.follow(stage.through.travels)
     stage.pedals.follow(stage.through.travels)
-    assert stage.desk.travels == {"F": 1.0}
+    assert stage.desk.hands.travels == {"F": 1.0}
     assert stage.told == ["changes F and E exclude each other; engage one of them"]
 
     stage.control(21, 0)
-    assert stage.desk.travels == {"E": 1.0}
+    assert stage.desk.hands.travels == {"E": 1.0}
 
 
 def test_pedals_that_move_within_30_milliseconds_are_one_state():
@@ -257,7 +268,7 @@ def test_pedals_that_move_within_30_milliseconds_are_one_state():
 
     assert gathered == [0.03]
     assert len(stage.plans) == 1
-    assert stage.desk.travels == {"A": 1.0, "F": 1.0}
+    assert stage.desk.hands.travels == {"A": 1.0, "F": 1.0}
 
 
 def test_only_the_last_of_several_plans_is_sent():
@@ -276,7 +287,7 @@ def test_a_pedal_that_osc_moved_stays_when_a_controller_moves_another():
     stage.desk.engage("A", 0.25)
     stage.control(21, 127)
 
-    assert stage.desk.travels == {"A": 0.25, "F": 1.0}
+    assert stage.desk.hands.travels == {"A": 0.25, "F": 1.0}
 
 
 @pytest.mark.parametrize(
@@ -316,7 +327,7 @@ def test_a_refused_change_moves_neither_scale_nor_tones():
 
 def test_a_song_cannot_move_a_tuning_dump():
     fixed = scale_of_classes("dump", [0, 4, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0])
-    desk = Desk(receiver("mts-octave"), fixed_scale=fixed, songs={"Waltz": 7})
+    desk = Desk(receiver("mts-octave"), fixed_scale=fixed, songs=(Song("Waltz", 7),))
     with pytest.raises(BadValue, match="choose a temperament, then the song"):
         desk.song("Waltz")
     assert desk.state()["song"] is None

@@ -13,6 +13,8 @@ from tonegen.keys.osc import Message, decode, encode
 from tonegen.keys.osc_port import ADDRESSES, OscInput, OscOutput, answer, parse_address
 from tonegen.keys.receivers import receiver
 from tonegen.presets import instrument, temperament
+from tonegen.setup.rig import Rig
+from tonegen.setup.setting import Song
 
 
 class Speakers:
@@ -33,14 +35,14 @@ class Speakers:
 def desk(**more):
     plans = []
     e9 = instrument("e9-ten-string")
-    made = Desk(receiver("osc-per-key"), temperament("five-limit-just").on(e9.root), e9, **more)
+    made = Desk(receiver("osc-per-key"), Rig(e9, temperament("five-limit-just").on(e9.root)), **more)
     made.changed = plans.append
     return made, plans
 
 
 @pytest.fixture
 def rig():
-    made, plans = desk(songs={"Waltz": 7})
+    made, plans = desk(songs=(Song("Waltz", 7),))
     made.sounder = Speakers()
     source = OscInput(made)
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as player:
@@ -134,12 +136,12 @@ def test_a_number_that_is_none_is_answered(rig, bits):
     (reply,) = decode(player.recv(65536))
     assert reply.arguments[0] == "/tonegen/fret"
     assert "not a finite number" in reply.arguments[1]
-    assert (made.fret_at, plans) == (0, [])
+    assert (made.hands.fret, plans) == (0, [])
 
 
 def test_a_receiver_that_cannot_be_reached_is_answered_and_tuned_when_it_is_back():
     """The desk stands where it was put; the one who asked is told that the receiver did not hear of it."""
-    made, _ = desk(songs={"Waltz": 7})
+    made, _ = desk(songs=(Song("Waltz", 7),))
 
     def gone(plan):
         raise NoSuchDevice("the receiver has gone")

@@ -1,6 +1,6 @@
 """What is asked to sound: the options that beats, play and render share, and the tones that they mean."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from functools import wraps
 from typing import Any, TypeVar
@@ -9,16 +9,18 @@ import click
 from click.shell_completion import CompletionItem
 
 from tonegen import presets
-from tonegen.drop import NO_DROP
 from tonegen.errors import BadValue, TonegenError
 from tonegen.frozen import Frozen
 from tonegen.instrument import Grip, Instrument, State
 from tonegen.interval import Ratio
-from tonegen.pitch import REFERENCE_HZ, WrittenPitch, checked_reference_hz, parse_pitch, parse_pitch_class
-from tonegen.presets.context import Around, around
-from tonegen.sounding import Sounding, SoundingTone, sound, tone_of_hz, tone_of_key, tones_of_grip
-from tonegen.synthesis.timbre import Timbre, Tone
-from tonegen.temperament import PitchClassTemperament, Temperament
+from tonegen.pitch import REFERENCE_HZ, WrittenPitch, parse_pitch, parse_pitch_class
+from tonegen.setup.context import rig_asked_for
+from tonegen.setup.moves import grip_in_state
+from tonegen.setup.rig import Bare, bare_of
+from tonegen.setup.setting import Hands, Setup
+from tonegen.sounding import Sounding, SoundingTone, sound, tone_as_written
+from tonegen.synthesis.timbre import Tone
+from tonegen.temperament import EQUAL, Temperament, on_root
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -122,29 +124,11 @@ class AskedTones(Frozen):
     reference: float | None
     timbre: str
 
-    def sounding(self, timbre: Timbre) -> tuple[Sounding, str]:
-        """What sounds in a timbre, with every interval in it, and what the temperament brought along.
+    def sounding(self) -> tuple[Sounding, str]:
+        """What sounds, with every interval in it, and what the temperament brought along.
 
         Raises BadValue for options that do not fit together, BadPreset for a preset that is wrong.
         """
-        rig = self._around()
-        tones = tuple(self._tones(rig, timbre))
-        if self.against is not None:
-            tones = (_tone(self.against, "--against", rig.reference_hz, timbre), *tones)
-        return sound(tones, rig.reference_hz, self.ratio), rig.words
-
-    def _around(self) -> Around:
-        """The drop and the reference pitch; without an instrument no temperament brings any along."""
-        if self.instrument is None:
-            return Around(
-                NO_DROP, checked_reference_hz(REFERENCE_HZ if self.reference is None else self.reference)
-            )
-        instrument = presets.instrument(self.instrument)
-        temperament = load_temperament_of(instrument, self.temperament, self.root)
-        return around(temperament, instrument, self.drop, self.reference)
-
-    def _tones(self, rig: Around, timbre: Timbre) -> Iterable[SoundingTone]:
-        reference_hz = rig.reference_hz
         ways = [
             self.instrument is not None,
             self.hz is not None,
@@ -154,25 +138,32 @@ class AskedTones(Frozen):
             raise BadValue(
                 "choose the tones in one way: --low and --high, or --hz, or --instrument with --grip"
             )
-        if self.instrument is not None:
-            return self._tones_of_instrument(self.instrument, rig, timbre)
+        if self.instrument is None:
+            bare = self._bare()
+            return sound(self._tones(bare), bare.reference_hz, self.ratio), ""
+        rig, made_with = rig_asked_for(
+            self.instrument, self.temperament, self.root, self.drop, self.reference, self.timbre,
+            "" if self.against is None else self.against.text,
+        )  # fmt: skip
+        grip, state = choose_grip(rig.instrument, self.grip, self.changes)
+        tones = rig.tones(Hands(dict(state.travels), fret=self.fret), grip)
+        return sound(tones, rig.reference_hz, self.ratio), made_with
+
+    def _bare(self) -> Bare:
+        """What is set without an instrument, from which no temperament brings anything along."""
         if self.changes is not None or self.grip is not None or self.fret or self.drop is not None:
             raise BadValue("--changes, --grip, --fret and --drop need an instrument; give --instrument")
-        temperament = load_temperament(self.temperament, self.root or 0, self.root is not None)
+        reference_hz = REFERENCE_HZ if self.reference is None else self.reference
+        return bare_of(Setup("", self.temperament, self.root, reference_hz=reference_hz, timbre=self.timbre))
+
+    def _tones(self, bare: Bare) -> tuple[SoundingTone, ...]:
+        against = () if self.against is None else (_tone(self.against, "--against", bare, EQUAL),)
         if self.hz is not None:
-            return [_tone(written, "--hz", reference_hz, timbre, temperament) for written in self.hz]
+            return (*against, *(_tone(written, "--hz", bare, bare.targets) for written in self.hz))
         if self.low is None or self.high is None:
             raise BadValue("an interval needs both --low and --high")
-        low = _tone(self.low, "--low", reference_hz, timbre, temperament)
-        return [low, _tone(self.high, "--high", reference_hz, timbre, temperament, low.hz)]
-
-    def _tones_of_instrument(self, name: str, rig: Around, timbre: Timbre) -> Iterable[SoundingTone]:
-        instrument = presets.instrument(name)
-        grip, state = choose_grip(instrument, self.grip, self.changes)
-        temperament = load_temperament_of(instrument, self.temperament, self.root)
-        return tones_of_grip(
-            instrument, grip, state, self.fret, temperament, rig.drop, rig.reference_hz, timbre
-        )
+        low = _tone(self.low, "--low", bare, bare.targets)
+        return (*against, low, _tone(self.high, "--high", bare, bare.targets, low.hz))
 
 
 def refuse_silence(sounding: Sounding, tones: Sequence[Tone], sample_rate: int) -> None:
@@ -193,21 +184,9 @@ def refuse_silence(sounding: Sounding, tones: Sequence[Tone], sample_rate: int) 
         )
 
 
-def load_temperament(name: str, root: int, root_was_given: bool) -> Temperament:
-    """A temperament on a root; one of tuning points takes none."""
-    temperament = presets.temperament(name)
-    if isinstance(temperament, PitchClassTemperament):
-        return temperament.on(root)
-    if root_was_given:
-        raise BadValue(
-            f"--root: {temperament.name} gives every tuning point its own offset and takes no root"
-        )
-    return temperament
-
-
 def load_temperament_of(instrument: Instrument, name: str, root: int | None) -> Temperament:
     """A temperament for an instrument, built on its root unless another is given."""
-    return load_temperament(name, instrument.root if root is None else root, root is not None)
+    return on_root(presets.temperament(name), root, instrument.root)
 
 
 def choose_grip(
@@ -219,33 +198,16 @@ def choose_grip(
     """
     if text is None:
         raise BadValue("--grip: say which strings, such as 3,4,5, or the name of a saved grip")
-    numbers = [part.strip() for part in text.replace("-", ",").split(",")]
-    if all(part.isascii() and part.isdigit() and len(part) < 4 for part in numbers):
-        state = instrument.state(travels or {})
-        return instrument.grip_of(tuple(map(int, numbers)), state), state
-    grip = instrument.grip(text)
-    if travels is None:
-        return grip, instrument.state(grip.changes)
-    state = instrument.state(travels)
-    return instrument.grip_of(grip.strings, state), state
+    return grip_in_state(instrument, text, travels)
 
 
 def _tone(
-    written: WrittenPitch,
-    option: str,
-    reference_hz: float,
-    timbre: Timbre,
-    temperament: Temperament | None = None,
-    above_hz: float | None = None,
+    written: WrittenPitch, option: str, bare: Bare, temperament: Temperament, above_hz: float | None = None
 ) -> SoundingTone:
-    if written.key is not None:
-        offset = written.cents + (temperament.offset_of_key(written.key) if temperament else 0.0)
-        return tone_of_key(written.key, offset, reference_hz, written.text, timbre)
     try:
-        hz = written.hz_at(reference_hz, above_hz=above_hz)
+        return tone_as_written(written, bare.reference_hz, bare.timbre, temperament, above_hz)
     except BadValue as error:
         raise BadValue(f"{option}: {error}") from None
-    return tone_of_hz(hz, reference_hz, "" if written.hz is not None else written.text, timbre)
 
 
 drop_option = click.option(

@@ -2,7 +2,6 @@
 
 import click
 
-from tonegen import presets
 from tonegen.cli.asked import AskedTones, asks_what_sounds
 from tonegen.cli.show import as_json, print_json, print_sounding, sounding_json
 
@@ -18,7 +17,7 @@ def command(asked: AskedTones, in_json: bool) -> None:
     tonegen beats --instrument e9-ten-string --changes A,B --grip 3,4,5 --fret 3
     tonegen beats --instrument e9-ten-string --changes A --grip 4,5 --against E2
     """
-    sounding, made_with = asked.sounding(presets.timbre(asked.timbre))
+    sounding, made_with = asked.sounding()
     if in_json:
         print_json(sounding_json(sounding))
     else:

@@ -4,14 +4,13 @@ from pathlib import Path
 
 import click
 
-from tonegen import presets
-from tonegen.cli.asked import Parsed, Preset, drop_option, load_temperament_of, reference_option
+from tonegen.cli.asked import Parsed, Preset, drop_option, reference_option
 from tonegen.cli.show import as_json, force_option, heading, print_json, print_table
 from tonegen.copedent import CellTarget, Copedent, copedent
 from tonegen.drop import Drop
 from tonegen.instrument import TuningPoint
 from tonegen.pitch import parse_pitch_class
-from tonegen.presets.context import around
+from tonegen.setup.context import rig_asked_for
 from tonegen.wire import HIGHEST_SAFE_FRACTION_OF_STRENGTH
 from tonegen.words import signed
 
@@ -54,10 +53,8 @@ def command(
     tonegen chart --instrument e9-ten-string --temperament five-limit-just
     tonegen chart --instrument e9-ten-string --temperament my-e9 --out card.pdf
     """
-    played = presets.instrument(instrument)
-    target = load_temperament_of(played, temperament, root)
-    rig = around(target, played, drop, reference)
-    sag, reference_hz = rig.drop, rig.reference_hz
+    rig, made_with = rig_asked_for(instrument, temperament, root, drop, reference)
+    played, target, sag, reference_hz = rig.instrument, rig.targets, rig.drop, rig.reference_hz
     chart = copedent(played, target, sag, reference_hz)
     if out is not None:
         from tonegen.order.plan import tuning_order
@@ -68,14 +65,14 @@ def command(
         card = Card(chart, target, sag, plan, grips_for_card(played))
         write_figure(lambda: draw(card), out, force=force)
         if not in_json:
-            click.echo(heading(f"Written: {out}", rig.words))
+            click.echo(heading(f"Written: {out}", made_with))
             for caution in _cautions(chart):
                 click.echo(f"Caution: {caution}")
             return
     if in_json:
         print_json(_json(chart, sag))
         return
-    _print(chart, rig.words)
+    _print(chart, made_with)
 
 
 def _json(chart: Copedent, sag: Drop) -> dict[str, object]:

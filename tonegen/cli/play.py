@@ -54,7 +54,7 @@ def command(
     tonegen play --instrument e9-ten-string --changes A,B --grip 3,4,5 --seconds 10
     """
     timbre = presets.timbre(asked.timbre)
-    sounding, made_with = asked.sounding(timbre)
+    sounding, made_with = asked.sounding()
 
     from tonegen.sound.device import check_playing, choose, output_devices, play
     from tonegen.synthesis.player import HEARING_CAUTION, Player, checked_level_dbfs

@@ -46,7 +46,7 @@ def command(
     tonegen render out.flac --instrument e9-ten-string --changes A,B --grip 3,4,5
     """
     timbre = presets.timbre(asked.timbre)
-    sounding, made_with = asked.sounding(timbre)
+    sounding, made_with = asked.sounding()
 
     from tonegen.sound.files import SampleFormat, write
     from tonegen.synthesis.bank import FILE_COLUMNS

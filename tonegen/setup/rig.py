@@ -4,7 +4,7 @@ Where a part of it cannot be had, the error says so (`rig_of`), or another stand
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Final, Protocol, TypeVar
 
 from tonegen import presets
@@ -15,7 +15,7 @@ from tonegen.instrument import Grip, Instrument, State, TuningPoint
 from tonegen.pitch import REFERENCE_HZ, WrittenPitch, checked_reference_hz, parse_pitch
 from tonegen.setup.setting import Hands, Setup
 from tonegen.sounding import Sounding, SoundingTone, sound, tone_as_written, tones_of_grip
-from tonegen.synthesis.timbre import Timbre
+from tonegen.synthesis.timbre import PURE, Timbre
 from tonegen.temperament import (
     EQUAL,
     OwnTemperament,
@@ -56,9 +56,14 @@ class Moved(Frozen):
 class Bare:
     """What is set where there is no instrument: a temperament at a reference pitch, heard in a timbre."""
 
-    temperament: Temperament
-    timbre: Timbre
+    targets: Temperament = EQUAL
+    timbre: Timbre = PURE
     reference_hz: float = REFERENCE_HZ
+
+    @property
+    def temperament(self) -> Temperament:
+        """The targets: there is nothing that could be moved."""
+        return self.targets
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,13 +74,18 @@ class Rig(Frozen):
     """
 
     instrument: Instrument
-    targets: Temperament
-    temperament: Temperament
-    drop: Drop
-    timbre: Timbre
-    reference_hz: float
-    against: WrittenPitch | None
-    moved: Mapping[TuningPoint, float]
+    targets: Temperament = EQUAL
+    drop: Drop = NO_DROP
+    timbre: Timbre = PURE
+    reference_hz: float = REFERENCE_HZ
+    against: WrittenPitch | None = None
+    moved: Mapping[TuningPoint, float] = field(default_factory=dict)
+    temperament: Temperament = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Move what was moved."""
+        object.__setattr__(self, "temperament", _with_moved(self.targets, self.moved))
+        Frozen.__post_init__(self)
 
     def state(self, travels: Mapping[str, float]) -> State:
         """The state of these travels; changes that this instrument does not have are left out."""
@@ -211,13 +221,6 @@ def rig_for(setup: Setup, shelf: Shelf) -> tuple[Rig, tuple[RigFault, ...]]:
 
     plain: Temperament = EQUAL
     targets = had("temperament", fitting, plain, "equal temperament is used instead")
-    points = {TuningPoint(moved.string, moved.changes): moved.offset_cents for moved in setup.moved}
-    temperament: Temperament = targets
-    if isinstance(targets, OwnTemperament):
-        merged, left = {**targets.offsets_cents, **points}, targets.not_asked - points.keys()
-        temperament = replace(targets, offsets_cents=merged, not_asked=left)
-    elif points:
-        temperament = Moved(targets, points)
     sag: Drop = NO_DROP
     if setup.drop != NO_DROP.name:
         sag = preset("drops", setup.drop, lambda: NO_DROP, "no drop is used")
@@ -228,7 +231,6 @@ def rig_for(setup: Setup, shelf: Shelf) -> tuple[Rig, tuple[RigFault, ...]]:
     rig = Rig(
         instrument,
         targets,
-        temperament,
         had("drop", lambda: _fitting_drop(sag, instrument), NO_DROP, "no drop is used"),
         timbre,
         had(
@@ -236,7 +238,7 @@ def rig_for(setup: Setup, shelf: Shelf) -> tuple[Rig, tuple[RigFault, ...]]:
             f"A4 is {REFERENCE_HZ:g} Hz",
         ),
         had("against", lambda: _written(setup.against), None, "there is no bass to hear it against"),
-        points,
+        {TuningPoint(moved.string, moved.changes): moved.offset_cents for moved in setup.moved},
     )  # fmt: skip
     return rig, tuple(faults)
 
@@ -274,6 +276,13 @@ class _Files:
 
 
 _FILES: Final = _Files()
+
+
+def _with_moved(targets: Temperament, points: Mapping[TuningPoint, float]) -> Temperament:
+    if isinstance(targets, OwnTemperament):
+        merged, left = {**targets.offsets_cents, **points}, targets.not_asked - points.keys()
+        return replace(targets, offsets_cents=merged, not_asked=left)
+    return Moved(targets, points) if points else targets
 
 
 def _fitting_drop(drop: Drop, instrument: Instrument) -> Drop:

@@ -9,7 +9,7 @@ import click
 from click.core import ParameterSource
 
 from tonegen import presets
-from tonegen.cli.asked import Parsed, Preset, choose_grip, load_temperament_of, parse_travels
+from tonegen.cli.asked import Parsed, Preset, choose_grip, parse_travels
 from tonegen.cli.ear.questions import ask
 from tonegen.cli.ear.terminal import (
     KeyReader,
@@ -29,8 +29,8 @@ from tonegen.ear.session import Method, Session
 from tonegen.ear.trials import Bed, Chord, Span, TrialKind, chord_name, parse_chords
 from tonegen.ear.words import describe, result_in_words
 from tonegen.errors import BadValue
-from tonegen.presets.context import around
-from tonegen.sounding import tones_of_grip
+from tonegen.setup.context import rig_asked_for
+from tonegen.setup.setting import Hands
 
 
 @click.command()
@@ -180,13 +180,11 @@ def _material(
         return interval, register
     if interval is not None:
         raise BadValue("give --interval, or a grip of an instrument, not both")
-    played = presets.instrument(instrument)
-    chosen, state = choose_grip(played, grip, changes)
-    tuned = load_temperament_of(played, temperament or "equal", None)
-    rig = around(tuned, played, drop)
-    if rig.words:
-        click.echo(rig.words, err=True)
-    tones = tones_of_grip(played, chosen, state, 0.0, tuned, rig.drop, rig.reference_hz)
+    rig, made_with = rig_asked_for(instrument, temperament or "equal", drop=drop)
+    chosen, state = choose_grip(rig.instrument, grip, changes)
+    if made_with:
+        click.echo(made_with, err=True)
+    tones = rig.tones_of(chosen, Hands(dict(state.travels)))
     chord, first_octave = material_of(tones)
     return (chord,), register or first_octave
 

@@ -14,16 +14,18 @@ from tonegen.cli.asked import (
     Parsed,
     Preset,
     drop_option,
-    load_temperament,
-    load_temperament_of,
     parse_travels,
     reference_option,
 )
 from tonegen.errors import BadValue
 from tonegen.frozen import Frozen
-from tonegen.pitch import parse_pitch_class
-from tonegen.presets.context import around
+from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class
 from tonegen.reading import read_whole
+from tonegen.setup.context import rig_asked_for
+from tonegen.setup.moves import bar, stand
+from tonegen.setup.rig import Bare, bare_of
+from tonegen.setup.setting import Hands, Setup, Song
+from tonegen.temperament import OwnTemperament, on_root
 
 if TYPE_CHECKING:
     from tonegen.keys.desk import Desk
@@ -42,10 +44,10 @@ def parse_pair(text: str) -> tuple[str, str]:
     return name.strip(), value.strip()
 
 
-def parse_song(text: str) -> tuple[str, int]:
-    """A song's name and the pitch class of its key, "Waltz=D". Raises BadValue."""
+def parse_song(text: str) -> Song:
+    """A song and its key, "Waltz=D". Raises BadValue."""
     name, key = parse_pair(text)
-    return name, parse_pitch_class(key)
+    return Song(name, parse_pitch_class(key))
 
 
 def parse_weight(text: str) -> tuple[str, float]:
@@ -88,54 +90,50 @@ class AskedScale(Frozen):
     fill: str
     reference: float | None
 
-    def desk(self, receiver: "Receiver") -> "Desk":
+    def desk(self, receiver: "Receiver", songs: tuple[Song, ...] = ()) -> "Desk":
         """The knobs set so. Raises BadValue for options that do not fit together."""
         from tonegen.keys.desk import Desk
         from tonegen.keys.scale import Policy, scale_of_dumps
-        from tonegen.temperament import EQUAL, OwnTemperament
 
-        reference_hz = around(EQUAL, reference_hz=self.reference).reference_hz
+        songs = tuple({song.name: song for song in songs}.values())  # the last of a name
+        reference_hz = checked_reference_hz(REFERENCE_HZ if self.reference is None else self.reference)
         if self.temperament.lower().endswith(".syx"):
             apart = (("--instrument", self.instrument), ("--root", self.root), *self._of_an_instrument)
             self._refuse("cannot be combined with a tuning dump, which is complete in itself", *apart)
-            return Desk(
-                receiver, fixed_scale=scale_of_dumps(_tunings(Path(self.temperament)), reference_hz),
-                reference_hz=reference_hz,
-            )  # fmt: skip
+            dump = scale_of_dumps(_tunings(Path(self.temperament)), reference_hz)
+            return Desk(receiver, Bare(reference_hz=reference_hz), songs=songs, fixed_scale=dump)
         instrument_name = self.instrument
         if instrument_name is None:
-            temperament = load_temperament(self.temperament, self.root or 0, self.root is not None)
-            if not isinstance(temperament, OwnTemperament):
+            bare = bare_of(Setup("", self.temperament, self.root, reference_hz=reference_hz))
+            if not isinstance(bare.targets, OwnTemperament):
                 self._refuse(
                     "cannot be used without an instrument; give --instrument", *self._of_an_instrument
                 )
-                return Desk(receiver, temperament, reference_hz=reference_hz)
-            instrument_name = temperament.instrument_name
-        instrument = presets.instrument(instrument_name)
+                return Desk(receiver, bare, songs=songs)
+            instrument_name = bare.targets.instrument_name
+        rig, made_with = rig_asked_for(
+            instrument_name, self.temperament, self.root, self.drop, self.reference
+        )
         if self.fret is not None and self.song_key is not None:
             raise BadValue("--fret and --song-key both say where the bar is; give one")
         fret = self.fret or 0.0
         if self.song_key is not None:
-            fret = instrument.fret_of_key(self.song_key)
+            fret = rig.instrument.fret_of_key(self.song_key)
         policy = self.policy or ("grip-first" if self.grip else "mean")
         for name, _ in self.weight:
-            instrument.grip(name)
-        target = load_temperament_of(instrument, self.temperament, self.root)
-        rig = around(target, instrument, self.drop, self.reference)
-        _say_once(rig.words)
+            rig.instrument.grip(name)
+        hands = stand(rig.instrument, bar(rig.instrument, Hands(), fret), self.changes or {})
+        _say_once(made_with)
         return Desk(
             receiver,
-            target,
-            instrument,
-            rig.drop,
-            instrument.checked_fret(fret),
-            dict(instrument.state(self.changes).travels) if self.changes is not None else {},
+            rig,
+            hands,
+            songs,
             self.changes is not None,
             self.grip,
             dict(self.weight),
             Policy(policy.replace("-", " ")),
-            load_temperament(self.fill, 0, False),
-            rig.reference_hz,
+            on_root(presets.temperament(self.fill), None),
         )
 
     @property

@@ -16,6 +16,7 @@ from tonegen.cli.keys.asked import (
 from tonegen.cli.keys.rig import Following, looking, refuse_notes, stay, tuned_rig, where_it_goes
 from tonegen.cli.keys.speakers import driven_by_osc
 from tonegen.errors import BadValue
+from tonegen.setup.setting import Song
 
 
 @click.command()
@@ -33,7 +34,7 @@ def command(
     receiver: str,
     to: str | None,
     listen: str,
-    song: tuple[tuple[str, int], ...],
+    song: tuple[Song, ...],
     seconds: float | None,
 ) -> None:
     """Tune by OSC, and let OSC move pedals, bar, temperament and tones.
@@ -50,8 +51,7 @@ def command(
     if not isinstance(loaded, Osc):
         raise BadValue(f"{receiver} takes MIDI, not OSC; choose an osc receiver, or use tonegen keys send")
     refuse_notes(receiver, loaded)
-    desk = asked.desk(loaded)
-    desk.songs = dict(song)
+    desk = asked.desk(loaded, song)
     made = desk.plan()
     with ExitStack() as stack:
         rig = stack.enter_context(tuned_rig(where_it_goes(None, None, to, made), made))

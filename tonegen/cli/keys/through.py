@@ -20,6 +20,8 @@ from tonegen.cli.keys.asked import (
 from tonegen.cli.keys.rig import Following, looking, stay, tuned_rig, where_it_goes
 from tonegen.cli.keys.speakers import driven_by_osc
 from tonegen.errors import BadValue
+from tonegen.setup.rig import Bare
+from tonegen.setup.setting import Song
 
 if TYPE_CHECKING:
     from tonegen.keys.plan import Plan
@@ -66,7 +68,7 @@ def command(
     pedal: tuple[tuple[int, str], ...],
     mpe_keyboard: bool,
     listen_at: str | None,
-    song: tuple[tuple[str, int], ...],
+    song: tuple[Song, ...],
     seconds: float | None,
 ) -> None:
     """Retune notes as you play them.
@@ -83,13 +85,12 @@ def command(
 
     if bool(in_port) == bool(virtual_in):
         raise BadValue("say where notes come from: --in PORT (see: tonegen keys ports), or --virtual-in NAME")
-    desk = asked.desk(load(receiver))
-    desk.songs = dict(song)
+    desk = asked.desk(load(receiver), song)
     made = desk.plan()
     for _, change in pedal:
-        if desk.instrument is None:
+        if isinstance(desk.rig, Bare):
             raise BadValue("--pedal moves a change of an instrument; give --instrument")
-        desk.instrument.change(change)
+        desk.rig.instrument.change(change)
     where = where_it_goes(out, virtual_out, to, made)
     with ExitStack() as stack:
         rig = stack.enter_context(tuned_rig(where, made))

@@ -12,8 +12,8 @@ from tonegen.page import shelf
 from tonegen.page.part import BASS, Done, Standing
 from tonegen.page.play import asks
 from tonegen.page.setting import Playing, Setting
-from tonegen.presets.context import context_of
 from tonegen.setup import moves
+from tonegen.setup.context import context_of
 from tonegen.setup.rig import rig_for
 from tonegen.temperament import on_root
 from tonegen.words import signed

@@ -501,7 +501,7 @@ changes(
     ("heard / rms * step**number", "heard / rms * step ** (2 * number)"),
 )  # fmt: skip
 changes(
-    "tonegen/ear/rendering.py", ONE_LEVEL,
+    "tonegen/ear/rendering.py", f"tests/ear/test_booth.py {ONE_LEVEL}",
     ("self._playing.level(self._level_dbfs)", "pass"),
     ("linear_from_db(level_dbfs - MADE_FOR_DBFS)", "linear_from_db(0.0)"),
     ("highest = heard_rms * float(linear_from_db(HIGHEST_STEP_DB))", "highest = heard_rms * 10"),

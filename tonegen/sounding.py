@@ -5,6 +5,7 @@ This is what the command line prints, the page shows and the engine plays; nothi
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations
 
 import numpy as np
@@ -98,13 +99,19 @@ class SoundingInterval:
         return Audible(str(audible(self.beats_per_second)))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Sounding:
-    """Tones that sound together at a reference pitch."""
+    """Tones that sound together at a reference pitch. `ratio` is what two of them stand for, where given."""
 
     reference_hz: float
     tones: tuple[SoundingTone, ...]
-    intervals: tuple[SoundingInterval, ...]
+    ratio: Ratio | None = None
+
+    @cached_property
+    def intervals(self) -> tuple[SoundingInterval, ...]:
+        """Each pair, lower tone first, from the lowest up: when first asked, since tones sound without."""
+        rising = sorted(self.tones, key=lambda tone: tone.hz)
+        return tuple(interval_between(low, high, self.ratio) for low, high in combinations(rising, 2))
 
 
 def tone_of_hz(hz: float, reference_hz: float, name: str = "", timbre: Timbre = PURE) -> SoundingTone:
@@ -196,7 +203,9 @@ def tones_of_grip(
                 fret=position,
                 degree_ratio=ratio,
                 role=role,
-                stiffness=timbre.stiffness_on(instrument.stiffness(number, state, position)),
+                stiffness=timbre.stiffness_on(
+                    instrument.stiffness(number, state, position) if timbre.follows_string else None
+                ),
             )
         )
     return tuple(tones)
@@ -269,11 +278,7 @@ def sound(tones: Sequence[SoundingTone], reference_hz: float, ratio: Ratio | Non
     """
     if ratio is not None and len(tones) != 2:
         raise BadValue("a ratio is for two tones; give --low and --high, or leave --ratio out")
-    rising = sorted(tones, key=lambda tone: tone.hz)
-    pairs = combinations(rising, 2)
-    return Sounding(
-        reference_hz, tuple(tones), tuple(interval_between(low, high, ratio) for low, high in pairs)
-    )
+    return Sounding(reference_hz, tuple(tones), ratio)
 
 
 def tones_to_play(

@@ -146,8 +146,8 @@ class AskedTones(Frozen):
             "" if self.against is None else self.against.text,
         )  # fmt: skip
         grip, state = choose_grip(rig.instrument, self.grip, self.changes)
-        tones = rig.tones(Hands(dict(state.travels), fret=self.fret), grip)
-        return sound(tones, rig.reference_hz, self.ratio), made_with
+        sounding = rig.sounding(Hands(dict(state.travels), fret=self.fret), grip)
+        return sound(sounding.tones, rig.reference_hz, self.ratio), made_with
 
     def _bare(self) -> Bare:
         """What is set without an instrument, from which no temperament brings anything along."""

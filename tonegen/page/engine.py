@@ -94,7 +94,8 @@ class Engine:
         playing, sounding = _fitting_playing(playing, rig)
         self.at = Standing(setting, playing, rig, sounding, faults)
         self.stage = Stage(playing, device or kept.device, block_frames, self._publish, self.complain)
-        self._voice = Voice((), ())
+        self._voice = Voice()
+        self._somebody_asks_alone = False
         self._rest = Rest()
         self._stirred = asyncio.Event()
         self._quick_until = 0.0
@@ -234,7 +235,8 @@ class Engine:
         task.add_done_callback(self._working.discard)
 
     def sound_anew(self) -> None:
-        """Another part has something to sound, or has no more."""
+        """Another part has something to sound, or has no more, or has it for itself."""
+        self._somebody_asks_alone = any(part.asks_alone for part in self.parts)
         self._sound()
         self._stir()
 
@@ -272,7 +274,7 @@ class Engine:
         """Sound what is wanted; who asks alone has the stage to itself, and sounds in the booth."""
         playing = self.at.playing
         if self._somebody_asks_alone:
-            self._voice, playing = Voice((), ()), replace(playing, sounding=True)
+            self._voice, playing = Voice(), replace(playing, sounding=True)
         else:
             self._voice = self._wanted_voice()
         self.stage.play(playing, self._voice.tones)
@@ -280,10 +282,6 @@ class Engine:
     def _wanted_voice(self) -> Voice:
         voices = (part.voice(self.at) for part in self.parts)
         return next(voice for voice in voices if voice is not None)  # the grip's is always there
-
-    @property
-    def _somebody_asks_alone(self) -> bool:
-        return any(part.asks_alone for part in self.parts)
 
     def present_sound(self) -> tuple[tuple[Tone, ...], float]:
         """The tones that sound, or would, and the level in dBFS that they stay under."""
@@ -293,7 +291,7 @@ class Engine:
 
     def moment(self) -> Moment:
         """What the clock shows now."""
-        return moment_of(self.stage, self._voice.pairs if self.at.playing.sounding else ())
+        return moment_of(self.stage, self._voice.pairs() if self.at.playing.sounding else ())
 
     def _stir(self) -> None:
         self._quick_until = asyncio.get_running_loop().time() + _SETTLED_SECONDS

@@ -4,7 +4,7 @@ A *change* is pure: from what is asked and where everything stands it makes what
 raises a TonegenError and nothing happened. An *act* is everything else: work in a thread, ports, files.
 """
 
-from collections.abc import Callable, Coroutine, Iterable, Mapping
+from collections.abc import Callable, Coroutine, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, Final, Protocol
 
@@ -16,7 +16,7 @@ from tonegen.page.asked import Asked
 from tonegen.page.setting import Playing, Setting
 from tonegen.page.stage.stage import Stage
 from tonegen.setup.rig import Rig, RigFault
-from tonegen.sounding import Sounding, SoundingInterval, SoundingTone
+from tonegen.sounding import Sounding, SoundingInterval, SoundingTone, places
 from tonegen.synthesis.timbre import Tone
 
 
@@ -70,10 +70,17 @@ class Pair:
 
 @dataclass(frozen=True, slots=True)
 class Voice:
-    """What sounds: tones for the player, each under its name, and the pairs whose beats are shown."""
+    """What sounds: the tones of a sounding, in its order, as the player has them, each under its name."""
 
-    tones: tuple[Tone, ...]
-    pairs: tuple[Pair, ...]
+    tones: tuple[Tone, ...] = ()
+    sounding: Sounding | None = None
+
+    def pairs(self) -> Iterator[Pair]:
+        """The pairs whose beats are shown."""
+        if self.sounding is not None:
+            for interval in self.sounding.intervals:
+                low, high = places(self.sounding, interval)
+                yield Pair(self.tones[low].name, self.tones[high].name, interval)
 
 
 BASS: Final = "bass"  # the note that the grip is heard against
@@ -109,7 +116,7 @@ class Host(Protocol):
         """Presets were written: show pages what there is."""
 
     def sound_anew(self) -> None:
-        """Another part has something to sound, or has no more."""
+        """Another part has something to sound, or has no more, or has it for itself."""
 
     def post(self, shown: Struct) -> None:
         """Show it to every page; of several of a kind only the last matters."""
@@ -147,7 +154,7 @@ class Part:
 
     @property
     def asks_alone(self) -> bool:
-        """Whether it has the sound for itself, so that nothing else must be heard."""
+        """Whether it has the sound for itself, so that nothing else must be heard; told by `sound_anew`."""
         return False
 
     def hush(self) -> None:

@@ -14,7 +14,7 @@ from tonegen.frozen import Frozen
 from tonegen.instrument import Grip, Instrument, State, TuningPoint
 from tonegen.pitch import REFERENCE_HZ, WrittenPitch, checked_reference_hz, parse_pitch
 from tonegen.setup.setting import Hands, Setup
-from tonegen.sounding import Sounding, SoundingTone, sound, tone_as_written, tones_of_grip
+from tonegen.sounding import Sounding, SoundingTone, tone_as_written, tones_of_grip
 from tonegen.synthesis.timbre import PURE, Timbre
 from tonegen.temperament import (
     EQUAL,
@@ -92,25 +92,19 @@ class Rig(Frozen):
         known = {change.name for change in self.instrument.changes}
         return self.instrument.state({name: way for name, way in travels.items() if name in known})
 
-    def grip(self, hands: Hands) -> Grip:
-        """The strings that sound together; with roles and ratios where a preset has them."""
-        return self.instrument.grip_of(hands.strings, self.state(hands.travels))
-
-    def tones(self, hands: Hands, grip: Grip | None = None) -> tuple[SoundingTone, ...]:
-        """The strings of the grip, or of another, as they sound, and the note that they are heard against."""
-        tones = self.tones_of(self.grip(hands) if grip is None else grip, hands)
-        if self.against is not None and tones:
-            return (tone_as_written(self.against, self.reference_hz, self.timbre), *tones)
-        return tones
-
     def every_string(self, hands: Hands) -> tuple[SoundingTone, ...]:
         """Each string as it sounds in this state under the bar, whether it is in the grip or not."""
         numbers = tuple(string.number for string in self.instrument.strings)
         return self.tones_of(Grip("all", numbers), hands)
 
     def sounding(self, hands: Hands, grip: Grip | None = None) -> Sounding:
-        """What sounds together, with every interval in it."""
-        return sound(self.tones(hands, grip), self.reference_hz)
+        """The strings of the grip, or of another, as they sound, and the note that they are heard against."""
+        if grip is None:
+            grip = self.instrument.grip_of(hands.strings, self.state(hands.travels))
+        tones = self.tones_of(grip, hands)
+        if self.against is not None and tones:
+            tones = (tone_as_written(self.against, self.reference_hz, self.timbre), *tones)
+        return Sounding(self.reference_hz, tones)
 
     def point(self, string: int, hands: Hands) -> TuningPoint:
         """The tuning point that a string stands on. Raises BadValue when there is no such string."""

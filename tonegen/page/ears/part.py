@@ -83,6 +83,7 @@ class EarsPart(Part):
             return ()
         at = self.host.at
         playing = with_grip(TakeGrip(name), at).playing if name else at.playing
-        return tuple(tone for tone in at.rig.tones(replace(playing, fret=0.0)) if tone.string is not None)
+        tones = at.rig.sounding(replace(playing, fret=0.0)).tones
+        return tuple(tone for tone in tones if tone.string is not None)
 
     acts: ClassVar[dict[type[Asked], Act]] = dict.fromkeys(asks.EVERY, _do)

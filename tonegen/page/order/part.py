@@ -11,8 +11,8 @@ from tonegen.order.plan import Order
 from tonegen.order.walk import Listening
 from tonegen.page.asked import Asked
 from tonegen.page.order import asks
-from tonegen.page.order.ordering import HIGH, LOW, OrderView, order_of, plan_of, same_plan, tones_of
-from tonegen.page.part import Act, Host, Pair, Part, Standing, Voice
+from tonegen.page.order.ordering import OrderView, order_of, plan_of, same_plan, tones_of
+from tonegen.page.part import Act, Host, Part, Standing, Voice
 from tonegen.setup.rig import Rig
 
 
@@ -46,8 +46,7 @@ class OrderPart(Part):
         """The two tones of the step that is heard."""
         if self._listening is None:
             return None
-        pairs = (Pair(LOW, HIGH, each) for each in self._listening.sounding().intervals)
-        return Voice(tones_of(self._listening, at.rig), tuple(pairs))
+        return Voice(tones_of(self._listening, at.rig), self._listening.sounding())
 
     def _view(self) -> OrderView:
         return plan_of(self._plan, self._listening, self._stale)

@@ -9,7 +9,7 @@ from msgspec import Struct
 
 from tonegen.errors import BadValue
 from tonegen.page.asked import Asked
-from tonegen.page.part import Act, Change, Host, Pair, Part, Standing, Voice, tone_name
+from tonegen.page.part import Act, Change, Host, Part, Standing, Voice, tone_name
 from tonegen.page.play import asks, moves
 from tonegen.page.play.view import Choices, View, choices, engaging_keys, view
 from tonegen.presets.own import save_temperament
@@ -63,19 +63,19 @@ class PlayPart(Part):
     def voice(self, at: Standing) -> Voice:
         """The grip, or only what beats of a pair of it; each tone goes by its string."""
         sounding, playing = at.sounding, at.playing
-        pairs = tuple(
-            Pair(tone_name(interval.low), tone_name(interval.high), interval)
-            for interval in sounding.intervals
-        )
         if not sounding.tones:
-            return Voice((), pairs)
+            return Voice()
         tones = tones_to_play(sounding, at.rig.timbre, split=playing.split)
-        for pair in pairs:
-            if playing.only is not None and {pair.low, pair.high} == set(playing.only):
-                alone = (*places(sounding, pair.interval), pair.interval.ratio)
-                tones = beating_only(tones, [alone])
         named = zip(tones, sounding.tones, strict=True)
-        return Voice(tuple(replaced(tone, name=tone_name(source)) for tone, source in named), pairs)
+        voice = Voice(tuple(replaced(tone, name=tone_name(source)) for tone, source in named), sounding)
+        if playing.only is None:
+            return voice
+        alone = [
+            (*places(sounding, pair.interval), pair.interval.ratio)
+            for pair in voice.pairs()
+            if {pair.low, pair.high} == set(playing.only)
+        ]
+        return Voice(beating_only(voice.tones, alone), sounding) if alone else voice
 
     def _view(self, at: Standing) -> View:
         instrument = at.rig.instrument

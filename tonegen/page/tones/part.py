@@ -6,11 +6,9 @@ from typing import ClassVar
 from msgspec import Struct
 
 from tonegen.page.asked import Asked
-from tonegen.page.part import Change, Done, Host, Pair, Part, Standing, Voice
+from tonegen.page.part import Change, Done, Host, Part, Standing, Voice
 from tonegen.page.tones import asks
 from tonegen.page.tones.two_tones import (
-    HIGH,
-    LOW,
     TwoTonesView,
     refuse_silence,
     sounding_of,
@@ -74,8 +72,7 @@ class TonesPart(Part):
         """The two, while they are heard."""
         if not at.playing.two_tones:
             return None
-        pairs = (Pair(LOW, HIGH, each) for each in sounding_of(at.setting, at.rig).intervals)
-        return Voice(tones_of(at.setting, at.rig, at.playing), tuple(pairs))
+        return Voice(tones_of(at.setting, at.rig, at.playing), sounding_of(at.setting, at.rig))
 
     @staticmethod
     def _view(at: Standing) -> TwoTonesView:

@@ -21,9 +21,7 @@ from tonegen.keys.scale import (
     Elsewhere,
     Policy,
     Scale,
-    heard_grips,
-    heard_state,
-    scale_of_instrument,
+    scale_of_rig,
     scale_of_temperament,
 )
 from tonegen.pitch import parse_pitch, parse_pitch_class, pitch_class_name
@@ -86,23 +84,10 @@ class Desk:
             return self.fixed_scale
         if isinstance(rig, Bare):
             return scale_of_temperament(rig.targets, rig.reference_hz)
-        heard = (
-            heard_state(rig.instrument, rig.state(self.hands.travels))
-            if self.follow
-            else heard_grips(rig.instrument, self.grips, self.weights)
-        )
-        return scale_of_instrument(
-            rig.instrument,
-            rig.temperament,
-            heard,
-            drop=rig.drop,
-            fret=self.hands.fret,
-            policy=self.policy,
-            first=heard[0].grip,
-            elsewhere=self._elsewhere if self.follow else None,
-            fill=self.fill,
-            reference_hz=rig.reference_hz,
-        )
+        return scale_of_rig(
+            rig, self.hands, follow=self.follow, grips=self.grips, weights=self.weights, policy=self.policy,
+            elsewhere=self._elsewhere, fill=self.fill,
+        )  # fmt: skip
 
     def plan(self) -> Plan:
         """The plan for what is set."""

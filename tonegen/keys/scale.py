@@ -28,6 +28,8 @@ from tonegen.pitch import (
     nearest_key,
     pitch_class_name,
 )
+from tonegen.setup.rig import Rig
+from tonegen.setup.setting import Hands
 from tonegen.sounding import SoundingTone, tones_of_grip
 from tonegen.temperament import EQUAL, Temperament
 
@@ -206,6 +208,33 @@ class Elsewhere:
             ]
             self._asked = asked
         return self._voices
+
+
+def scale_of_rig(
+    rig: Rig,
+    hands: Hands,
+    *,
+    follow: bool,
+    grips: tuple[str, ...] = (),
+    weights: Mapping[str, float] | None = None,
+    policy: Policy = Policy.MEAN,
+    elsewhere: Elsewhere | None = None,
+    fill: Temperament = EQUAL,
+) -> Scale:
+    """What the keyboards must be to agree with a rig, the bar where hands hold it.
+
+    follow : take all strings in the state of the pedals, and `elsewhere` for notes that it lacks, in place of
+        the grips of these names; of those the first leads, and all that the instrument has are taken for none
+    Raises BadValue as `scale_of_instrument` does.
+    """
+    if follow:
+        heard = heard_state(rig.instrument, rig.state(hands.travels))
+    else:
+        heard, elsewhere = heard_grips(rig.instrument, grips, weights), None
+    return scale_of_instrument(
+        rig.instrument, rig.temperament, heard, drop=rig.drop, fret=hands.fret, policy=policy,
+        elsewhere=elsewhere, fill=fill, reference_hz=rig.reference_hz,
+    )  # fmt: skip
 
 
 def scale_of_instrument(

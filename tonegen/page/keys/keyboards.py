@@ -9,6 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Final, TypeVar
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from tonegen import presets
 from tonegen.errors import BadPreset, BadValue, NoSuchDevice, TonegenError
@@ -16,7 +17,7 @@ from tonegen.keys.live import Presence
 from tonegen.keys.plan import plan as plan_of
 from tonegen.keys.ports_process import Bench, PortsProcess, ports
 from tonegen.keys.receivers import Osc, Receiver, receiver
-from tonegen.keys.scale import Elsewhere, Policy, heard_grips, heard_state, scale_of_instrument
+from tonegen.keys.scale import Elsewhere, Policy, scale_of_rig
 from tonegen.pitch import note_name, pitch_class_name
 from tonegen.setup.rig import Rig
 from tonegen.setup.setting import Hands, Record
@@ -99,21 +100,10 @@ class Keyboards:
         if self._elsewhere is None or self._elsewhere.instrument is not rig.instrument:
             self._elsewhere = Elsewhere(rig.instrument)
         try:
-            scale = scale_of_instrument(
-                rig.instrument,
-                rig.temperament,
-                heard := (
-                    heard_state(rig.instrument, rig.state(playing.travels))
-                    if self.chosen.follow
-                    else heard_grips(rig.instrument)
-                ),
-                drop=rig.drop,
-                fret=round(playing.fret),
-                policy=Policy(self.chosen.policy),
-                first=heard[0].grip,
-                elsewhere=self._elsewhere if self.chosen.follow else None,
-                reference_hz=rig.reference_hz,
-            )
+            scale = scale_of_rig(
+                rig, replace(playing, fret=round(playing.fret)), follow=self.chosen.follow,
+                policy=Policy(self.chosen.policy), elsewhere=self._elsewhere,
+            )  # fmt: skip
             self._plan, self._fault = plan_of(scale, self._receiver), ""
         except BadValue as error:
             self._plan, self._fault = None, str(error)

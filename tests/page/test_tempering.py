@@ -195,6 +195,18 @@ def test_the_order_is_the_command_lines_and_each_step_sounds(tonegen):
     check()
 
 
+@in_the_loop
+async def test_a_new_plan_begins_at_the_grip_and_is_stale_where_an_offset_moved_while_it_was_made():
+    page = visitor(None, None, asks.MakePlan())
+    plan = await page.until("order", lambda plan: plan["steps"])
+    with pytest.raises(BadValue, match="no such step"):
+        page.ask(asks.GoToStep(len(plan["steps"])))
+    page.ask(asks.GoToStep(1))
+    page.ask(asks.MakePlan(), asks.Offset(5, 3.0))
+    plan = await page.until("order", lambda plan: plan["at"] == -1)
+    assert plan["stale"]
+
+
 def test_what_the_keyboards_would_get_is_the_command_lines_plan(tonegen):
     rig = "--instrument e9-ten-string --temperament five-limit-just --drop demo-soft-cabinet --fret 3"
     printed = tonegen(f"tonegen keys plan {rig} --receiver twelve-channel-bend --json").json

@@ -1,4 +1,4 @@
-"""The printed card: one page, nothing over its edges or over itself, black on white."""
+"""The printed card: nothing over its edges or over itself, black on white."""
 
 import re
 import subprocess
@@ -13,10 +13,15 @@ from matplotlib.image import imread
 
 from tonegen import presets
 from tonegen.copedent import copedent
+from tonegen.drop import NO_DROP
+from tonegen.instrument import Change, Instrument, String
 from tonegen.order.plan import tuning_order
-from tonegen.paper.card import Card, draw, grips_for_card
+from tonegen.paper.card import Card, draw, own_grips
+from tonegen.presets.files import SHIPPED
 from tonegen.presets.own import save_temperament
 from tonegen.presets.scenes import scene
+from tonegen.temperament import EQUAL
+from tonegen.tempering.scene import WantedGrip
 from tonegen.tempering.temper import temper
 
 INSTRUMENTS = [
@@ -26,19 +31,21 @@ INSTRUMENTS = [
 ARMS_LENGTH_POINTS = 8.0  # common practice, no source: the smallest type that is read at arm's length
 
 
-def card_of(name, drop_name="none"):
+def card_of(name, drop_name="none", scene_name=None):
     instrument, target, drop = (
         presets.instrument(name),
         presets.temperament("five-limit-just"),
         presets.drop(drop_name),
     )
     target = target.on(instrument.root)
+    played = scene(scene_name) if scene_name else None
     return Card(
         copedent(instrument, target, drop, 440.0),
         target,
         drop,
-        tuning_order(instrument, target, drop, 440.0),
-        grips_for_card(instrument),
+        tuning_order(instrument, target, drop, 440.0, points=played.points() if played else ()),
+        played.grips if played else own_grips(instrument),
+        played.title if played else "",
     )
 
 
@@ -48,56 +55,103 @@ def boxes(figure):
     canvas.draw()
     found = []
     legends = [axes.get_legend() for axes in figure.axes if axes.get_legend()]
-    for text in [*figure.texts, *(text for legend in legends for text in legend.get_texts())]:
+    on_axes = [text for axes in figure.axes for text in (axes.xaxis.label, axes.yaxis.label)]
+    ticks = [text for axes in figure.axes for text in (*axes.get_xticklabels(), *axes.get_yticklabels())]
+    for text in [*figure.texts, *on_axes, *(text for legend in legends for text in legend.get_texts())]:
         if text.get_text():
             found.append(
                 (text.get_text(), text.get_fontsize(), text.get_window_extent().extents / figure.dpi)
             )
+    assert all(text.get_fontsize() >= ARMS_LENGTH_POINTS for text in ticks)
     return found
 
 
-@pytest.mark.parametrize("name", INSTRUMENTS)
-def test_everything_is_on_the_page_and_nothing_on_anything_else(name):
-    figure = draw(card_of(name))
-    width, height = figure.get_size_inches()
-    placed = boxes(figure)
-
-    for words, points, (left, bottom, right, top) in placed:
-        assert left >= 0.2, words
-        assert right <= width - 0.2, words
-        assert bottom >= 0.2, words
-        assert top <= height - 0.2, words
-        assert points >= ARMS_LENGTH_POINTS, words
-    for (one, _, first), (other, _, second) in combinations(placed, 2):
-        # Lines of type may touch with the space above and below them, never with the letters.
-        across = min(first[2], second[2]) - max(first[0], second[0])
-        up = min(first[3], second[3]) - max(first[1], second[1])
-        assert across <= 0.01 or up <= 0.015, (one, other)
+def words_of(pages):
+    return [words for page in pages for words, _, _ in boxes(page)]
 
 
-def test_targets_beats_and_order_are_all_there():
-    card = card_of("e9-ten-string", "demo-soft-cabinet")
-    words = [words for words, _, _ in boxes(draw(card))]
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize(
+    ("name", "scene_name"),
+    [
+        *((name, None) for name in INSTRUMENTS),
+        ("e9-ten-string", "e9-dance-band"), ("c6-ten-string", "c6-swing-band"),
+    ],
+)  # fmt: skip
+def test_everything_is_on_the_page_and_nothing_on_anything_else(name, scene_name, paper):
+    drop_name = "demo-soft-cabinet" if name == "e9-ten-string" else "none"
+    for figure in draw(card_of(name, drop_name, scene_name), paper):
+        width, height = figure.get_size_inches()
+        assert (width, height) == ((8.27, 11.69) if paper == "a4" else (8.5, 11.0))
+        placed = boxes(figure)
+
+        for words, points, (left, bottom, right, top) in placed:
+            assert left >= 0.2, words
+            assert right <= width - 0.2, words
+            assert bottom >= 0.2, words
+            assert top <= height - 0.2, words
+            assert points >= ARMS_LENGTH_POINTS, words
+        for (one, _, first), (other, _, second) in combinations(placed, 2):
+            # Lines of type may touch with the space above and below them, never with the letters.
+            across = min(first[2], second[2]) - max(first[0], second[0])
+            up = min(first[3], second[3]) - max(first[1], second[1])
+            assert across <= 0.01 or up <= 0.02, (one, other)
+
+
+def test_targets_drops_beats_and_order_are_all_there():
+    card = card_of("e9-ten-string", "demo-soft-cabinet", "e9-dance-band")
+    words = words_of(draw(card))
 
     for target in card.chart.targets:
         assert f"{target.hz:.2f}" in words
-    assert words.count("open") == 1
-    for number in range(1, len(card.order.steps) + 1):
+    assert card.scene in words
+    assert any(each.startswith("A:  1 −0.9,  2 −1.1") for each in words)
+    for number, step in enumerate(card.order.steps, start=1):
         assert str(number) in words
-    assert sum(grip.name in words for grip in card.grips) == len(card.grips) == 10
+        assert f"{step.accuracy_cents:.1f}" in words
+        assert f"{step.coincident_hz:.0f}" in words
+        assert ("+".join(step.state.changes) or "open") in words
+    names = [each.grip.name for each in scene("e9-dance-band").grips]
+    assert [each for each in words if each in names] == names  # all of them, in the scene's order
+    assert "A+B; frets 0, 3, 8" in words
+
+
+def test_twelve_strings_have_all_their_grips():
+    card = card_of("universal-twelve-string")
+    words = words_of(draw(card, "letter"))
+
+    assert len(card.grips) > 10
+    assert all(each.grip.name in words for each in card.grips)
+    assert "page 2" in words
+
+
+def test_many_strings_and_changes_take_more_pages():
+    """Twenty-four strings and twenty changes, each with a half a letter's width: two tables over pages."""
+    strings = tuple(String(number, 90 - 2 * number) for number in range(1, 25))
+    changes = tuple(Change(f"C{number}", {number: 2, number + 1: -1}) for number in range(1, 21))
+    rig = Instrument("large", "Many strings", strings, changes)
+    plan = tuning_order(rig, EQUAL, NO_DROP, 440.0)
+    card = Card(copedent(rig, EQUAL, NO_DROP, 440.0), EQUAL, NO_DROP, plan, own_grips(rig))
+    pages = draw(card)
+    words = words_of(pages)
+
+    assert len(pages) > 2
+    assert sum(each.startswith("Targets: note, cents from equal") for each in words) == 2
+    assert all(f"{target.hz:.2f}" in words for target in card.chart.targets)
+    assert all(points >= ARMS_LENGTH_POINTS for page in pages for _, points, _ in boxes(page))
 
 
 def test_beats_and_steps_as_numbers():
     """In equal temperament, by hand: B3 to E4 is 3 * 329.63 - 4 * 246.94 = 1.12: 11 beats in 10 seconds."""
     card = replace(card_of("e9-ten-string"), temperament=presets.temperament("equal"))
     plan = tuning_order(card.instrument, card.temperament, card.drop, 440.0)
-    words = [words for words, _, _ in boxes(draw(replace(card, order=plan)))]
+    words = words_of(draw(replace(card, order=plan)))
 
-    assert any("5–4 +11" in each for each in words)
-    moves = [(step.count.split()[-2], step.beats_per_second, str(step.ratio)) for step in plan.steps]
+    assert any("5–4  +11  at 988" in each for each in words)
+    moves = [(step.count.split()[-2], step.beats_per_second) for step in plan.steps]
     expected = [
-        f"{ratio} {abs(round(rate * 10))} {'up' if move == 'raise' else 'down'}"
-        for move, rate, ratio in moves
+        f"{abs(round(rate * 10))} {'up' if move == 'raise' else 'down'}"
+        for move, rate in moves
         if round(rate * 10)
     ]
     assert expected
@@ -109,8 +163,12 @@ def test_beats_double_in_an_octave_along_the_neck():
     rig = presets.instrument("e9-ten-string")
     whole = rig.grip("E major 3-4-5")
     third = replace(whole, strings=(3, 4), roles=whole.roles[:2], ratios=whole.ratios[:2])
-    card = replace(card_of("e9-ten-string"), temperament=presets.temperament("equal"), grips=(third,))
-    (line,) = draw(card).axes[0].get_lines()
+    card = replace(
+        card_of("e9-ten-string"),
+        temperament=presets.temperament("equal"),
+        grips=(WantedGrip(third, rig.state()),),
+    )
+    (line,) = draw(card)[-1].axes[0].get_lines()
 
     frets, rates = line.get_data()
     assert line.get_label() == "open: 4–3, 5:4 wide"
@@ -131,7 +189,7 @@ def test_a_pdf_of_one_page_whose_type_can_be_searched(tonegen, my_e9, tmp_path):
     assert (ended.code, ended.err) == (0, "")
     assert str(path) in ended.out
     told = subprocess.run(["pdfinfo", path], capture_output=True, text=True, check=True).stdout
-    assert re.search(r"Pages: +1\n", told)
+    assert re.search(r"Pages: +2\n", told)
     assert "(A4)" in told
     text = subprocess.run(
         ["pdftotext", "-layout", path, "-"], capture_output=True, text=True, check=True
@@ -139,15 +197,53 @@ def test_a_pdf_of_one_page_whose_type_can_be_searched(tonegen, my_e9, tmp_path):
     assert "my-e9" in text
     assert "330.37" in text
     assert "Beats along the neck" in text
+    assert "F# 7 V 7-5-4" in text  # a grip of the scene that it was tempered for
+    assert "demo-soft-cabinet" in text
+    # what the command line says of A+F, strings 6 and 5, with the drop
+    line = "tonegen beats --instrument e9-ten-string --temperament my-e9 --changes A,F --grip 5,6 --json"
+    rate = tonegen(line).json["intervals"][0]["beats_per_second"]
+    assert f"6–5 +{rate * 10:.0f} at" in " ".join(text.split())
+
+
+def test_the_scene_and_the_paper_are_chosen(tonegen, my_e9, tmp_path):
+    path = tmp_path / "card.pdf"
+    line = f"tonegen chart --instrument e9-ten-string --out {path} --paper letter --force"
+
+    def printed(more):
+        ended = tonegen(f"{line} {more}")
+        assert ended.code == 0
+        told = subprocess.run(["pdftotext", "-layout", path, "-"], capture_output=True, text=True, check=True)
+        return ended.out, told.stdout
+
+    said, text = printed("--scene e9-dance-band")
+    assert "As in e9-dance-band: drop demo-soft-cabinet and A4 = 440 Hz" in said
+    assert "F# 7 V 7-5-4" in text
+    said, text = printed("--scene e9-dance-band --drop none --reference 442")
+    assert "As in e9-dance-band: drop none and A4 = 442 Hz" in said
+    assert "A4 = 442 Hz" in text
+    _, text = printed("--temperament my-e9 --scene none")
+    assert "F# 7 V 7-5-4" not in text
+    told = subprocess.run(["pdfinfo", path], capture_output=True, text=True, check=True).stdout
+    assert "612 x 792 pts (letter)" in told
+    assert "is for c6-ten-string" in tonegen.refused(f"{line} --scene c6-swing-band")
+    mine = tmp_path / "mine.toml"
+    mine.write_bytes((SHIPPED / "scenes" / "e9-dance-band.toml").read_bytes())
+    tonegen(f"tonegen temper {mine} --save other-e9")
+    mine.unlink()
+    refusal = tonegen.refused(f"{line} --temperament other-e9")
+    assert f"other-e9 was made for scene {mine}: {mine}: no such file; or give --scene" in refusal
 
 
 def test_an_svg_is_well_formed_and_a_png_black_on_white(tonegen, my_e9, tmp_path):
     for ending in ("svg", "png"):
         path = tmp_path / f"card.{ending}"
         assert tonegen(f"tonegen chart --instrument e9-ten-string --out {path}").code == 0
-    svg = ElementTree.parse(tmp_path / "card.svg").getroot()
-    assert svg.tag.endswith("svg")
-    assert "Beats along the neck" in "".join(svg.itertext())
+    words = ""
+    for name in ("card.svg", "card-2.svg", "card-3.svg"):
+        svg = ElementTree.parse(tmp_path / name).getroot()
+        assert svg.tag.endswith("svg")
+        words += "".join(svg.itertext())
+    assert "Beats along the neck" in words
     pixels = imread(tmp_path / "card.png")[..., :3]
     assert np.ptp(pixels, axis=2).max() < 0.01  # no colour
     assert pixels.min() < 0.05

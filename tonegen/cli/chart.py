@@ -1,6 +1,7 @@
 """tonegen chart."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -8,11 +9,16 @@ from tonegen.cli.asked import Parsed, Preset, drop_option, reference_option
 from tonegen.cli.show import as_json, force_option, heading, print_json, print_table
 from tonegen.copedent import CellTarget, Copedent, copedent
 from tonegen.drop import Drop
-from tonegen.instrument import TuningPoint
+from tonegen.errors import BadPreset, BadValue
+from tonegen.instrument import Instrument, TuningPoint
 from tonegen.pitch import parse_pitch_class
-from tonegen.setup.context import rig_asked_for
+from tonegen.setup.context import context_of, rig_asked_for
+from tonegen.temperament import Temperament
 from tonegen.wire import HIGHEST_SAFE_FRACTION_OF_STRENGTH
 from tonegen.words import signed
+
+if TYPE_CHECKING:
+    from tonegen.tempering.scene import Scene
 
 
 @click.command()
@@ -28,9 +34,17 @@ from tonegen.words import signed
 @drop_option
 @reference_option
 @click.option(
+    "--scene",
+    type=Preset("scenes"),
+    help='Whose grips the card has; if left out, that of the temperament, "none": the instrument\'s own.',
+)
+@click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="Write a page for the gig bag, with beats and tuning order: .pdf, .svg or .png.",
+    help="Write a card for the gig bag, with beats and tuning order: .pdf, .svg or .png.",
+)
+@click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="The card's."
 )
 @force_option
 @as_json
@@ -40,7 +54,9 @@ def command(
     root: int | None,
     drop: str | None,
     reference: float | None,
+    scene: str | None,
     out: Path | None,
+    paper: str,
     force: bool,
     in_json: bool,
 ) -> None:
@@ -52,20 +68,28 @@ def command(
     \b
     tonegen chart --instrument e9-ten-string --temperament five-limit-just
     tonegen chart --instrument e9-ten-string --temperament my-e9 --out card.pdf
+    tonegen chart --instrument e9-ten-string --scene e9-dance-band --out card.pdf --paper letter
     """
     rig, made_with = rig_asked_for(instrument, temperament, root, drop, reference)
     played, target, sag, reference_hz = rig.instrument, rig.targets, rig.drop, rig.reference_hz
+    asked = _scene_of(played, target, scene) if out is not None or scene is not None else None
+    if asked is not None and scene is not None:
+        sag = sag if drop is not None else asked.drop
+        reference_hz = reference_hz if reference is not None else asked.reference_hz
+        made_with = f"As in {asked.name}: drop {sag.name} and A4 = {reference_hz:g} Hz"
     chart = copedent(played, target, sag, reference_hz)
     if out is not None:
         from tonegen.order.plan import tuning_order
-        from tonegen.paper.card import Card, draw, grips_for_card
-        from tonegen.paper.printing import write_figure
+        from tonegen.paper.card import Card, draw, own_grips
+        from tonegen.paper.printing import write_pages
 
-        plan = tuning_order(played, target, sag, reference_hz)
-        card = Card(chart, target, sag, plan, grips_for_card(played))
-        write_figure(lambda: draw(card), out, force=force)
+        points = asked.points() if asked else ()
+        plan = tuning_order(played, target, sag, reference_hz, points=points)
+        grips, title = (asked.grips, asked.title or asked.name) if asked else (own_grips(played), "")
+        card = Card(chart, target, sag, plan, grips, title)
+        written = write_pages(lambda: draw(card, paper), out, force=force)
         if not in_json:
-            click.echo(heading(f"Written: {out}", made_with))
+            click.echo(heading(f"Written: {', '.join(map(str, written))}", made_with))
             for caution in _cautions(chart):
                 click.echo(f"Caution: {caution}")
             return
@@ -73,6 +97,25 @@ def command(
         print_json(_json(chart, sag))
         return
     _print(chart, made_with)
+
+
+def _scene_of(instrument: Instrument, target: Temperament, name: str | None) -> "Scene | None":
+    """The scene of the card: the one asked for, else that of the temperament; none for "none"."""
+    from tonegen.presets.scenes import scene as load_scene
+
+    made_for = context_of(target).scene
+    asked = made_for if name is None else name
+    if asked is None or asked == "none":
+        return None
+    try:
+        found = load_scene(asked)
+    except BadPreset as error:
+        if name is not None:
+            raise
+        raise BadPreset(f"{target.name} was made for scene {asked}: {error}; or give --scene") from None
+    if found.instrument.name != instrument.name:
+        raise BadValue(f"--scene {asked} is for {found.instrument.name}; give another, or none")
+    return found
 
 
 def _json(chart: Copedent, sag: Drop) -> dict[str, object]:

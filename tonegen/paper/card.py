@@ -1,210 +1,198 @@
-"""The card for the gig bag: one printed page with targets, the beats of the grips, and the tuning order.
+"""The card for the gig bag: targets, drop, the beats of the grips that are played, and the tuning order.
 
-Black on white, large type, lines told apart by their dashes: it is read at arm's length in low light.
+It is drawn from a scene, or from the instrument's own grips, on as many pages as it takes.
 """
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Final
+from textwrap import shorten, wrap
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from tonegen.copedent import Copedent
+from tonegen.copedent import CellTarget, Copedent
 from tonegen.drop import Drop
-from tonegen.instrument import Grip, Instrument, TuningPoint
+from tonegen.instrument import Instrument, State, TuningPoint
 from tonegen.interval import FASTEST_COUNTABLE_BEATS_PER_SECOND, Audible
 from tonegen.order.plan import Node, Order, Reference, TuningStep
+from tonegen.paper.pages import Pages
 from tonegen.paper.printing import DASHES, GREY
 from tonegen.sounding import Sounding, SoundingInterval, sound, tones_of_grip
 from tonegen.temperament import Temperament
+from tonegen.tempering.scene import WantedGrip
 from tonegen.words import signed
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_A4_INCHES: Final = (8.27, 11.69)
-_MARGIN_INCHES: Final = 0.4
-_TITLE_INCHES: Final = 0.22
-_RULE_INCHES: Final = 0.1
-_GRIP_INCHES: Final = 0.34
+_ROW_INCHES: Final = 0.48  # of a string: three lines of type
+_NUMBER_INCHES: Final = 0.36  # of the strings' numbers
+_NARROWEST_COLUMN_INCHES: Final = 0.5
+_LINE_INCHES: Final = 0.165
+_LINE_LETTERS: Final = 105
+_GRIP_INCHES: Final = 0.345
 _STEP_INCHES: Final = 0.175
-_NECK_INCHES: Final = 1.65
+_NECK_INCHES: Final = 2.2
 _LEGEND_LETTER_INCHES: Final = 0.07
-_MOST_GRIPS: Final = 10
-_MOST_GRIPS_BELOW_MANY_STRINGS: Final = 4  # so that the targets of more than ten strings stay legible
-_MOST_PAIRS: Final = 4
-_ORDER_COLUMNS: Final = 3
+_MOST_PAIRS: Final = 5
+_ORDER_COLUMNS: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """What the card says."""
+    """What the card says. scene : the title of the scene whose grips it has, if any."""
 
     chart: Copedent
     temperament: Temperament
     drop: Drop
     order: Order
-    grips: tuple[Grip, ...]
+    grips: tuple[WantedGrip, ...]
+    scene: str = ""
 
     @property
     def instrument(self) -> Instrument:
         """Whose card it is."""
         return self.chart.instrument
 
-    def sounding(self, grip: Grip, fret: float = 0.0) -> Sounding:
+    def sounding(self, wanted: WantedGrip, fret: float = 0.0) -> Sounding:
         """A grip as it sounds at a fret."""
-        state = self.instrument.state(grip.changes)
         reference_hz = self.chart.reference_hz
-        tones = tones_of_grip(self.instrument, grip, state, fret, self.temperament, self.drop, reference_hz)
+        tones = tones_of_grip(
+            self.instrument, wanted.grip, wanted.state, fret, self.temperament, self.drop, reference_hz
+        )
         return sound(tones, reference_hz)
 
 
-def grips_for_card(instrument: Instrument) -> tuple[Grip, ...]:
-    """The saved grips that fit on the page: the first of each state, then the others as they come.
-
-    Of an instrument without any, all its open strings together.
-    """
-    grips = instrument.grips
-    if not grips:
+def own_grips(instrument: Instrument) -> tuple[WantedGrip, ...]:
+    """The grips that the instrument has saved; of one without any, all its open strings together."""
+    if not instrument.grips:
         everything = tuple(string.number for string in instrument.strings)
-        return (replace(instrument.grip_of(everything, instrument.state()), name="Open strings"),)
-    first = {grip.changes: grip for grip in reversed(grips)}
-    chosen = [grip for grip in grips if first[grip.changes] is grip]
-    chosen += [grip for grip in grips if grip not in chosen]
-    kept = chosen[: _MOST_GRIPS if len(instrument.strings) <= 10 else _MOST_GRIPS_BELOW_MANY_STRINGS]
-    return tuple(grip for grip in grips if grip in kept)
+        state = instrument.state()
+        return (WantedGrip(replace(instrument.grip_of(everything, state), name="Open strings"), state),)
+    return tuple(WantedGrip(grip, instrument.state(grip.changes)) for grip in instrument.grips)
 
 
-def draw(card: Card) -> "Figure":
-    """The whole page, A4 upright."""
-    from matplotlib.figure import Figure
-
-    width, height = _A4_INCHES
-    figure = Figure(figsize=_A4_INCHES)
-    page = _Page(figure, width, height)
-    _heading(page, card)
-    _targets(page, card)
-    _beats(page, card)
-    _order(page, card)
-    _along_the_neck(page, card)
-    return figure
-
-
-class _Page:
-    """A page that is filled from the top, in inches."""
-
-    def __init__(self, figure: "Figure", width: float, height: float) -> None:
-        self.figure, self.width, self.height = figure, width, height
-        self.top = height - _MARGIN_INCHES
-        self.left, self.right = _MARGIN_INCHES, width - _MARGIN_INCHES
-
-    def text(self, x: float, y: float, words: str, points: float, **how: Any) -> None:
-        self.figure.text(
-            x / self.width, y / self.height, words, fontsize=points, va=how.pop("va", "top"), **how
-        )
-
-    def line(self, x: tuple[float, float], y: tuple[float, float], **how: Any) -> None:
-        from matplotlib.lines import Line2D
-
-        across = [each / self.width for each in x]
-        up = [each / self.height for each in y]
-        self.figure.add_artist(Line2D(across, up, color="black", **how))
-
-    def shade(self, left: float, bottom: float, width: float, height: float) -> None:
-        from matplotlib.patches import Rectangle
-
-        box = (left / self.width, bottom / self.height)
-        size = (width / self.width, height / self.height)
-        self.figure.add_artist(Rectangle(box, *size, facecolor=GREY, edgecolor="none", zorder=-1))
-
-    def title(self, words: str) -> None:
-        self.text(self.left, self.top, words, 10.5, weight="bold")
-        self.top -= _TITLE_INCHES
-
-    def rule(self) -> None:
-        self.line((self.left, self.right), (self.top - 0.02, self.top - 0.02), linewidth=0.8)
-        self.top -= _RULE_INCHES
-
-    def axes(self, height: float, legend: float) -> "Axes":
-        bottom = self.top - height
-        indent = 0.4
-        return self.figure.add_axes((
-            (self.left + indent) / self.width,
-            (bottom + 0.36) / self.height,
-            (self.right - self.left - indent - legend) / self.width,
-            (height - 0.4) / self.height,
-        ))  # fmt: skip
+def draw(card: Card, paper: str = "a4") -> list["Figure"]:
+    """All pages of the card, upright; paper : a4 or letter."""
+    about = f"{card.temperament.name}; A4 = {card.chart.reference_hz:g} Hz; drop: {card.drop.name}"
+    pages = Pages(paper, shorten(f"{card.instrument.title}; {card.temperament.name}", 90, placeholder="…"))
+    pages.text(pages.left, pages.top, shorten(card.instrument.title, 62, placeholder="…"), 14, weight="bold")
+    pages.top -= 0.27
+    pages.text(pages.left, pages.top, shorten(about, 90, placeholder="…"), 11)
+    pages.top -= 0.22
+    if card.scene:
+        pages.text(pages.left, pages.top, shorten(card.scene, 100, placeholder="…"), 10)
+        pages.top -= 0.2
+    _targets(pages, card)
+    _drops(pages, card)
+    _beats(pages, card)
+    _order(pages, card)
+    _along_the_neck(pages, card)
+    return pages.figures
 
 
-def _heading(page: _Page, card: Card) -> None:
-    page.text(page.left, page.top, card.instrument.title, 14, weight="bold")
-    page.top -= 0.27
-    page.text(
-        page.left,
-        page.top,
-        f"{card.temperament.name}    A4 = {card.chart.reference_hz:g} Hz    drop: {card.drop.name}",
-        11,
-    )
-    page.top -= 0.28
-
-
-def _targets(page: _Page, card: Card) -> None:
+def _targets(pages: Pages, card: Card) -> None:
     """Strings by changes: note, cents from equal, and the Hz that a meter must read."""
-    page.title("Targets: note, cents from equal, and the Hz to read with only that change engaged")
-    chart = card.chart
-    columns = chart.columns
-    first = 0.36
-    step = (page.right - page.left - first) / len(columns)
-    strings = card.instrument.strings
-    row = min(0.5, (page.top - _rest_inches(card)) / len(strings))
-    points = min(11.0, 11.0 * step / 0.6)
+    columns = card.chart.columns
+    room = pages.right - pages.left - _NUMBER_INCHES
+    most = int(room / _NARROWEST_COLUMN_INCHES)
+    tables = -(-len(columns) // most)
+    wide = -(-len(columns) // tables)
+    for start in range(0, len(columns), wide):
+        title = "Targets: note, cents from equal, and the Hz to read with only that change engaged"
+        pages.section(title, 0.2 + _ROW_INCHES)
+        _table(pages, card, columns[start : start + wide], room / max(wide, 8))
+    if not all(target.asked for target in card.chart.targets):
+        pages.need(_LINE_INCHES)
+        pages.text(pages.left, pages.top - 0.02, "In brackets: not asked by any grip, left as it was", 8.8)
+        pages.top -= _LINE_INCHES + 0.03
+
+
+def _table(pages: Pages, card: Card, columns: tuple[tuple[str, ...], ...], step: float) -> None:
+    points = min(11.0, 11.0 * step / 0.62)
     small = max(8.0, points - 2.5)
-    for index, changes in enumerate(columns):
-        x = page.left + first + (index + 0.5) * step
-        page.text(x, page.top, "+".join(changes) or "open", points, ha="center", weight="bold")
-    page.top -= 0.2
-    for number, string in enumerate(strings):
-        middle = page.top - (number + 0.5) * row
-        if number % 2 == 0:
-            page.shade(page.left, middle - row / 2, page.right - page.left, row)
-        page.text(page.left + 0.04, middle, str(string.number), 14, va="center", weight="bold")
+    points = max(8.0, points)
+
+    def middle(index: int) -> float:
+        return pages.left + _NUMBER_INCHES + (index + 0.5) * step
+
+    def head() -> None:
         for index, changes in enumerate(columns):
-            target = chart.target(TuningPoint(string.number, changes))
+            pages.text(
+                middle(index), pages.top, "+".join(changes) or "open", points, ha="center", weight="bold"
+            )
+        pages.top -= 0.2
+
+    head()
+    for number, string in enumerate(card.instrument.strings):
+        if pages.need(_ROW_INCHES):
+            head()
+        up = pages.top - _ROW_INCHES / 2
+        if number % 2 == 0:
+            pages.shade(pages.left, up - _ROW_INCHES / 2, pages.right - pages.left, _ROW_INCHES)
+        pages.text(pages.left + 0.04, up, str(string.number), 14, va="center", weight="bold")
+        for index, changes in enumerate(columns):
+            target = card.chart.target(TuningPoint(string.number, changes))
             if target is None:
                 continue
-            x = page.left + first + (index + 0.5) * step
             lines = (
                 (0.31, target.note, small, "normal"),
-                (0.0, signed(target.offset_cents, 1), points, "bold"),
+                (0.0, _offset(target), points, "bold"),
                 (-0.32, f"{target.hz:.2f}", small, "normal"),
             )
-            for up, words, size, weight in lines:
-                page.text(x, middle + up * row, words, size, ha="center", va="center", weight=weight)
-    page.top -= len(strings) * row
-    page.rule()
+            for higher, words, size, weight in lines:
+                y = up + higher * _ROW_INCHES
+                pages.text(middle(index), y, words, size, ha="center", va="center", weight=weight)
+        pages.top -= _ROW_INCHES
 
 
-def _rest_inches(card: Card) -> float:
-    """What the page needs below the targets."""
-    grips = _TITLE_INCHES + _RULE_INCHES + _GRIP_INCHES * -(-len(card.grips) // 2)
-    steps = _TITLE_INCHES + _RULE_INCHES + _STEP_INCHES * -(-len(card.order.steps) // _ORDER_COLUMNS)
-    return _MARGIN_INCHES + grips + steps + _NECK_INCHES + _RULE_INCHES + _TITLE_INCHES
+def _offset(target: CellTarget) -> str:
+    offset = signed(target.offset_cents, 1)
+    return offset if target.asked else f"({offset})"
 
 
-def _beats(page: _Page, card: Card) -> None:
-    """For each grip the pairs that are heard best, with their beats and side."""
-    page.title("Grips: beats in 10 seconds without the bar (+ wide, − narrow, 0 pure, ~ too fast to count)")
-    rows = (len(card.grips) + 1) // 2
-    height = _GRIP_INCHES
-    column = (page.right - page.left) / 2
-    for index, grip in enumerate(card.grips):
-        x = page.left + (index // rows) * column
-        y = page.top - (index % rows) * height
-        page.text(x, y, grip.name, 9, weight="bold")
-        pairs = "    ".join(_pair_in_words(each) for each in heard_best(card.sounding(grip)))
-        page.text(x + 0.1, y - 0.155, pairs, 9.5)
-    page.top -= rows * height
-    page.rule()
+def _drops(pages: Pages, card: Card) -> None:
+    """How far each change sags the strings that it does not pull."""
+    lines = []
+    for change, strings in card.chart.drop_cents.items():
+        sagging = ",  ".join(f"{string} {signed(cents, 1)}" for string, cents in strings.items())
+        if sagging:
+            lines += wrap(f"{change}:  {sagging}", _LINE_LETTERS, subsequent_indent="     ")
+    if not lines:
+        return
+    pages.section(f"Drop of {card.drop.name}: by what is engaged, string and cents", _LINE_INCHES)
+    for line in lines:
+        pages.need(_LINE_INCHES)
+        pages.text(pages.left, pages.top, line, 8.8)
+        pages.top -= _LINE_INCHES
+
+
+def _beats(pages: Pages, card: Card) -> None:
+    """For each grip, in the scene's order, the pairs that are heard best: beats, side, where to listen."""
+    pages.section(
+        "Grips: beats in 10 s without the bar (+ wide, − narrow, ~ too fast), at so many Hz", _GRIP_INCHES
+    )
+    column = (pages.right - pages.left) / _MOST_PAIRS
+    for wanted in card.grips:
+        pages.need(_GRIP_INCHES)
+        name = shorten(wanted.grip.name, 56, placeholder="…")
+        pages.text(pages.left, pages.top, name, 9, weight="bold")
+        pages.text(pages.right, pages.top, _played(wanted), 9, ha="right")
+        for index, pair in enumerate(heard_best(card.sounding(wanted))):
+            x = pages.left + 0.1 + index * column
+            pages.text(x, pages.top - 0.155, _pair_in_words(pair), 9)
+        pages.top -= _GRIP_INCHES
+
+
+def _played(wanted: WantedGrip) -> str:
+    """What is engaged, and at which frets it is played."""
+    listed = ", ".join(f"{fret:g}" for fret in wanted.frets)
+    frets = f"; fret{'s' * (len(wanted.frets) > 1)} {listed}" if any(wanted.frets) else ""
+    return shorten(f"{_engaged(wanted.state)}{frets}", 36, placeholder="…")
+
+
+def _engaged(state: State) -> str:
+    """The state, or nothing for one that is at rest."""
+    return str(state) if state.travels else "open"
 
 
 def heard_best(sounding: Sounding) -> tuple[SoundingInterval, ...]:
@@ -217,30 +205,55 @@ def heard_best(sounding: Sounding) -> tuple[SoundingInterval, ...]:
 
 def _pair_in_words(interval: SoundingInterval) -> str:
     strings = f"{interval.low.string}–{interval.high.string}"
+    where = f"at {interval.coincident_hz:.0f}"
     if interval.audible is Audible.ROUGHNESS:
-        return f"{strings} ~"
+        return f"{strings}  ~  {where}"
     beats = round(interval.beats_per_second * 10)
-    return f"{strings} {signed(beats, 0) if beats else '0'}"
+    return f"{strings}  {signed(beats, 0) if beats else '0'}  {where}"
 
 
-def _order(page: _Page, card: Card) -> None:
-    """The steps in columns, as short as they can be said; the state is that of the two stops together."""
-    tone = next((step.against for step in card.order.steps if isinstance(step.against, Reference)), None)
-    page.title(f"Tuning order: beats in 10 seconds, up or down from pure{f'; {tone}' if tone else ''}")
+def _order(pages: Pages, card: Card) -> None:
+    """The steps in columns, as short as they can be said, with the accuracy that they leave."""
     steps = card.order.steps
-    rows = -(-len(steps) // _ORDER_COLUMNS)
-    height, points = _STEP_INCHES, 8.8
-    column = (page.right - page.left) / _ORDER_COLUMNS
-    for index, step in enumerate(steps):
-        x = page.left + (index // rows) * column
-        y = page.top - (index % rows) * height
-        page.text(x + 0.2, y, f"{index + 1}", points, ha="right")
-        words = f"{_stop(step.tune)} {card.instrument.note(step.tune)}"
-        page.text(x + 0.26, y, words, points, weight="bold")
-        page.text(x + 1.02, y, f"by {_against(step.against)}", points)
-        page.text(x + 1.72, y, _count(step), points)
-    page.top -= rows * height
-    page.rule()
+    tone = next((step.against for step in steps if isinstance(step.against, Reference)), None)
+    first = f"; {tone}" if tone else ""
+    pages.section(f"Tuning order: beats in 10 s from pure, ± cents when done{first}", 1.0)
+    done = 0
+    while done < len(steps):
+        rows = min(-(-(len(steps) - done) // _ORDER_COLUMNS), int(pages.room / _STEP_INCHES) - 1)
+        if rows < 1:
+            pages.turn()
+            continue
+        shown = steps[done : done + rows * _ORDER_COLUMNS]
+        for column in range(-(-len(shown) // rows)):
+            x = pages.left + column * (pages.right - pages.left) / _ORDER_COLUMNS
+            _step_head(pages, x)
+            for row, step in enumerate(shown[column * rows : (column + 1) * rows]):
+                y = pages.top - (row + 1) * _STEP_INCHES
+                _step(pages, x, y, done + column * rows + row + 1, step, card)
+        pages.top -= (rows + 1) * _STEP_INCHES
+        done += len(shown)
+
+
+def _step_head(pages: Pages, x: float) -> None:
+    for at, words, side in (
+        (0.26, "tune", "left"), (1.03, "by", "left"), (1.6, "engaged", "left"), (2.12, "as", "left"),
+        (2.38, "beats", "left"), (3.32, "Hz", "right"), (3.64, "±", "right"),
+    ):  # fmt: skip
+        pages.text(x + at, pages.top, words, 8, ha=side)
+
+
+def _step(pages: Pages, x: float, y: float, number: int, step: TuningStep, card: Card) -> None:
+    points = 8.5
+    pages.text(x + 0.2, y, f"{number}", points, ha="right")
+    tune = f"{_stop(step.tune)} {card.instrument.note(step.tune)}"
+    pages.text(x + 0.26, y, tune, points, weight="bold")
+    pages.text(x + 1.03, y, _against(step.against), points)
+    pages.text(x + 1.6, y, "+".join(step.state.changes) or "open", points)
+    pages.text(x + 2.12, y, str(step.ratio), points)
+    pages.text(x + 2.38, y, _count(step), points)
+    pages.text(x + 3.32, y, f"{step.coincident_hz:.0f}", points, ha="right")
+    pages.text(x + 3.64, y, f"{step.accuracy_cents:.1f}", points, ha="right")
 
 
 def _against(node: Node) -> str:
@@ -254,25 +267,25 @@ def _stop(point: TuningPoint) -> str:
 def _count(step: TuningStep) -> str:
     beats = round(step.beats_per_second * 10)
     if not beats:
-        return f"{step.ratio} pure"
+        return "pure"
     move = "up" if (beats > 0) == step.tune_is_high else "down"
-    return f"{step.ratio} {abs(beats)} {move}"
+    return f"{abs(beats)} {move}"
 
 
-def _along_the_neck(page: _Page, card: Card) -> None:
+def _along_the_neck(pages: Pages, card: Card) -> None:
     """Beat rates by fret: they double every twelve."""
-    height = page.top - _MARGIN_INCHES
-    page.title("Beats along the neck")
     lines = _lines(card)
+    pages.section("Beats along the neck", _NECK_INCHES if lines else _LINE_INCHES)
     if not lines:
-        page.text(page.left, page.top, "Nothing to draw: the pairs you hear best stand still.", 9.5)
+        pages.text(pages.left, pages.top, "Nothing to draw: the pairs you hear best stand still.", 9.5)
         return
     longest = max(len(line.label) for line in lines)
-    axes = page.axes(height - 0.23, max(2.0, 0.6 + longest * _LEGEND_LETTER_INCHES))
+    legend = max(2.0, 0.6 + longest * _LEGEND_LETTER_INCHES)
+    axes = pages.axes(min(pages.room, 1.5 * _NECK_INCHES), legend)
     frets = np.arange(0, min(card.instrument.frets, 15) + 1)
     highest = 1.0
     for line, dashes in zip(lines, DASHES, strict=False):
-        rates = [line.rate(card.sounding(line.grip, float(fret))) for fret in frets]
+        rates = [line.rate(card.sounding(line.wanted, float(fret))) for fret in frets]
         highest = max(highest, rates[-1])
         axes.plot(frets, rates, color="black", linestyle=dashes, linewidth=1.6, label=line.label)
     too_fast = FASTEST_COUNTABLE_BEATS_PER_SECOND
@@ -291,7 +304,7 @@ def _along_the_neck(page: _Page, card: Card) -> None:
 class _Line:
     """A pair of a grip whose beats are drawn along the neck."""
 
-    grip: Grip
+    wanted: WantedGrip
     strings: tuple[int | None, int | None]
     label: str
 
@@ -306,12 +319,12 @@ class _Line:
 def _lines(card: Card) -> list[_Line]:
     """What is worth drawing: of each state the pair that beats fastest and can still be counted."""
     found: dict[str, _Line] = {}
-    for grip in card.grips:
-        state = "+".join(grip.changes) or "open"
-        counted = [each for each in heard_best(card.sounding(grip)) if each.audible is Audible.BEATS]
+    for wanted in card.grips:
+        state = _engaged(wanted.state)
+        counted = [each for each in heard_best(card.sounding(wanted)) if each.audible is Audible.BEATS]
         if counted and state not in found:
             fastest = max(counted, key=lambda each: abs(each.beats_per_second))
             strings = (fastest.low.string, fastest.high.string)
             label = f"{state}: {strings[0]}–{strings[1]}, {fastest.ratio} {fastest.direction.value}"
-            found[state] = _Line(grip, strings, label)
+            found[state] = _Line(wanted, strings, label)
     return list(found.values())[: len(DASHES)]

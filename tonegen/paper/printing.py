@@ -1,12 +1,12 @@
 """How a drawn page becomes a file that prints well. Imports matplotlib when it writes one, not before."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from tonegen.errors import BadValue
-from tonegen.writing import written_whole
+from tonegen.writing import refuse_what_exists, written_whole
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -26,18 +26,48 @@ def _format_of(path: Path) -> str:
 
 
 def write_figure(draw: Callable[[], "Figure"], path: Path, *, force: bool) -> None:
-    """Draw into a file, whole or not at all, in the format of its ending.
+    """Draw one page into a file; see write_pages."""
+    write_pages(lambda: [draw()], path, force=force)
 
+
+def write_pages(draw: Callable[[], Sequence["Figure"]], path: Path, *, force: bool) -> tuple[Path, ...]:
+    """Draw into a file, whole or not at all, in the format of its ending; the files that were written.
+
+    A pdf has all pages; an svg or a png has one, and the others stand beside it as name-2, name-3.
     Type stays type in a pdf and an svg, so that it can be searched and enlarged; the same figure gives the
     same file. Raises BadValue for another ending, CannotWrite for a file that exists, unless `force`.
     """
     from matplotlib import rc_context
 
     kind = _format_of(path)
+    if not force:
+        refuse_what_exists(path)
     settings: Any = {"pdf.fonttype": 42, "svg.fonttype": "none", "svg.hashsalt": "tonegen"}
-    stamp: dict[str, Any] = {"pdf": {"CreationDate": None}, "svg": {"Date": None}, "png": {}}[kind]
-    with written_whole(path, force=force) as beside:
-        drawn = BytesIO()  # on a full disk matplotlib itself fails with more than the disk's error
-        with rc_context(settings):
-            draw().savefig(drawn, format=kind, dpi=_DOTS_PER_INCH, metadata=stamp)
-        beside.write_bytes(drawn.getvalue())
+    with rc_context(settings):
+        files = [_drawn_pdf(draw())] if kind == "pdf" else [_drawn(page, kind) for page in draw()]
+    numbers = range(2, len(files) + 1)
+    paths = (path, *(path.with_stem(f"{path.stem}-{number}") for number in numbers))
+    for other in paths:
+        if not force:
+            refuse_what_exists(other)
+    for place, content in zip(paths, files, strict=True):
+        with written_whole(place, force=force) as beside:
+            beside.write_bytes(content)
+    return paths
+
+
+def _drawn(page: "Figure", kind: str) -> bytes:
+    stamp: dict[str, Any] = {"Date": None} if kind == "svg" else {}
+    drawn = BytesIO()  # on a full disk matplotlib itself fails with more than the disk's error
+    page.savefig(drawn, format=kind, dpi=_DOTS_PER_INCH, metadata=stamp)
+    return drawn.getvalue()
+
+
+def _drawn_pdf(pages: Sequence["Figure"]) -> bytes:
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    drawn = BytesIO()
+    with PdfPages(drawn, metadata={"CreationDate": None}) as document:
+        for page in pages:
+            document.savefig(page)
+    return drawn.getvalue()

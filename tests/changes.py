@@ -123,6 +123,15 @@ changes(
     ("nominal + drop, terms", "nominal, terms"),
     ("HIGHEST_BEATING_PARTIAL: Final = 16", "HIGHEST_BEATING_PARTIAL: Final = 64"),
 )  # fmt: skip
+changes(
+    "tonegen/paper/pages.py", "tests/test_card.py",
+    ("if self.room >= inches:", "if True:"),
+)  # fmt: skip
+changes(
+    "tonegen/paper/card.py", "tests/test_card.py",
+    ("small = max(8.0, points - 2.5)", "small = points - 3.5"),
+    ("if (beats > 0) == step.tune_is_high", "if beats > 0"),
+)  # fmt: skip
 TEMPER_CLI = "tests/test_temper_cli.py"
 changes(
     "tonegen/tempering/fill.py", TEMPER_CLI,

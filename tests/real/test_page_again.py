@@ -2,7 +2,7 @@
 
 from contextlib import ExitStack
 
-from tests.real.test_page_browser import RECORD
+from tests.real.loudspeaker import RECORD
 
 
 def test_after_a_reload_nothing_is_said_to_sound_and_one_touch_brings_it_back(opened):

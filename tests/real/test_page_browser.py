@@ -8,6 +8,7 @@ import soundfile
 
 from tests.measure import beat_of, splash_db
 from tests.page.looking import broken_rules
+from tests.real.loudspeaker import RECORD, WITHOUT_WORKLETS, hear_what_was_asked, recorded
 from tonegen import presets
 from tonegen.sounding import sound, tones_of_grip
 
@@ -25,18 +26,6 @@ READINGS = """string,changes,cents
 6,A,-12.2
 5,,1.0
 5,B,0.2
-"""
-RECORD = """
-addEventListener("loudspeaker", async ({ detail: { context, node } }) => {
-  const code = `registerProcessor("recorder", class extends AudioWorkletProcessor {
-    process([[left]]) { if (left) this.port.postMessage(left.slice()); return true; } })`;
-  await context.audioWorklet.addModule(URL.createObjectURL(new Blob([code], { type: "text/javascript" })));
-  const recorder = new AudioWorkletNode(context, "recorder");
-  window.sampleRate = context.sampleRate;
-  window.recorded = [];
-  recorder.port.onmessage = ({ data }) => recorded.push(...data);
-  node.connect(recorder);
-});
 """
 
 
@@ -91,13 +80,6 @@ def test_a_half_stop_by_sliding(opened):
     assert page.locator("tr[data-string='2'] .note").inner_text() == "D4"
 
 
-def recorded(page, seconds):
-    """What the browser's loudspeaker plays in the next seconds."""
-    start = page.evaluate("recorded.length")
-    page.wait_for_function(f"recorded.length > {start} + {seconds} * sampleRate", timeout=30_000)
-    return np.array(page.evaluate(f"recorded.slice({start})")), page.evaluate("sampleRate")
-
-
 def test_an_offset_is_dragged_and_the_recorded_beat_is_the_one_shown(opened):
     """Without a device the page in which the sound was begun plays it; nothing clicks on the way."""
     page = opened(bypass_csp=True)  # the recorder is the test's own script
@@ -119,7 +101,7 @@ def test_an_offset_is_dragged_and_the_recorded_beat_is_the_one_shown(opened):
     page.mouse.up()
     page.wait_for_selector("tr[data-string='6'] .cents:has-text('−18.19')")
     shown = float(rate(page, 6, 5).removesuffix("/s"))
-    page.wait_for_timeout(300)
+    hear_what_was_asked(page)
     sound, sample_rate = recorded(page, 5)
     dragged = np.array(page.evaluate(f"recorded.slice({start}, {start} + sampleRate)"))
 
@@ -156,17 +138,8 @@ def test_what_sounds_is_kept_as_a_file(opened, tmp_path):
 
 def test_a_tablet_in_the_network_is_heard_without_worklets(opened):
     """Browsers give them only to pages of their own machine; block after block then starts where one ends."""
-    page = opened(bypass_csp=True, before="delete BaseAudioContext.prototype.audioWorklet;")
-    page.evaluate("""
-    addEventListener("loudspeaker", ({ detail: { context, node } }) => {
-      const recorder = context.createScriptProcessor(4096, 1, 1);
-      window.sampleRate = context.sampleRate;
-      window.recorded = [];
-      recorder.onaudioprocess = ({ inputBuffer }) => recorded.push(...inputBuffer.getChannelData(0));
-      node.connect(recorder);
-      recorder.connect(context.destination);
-    });
-    """)
+    page = opened(bypass_csp=True, before=WITHOUT_WORKLETS)
+    page.evaluate(RECORD)
     page.click("[data-grip='E major 4-5-6']")
     page.click("[data-pair='5-4']")
     page.click("#sound")
@@ -181,18 +154,15 @@ def test_a_tablet_in_the_network_is_heard_without_worklets(opened):
 def test_the_strands_meet_when_the_browser_is_loud(opened):
     """The phase that the page draws at a moment, against the sound that leaves at that moment."""
     page = opened(bypass_csp=True)
-    page.evaluate(
-        RECORD.replace(
-            "recorder.port.onmessage = ({ data }) => recorded.push(...data);",
-            """const clock = await import("/sound/clock.js");
-        window.drawn = [];
-        recorder.port.onmessage = ({ data }) => recorded.push(...data);
-        setInterval(() => {
-          const stamp = context.getOutputTimestamp();
-          drawn.push([stamp.contextTime, clock.turnsAt(6, 5, stamp.performanceTime)]);
-        }, 50);""",
-        ).replace("this.port.postMessage(left.slice())", "this.port.postMessage([currentTime, ...left])")
-    )
+    page.evaluate(RECORD)
+    page.evaluate("""addEventListener("loudspeaker", async ({ detail: { context } }) => {
+      const clock = await import("/sound/clock.js");
+      window.drawn = [];
+      setInterval(() => {
+        const stamp = context.getOutputTimestamp();
+        drawn.push([stamp.contextTime, clock.turnsAt(6, 5, stamp.performanceTime)]);
+      }, 50);
+    })""")
     page.select_option("[aria-label='My targets']", "five-limit-just", force=True)
     page.click("[data-grip='E major 4-5-6']")
     page.click("tr[data-string='6'] .note")
@@ -200,12 +170,11 @@ def test_the_strands_meet_when_the_browser_is_loud(opened):
     page.click("[data-pair='6-5']")
     page.click("#sound")
     page.wait_for_function("window.drawn?.length > 120", timeout=30_000)
-    raw = np.array(page.evaluate("recorded")).reshape(-1, 129)
-    times, blocks = raw[:, 0], raw[:, 1:]
-    envelope = np.array([np.abs(block).max() for block in np.split(blocks, range(8, len(blocks), 8))])
+    blocks = np.array(page.evaluate("peaks.slice(0, peaks.length & ~7)")).reshape(-1, 8, 2)
+    times, envelope = blocks[:, 0, 0], blocks[:, :, 1].max(axis=1)
     drawn = np.array(page.evaluate("drawn.slice(60)"), dtype=float)  # the sound has faded in
     drawn = drawn[drawn[:, 0] < times[-1] - 0.1]
-    loud = np.interp(drawn[:, 0], times[::8][: len(envelope)] + 4 * 128 / 48000, envelope)
+    loud = np.interp(drawn[:, 0], times + 4 * 128 / 48000, envelope)
     angle = 2 * np.pi * drawn[:, 1]
     # of two partials the square of the envelope is a constant and a cosine of the beat's phase
     waves = np.stack([np.ones_like(angle), np.cos(angle), np.sin(angle)], axis=1)

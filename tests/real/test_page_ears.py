@@ -9,7 +9,8 @@ import pytest
 
 from tests.measure import beat_of, splash_db
 from tests.page.looking import broken_rules
-from tests.real.test_page_browser import PICTURES, RECORD, recorded
+from tests.real.loudspeaker import RECORD, hear_what_was_asked, recorded
+from tests.real.test_page_browser import PICTURES
 from tonegen.ear.history import History
 from tonegen.ear.trials import chord_name
 
@@ -137,7 +138,7 @@ def test_the_recorded_trial_is_the_one_that_was_kept(opened, kept):
     page.mouse.down()
     page.mouse.move(x + 40, y, steps=15)
     page.mouse.up()
-    page.wait_for_timeout(400)  # what is in hand is played first
+    hear_what_was_asked(page)
     sound, sample_rate = recorded(page, 3)
     dragged = np.array(page.evaluate(f"recorded.slice({start}, {start} + sampleRate)"))
     page.click("#ear-done")
@@ -148,7 +149,7 @@ def test_the_recorded_trial_is_the_one_that_was_kept(opened, kept):
     assert own.error_cents != pytest.approx(row.again().sounds[0].error_cents)
     assert abs(beat_of(sound, sample_rate, 5 * own.tones_hz[0])) == pytest.approx(abs(own.rate), abs=0.1)
     assert splash_db(dragged, sample_rate, 6000.0) < -70
-    page.wait_for_function("recorded.slice(-sampleRate / 4).every((one) => one === 0)")
+    page.wait_for_function("silentFrames > sampleRate / 4")
 
 
 def open_trial(own):

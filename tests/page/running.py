@@ -15,23 +15,29 @@ from websockets.sync.client import connect
 
 PATIENCE_SECONDS = 60  # on a machine that does much else as well
 
-_START = [sys.executable, "-c", "from tonegen.cli import main; main()", "page", "--no-browser"]
+_START = "from tonegen.cli import main; main()"
+_IN_A_NETWORK = "from tonegen.page import server; server.lan_address = lambda: {!r}; "
 
 
 class RunningPage:
-    """The program, started when entered and ended when left."""
+    """The program, started when entered and ended when left.
 
-    def __init__(self, own_folder, *options, environment=None):
+    lan_address : of this machine's own, stands for that in its network, with `--lan`
+    """
+
+    def __init__(self, own_folder, *options, environment=None, lan_address=None):
         self.port = free_port()
-        self.host = f"127.0.0.1:{self.port}"
+        self.host = f"{lan_address or '127.0.0.1'}:{self.port}"
         self.url = f"http://{self.host}/"
-        self._options = options
+        start = _IN_A_NETWORK.format(lan_address) + _START if lan_address else _START
+        self._command = [sys.executable, "-c", start, "page", "--no-browser", "--port", str(self.port)]
+        self._command += [*options, *(["--lan"] if lan_address else [])]
         self._environment = {**os.environ, **(environment or {}), "XDG_CONFIG_HOME": str(own_folder)}
 
     def __enter__(self):
         self.started = time.perf_counter()
         self.process = subprocess.Popen(
-            [*_START, "--port", str(self.port), *self._options],
+            self._command,
             env=self._environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
         )  # fmt: skip
         line = self.process.stdout.readline()

@@ -80,8 +80,9 @@ def chromium():
 
 
 @pytest.fixture
-def running(tmp_path):
-    with RunningPage(tmp_path / "own") as page:
+def running(tmp_path, request):
+    """The page, on this machine only; a parameter is the address that stands for that in its network."""
+    with RunningPage(tmp_path / "own", lan_address=getattr(request, "param", None)) as page:
         yield page
 
 

@@ -17,13 +17,11 @@ addEventListener("loudspeaker", async ({ detail: { context, node } }) => {
   const recorder = new AudioWorkletNode(context, "recorder");
   window.sampleRate = context.sampleRate;
   window.recorded = [];
-  window.peaks = [];  // of each short block, with the context's time, zeros as well
-  window.silentFrames = 0;
+  window.peaks = []; // of each 128 frames, after the context's time; 0 where it was silent
   recorder.port.onmessage = ({ data: { at, left } }) => {
     const sound = left.filter((one) => one !== 0);
     recorded.push(...sound);
     peaks.push([at, Math.max(...sound.map(Math.abs), 0)]);
-    window.silentFrames = sound.length ? 0 : silentFrames + left.length;
   };
   node.connect(recorder);
 });

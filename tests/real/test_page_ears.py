@@ -149,7 +149,7 @@ def test_the_recorded_trial_is_the_one_that_was_kept(opened, kept):
     assert own.error_cents != pytest.approx(row.again().sounds[0].error_cents)
     assert abs(beat_of(sound, sample_rate, 5 * own.tones_hz[0])) == pytest.approx(abs(own.rate), abs=0.1)
     assert splash_db(dragged, sample_rate, 6000.0) < -70
-    page.wait_for_function("silentFrames > sampleRate / 4")
+    page.wait_for_function("peaks.slice(-sampleRate / 512).every(([, peak]) => peak === 0)")  # 0.25 s
 
 
 def open_trial(own):

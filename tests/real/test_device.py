@@ -101,6 +101,35 @@ def test_a_server_that_dies_while_playing(mortal_sound_server, how):
     assert "Traceback" not in complaints
 
 
+STARTS_LATE = """
+import sounddevice
+begin = sounddevice.OutputStream.start
+def start(stream):
+    print("opened", flush=True)
+    sys.stdin.readline()
+    begin(stream)
+sounddevice.OutputStream.start = start
+"""
+
+
+def test_a_server_that_dies_between_opening_and_starting(mortal_sound_server):
+    """PortAudio takes for certain that the server answers when it closes the stream, and would abort."""
+    code = PLAY.replace("import sys\n", f"import sys\n{STARTS_LATE}", 1)
+    playing = subprocess.Popen(
+        [sys.executable, "-c", code, "system", "60", str(RATE), "0", "220"],
+        env=mortal_sound_server.environment, text=True,
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+    )  # fmt: skip
+    assert playing.stdout.readline() == "opened\n"
+    mortal_sound_server.process.kill()
+    mortal_sound_server.process.wait(20)
+    said, complaints = playing.communicate("\n", timeout=20)
+
+    assert playing.returncode == 3, complaints
+    assert said.startswith("refused sound device 0 system (JACK Audio Connection Kit) does not start (")
+    assert said.count("\n") == 1
+
+
 def refusal_of(server, **settings):
     playing = start(server, **settings)
     said, _ = playing.communicate(timeout=20)

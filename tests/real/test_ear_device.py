@@ -98,6 +98,7 @@ def test_a_device_that_is_lost_is_one_line_and_the_answers_are_kept(mortal_sound
         terminal.wait_for("1 of 3")
         terminal.press("1")
         terminal.wait_for("2 of 3")
+        Recorder(mortal_sound_server).record(0.1)  # until it sounds
         mortal_sound_server.process.kill()
         assert terminal.ended() == 3
         assert terminal.screen.rstrip().splitlines()[-1].startswith("tonegen: sound device ")

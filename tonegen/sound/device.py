@@ -19,6 +19,8 @@ _PICTURE_SECONDS: Final = 0.04
 _LOST_AFTER_SECONDS: Final = 2.0  # a device that has taken nothing for so long is gone
 _CLOSING_SECONDS: Final = 2.0
 _CLOSING_LOST_SECONDS: Final = 0.5
+# A host whose server PortAudio takes to be there: once it is gone, closing a stream waits for ever or aborts.
+_HOST_NEVER_GONE: Final = "JACK Audio Connection Kit"
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,6 +170,7 @@ class _Stream:
         self.ended = threading.Event()
         self.underflows = 0
         self.frames = 0
+        self._lost = False
         self._player = player
         self._device = device
         self._failure: Exception | None = None
@@ -199,6 +202,7 @@ class _Stream:
         try:
             self._stream.start()
         except self._refusal as refusal:
+            self._lost = True
             self._close()
             raise NoSuchDevice(
                 f"sound device {self._device} does not start ({_words(refusal)}); "
@@ -232,6 +236,7 @@ class _Stream:
         if self.frames != self._seen_frames:
             self._seen_frames, self._seen_at = self.frames, now
         if self.ended.is_set() or now - self._seen_at > _LOST_AFTER_SECONDS:
+            self._lost = True
             raise NoSuchDevice(
                 f"sound device {self._device} was lost while playing; connect it again and restart"
             )
@@ -250,6 +255,9 @@ class _Stream:
 
     def _close(self, gently: bool = False) -> None:
         """Close the stream, after what is under way when `gently`; a lost device may never answer."""
+        if self._lost and self._device.host == _HOST_NEVER_GONE:
+            _leave_open_at_exit()
+            return
 
         def close() -> None:
             if gently:

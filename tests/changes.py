@@ -161,7 +161,7 @@ changes(
     ("for kind, other in ((DemandKind.GRIP, DemandKind.BAND),", "for kind, other in ("),
 )  # fmt: skip
 changes(
-    "tonegen/cli/purity.py", TEMPER_CLI,
+    "tonegen/tempering/purity.py", TEMPER_CLI,
     ("(round(abs(side(each).beats_per_second), 6)", "(round(abs(side(each).cents_from_just), 6)"),
 )  # fmt: skip
 changes(

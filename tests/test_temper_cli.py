@@ -187,6 +187,9 @@ def test_fill_by_the_same_note_on_other_strings(tonegen, own_folder):
         saved = presets.temperament("my-e9")
         assert saved.offsets_cents[TuningPoint(2, ("DD",))] == pytest.approx(sum(same) / 2, abs=1e-4)
         assert TuningPoint(2, ("DD",)) not in saved.not_asked
+        left = [at for each in filled["undetermined"] for at in each["points"]]
+        assert {"string": 2, "changes": ["DD"]} not in left
+        assert {"string": 1, "changes": ["G"]} in left
     again = tonegen(f"tonegen temper {SCENE} --fill --pin 5:A=-20 --save my-e9 --json").json
     assert point(again, 2, "DD")["offset_cents"] == pytest.approx(
         (-20 + point(again, 5, "C")["offset_cents"]) / 2
@@ -270,6 +273,7 @@ def test_compare_equal_with_his_own(tonegen):
             assert side_by_side["first"] == before_after["before"]
             assert side_by_side["second"] == pytest.approx(before_after["after"], abs=1e-2)
     shown = tonegen(f"tonegen compare equal my-e9 --scene {SCENE}").out
+    assert "A4 = 440 Hz, drop demo-soft-cabinet; offsets in cents from equal" in shown
     assert "worst pair  cents  beats" in shown
     assert any(line.split()[:4] == ["A", "major", "A+B", "5–3"] for line in shown.splitlines())
 

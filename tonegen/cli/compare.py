@@ -63,6 +63,7 @@ def command(first: str, second: str, scene: str, intervals: bool, in_json: bool)
             )
             for point, one, other in pairs
         ],
-        f"{asked.title or asked.name}\nOffsets in cents from equal",
+        f"{asked.title or asked.name}\n"
+        f"A4 = {asked.reference_hz:g} Hz, drop {asked.drop.name}; offsets in cents from equal",
     )
     print_grips(grips, first, second, intervals)

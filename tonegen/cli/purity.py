@@ -1,6 +1,5 @@
 """How intervals before and after are shown, by temper and compare."""
 
-from collections.abc import Callable, Sequence
 from textwrap import fill
 from typing import Any, Final
 
@@ -8,7 +7,7 @@ from tonegen.cli.show import print_table, terminal_columns
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.pitch import note_name
 from tonegen.tempering.demands import DemandVoice
-from tonegen.tempering.purity import GripPurity, IntervalPurity, Purity
+from tonegen.tempering.purity import GripPurity, IntervalPurity, Purity, worst_of
 from tonegen.words import rate, signed
 
 _WORST_PAIR: Final = "worst pair"
@@ -86,8 +85,8 @@ def print_grips(
     for grip in grips:
         for against in dict.fromkeys(each.against for each in grip.intervals):
             chosen = [each for each in grip.intervals if each.against == against]
-            was = _worst_of(chosen, lambda each: each.before, by_cents)
-            now = _worst_of(chosen, lambda each: each.after, by_cents)
+            was = worst_of(chosen, lambda each: each.before, by_cents)
+            now = worst_of(chosen, lambda each: each.after, by_cents)
             name, indent = (f"against {against}", "  ") if against else (grip.wanted.grip.name, "")
             name += f", fret {now.fret:g}" if was.fret == now.fret else f", frets {was.fret:g}, {now.fret:g}"
             rows.append([
@@ -115,16 +114,6 @@ def worst_pair(interval: IntervalPurity) -> str:
     voices = (interval.low, interval.high)
     strings = "–".join(str(each.string) for each in voices if each.string is not None)
     return f"{strings} {interval.ratio}"
-
-
-def _worst_of(
-    intervals: Sequence[IntervalPurity], side: Callable[[IntervalPurity], Purity], by_cents: bool
-) -> IntervalPurity:
-    """The interval that is furthest from just, or beats fastest of those whose beats are heard."""
-    if by_cents:
-        return max(intervals, key=lambda each: (round(abs(side(each).cents_from_just), 6), each.fret))
-    heard = [each for each in intervals if not each.is_weak] or intervals
-    return max(heard, key=lambda each: (round(abs(side(each).beats_per_second), 6), each.fret))
 
 
 def _folded(name: str, room: int, indent: str = "") -> str:

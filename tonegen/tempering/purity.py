@@ -1,5 +1,6 @@
 """How the intervals of a scene sound with two sets of offsets, grip by grip."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -50,6 +51,19 @@ class GripPurity:
 
     wanted: WantedGrip
     intervals: tuple[IntervalPurity, ...]
+
+
+def worst_of(
+    intervals: Sequence[IntervalPurity], side: Callable[[IntervalPurity], Purity], by_cents: bool
+) -> IntervalPurity:
+    """The interval that is furthest from just, or beats fastest of those whose beats are heard.
+
+    side : which of before and after is asked about. Of alike ones, that at the highest fret.
+    """
+    if by_cents:
+        return max(intervals, key=lambda each: (round(abs(side(each).cents_from_just), 6), each.fret))
+    heard = [each for each in intervals if not each.is_weak] or intervals
+    return max(heard, key=lambda each: (round(abs(side(each).beats_per_second), 6), each.fret))
 
 
 def purity_of(demands: Demands, before: Array, after: Array) -> tuple[GripPurity, ...]:

@@ -183,7 +183,7 @@ class Tempered(Frozen):
 
     def undetermined(self) -> tuple[Undetermined, ...]:
         """The points that neither grips nor pins nor the band decide."""
-        return undetermined_of(self.demands)
+        return undetermined_of(self.demands, self.filled)
 
 
 def temper(scene: Scene, objective: Objective = Objective.BEATS) -> Tempered:

@@ -1,5 +1,6 @@
 """What the grips wish apart: one point at two pitches, and points of which nobody says enough."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Final
@@ -121,9 +122,9 @@ def _degree_name(role: str) -> str:
     return _DEGREE_NAMES.get(role, role)
 
 
-def undetermined_of(demands: Demands) -> tuple[Undetermined, ...]:
-    """Points in no grip, and groups that nothing ties to a pitch, found as components of the equations."""
-    pinned = {pin.point for pin in demands.scene.pins}
+def undetermined_of(demands: Demands, filled: Collection[TuningPoint] = ()) -> tuple[Undetermined, ...]:
+    """Points in no grip, nor filled, and groups that nothing ties to a pitch: components of the equations."""
+    pinned = {pin.point for pin in demands.scene.pins} | set(filled)
     open_columns = [index for index, point in enumerate(demands.points) if point not in pinned]
     touched = demands.coefficients[:, open_columns] != 0
     found = []

@@ -255,7 +255,10 @@ def offer_of(found: Found | None, chosen: int) -> Offer:
         True,
         f"{kind} {solved.value:.2f} {solved.objective.unit}; "
         f"best possible (verified to {solved.residual:.0e})",
-        tuple(_grip_offer(grip, instrument) for grip in purity_of(demands, before, after)),
+        tuple(
+            _grip_offer(grip, instrument, by_cents=not solved.objective.in_beats)
+            for grip in purity_of(demands, before, after)
+        ),
         tuple(
             PointOffer(str(point), signed(was, 1), signed(will, 1))
             for point, was, will in zip(demands.points, before, after, strict=True)
@@ -303,16 +306,20 @@ def _fitting(grip: SavedGrip, instrument: Instrument) -> Iterable[WantedGrip]:
         yield WantedGrip(replace(instrument.grip_of(grip.strings, state), name=grip.name), state)
 
 
-def _grip_offer(grip: "GripPurity", instrument: Instrument) -> GripOffer:
-    intervals = tuple(_interval_offer(interval, instrument) for interval in grip.intervals)
-    worst_before = max(intervals, key=lambda each: abs(each.before_beats))
-    worst_after = max(intervals, key=lambda each: abs(each.after_beats))
+def _grip_offer(grip: "GripPurity", instrument: Instrument, by_cents: bool) -> GripOffer:
+    from tonegen.tempering.purity import worst_of
+
+    before = worst_of(grip.intervals, lambda each: each.before, by_cents).before
+    after = worst_of(grip.intervals, lambda each: each.after, by_cents).after
+    figures = (after.cents_from_just, before.cents_from_just)
+    if not by_cents:
+        figures = (after.beats_per_second, before.beats_per_second)
     return GripOffer(
         grip.wanted.grip.name,
-        worst_before.before,
-        worst_after.after,
-        abs(worst_after.after_beats) < abs(worst_before.before_beats),
-        intervals,
+        rate_and_side(before.beats_per_second),
+        rate_and_side(after.beats_per_second),
+        abs(figures[0]) < abs(figures[1]),
+        tuple(_interval_offer(interval, instrument) for interval in grip.intervals),
     )
 
 

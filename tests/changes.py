@@ -106,6 +106,16 @@ changes(
     "tonegen/copedent.py", "tests/test_cli.py tests/test_instrument.py tests/test_card.py",
     ("hz_from_key(highest.key + 1)", "hz_from_key(highest.key + 2)"),
 )  # fmt: skip
+changes(
+    "tonegen/reads.py", "tests/test_reads.py",
+    ("self.tone.offset_cents + self.tone.drop_cents", "self.tone.offset_cents - self.tone.drop_cents"),
+)  # fmt: skip
+changes(
+    "tonegen/wants.py", "tests/test_reads.py",
+    ("+ drop.since_tuned(instrument, want.string, want.state)", ""),
+    ("wanted = notes + np.array", "wanted = notes - np.array"),
+    ("if rest and not _can_be_had(", "if rest and _can_be_had("),
+)  # fmt: skip
 TEMPER = "tests/test_temper.py"
 changes(
     "tonegen/presets/files.py", "tests/test_scenes.py tests/test_cli.py",

@@ -32,6 +32,7 @@ SUMMARIES: Final[Mapping[str, str]] = {
     "render": "Write tones or a grip to a WAV or FLAC file.",
     "count": "Turn beats counted by ear into cents.",
     "chart": "Chart of strings by changes, with targets and pitch readings.",
+    "reads": "What a pitch meter shows, or what to tune so that it shows what you want.",
     "temper": "Find the offsets that make your own grips ring.",
     "compare": "Compare two temperaments over the grips of a scene.",
     "drop": "Cabinet drop from readings of a pitch meter.",

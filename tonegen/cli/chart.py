@@ -1,5 +1,6 @@
 """tonegen chart."""
 
+from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -90,7 +91,7 @@ def command(
         written = write_pages(lambda: draw(card, paper), out, force=force)
         if not in_json:
             click.echo(heading(f"Written: {', '.join(map(str, written))}", made_with))
-            for caution in _cautions(chart):
+            for caution in cautions(chart):
                 click.echo(f"Caution: {caution}")
             return
     if in_json:
@@ -151,7 +152,7 @@ def _json(chart: Copedent, sag: Drop) -> dict[str, object]:
             }
             for grip in chart.instrument.grips
         ],
-        "cautions": _cautions(chart),
+        "cautions": cautions(chart),
     }
 
 
@@ -160,17 +161,20 @@ def _cell(target: CellTarget) -> str:
     return f"{target.note}\n{offset if target.asked else f'({offset})'}\n{target.hz:.2f}"
 
 
-def _cautions(chart: Copedent) -> list[str]:
-    cautions = []
+def cautions(chart: Copedent, points: Collection[TuningPoint] | None = None) -> list[str]:
+    """What may break, of all targets or of those at these points, in words."""
+    found = []
     for target, share in chart.strained():
+        if points is not None and target.point not in points:
+            continue
         pulled = "is far above its usual pitch"
         if share is not None and share > HIGHEST_SAFE_FRACTION_OF_STRENGTH:
             pulled = f"is at {share:.0%} of its wire's minimum strength"
-        cautions.append(
+        found.append(
             f"{target.point} at {target.hz:.1f} Hz {pulled}: it may break; "
             f"ask its maker or a technician first"
         )
-    return cautions
+    return found
 
 
 def _print(chart: Copedent, made_with: str) -> None:
@@ -198,5 +202,5 @@ def _print(chart: Copedent, made_with: str) -> None:
         if strings:
             sagging = ", ".join(f"string {string} {signed(cents, 1)}" for string, cents in strings.items())
             click.echo(f"Cabinet drop with {change}: {sagging} cents")
-    for caution in _cautions(chart):
+    for caution in cautions(chart):
         click.echo(f"Caution: {caution}")

@@ -82,7 +82,7 @@ changes(
     ("left -= combination", "left -= set()"),
     ("- self.of(string, instrument.own_changes(string, state))", ""),
     ("travel * single[change]", "single[change]"),
-    ("and combination <= left", "and combination <= set(travels)"),
+    ("if combination <= left:", "if combination <= set(engaged):"),
 )  # fmt: skip
 changes(
     "tonegen/instrument.py", "tests/test_instrument.py",
@@ -184,9 +184,34 @@ changes(
     ("scene.limited(point, float(before)) if", "float(before) if"),
 )  # fmt: skip
 changes(
-    "tonegen/dropfit.py", "tests/test_drop_fit.py",
-    ("_SLIP: Final = 4.5", "_SLIP: Final = 45"),
-    ("1.4826 * float", "14.826 * float"),
+    "tonegen/dropfit/slips.py",
+    "tests/test_drop_fit.py",
+    ("\nSLIP: Final = 4.5", "\nSLIP: Final = 45"),
+    ("_NORMAL_PER_MEDIAN: Final = 1.4826", "_NORMAL_PER_MEDIAN: Final = 14.826"),
+    ("scale = max(1.0, _NORMAL", "scale = min(1.0, _NORMAL"),
+    ("            doubted[others] = True\n", ""),
+)
+changes(
+    "tonegen/dropfit/scatter.py",
+    "tests/test_drop_fit.py",
+    ("max(1.0, self.own)", "1.0"),
+    ("likely = 1 - _FALSE_ALARM / (4 * tests)", "likely = 1 - 100 * _FALSE_ALARM / (4 * tests)"),
+    ("max(self.own, self.rounding)", "max(self.own, 1.0)"),
+)
+changes(
+    "tonegen/dropfit/equations.py",
+    "tests/test_drop_fit.py",
+    ("len(state.changes) > 1}", "len(state.changes) > 9}"),
+)
+changes(
+    "tonegen/dropfit/sides.py",
+    "tests/test_drop_fit.py",
+    ("np.maximum(drops, 0)", "np.maximum(-drops, 0)"),
+)
+changes(
+    "tonegen/presets/readings.py", "tests/test_drop_fit.py",
+    ("step / seconds / sqrt(6)", "step / sqrt(6)"),
+    ("rate = beats / seconds", "rate = beats * seconds"),
 )  # fmt: skip
 changes(
     "tonegen/order/plan.py", "tests/test_order.py",

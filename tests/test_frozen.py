@@ -17,7 +17,8 @@ import tonegen
 from tonegen import presets
 from tonegen.copedent import copedent
 from tonegen.drop import Drop
-from tonegen.dropfit import PitchReading, fit_drop
+from tonegen.dropfit.fit import fit_drop
+from tonegen.dropfit.readings import PitchReading
 from tonegen.frozen import ReadOnly
 from tonegen.keys import midi
 from tonegen.keys.plan import plan

@@ -11,7 +11,7 @@ A string that a change moves was tuned with that change engaged, so that the dro
 tuning already, and only what the others do is heard: `Drop.since_tuned`.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -43,13 +43,10 @@ class Drop(Frozen):
         """
         single = {change: self.cents.get(change, {}).get(string, 0.0) for change in travels}
         total = sum(travel * single[change] for change, travel in travels.items())
-        left = set(travels)
-        for combination in sorted(self.combinations, key=lambda names: (-len(names), sorted(names))):
-            measured = self.combinations[combination].get(string)
-            if measured is not None and combination <= left:
-                excess = measured - sum(single[change] for change in combination)
-                total += excess * min(travels[change] for change in combination)
-                left -= combination
+        measured = {names: cents[string] for names, cents in self.combinations.items() if string in cents}
+        for combination in combinations_engaged(travels, measured):
+            excess = measured[combination] - sum(single[change] for change in combination)
+            total += excess * min(travels[change] for change in combination)
         return total
 
     def since_tuned(self, instrument: Instrument, string: int, state: State) -> float:
@@ -81,6 +78,21 @@ class Drop(Frozen):
             for string in cents:
                 instrument.string(string)
         return self
+
+
+def combinations_engaged(
+    engaged: Iterable[str], combinations: Iterable[frozenset[str]]
+) -> Iterator[frozenset[str]]:
+    """Which combinations hold with these changes engaged: the largest first, no change in two of them.
+
+    >>> [sorted(names) for names in combinations_engaged("ABC", [frozenset("BC"), frozenset("AB")])]
+    [['A', 'B']]
+    """
+    left = set(engaged)
+    for combination in sorted(combinations, key=lambda names: (-len(names), sorted(names))):
+        if combination <= left:
+            left -= combination
+            yield combination
 
 
 NO_DROP: Final = Drop("none", {})

@@ -51,8 +51,9 @@ def test_a_list_tells_what_the_command_line_reads_from_its_file(tonegen, tmp_pat
         assert doubted == ["string 8 with A"]
         assert shown["readings"][2]["doubt"].startswith("does not fit: the others say +0.")
         assert [(one["string"], one["changes"]) for one in shown["next"]] == [
-            (one["string"], one["changes"]) for one in printed["next_readings"]
+            (one["string"], one["changes"]) for one in printed["read_again"] + printed["next_readings"]
         ]
+        assert shown["next"][0]["why"] == "read this again: does not fit the others"
 
     check()
 
@@ -61,12 +62,16 @@ def test_a_list_tells_what_the_command_line_reads_from_its_file(tonegen, tmp_pat
 async def test_a_meter_is_read_as_the_pedals_stand_in_cents_hz_and_beats():
     """E3 is 164.814 Hz; 2 cents above is 165.004; 0.1905 beats a second above E3 is the same."""
     page = visitor(None, None, asks.Read(8, "cents", "2"), asks.Read(8, "hz", "165.004"))
-    page.ask(asks.Read(8, "beats", "0.1905", "E3"), asks.Engage("A", 1.0), asks.Read(8, "cents", "−0.5"))
+    page.ask(
+        asks.Read(8, "beats", "1.905", "E3", "", "10", "wide"),
+        asks.Engage("A", 1.0),
+        asks.Read(8, "cents", "−0.5"),
+    )
     shown = await page.until("readings", told(4))
     assert [one["where"] for one in shown["readings"]] == ["string 8 open"] * 3 + ["string 8 with A"]
     for one in shown["readings"][:3]:
         assert number(one["cents"]) == pytest.approx(2.0, abs=0.011)
-    assert shown["readings"][2]["read"] == "0.1905 beats a second against E3"
+    assert shown["readings"][2]["read"] == "1.905 beats in 10 s wide against E3"
     [drop] = shown["drops"]
     assert (drop["string"], drop["change"], number(drop["cents"])) == (8, "A", pytest.approx(-2.5, abs=0.011))
 
@@ -158,6 +163,8 @@ async def test_readings_that_cannot_be_meant_are_refused_with_one_line():
         (asks.Read(8, "cents", ""), "type what the meter shows"),
         (asks.Read(8, "hz", "440"), "check the unit"),
         (asks.Read(8, "beats", "1.5"), "name the tone"),
+        (asks.Read(8, "beats", "-1.5", "E3"), "below zero"),
+        (asks.Read(8, "beats", "1.5", "E3", "", "0"), "not a time to count over"),
         (asks.Read(30, "cents", "1"), "no string 30"),
         (asks.ReadList("string,changes,cents\n8,A,1\n8,Z,2"), "the list: line 3: "),
         (asks.ReadList("8,A,1"), "there is no column"),

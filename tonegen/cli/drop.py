@@ -8,7 +8,9 @@ import click
 from tonegen import presets
 from tonegen.cli.asked import Preset
 from tonegen.cli.show import as_json, print_json, print_sentence, print_table
-from tonegen.dropfit import METER_CENTS, DropFit, NextReading, PitchReading, fit_drop
+from tonegen.dropfit.fit import DropFit, FittedCombination, FittedDrop, ReadAgain, fit_drop
+from tonegen.dropfit.plan import NextReading
+from tonegen.dropfit.readings import METER_CENTS, PitchReading
 from tonegen.pitch import REFERENCE_HZ, checked_reference_hz
 from tonegen.presets.own import save_drop
 from tonegen.presets.readings import readings as load_readings
@@ -38,8 +40,8 @@ def command(
     8,A,0.8
     8,A+B,-0.9
 
-    Instead of cents there may be Hz, or beats counted in a second against a tone (columns beats, against,
-    ratio; wide is positive).
+    Instead of cents there may be Hz, or beats counted against a tone (columns beats, against, ratio, seconds,
+    and side: wide, narrow, or empty when you could not tell).
     """
     played = presets.instrument(instrument)
     fit = fit_drop(played, load_readings(readings, played, checked_reference_hz(reference)), meter)
@@ -49,6 +51,11 @@ def command(
         return
     _print(fit)
     if saved:
+        for each in fit.rising:
+            print_sentence(
+                f"Left out: drop of string {each.string} with {each.change}, {signed(each.cents)} cents. "
+                f"Strings sag; read it again first"
+            )
         click.echo(f"Saved as {saved.stem}: {saved}")
         click.echo(f"Next, use it in other commands with --drop {saved.stem}, or in a scene")
 
@@ -64,6 +71,16 @@ def _json(fit: DropFit) -> dict[str, Any]:
                 "standard_error_cents": each.standard_error_cents,
             }
             for each in fit.drops
+        ],
+        "combinations": [
+            {
+                "string": each.string,
+                "changes": list(each.changes),
+                "cents": each.cents,
+                "standard_error_cents": each.standard_error_cents,
+                "sum_cents": each.sum_cents,
+            }
+            for each in fit.combinations
         ],
         "points": [
             {
@@ -86,25 +103,44 @@ def _json(fit: DropFit) -> dict[str, Any]:
             for each in fit.outliers
         ],
         "undecided": [{"string": string, "change": change} for string, change in fit.undecided],
+        "read_again": [
+            {"string": each.string, "changes": list(each.changes), "why": str(each.doubt)}
+            for each in fit.read_again
+        ],
         "next_readings": [
             {"string": each.string, "changes": list(each.changes), "gain_cents": each.gain_cents}
             for each in fit.next_readings
         ],
-        "scatter_cents": fit.scatter_cents,
+        "scatters": [
+            {"string": each.string, "scatter_cents": each.cents, "spare_readings": each.spare}
+            for each in fit.scatters
+        ],
     }
 
 
 def _print(fit: DropFit) -> None:
     click.echo(fit.instrument.title)
     if fit.drops:
+        drops: list[tuple[str, FittedDrop | FittedCombination]] = [
+            *((each.change, each) for each in fit.drops),
+            *(("+".join(each.changes), each) for each in fit.combinations),
+        ]
         print_table(
             [">string", "change", ">drop", ">give or take"],
             [
-                (str(each.string), each.change, signed(each.cents), f"{each.standard_error_cents:.2f}")
-                for each in fit.drops
+                (str(each.string), what, signed(each.cents), f"{each.standard_error_cents:.2f}")
+                for what, each in drops
             ],
-            f"In cents, negative when a string sags; the readings scatter by {fit.scatter_cents:.2f} cents",
+            "In cents, negative when a string sags",
         )
+        for together in fit.combinations:
+            print_sentence(
+                f"String {together.string} with {'+'.join(together.changes)} is not the sum, which would be "
+                f"{signed(together.sum_cents)}"
+            )
+        scatters = [f"string {each.string} {each.cents:.2f}" for each in fit.scatters if each.spare]
+        if scatters:
+            print_sentence(f"Readings scatter by cents: {', '.join(scatters)}")
     else:
         print_sentence(
             "No drop can be worked out yet. Read the same string without a change, "
@@ -113,18 +149,20 @@ def _print(fit: DropFit) -> None:
     for slip in fit.outliers:
         verdict = f"the others say {signed(slip.expected_cents)}"
         if not slip.refused:
-            verdict = "contradicts another reading; take both again"
+            verdict = "may be the slip; it contradicts another reading"
         print_sentence(
             f"Does not fit: {slip.reading.place}, {_where(slip.reading)} read {signed(slip.reading.cents)}; "
             f"{verdict}"
         )
     for string, change in fit.undecided:
         click.echo(f"Not known yet: drop of string {string} with {change}")
+    for again in fit.read_again:
+        click.echo(f"Read this again: {_where(again)} ({again.doubt})")
     read = {each.point.string for each in fit.points}
     for each in fit.next_readings:
         why = f"narrows its error by {each.gain_cents:.2f} cents" if each.string in read else "not read yet"
         click.echo(f"Read next: {_where(each)} ({why})")
 
 
-def _where(reading: PitchReading | NextReading) -> str:
+def _where(reading: PitchReading | NextReading | ReadAgain) -> str:
     return f"string {reading.string} {'with ' + '+'.join(reading.changes) if reading.changes else 'open'}"

@@ -22,7 +22,7 @@ from tonegen.page.setting import Playing, Setting
 from tonegen.presets import own_folder
 from tonegen.writing import HeldElsewhereError, hold_alone, remove_left_over, written_whole
 
-VERSION: Final = 1  # of the fields of a setting and of playing: one more whenever a field comes or goes
+VERSION: Final = 2  # of the fields of a setting and of playing: one more whenever a field comes or goes
 _NAME: Final = "page"
 _LARGEST_BYTES: Final = 4_000_000
 

@@ -8,7 +8,7 @@ from typing import Annotated, Final, Literal
 
 from msgspec import Meta, Struct, field
 
-from tonegen.dropfit import METER_CENTS
+from tonegen.dropfit.readings import METER_CENTS
 from tonegen.setup.setting import Hands, MovedPoint, Setup, StringNumber
 from tonegen.synthesis.player import QUIET_LEVEL_DBFS
 
@@ -16,7 +16,10 @@ _MOST_STEPS_BACK: Final = 200
 
 
 class MeterReading(Struct, frozen=True, forbid_unknown_fields=True):
-    """What a meter showed of a string, as it was typed: in "cents", in "hz", or "beats" against a tone."""
+    """What a meter showed of a string, as it was typed: in "cents", in "hz", or "beats" against a tone.
+
+    seconds, side, against, ratio : of a count of beats, as `presets.readings` has them
+    """
 
     string: StringNumber
     changes: tuple[str, ...]
@@ -24,6 +27,8 @@ class MeterReading(Struct, frozen=True, forbid_unknown_fields=True):
     value: str
     against: str = ""
     ratio: str = ""
+    seconds: str = ""
+    side: str = ""
 
 
 class TwoTones(Struct, frozen=True, forbid_unknown_fields=True):

@@ -80,6 +80,7 @@ def save_drop(drop: Drop, instrument: Instrument) -> Path:
         table = cents.setdefault(change, {})
         for string, value in values.items():
             table[str(string)] = _rounded(value)
+    _update_combinations(document, drop)
     _write(path, _toml(document))
     return path
 
@@ -98,6 +99,28 @@ def copy_preset(kind: str, name: str, new_name: str) -> Path:
     read(path, Title)
     _write(place, path.read_bytes())
     return place
+
+
+def _update_combinations(document: Any, drop: Drop) -> None:
+    from tomlkit import aot, array, nl, table
+
+    if not drop.combinations:
+        return
+    if "combinations" not in document:
+        document.add(nl())
+        document["combinations"] = aot()
+    for names, cents in drop.combinations.items():
+        entry = next((each for each in document["combinations"] if set(each["changes"]) == names), None)
+        if entry is None:
+            entry = table()
+            changes = array()
+            changes.extend(sorted(names))
+            entry["changes"] = changes
+            entry["cents"] = table()
+            document["combinations"].append(entry)
+            entry = document["combinations"][-1]
+        for string, value in cents.items():
+            entry["cents"][str(string)] = _rounded(value)
 
 
 def _update_points(document: Any, own: OwnTemperament) -> None:

@@ -10,6 +10,7 @@ from tonegen.page.asked import Asked, Name, StringNumber
 class Read(Asked, frozen=True):
     """Note what the meter shows of a string with the changes as they stand; `value` as it was typed.
 
+    seconds, side : how long beats were counted, "" for one second; on which side of pure, "" when not known
     against, ratio : the tone of a count of beats, and what the two stand for, "" for a unison
     """
 
@@ -18,6 +19,8 @@ class Read(Asked, frozen=True):
     value: Name
     against: Name = ""
     ratio: Name = ""
+    seconds: Name = ""
+    side: Literal["", "wide", "narrow"] = ""
 
 
 class ReadList(Asked, frozen=True):

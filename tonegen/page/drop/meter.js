@@ -5,6 +5,7 @@ import { byId, held, make, refill, say } from "../static/parts.js";
 import { choose, chosen } from "../play/string.js";
 
 /** @typedef {import("../static/messages.js").Asks["read"]["unit"]} Unit */
+/** @typedef {import("../static/messages.js").Asks["read"]["side"]} Side */
 
 const MOST_BYTES = 60000; // of a message; a longer one would end the connection
 /** @type {import("../static/wire.js").Shows["view"] | null} */
@@ -35,7 +36,7 @@ const unit = make(
   ...[
     ["cents", "cents"],
     ["hz", "Hz"],
-    ["beats", "beats a second"],
+    ["beats", "beats"],
   ].map(([name, words]) => make("option", { value: name }, words)),
 );
 const against = make("input", {
@@ -52,11 +53,20 @@ const ratio = make("input", {
   autocomplete: "off",
   maxlength: 12,
 });
+const seconds = make("input", {
+  type: "text",
+  id: "read-seconds",
+  inputmode: "decimal",
+  placeholder: "1",
+  autocomplete: "off",
+  maxlength: 8,
+});
 const side = make(
   "select",
   { id: "read-side" },
-  make("option", { value: "" }, "wide, or string higher"),
-  make("option", { value: "-" }, "narrow, or string lower"),
+  make("option", { value: "" }, "not known"),
+  make("option", { value: "wide" }, "wide, or string higher"),
+  make("option", { value: "narrow" }, "narrow, or string lower"),
 );
 const good = make("input", {
   type: "number",
@@ -71,6 +81,7 @@ const good = make("input", {
 const counting = make(
   "div",
   { class: "fields counting", hidden: true },
+  make("label", {}, "Seconds", seconds),
   make("label", {}, "Counted against", against),
   make("label", {}, "Stands for", ratio),
   make("label", {}, "The interval is", side),
@@ -88,8 +99,15 @@ const form = make(
       ask("read", {
         string: Number(string.value),
         unit: /** @type {Unit} */ (unit.value),
-        value: beats ? side.value + typed : typed,
-        ...(beats ? { against: against.value.trim(), ratio: ratio.value.trim() } : {}),
+        value: typed,
+        ...(beats
+          ? {
+              seconds: seconds.value.trim(),
+              side: /** @type {Side} */ (side.value),
+              against: against.value.trim(),
+              ratio: ratio.value.trim(),
+            }
+          : {}),
       });
       value.value = "";
       value.focus();
@@ -266,11 +284,28 @@ const show = () => {
     ...(told.drops.length
       ? [make("h3", {}, "How far each string sags, in cents, with the standard error"), table()]
       : []),
+    ...told.together.map((one) =>
+      make(
+        "p",
+        { class: "together" },
+        `String ${one.string} with ${one.changes.join("+")}: ${one.cents} (±${one.give_or_take}), ` +
+          `not the sum of ${one.sum}`,
+      ),
+    ),
+    ...told.drops
+      .filter((one) => one.doubt)
+      .map((one) =>
+        make(
+          "p",
+          { class: "to-know doubted" },
+          `String ${one.string} with ${one.change} would rise by ${one.cents}: ${one.doubt}`,
+        ),
+      ),
     ...told.readings
       .filter((one) => one.doubt)
       .slice(0, 3)
       .map((one) => make("p", { class: "to-know doubted" }, `${one.where}, ${one.read}: ${one.doubt}`)),
-    ...(told.scatter ? [make("p", { class: "hint" }, `${told.scatter}.`)] : []),
+    ...(told.scatter ? [make("p", { class: "hint" }, `Readings scatter by cents: ${told.scatter}.`)] : []),
     ...(told.undecided.length
       ? [make("p", { class: "to-know" }, `Not known yet: ${told.undecided.join("; ")}`)]
       : []),
@@ -286,7 +321,7 @@ const show = () => {
         make(
           "button",
           {
-            class: "next-one",
+            class: one.again ? "next-one again" : "next-one",
             onclick: () => {
               ask("stand", { changes: one.changes });
               choose(one.string);

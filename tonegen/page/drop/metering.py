@@ -13,19 +13,21 @@ from typing import Final
 from msgspec import Struct
 from msgspec.structs import replace
 
-from tonegen.dropfit import METER_CENTS, DropFit, NextReading, Outlier, PitchReading, fit_drop
+from tonegen.dropfit.fit import DropFit, Outlier, ReadAgain, fit_drop
+from tonegen.dropfit.plan import NextReading
+from tonegen.dropfit.readings import METER_CENTS, PitchReading
 from tonegen.errors import BadPreset, BadValue, TonegenError
 from tonegen.page.newest import Newest
 from tonegen.page.setting import MeterReading, Setting
 from tonegen.presets.files import named
 from tonegen.presets.own import save_drop
-from tonegen.presets.readings import VALUES, reading, rows
+from tonegen.presets.readings import OF_A_COUNT, VALUES, reading, rows
 from tonegen.setup.rig import Rig
 from tonegen.words import signed
 
 _MOST_READINGS: Final = 1000
 _LIST: Final = Path("the list")  # how a list that was pasted is called in messages
-_UNITS: Final = {"cents": "cents", "hz": "Hz", "beats": "beats a second"}
+_UNITS: Final = {"cents": "cents", "hz": "Hz"}
 
 
 class ReadingView(Struct, frozen=True):
@@ -38,21 +40,33 @@ class ReadingView(Struct, frozen=True):
 
 
 class DropView(Struct, frozen=True):
-    """Drop of a string for a change, and its standard error."""
+    """Drop of a string for a change, and its standard error; `doubt` when it is not saved."""
 
     string: int
     change: str
     cents: str
     give_or_take: str
+    doubt: str = ""
+
+
+class TogetherView(Struct, frozen=True):
+    """Drop of a string for changes engaged together, where it is not the sum, which is shown as well."""
+
+    string: int
+    changes: tuple[str, ...]
+    cents: str
+    give_or_take: str
+    sum: str
 
 
 class NextView(Struct, frozen=True):
-    """A reading that would help."""
+    """A reading that would help; `again` when one that is there is in doubt."""
 
     string: int
     changes: tuple[str, ...]
     where: str
     why: str
+    again: bool = False
 
 
 class Readings(Struct, tag="readings", frozen=True):
@@ -60,6 +74,7 @@ class Readings(Struct, tag="readings", frozen=True):
 
     readings: tuple[ReadingView, ...]
     drops: tuple[DropView, ...] = ()
+    together: tuple[TogetherView, ...] = ()
     undecided: tuple[str, ...] = ()
     next: tuple[NextView, ...] = ()
     scatter: str = ""
@@ -74,7 +89,6 @@ class _ToldDrop:
     rig: Rig
     typed: tuple[MeterReading, ...]
     meter_cents: float
-    readings: tuple[PitchReading, ...] = ()
     fit: DropFit | None = None
     fault: str = ""
 
@@ -131,7 +145,11 @@ def with_list(setting: Setting, rig: Rig, text: str) -> Setting:
             unit = next(unit for unit in VALUES if row.get(unit))
             found.append(
                 MeterReading(
-                    read.string, read.changes, unit, row[unit], row.get("against", ""), row.get("ratio", "")
+                    read.string,
+                    read.changes,
+                    unit,
+                    row[unit],
+                    **{name: row.get(name, "") for name in OF_A_COUNT},
                 )
             )
     if not found:
@@ -175,8 +193,7 @@ def _row(read: MeterReading) -> dict[str, str]:
         "string": str(read.string),
         "changes": "+".join(read.changes),
         read.unit: read.value.strip(),
-        "against": read.against.strip(),
-        "ratio": read.ratio.strip(),
+        **{name: str(getattr(read, name)).strip() for name in OF_A_COUNT},
     }
 
 
@@ -188,7 +205,7 @@ def _tell(wanted: _ToldDrop) -> _ToldDrop:
     try:
         readings = tuple(_read(one, rig, at) for at, one in enumerate(typed))
         fit = fit_drop(rig.instrument, readings, wanted.meter_cents)
-        return replaced(wanted, readings=readings, fit=fit)
+        return replaced(wanted, fit=fit)
     except TonegenError as error:
         return replaced(wanted, fault=str(error))
 
@@ -207,15 +224,34 @@ def _view(told: _ToldDrop) -> Readings:
     return Readings(
         tuple(
             _listed(one, signed(read.cents), doubts.get(read.place, ""))
-            for one, read in zip(told.typed, told.readings, strict=True)
+            for one, read in zip(told.typed, fit.readings, strict=True)
         ),
         tuple(
-            DropView(each.string, each.change, signed(each.cents), f"{each.standard_error_cents:.2f}")
+            DropView(
+                each.string,
+                each.change,
+                signed(each.cents),
+                f"{each.standard_error_cents:.2f}",
+                "strings sag; not saved until it is read again" if each.rises else "",
+            )
             for each in fit.drops
         ),
+        tuple(
+            TogetherView(
+                each.string,
+                each.changes,
+                signed(each.cents),
+                f"{each.standard_error_cents:.2f}",
+                signed(each.sum_cents),
+            )
+            for each in fit.combinations
+        ),
         tuple(f"string {string} with {change}" for string, change in fit.undecided),
-        tuple(_next(each, each.string in read_points) for each in fit.next_readings),
-        f"The readings scatter by {fit.scatter_cents:.2f} cents" if fit.scatter_cents else "",
+        (
+            *(_again(each) for each in fit.read_again),
+            *(_next(each, each.string in read_points) for each in fit.next_readings),
+        ),
+        "; ".join(f"string {each.string} {each.cents:.2f}" for each in fit.scatters if each.spare),
         words,
         told.meter_cents,
     )
@@ -228,7 +264,12 @@ def _listed(typed: MeterReading, cents: str = "", doubt: str = "") -> ReadingVie
 def _doubt(slip: Outlier) -> str:
     if slip.refused:
         return f"does not fit: the others say {signed(slip.expected_cents)}"
-    return "contradicts another reading; take both again"
+    return "may be the slip; it contradicts another reading"
+
+
+def _again(each: ReadAgain) -> NextView:
+    where = _where(each.string, each.changes)
+    return NextView(each.string, each.changes, where, f"read this again: {each.doubt}", again=True)
 
 
 def _next(each: NextReading, is_read: bool) -> NextView:
@@ -241,5 +282,8 @@ def _where(string: int, changes: Iterable[str]) -> str:
 
 
 def _as_typed(read: MeterReading) -> str:
-    against = f" against {read.against} {read.ratio}".rstrip() if read.unit == "beats" else ""
-    return f"{read.value} {_UNITS.get(read.unit, read.unit)}{against}"
+    if read.unit != "beats":
+        return f"{read.value} {_UNITS.get(read.unit, read.unit)}"
+    period = "a second" if read.seconds.strip() in ("", "1") else f"in {read.seconds.strip()} s"
+    against = f"against {read.against} {read.ratio}".rstrip()
+    return " ".join(part for part in (read.value, "beats", period, read.side, against) if part)

@@ -20,7 +20,9 @@ def read(asked: asks.Read, at: Standing) -> Done:
         if 0 < travel < 1:
             raise BadValue(f"{name} is half-way; take readings at its stop or at rest")
     changes = tuple(name for name, travel in state.travels.items() if travel)
-    reading = MeterReading(asked.string, changes, asked.unit, asked.value, asked.against, asked.ratio)
+    reading = MeterReading(
+        asked.string, changes, asked.unit, asked.value, asked.against, asked.ratio, asked.seconds, asked.side
+    )
     return Done(with_reading(at.setting, at.rig, reading), at.playing, f"read {in_words(reading)}")
 
 

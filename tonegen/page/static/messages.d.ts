@@ -40,7 +40,7 @@ export interface Asks {
   ping: { sent_ms: number };
   pure: { string: number; against: string };
   putback: Record<string, never>;
-  read: { string: number; unit: "beats" | "cents" | "hz"; value: string; against?: string; ratio?: string };
+  read: { string: number; unit: "beats" | "cents" | "hz"; value: string; seconds?: string; side?: "" | "narrow" | "wide"; against?: string; ratio?: string };
   readlist: { text: string };
   receiver: { name: string; policy: string; follow: boolean };
   redo: Record<string, never>;
@@ -117,7 +117,7 @@ export type Curve = { name: string; words: string; path: Array<[number, number]>
 
 export type DevicesView = { names: Array<string>; chosen: string | null };
 
-export type DropView = { string: number; change: string; cents: string; give_or_take: string };
+export type DropView = { string: number; change: string; cents: string; give_or_take: string; doubt: string };
 
 export type EarGraphs = { session: Array<Graph>; days: Array<Graph> };
 
@@ -153,7 +153,7 @@ export type LessonStepView = { lesson: string; at: number; of: number; title: st
 
 export type Mark = [across: number, up: number, low: number, high: number, weight: number];
 
-export type MeterReading = { string: number; changes: Array<string>; unit: string; value: string; against: string; ratio: string };
+export type MeterReading = { string: number; changes: Array<string>; unit: string; value: string; seconds: string; side: string; against: string; ratio: string };
 
 export type Moment = { stream: number; frame: number; heard_frame: number; heard_at_ms: number; sample_rate: number; beats: Array<ShownBeat>; peak_dbfs: number };
 
@@ -161,7 +161,7 @@ export type MovedPoint = { string: number; changes: Array<string>; offset_cents:
 
 export type Named = { name: string; words: string };
 
-export type NextView = { string: number; changes: Array<string>; where: string; why: string };
+export type NextView = { string: number; changes: Array<string>; where: string; why: string; again: boolean };
 
 export type Notices = { lines: Array<string>; undecided: boolean };
 
@@ -187,7 +187,7 @@ export type RatioChoice = { ratio: string; words: string };
 
 export type ReadingView = { where: string; read: string; cents: string; doubt: string };
 
-export type Readings = { readings: Array<ReadingView>; drops: Array<DropView>; undecided: Array<string>; next: Array<NextView>; scatter: string; words: string; meter_cents: number };
+export type Readings = { readings: Array<ReadingView>; drops: Array<DropView>; together: Array<TogetherView>; undecided: Array<string>; next: Array<NextView>; scatter: string; words: string; meter_cents: number };
 
 export type RemoteView = { port: number | null; words: string };
 
@@ -216,6 +216,8 @@ export type SwellView = { pair: string; loud: Array<number> };
 export type Teaching = { lessons: Array<LessonName>; step: LessonStepView | null };
 
 export type Tick = [at: number, name: string];
+
+export type TogetherView = { string: number; changes: Array<string>; cents: string; give_or_take: string; sum: string };
 
 export type ToneView = { name: string; rungs: Array<RungView> };
 

@@ -157,7 +157,7 @@ changes(
 )  # fmt: skip
 changes(
     "tonegen/setup/context.py", TEMPER_CLI,
-    ("drop or brought_drop or NO_DROP.name", "drop or NO_DROP.name"),
+    ("else brought_drop or NO_DROP.name", "else NO_DROP.name"),
     ("else brought_hz or REFERENCE_HZ", "else REFERENCE_HZ"),
 )  # fmt: skip
 changes(

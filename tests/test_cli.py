@@ -325,6 +325,7 @@ BAD_INPUT = [
     ("beats --instrument e9-ten-string --grip 3,4 --fret nan", "fret nan is off the neck"),
     ("beats --instrument e9-ten-string --grip 3,4 --temperament nope", 'no temperament called "nope"'),
     ("beats --instrument banjo-open-g --grip 1,2 --drop demo-soft-cabinet", "does not fit"),
+    ("beats --instrument banjo-open-g --grip 1,2 --drop=", 'no drop called ""'),
     ("beats --instrument ./gone.toml --grip 3,4", "./gone.toml: no such file"),
     ("beats --low A3 --high C4 --reference 700", "reference pitch 700 Hz is out of range"),
     ("beats --low A3 --high C4 --timbre glass", 'no timbre called "glass"'),

@@ -37,7 +37,7 @@ def rig_asked_for(
                 instrument,
                 temperament,
                 root,
-                drop or brought_drop or NO_DROP.name,
+                drop if drop is not None else brought_drop or NO_DROP.name,
                 reference_hz if reference_hz is not None else brought_hz or REFERENCE_HZ,
                 timbre,
                 against,

@@ -87,7 +87,7 @@ GRIP = '[[grips]]\nname = "E major 3-4-5"\n'
             'no change "Q"',
         ),
         (HEAD + GRIP + "[[pins]]\nstring = 11\ncents = 0\n", r"pins\[0\]: e9-ten-string has no string 11"),
-        (HEAD + GRIP + '[[pins]]\nstring = 4\nchanges = ["A"]\ncents = 0\n', "A does not move string 4"),
+        (HEAD + GRIP + '[[pins]]\nstring = 4\nchanges = ["E", "F"]\ncents = 0\n', "exclude each other"),
         (
             HEAD + GRIP + "[[pins]]\nstring = 4\ncents = 0\n[[pins]]\nstring = 4\ncents = 1\n",
             "pins contradict",

@@ -420,6 +420,7 @@ def test_what_is_heard_is_the_target_or_only_its_beating_partials():
         ("temper nosuch", 'there is no scene called "nosuch"; see: tonegen list scenes'),
         (f"temper {SCENE} --pin 4", '--pin: "4" is not a pin'),
         (f"temper {SCENE} --pin 4=0 --pin 4=3", "pins contradict: string 4 open is held at +0 and at +3"),
+        (f"temper {SCENE} --pin 8:E+F=0", "--pin: changes F and E exclude each other"),
         (f"temper {SCENE} --pin 14=0", "--pin: e9-ten-string has no string 14"),
         (f"temper {SCENE} --pin 4:Q=0", '--pin: e9-ten-string has no change "Q"'),
         (

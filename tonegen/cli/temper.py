@@ -1,6 +1,6 @@
 """tonegen temper."""
 
-from collections.abc import Collection
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -35,7 +35,7 @@ from tonegen.words import beats_a_second, rate, signed
     "pins",
     metavar="POINT=CENTS",
     multiple=True,
-    help="Hold a point: 4=0 is string 4 open, 4:F=-20 its stop for F, 5:A+C=-12 for both.",
+    help="Hold a string: 4=0 is string 4 open, 4:F=-20 its stop for F; 8:A+B=0 is what it reads with both.",
 )
 @click.option(
     "--front", "with_front", is_flag=True, help='The trade-off between "with the band" and "with itself".'
@@ -106,7 +106,7 @@ def with_pins(scene: Scene, pins: tuple[str, ...]) -> Scene:
     given: list[Pin] = []
     for text in pins:
         try:
-            given.append(parse_pin(text, scene.instrument))
+            given.append(parse_pin(text, scene.instrument, scene.drop))
         except BadValue as error:
             raise BadValue(f"--pin: {error}") from None
     points = {pin.point for pin in given}
@@ -188,7 +188,7 @@ def _json(solved: Tempered, front: Front | None) -> dict[str, Any]:
 
 def _print(solved: Tempered, every_interval: bool) -> None:
     scene = solved.scene
-    pinned = {pin.point for pin in scene.pins}
+    pinned = {pin.point: pin.heard for pin in scene.pins}
     before = dict(zip(solved.demands.points, offsets_before(solved.demands), strict=True))
     print_table(
         ["string", "stop", "note", ">before", ">after", ">Hz to read", ""],
@@ -229,9 +229,10 @@ def _value(solved: Tempered) -> str:
 
 
 def _point_row(
-    solved: Tempered, point: TuningPoint, before: float, pinned: Collection[TuningPoint]
+    solved: Tempered, point: TuningPoint, before: float, pinned: Mapping[TuningPoint, str]
 ) -> tuple[str, ...]:
     stays = point in solved.not_asked
+    heard = pinned.get(point)
     return (
         str(point.string),
         "+".join(point.changes) or "open",
@@ -239,7 +240,13 @@ def _point_row(
         signed(solved.offsets_cents[point] if stays else before, 1),
         signed(solved.offsets_cents[point], 1),
         f"{solved.hz(point):.2f}",
-        "pinned" if point in pinned else "filled" if point in solved.filled else "not asked" * stays,
+        f"pinned: {heard}"
+        if heard
+        else "pinned"
+        if point in pinned
+        else "filled"
+        if point in solved.filled
+        else "not asked" * stays,
     )
 
 

@@ -15,7 +15,7 @@ from tonegen.presets.files import Cents, Fields, beside, by_string, is_file_name
 from tonegen.presets.instruments import GripFields, grip_from, instrument
 from tonegen.presets.temperaments import temperament
 from tonegen.temperament import Context, PitchClassTemperament
-from tonegen.tempering.scene import BandPart, Limit, Pin, Scene, WantedGrip, checked_point
+from tonegen.tempering.scene import BandPart, Limit, Scene, WantedGrip, checked_point, pin_of_reading
 
 Weight = Annotated[float, Meta(gt=0, le=1000)]
 _PLAYS: Final = ("root", "notes")
@@ -106,7 +106,8 @@ def scene_from(fields: SceneFields, path: Path) -> Scene:
             grips.append(_wanted(grip, chosen))
     for index, pin in enumerate(fields.pins):
         with named(path, f"pins[{index}]"):
-            pins.append(Pin(checked_point(chosen, pin.string, tuple(pin.changes)), pin.cents))
+            state = chosen.state(pin.changes)
+            pins.append(pin_of_reading(chosen, sag, pin.string, state, pin.cents))
     for index, limit in enumerate(fields.limits):
         with named(path, f"limits[{index}]"):
             limits.append(_limit(limit, chosen))

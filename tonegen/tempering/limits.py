@@ -73,7 +73,7 @@ def conflict_of(demands: Demands, limits: Limits, pinned: Mapping[TuningPoint, f
             row[0, column[point]] = side
             rows.append(row)
             least.append(np.array([side * cents]))
-            words.append(f"{point} pinned at {signed(cents, None)} cents")
+            words.append(f"{point} pinned at {signed(round(cents, 6), None)} cents")
     few = conflicting(np.vstack(rows), np.concatenate(least))
     named = list(dict.fromkeys(words[index] for index in few))
     return f"no tuning meets all of these; give one of them up: {'; '.join(named)}"

@@ -13,10 +13,12 @@ from tonegen.errors import BadValue
 from tonegen.instrument import Grip, Instrument, State, TuningPoint
 from tonegen.interval import Ratio
 from tonegen.pitch import REFERENCE_HZ
+from tonegen.reads import parse_place
 from tonegen.temperament import EQUAL, NO_CONTEXT, Context, OwnTemperament, Temperament
 from tonegen.words import signed, typed
 
 ROOT: Final = Ratio(1, 1)
+_SAME_CENTS: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,10 +37,11 @@ class WantedGrip:
 
 @dataclass(frozen=True, slots=True)
 class Pin:
-    """This point stands at this offset."""
+    """This point stands at this offset; `heard` says what that is to read, where it is in another state."""
 
     point: TuningPoint
     cents: float
+    heard: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,9 +103,12 @@ class Scene:
         grip_names = [wanted.grip.name for wanted in self.grips]
         _refuse_doubles(grip_names, "grip")
         for point in {pin.point for pin in self.pins}:
-            cents = sorted({pin.cents for pin in self.pins if pin.point == point})
-            if len(cents) > 1:
-                one, other = (signed(each, None) for each in cents[:2])
+            held = sorted((pin for pin in self.pins if pin.point == point), key=lambda pin: pin.cents)
+            if held[-1].cents - held[0].cents > _SAME_CENTS:
+                one, other = (
+                    signed(pin.cents, 2 if pin.heard else None) + f" ({pin.heard})" * bool(pin.heard)
+                    for pin in (held[0], held[-1])
+                )
                 raise BadValue(f"pins contradict: {point} is held at {one} and at {other} cents; keep one")
         for part in self.band:
             for name in part.grips:
@@ -153,30 +159,34 @@ def checked_point(instrument: Instrument, string: int, changes: tuple[str, ...])
     return point
 
 
-def parse_point(text: str, instrument: Instrument) -> TuningPoint:
-    """A tuning point as it is typed: "4" is string 4 open, "4:F" its stop for F, "5:A+C" for both.
+def pin_of_reading(instrument: Instrument, drop: Drop, string: int, state: State, cents: float) -> Pin:
+    """The pin by which a string reads so many cents in a state, drop included.
 
-    Raises BadValue for an unknown string or change.
+    Raises BadValue where the string is between its stops: there it hangs on more points than one.
 
-    >>> from tonegen.presets import instrument
+    >>> from tonegen.presets import drop, instrument
     >>> e9 = instrument("e9-ten-string")
-    >>> str(parse_point("4", e9)), str(parse_point("4:F", e9))
-    ('string 4 open', 'string 4 with F')
+    >>> pin_of_reading(e9, drop("demo-stiff-cabinet"), 8, e9.state(["A", "B"]), 0.0)
+    Pin(point=TuningPoint(string=8, changes=()), cents=1.5, heard='string 8 with A+B at +0')
     """
-    string, _, changes = text.strip().partition(":")
-    if not (string.isascii() and string.isdigit() and len(string) < 3):
-        raise BadValue(f'"{text}" is not a tuning point; write 4 for string 4 open, 4:F for its stop with F')
-    return checked_point(instrument, int(string), tuple(name for name in changes.split("+") if name))
+    point = instrument.point(string, state)
+    if any(travel < 1 for travel in instrument.own_changes(string, state).values()):
+        raise BadValue(f"string {string} is between its stops in {state}; pin it open, or at a stop")
+    if set(point.changes) == set(state.travels):
+        return Pin(point, cents)
+    heard = f"string {string} with {state} at {signed(cents, None)}"
+    return Pin(point, cents - drop.since_tuned(instrument, string, state), heard)
 
 
-def parse_pin(text: str, instrument: Instrument) -> Pin:
+def parse_pin(text: str, instrument: Instrument, drop: Drop = NO_DROP) -> Pin:
     """A pin as it is typed: "4=0" holds string 4 open at equal temperament, "4:F=-20" its stop for F.
 
+    In any other state, as "8:A+B=0", it holds what the string reads there, drop included.
     Raises BadValue for anything else.
 
     >>> from tonegen.presets import instrument
     >>> parse_pin("4:F=-20", instrument("e9-ten-string"))
-    Pin(point=TuningPoint(string=4, changes=('F',)), cents=-20.0)
+    Pin(point=TuningPoint(string=4, changes=('F',)), cents=-20.0, heard='')
     """
     point, separator, cents = typed(text).partition("=")
     try:
@@ -185,7 +195,7 @@ def parse_pin(text: str, instrument: Instrument) -> Pin:
         value = float("nan")
     if not separator or not -1200 <= value <= 1200:
         raise BadValue(f'"{text}" is not a pin; write the point and its cents, such as 4=0 or 4:F=-20')
-    return Pin(parse_point(point, instrument), value)
+    return pin_of_reading(instrument, drop, *parse_place(point, instrument), value)
 
 
 def _refuse_doubles(names: list[str], what: str) -> None:

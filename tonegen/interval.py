@@ -290,14 +290,14 @@ def cents_from_just(low_hz: ArrayLike, high_hz: ArrayLike, ratio: Ratio) -> NDAr
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class CountedTone:
     """One tone that a count of beats allows."""
 
     cents_from_just: float
     high_hz: float
 
 
-def readings_of_count(beats: float, low_hz: float, ratio: Ratio) -> tuple[Reading, Reading]:
+def readings_of_count(beats: float, low_hz: float, ratio: Ratio) -> tuple[CountedTone, CountedTone]:
     """The two tones that an unsigned count of `beats` per second allows: if wide, and if narrow.
 
     Raises BadValue for a negative or infinite count.
@@ -310,8 +310,8 @@ def readings_of_count(beats: float, low_hz: float, ratio: Ratio) -> tuple[Readin
         raise BadValue(f"a count of {beats:g} beats per second is not possible; count from 0 upward")
     wide, narrow = (float(high_hz_from_beats(rate, low_hz, ratio)) for rate in (beats, -beats))
     return (
-        Reading(float(cents_from_just(low_hz, wide, ratio)), wide),
-        Reading(float(cents_from_just(low_hz, narrow, ratio)), narrow),
+        CountedTone(float(cents_from_just(low_hz, wide, ratio)), wide),
+        CountedTone(float(cents_from_just(low_hz, narrow, ratio)), narrow),
     )
 
 

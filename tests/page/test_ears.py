@@ -79,7 +79,7 @@ def test_a_trial_sounds_though_nothing_else_does_and_silence_follows(own):
         page.ask(asks.Mute(True))
         drawn(outlet, 0.1)
         assert np.abs(drawn(outlet, 0.5)).max() == 0.0
-        page.ask(asks.Answer(0, 0))
+        page.ask(asks.ChooseAnswer(0, 0))
         await page.until("ears", is_asked(1))
         assert np.abs(drawn(outlet, 0.5)).max() == 0.0  # mute is mute, whatever is asked next
         page.ask(asks.Hear())
@@ -135,7 +135,7 @@ def test_a_grip_is_tempered_and_drops_as_the_player_has_it(own):
         page = visitor(None, None, asks.Choose(temperament="five-limit-just", drop="demo-soft-cabinet"))
         page.ask(asks.Train(TrialKind.SIDE, person="Ada", trials=1, grip="A major A+B 3-4-5"))
         await page.until("ears", is_asked(0))
-        page.ask(asks.Answer(0, 0))
+        page.ask(asks.ChooseAnswer(0, 0))
         await page.until("ears", nothing_asked)
         page.ask(asks.TakeGrip("A major A+B 3-4-5"))
         shown_hz.append(float(page.string(5)["hz"]))
@@ -163,7 +163,7 @@ def test_a_trial_wears_the_timbre_that_was_chosen(own):
         assert "pure" not in listed
         page.ask(asks.Train(TrialKind.SIDE, person="Ada", trials=1, timbre="plucked"))
         await page.until("ears", is_asked(0))
-        page.ask(asks.Answer(0, 0))
+        page.ask(asks.ChooseAnswer(0, 0))
         await page.until("ears", nothing_asked)
         page.ask(asks.Train(TrialKind.SIDE, person="Ada", timbre="../../etc/passwd"))
         assert "there is no timbre called" in (await page.until("fault"))["text"]
@@ -228,7 +228,7 @@ def test_a_history_in_any_state(own, state):
             await page.until("ears", is_asked(0))
             other = sqlite3.connect(own, isolation_level=None)
             other.execute("BEGIN EXCLUSIVE")
-            page.ask(asks.Answer(0, 0))
+            page.ask(asks.ChooseAnswer(0, 0))
             assert "is locked by another program" in (await page.until("fault"))["text"]
             other.execute("ROLLBACK")
             other.close()
@@ -245,7 +245,7 @@ def test_delete_mine_from_one_page_is_seen_by_all(own):
         page = visitor(None, None, TRIAL)
         other = Visitor(page.engine)
         await page.until("ears", is_asked(0))
-        page.ask(asks.Answer(0, 0), asks.Pause())
+        page.ask(asks.ChooseAnswer(0, 0), asks.Pause())
         await other.until("ears", lambda shown: shown["kept"] == 1)
         page.ask(asks.Forget("Béla"))
         assert 'there are no answers from "Béla"' in (await page.until("fault"))["text"]

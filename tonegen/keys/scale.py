@@ -20,7 +20,7 @@ from tonegen.errors import BadValue
 from tonegen.frozen import read_only
 from tonegen.instrument import Grip, Instrument, State
 from tonegen.interval import nearest_ratio
-from tonegen.keys.midi import KEY_STEPS, Tuning
+from tonegen.keys.midi import KEY_STEPS, TuningMessage
 from tonegen.pitch import (
     REFERENCE_HZ,
     checked_reference_hz,
@@ -119,7 +119,7 @@ def scale_of_temperament(temperament: Temperament, reference_hz: float = REFEREN
     )
 
 
-def scale_of_dumps(tunings: Sequence[Tuning], reference_hz: float = REFERENCE_HZ) -> Scale:
+def scale_of_dumps(tunings: Sequence[TuningMessage], reference_hz: float = REFERENCE_HZ) -> Scale:
     """From messages of the MIDI Tuning Standard that say what keys or pitch classes are to be, in order.
 
     Their frequencies are absolute; at another reference than 440 Hz they are moved along with it.

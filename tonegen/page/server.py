@@ -74,7 +74,7 @@ class Pong(Struct, tag="pong", frozen=True):
     clock_ms: float
 
 
-class Want(Struct, forbid_unknown_fields=True, frozen=True):
+class FramesWanted(Struct, forbid_unknown_fields=True, frozen=True):
     """What a page's loudspeaker asks for: so many frames more, and the frame that it hears now."""
 
     frames: int
@@ -274,7 +274,7 @@ async def _sound(socket: WebSocket) -> None:
         closing.add_done_callback(_closing.discard)
 
     outlet: InPage | None = None
-    decoder = msgspec.json.Decoder(Want)
+    decoder = msgspec.json.Decoder(FramesWanted)
     try:
         outlet = engine.stage.hear_in_page(_whole_number(socket.query_params.get("rate", "")), taken_away)
         while True:

@@ -29,7 +29,7 @@ from tonegen.temperament import OwnTemperament, on_root
 
 if TYPE_CHECKING:
     from tonegen.keys.desk import Desk
-    from tonegen.keys.midi import Tuning
+    from tonegen.keys.midi import TuningMessage
     from tonegen.keys.receivers import Receiver
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -161,7 +161,7 @@ def _say_once(words: str) -> None:
         click.echo(words, err=True)
 
 
-def _tunings(path: Path) -> list["Tuning"]:
+def _tunings(path: Path) -> list["TuningMessage"]:
     """The tuning messages of a file of system exclusive messages; others in it are passed over."""
     from tonegen.keys.midi import SYSEX, is_tuning, parse_tuning
     from tonegen.keys.stream import Splitter

@@ -205,7 +205,7 @@ from tonegen.keys.midi.tuning import (
     Form as Form,
 )
 from tonegen.keys.midi.tuning import (
-    Tuning as Tuning,
+    TuningMessage as TuningMessage,
 )
 from tonegen.keys.midi.tuning import (
     checksum as checksum,

@@ -58,7 +58,7 @@ _FIELD_BYTES: Final = {"program": 1, "bank": 1, "count": 1, "channels": 3, "name
 
 
 @dataclass(frozen=True, slots=True)
-class Tuning:
+class TuningMessage:
     """A message of the tuning standard, read. `offset_cents` is NaN where a key is to stay as it is."""
 
     form: Form
@@ -177,7 +177,7 @@ def is_tuning(message: bytes) -> bool:
     return len(message) > 5 and message[1] in _HEADER.values() and message[3] == _TUNING_SUB_ID
 
 
-def parse_tuning(message: bytes) -> Tuning:
+def parse_tuning(message: bytes) -> TuningMessage:
     """Read a message of the tuning standard.
 
     Raises BadValue naming what is wrong. A checksum that disagrees is told, not refused: the standard's
@@ -213,7 +213,7 @@ def parse_tuning(message: bytes) -> Tuning:
         offsets = form.steps.cents(steps)
         if form.steps is KEY_STEPS:
             offsets = np.where(steps == NO_CHANGE, np.nan, offsets - 100.0 * keys)
-    return Tuning(
+    return TuningMessage(
         form,
         message[1] == _HEADER[True],
         message[2],

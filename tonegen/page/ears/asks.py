@@ -59,7 +59,7 @@ class Hear(Asked, frozen=True):
     at: Annotated[int, Meta(ge=-1, le=8)] = -1
 
 
-class Answer(Asked, frozen=True):
+class ChooseAnswer(Asked, tag="answer", frozen=True):
     """Answer the trial of that number with a choice."""
 
     number: int
@@ -106,5 +106,6 @@ class Reply(Asked, frozen=True):
 
 
 EVERY: Final = (
-    ShowEars, Train, GoOn, Forget, Pause, Hear, Answer, Taps, Move, Settle, OpenLesson, Demonstrate, Reply
+    ShowEars, Train, GoOn, Forget, Pause, Hear, ChooseAnswer, Taps, Move, Settle,
+    OpenLesson, Demonstrate, Reply,
 )  # fmt: skip

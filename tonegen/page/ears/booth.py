@@ -23,8 +23,8 @@ from tonegen.page.stage.stage import SourceAt
 from tonegen.sounding import SoundingTone
 
 AboutEars = (
-    asks.ShowEars | asks.Train | asks.GoOn | asks.Forget | asks.Pause | asks.Hear | asks.Answer | asks.Taps
-    | asks.Move | asks.Settle | asks.OpenLesson | asks.Demonstrate | asks.Reply
+    asks.ShowEars | asks.Train | asks.GoOn | asks.Forget | asks.Pause | asks.Hear | asks.ChooseAnswer
+    | asks.Taps | asks.Move | asks.Settle | asks.OpenLesson | asks.Demonstrate | asks.Reply
 )  # fmt: skip
 
 _MOST_WAITING: Final = 100  # a page that asks faster than it is answered is told so
@@ -207,7 +207,7 @@ def _do(training: Training, asked: AboutEars, grip: tuple[SoundingTone, ...]) ->
             training.pause()
         case asks.Hear():
             training.hear(asked.at)
-        case asks.Answer():
+        case asks.ChooseAnswer():
             training.choose(asked.number, asked.choice)
         case asks.Taps():
             training.tapped(asked.number, asked.times_ms)

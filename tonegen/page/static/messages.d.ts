@@ -40,7 +40,7 @@ export interface Asks {
   ping: { sent_ms: number };
   pure: { string: number; against: string };
   putback: Record<string, never>;
-  read: { string: number; unit: "beats" | "cents" | "hz"; value: string; seconds?: string; side?: "" | "narrow" | "wide"; against?: string; ratio?: string };
+  read: { string: number; unit: "beats" | "cents" | "hz"; value: string; against?: string; ratio?: string; seconds?: string; side?: "" | "narrow" | "wide" };
   readlist: { text: string };
   receiver: { name: string; policy: string; follow: boolean };
   redo: Record<string, never>;
@@ -153,7 +153,7 @@ export type LessonStepView = { lesson: string; at: number; of: number; title: st
 
 export type Mark = [across: number, up: number, low: number, high: number, weight: number];
 
-export type MeterReading = { string: number; changes: Array<string>; unit: string; value: string; seconds: string; side: string; against: string; ratio: string };
+export type MeterReading = { string: number; changes: Array<string>; unit: string; value: string; against: string; ratio: string; seconds: string; side: string };
 
 export type Moment = { stream: number; frame: number; heard_frame: number; heard_at_ms: number; sample_rate: number; beats: Array<ShownBeat>; peak_dbfs: number };
 

@@ -198,7 +198,7 @@ changes(
 )
 changes(
     "tonegen/dropfit/scatter.py",
-    "tests/test_drop_fit.py",
+    "tests/test_drop_fit.py tonegen/dropfit/scatter.py",
     ("max(1.0, self.own)", "1.0"),
     ("likely = 1 - _FALSE_ALARM / (4 * tests)", "likely = 1 - 100 * _FALSE_ALARM / (4 * tests)"),
     ("max(self.own, self.rounding)", "max(self.own, 1.0)"),

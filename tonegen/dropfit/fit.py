@@ -262,7 +262,9 @@ def _of_string(
         if len(read) > 1:
             continue
         again.append(ReadAgain(fit.string, each.changes, Doubt.ALONE))
-        if abs(each.cents - each.sum_cents) > _USUAL_EXCESS * abs(each.sum_cents):
+        # Where a change of its own moves the string, what that one gives is in the tuning, not in the sum.
+        alone = set(each.changes) <= set(fit.changes)
+        if alone and abs(each.cents - each.sum_cents) > _USUAL_EXCESS * abs(each.sum_cents):
             # As a sum, which of the readings could be the slip that makes it look like a combination?
             summed = equations(instrument, fit.string, readings, meter_cents, [frozenset(each.changes)])
             suspects = slips(summed)

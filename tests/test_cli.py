@@ -144,7 +144,7 @@ def test_a_chart_for_the_eye(tonegen):
     heading = next(line for line in lines if "open" in line).split()
     assert heading == ["open", "A", "B", "C", "F", "E", "V", "D", "DD", "G", "A+V"]
     assert any(line.split()[:4] == ["5", "B3", "C#4", "C#4"] for line in lines)
-    assert "Cabinet drop with A: string 4 −0.6, string 6 −0.5, string 8 −0.8, string 9 −0.6 cents" in lines
+    assert "String 8 with F: −0.8 with A+F, −1.5 with A+B+F" in lines
 
 
 @pytest.mark.parametrize("name", presets.names("instruments"))

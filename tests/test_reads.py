@@ -10,7 +10,7 @@ from tonegen import presets
 from tonegen.drop import NO_DROP, Drop
 from tonegen.errors import BadValue
 from tonegen.instrument import Change, Instrument, TuningPoint
-from tonegen.reads import parse_place, reading, states_played
+from tonegen.reads import parse_place, reading, readings_by_point, states_played
 from tonegen.temperament import EQUAL, OwnTemperament
 from tonegen.wants import Want, parse_want, tuned_for
 
@@ -210,6 +210,20 @@ def test_reads_answers_a_want_with_what_to_tune_and_what_else_moves(tonegen):
 
 def test_a_want_that_may_break_a_string_is_cautioned(tonegen):
     assert "it may break" in " ".join(tonegen(f"{READS} --want 3=400").out.split())
+
+
+def test_a_chart_says_what_each_cell_reads_with_drop_in_the_states_that_are_played(tonegen):
+    chart = "tonegen chart --instrument e9-ten-string --drop demo-stiff-cabinet --json"
+    found = tonegen(chart).json["readings"]
+    together = [row for row in found if row["string"] == 8 and "+".join(row["engaged"]) == "A+B+F"]
+    assert [row["reads_cents"] for row in together] == [pytest.approx(-1.5)]  # A -0.8 and B -0.7
+    of_scene = tonegen(f"{chart} --scene e9-dance-band").json["readings"]
+    assert {"+".join(row["engaged"]) for row in of_scene} < {"+".join(row["engaged"]) for row in found}
+
+
+def test_measured_combinations_are_read_as_they_were_measured():
+    shown = readings_by_point(E9, EQUAL, SOFT, 440.0, states_played(E9))
+    assert {str(each.state): each.cents for each in shown[TuningPoint(8)]}["A+B"] == -3.0  # and not -3.5
 
 
 def test_a_place_is_a_string_and_what_is_engaged():

@@ -280,16 +280,21 @@ def csv(tmp_path, text):
     return Path(write(tmp_path, text, "readings.csv"))
 
 
+def sided(beats: float) -> str:
+    """A count and its side, as two columns."""
+    return f"{abs(beats)},{'wide' if beats > 0 else 'narrow'}"
+
+
 def test_readings_in_cents_hz_and_beats(tmp_path):
     """One pitch four ways, one reading missing, one twice, one by the tone below and one by that above."""
     hz = float(hz_from_key(64, -7.5))
     low, high = float(hz_from_key(60)), float(hz_from_key(71))
     file = csv(
         tmp_path,
-        "# a wet afternoon\nstring,changes,cents,hz,beats,against,ratio\n"
-        f"4,A+B,-7.5,,,,\n4,B+A,,{hz},,,\n4,,,,,,\n"
-        f"4,A + B,,,{4 * hz - 5 * low},C4,5:4\n4,A+B,,,{2 * high - 3 * hz},{high},3:2\n"
-        f"4,A+B,,,{hz - 329.0},329,\n4,A+B,-7.5\n",
+        "# a wet afternoon\nstring,changes,cents,hz,beats,side,against,ratio\n"
+        f"4,A+B,-7.5,,,,,\n4,B+A,,{hz},,,,\n4,,,,,,,\n"
+        f"4,A + B,,,{sided(4 * hz - 5 * low)},C4,5:4\n4,A+B,,,{sided(2 * high - 3 * hz)},{high},3:2\n"
+        f"4,A+B,,,{sided(hz - 329.0)},329,\n4,A+B,-7.5\n",
     )
     found = readings(file, E9)
 

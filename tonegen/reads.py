@@ -4,12 +4,12 @@ Conventions: a string is read in a *state*, under the bar or without it. The dro
 string was tuned, with only its own changes engaged: there it reads its bare offset.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from tonegen.drop import Drop
 from tonegen.errors import BadValue
-from tonegen.instrument import Grip, Instrument, State
+from tonegen.instrument import Grip, Instrument, State, TuningPoint
 from tonegen.sounding import SoundingTone, tones_of_grip
 from tonegen.temperament import Temperament
 
@@ -68,6 +68,35 @@ def states_played(instrument: Instrument, played: Iterable[State] | None = None)
         played = [instrument.state(changes) for changes in (*singles, *stops, *grips)]
     by_travels = {tuple(state.travels.items()): state for state in (instrument.state(), *played)}
     return tuple(by_travels.values())
+
+
+def readings_by_point(
+    instrument: Instrument,
+    temperament: Temperament,
+    drop: Drop,
+    reference_hz: float,
+    states: Iterable[State],
+) -> Mapping[TuningPoint, tuple[Reading, ...]]:
+    """What a meter shows for each tuning point in those of these states where the string drops.
+
+    A string that is between its stops in a state is at none of its points, and left out.
+
+    >>> from tonegen.presets import drop, instrument
+    >>> from tonegen.temperament import EQUAL
+    >>> e9, soft = instrument("e9-ten-string"), drop("demo-stiff-cabinet")
+    >>> shown = readings_by_point(e9, EQUAL, soft, 440.0, states_played(e9))[TuningPoint(8, ("F",))]
+    >>> [(str(each.state), each.cents) for each in shown]
+    [('A+F', -0.8), ('A+B+F', -1.5)]
+    """
+    found: dict[TuningPoint, list[Reading]] = {}
+    for state in states:
+        for string in (each.number for each in instrument.strings):
+            if any(travel < 1 for travel in instrument.own_changes(string, state).values()):
+                continue
+            shown = reading(instrument, temperament, drop, reference_hz, string, state)
+            if shown.tone.drop_cents:
+                found.setdefault(instrument.point(string, state), []).append(shown)
+    return {point: tuple(found[point]) for point in sorted(found)}
 
 
 def parse_place(text: str, instrument: Instrument) -> tuple[int, State]:

@@ -188,6 +188,17 @@ def test_a_drag_is_taken_back_at_once_and_done_again():
 
 
 @in_the_loop
+def test_a_string_says_what_to_tune_it_to_and_what_it_reads_in_this_state():
+    """String 8 gives 3.9 cents with A and B, measured together, on this cabinet."""
+    page = visitor(None, None, asks.Choose(drop="demo-soft-cabinet"))
+    assert page.view["strings"][7]["point"] == "E3 open: tune to +0.0"
+    page.ask(*PEDALS_DOWN)
+    assert page.view["strings"][7]["point"] == "E3 open: tune to +0.0, reads −3.9 with A+B"
+    page.ask(asks.Offset(8, 3.9))
+    assert page.view["strings"][7]["point"] == "E3 open: tune to +3.9, reads +0.0 with A+B"
+
+
+@in_the_loop
 def test_another_instrument_takes_what_it_can_and_undo_brings_all_back():
     page = visitor(None, None, asks.Choose(drop="demo-soft-cabinet"), *PEDALS_DOWN, asks.Offset(5, -7.0))
     view = page.ask(asks.Choose(instrument="bass-four-string"))

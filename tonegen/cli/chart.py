@@ -1,18 +1,27 @@
 """tonegen chart."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from tonegen.cli.asked import Parsed, Preset, drop_option, reference_option
-from tonegen.cli.show import as_json, force_option, heading, print_json, print_table
+from tonegen.cli.show import (
+    as_json,
+    force_option,
+    heading,
+    print_json,
+    print_sentence,
+    print_table,
+    reading_json,
+)
 from tonegen.copedent import CellTarget, Copedent, copedent
 from tonegen.drop import Drop
 from tonegen.errors import BadPreset, BadValue
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.pitch import parse_pitch_class
+from tonegen.reads import Reading, readings_by_point, states_played
 from tonegen.setup.context import context_of, rig_asked_for
 from tonegen.temperament import Temperament
 from tonegen.wire import HIGHEST_SAFE_FRACTION_OF_STRENGTH
@@ -94,10 +103,14 @@ def command(
             for caution in cautions(chart):
                 click.echo(f"Caution: {caution}")
             return
+    states = states_played(played, (each.state for each in asked.grips) if asked else None)
+    shown = readings_by_point(played, target, sag, reference_hz, states)
     if in_json:
-        print_json(_json(chart, sag))
+        print_json(
+            {**_json(chart, sag), "readings": [reading_json(each) for at in shown.values() for each in at]}
+        )
         return
-    _print(chart, made_with)
+    _print(chart, made_with, shown)
 
 
 def _scene_of(instrument: Instrument, target: Temperament, name: str | None) -> "Scene | None":
@@ -177,7 +190,7 @@ def cautions(chart: Copedent, points: Collection[TuningPoint] | None = None) -> 
     return found
 
 
-def _print(chart: Copedent, made_with: str) -> None:
+def _print(chart: Copedent, made_with: str, shown: Mapping[TuningPoint, tuple[Reading, ...]]) -> None:
     columns = chart.columns
     rows = []
     for string in chart.instrument.strings:
@@ -198,9 +211,10 @@ def _print(chart: Copedent, made_with: str) -> None:
         ),
         lines=True,
     )
-    for change, strings in chart.drop_cents.items():
-        if strings:
-            sagging = ", ".join(f"string {string} {signed(cents, 1)}" for string, cents in strings.items())
-            click.echo(f"Cabinet drop with {change}: {sagging} cents")
+    if shown:
+        click.echo("With drop, in the states that are played, a meter reads instead:")
+    for point, readings in shown.items():
+        reads = ", ".join(f"{signed(each.cents, 1)} with {each.state}" for each in readings)
+        print_sentence(f"S{str(point)[1:]}: {reads}")
     for caution in cautions(chart):
         click.echo(f"Caution: {caution}")

@@ -7,13 +7,21 @@ import click
 
 from tonegen.cli.asked import Parsed, Preset, drop_option, parse_travels, reference_option
 from tonegen.cli.chart import cautions
-from tonegen.cli.show import as_json, heading, interval_json, print_json, print_sentence, print_table
+from tonegen.cli.show import (
+    as_json,
+    heading,
+    interval_json,
+    print_json,
+    print_sentence,
+    print_table,
+    reading_json,
+)
 from tonegen.copedent import copedent
 from tonegen.errors import BadValue
 from tonegen.instrument import Grip, Instrument, State
 from tonegen.pitch import parse_pitch_class
 from tonegen.presets.scenes import scene as load_scene
-from tonegen.reads import Reading, reading, states_played
+from tonegen.reads import reading, states_played
 from tonegen.setup.context import rig_asked_for
 from tonegen.setup.rig import Rig
 from tonegen.sounding import SoundingInterval
@@ -121,20 +129,6 @@ def _heading(rig: Rig, what: str, made_with: str, fret: float) -> str:
 
 def _rig_json(rig: Rig | Answer) -> dict[str, Any]:
     return {"instrument": rig.instrument.name, "reference_hz": rig.reference_hz, "drop": rig.drop.name}
-
-
-def reading_json(each: Reading) -> dict[str, Any]:
-    """One reading at full precision."""
-    return {
-        "string": each.string,
-        "engaged": dict(each.state.travels),
-        "fret": each.tone.fret,
-        "note": each.tone.name,
-        "offset_cents": each.tone.offset_cents,
-        "drop_cents": each.tone.drop_cents,
-        "reads_cents": each.cents,
-        "hz": each.tone.hz,
-    }
 
 
 def _answer(

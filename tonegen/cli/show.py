@@ -10,6 +10,7 @@ import click
 
 from tonegen.cli.plain import is_printed_whole
 from tonegen.interval import Audible, Direction
+from tonegen.reads import Reading
 from tonegen.sounding import Sounding, SoundingInterval, SoundingTone
 from tonegen.words import a_minute, in_ten_seconds, rate_and_side, signed
 
@@ -99,6 +100,20 @@ def tone_json(tone: SoundingTone) -> dict[str, Any]:
         "offset_cents": tone.offset_cents,
         "drop_cents": tone.drop_cents,
         "stiffness": tone.stiffness,
+    }
+
+
+def reading_json(each: Reading) -> dict[str, Any]:
+    """One reading at full precision."""
+    return {
+        "string": each.string,
+        "engaged": dict(each.state.travels),
+        "fret": each.tone.fret,
+        "note": each.tone.name,
+        "offset_cents": each.tone.offset_cents,
+        "drop_cents": each.tone.drop_cents,
+        "reads_cents": each.cents,
+        "hz": each.tone.hz,
     }
 
 

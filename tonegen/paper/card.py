@@ -16,6 +16,7 @@ from tonegen.interval import FASTEST_COUNTABLE_BEATS_PER_SECOND, Audible
 from tonegen.order.plan import Node, Order, Reference, TuningStep
 from tonegen.paper.pages import Pages
 from tonegen.paper.printing import DASHES, GREY
+from tonegen.reads import readings_by_point, states_played
 from tonegen.sounding import Sounding, SoundingInterval, sound, tones_of_grip
 from tonegen.temperament import Temperament
 from tonegen.tempering.scene import WantedGrip
@@ -151,15 +152,16 @@ def _offset(target: CellTarget) -> str:
 
 
 def _drops(pages: Pages, card: Card) -> None:
-    """How far each change sags the strings that it does not pull."""
+    """What a meter reads of each target in the states that are played, where the cabinet gives."""
+    states = states_played(card.instrument, (each.state for each in card.grips) if card.scene else None)
+    shown = readings_by_point(card.instrument, card.temperament, card.drop, card.chart.reference_hz, states)
     lines = []
-    for change, strings in card.chart.drop_cents.items():
-        sagging = ",  ".join(f"{string} {signed(cents, 1)}" for string, cents in strings.items())
-        if sagging:
-            lines += wrap(f"{change}:  {sagging}", _LINE_LETTERS, subsequent_indent="     ")
+    for point, readings in shown.items():
+        reads = ",  ".join(f"{signed(each.cents, 1)} with {each.state}" for each in readings)
+        lines += wrap(f"{_stop(point)}:  {reads}", _LINE_LETTERS, subsequent_indent="     ")
     if not lines:
         return
-    pages.section(f"Drop of {card.drop.name}: by what is engaged, string and cents", _LINE_INCHES)
+    pages.section(f"With drop {card.drop.name} a meter reads, in the states that are played", _LINE_INCHES)
     for line in lines:
         pages.need(_LINE_INCHES)
         pages.text(pages.left, pages.top, line, 8.8)

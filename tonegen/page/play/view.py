@@ -279,7 +279,7 @@ def _string_view(
         drop=signed(tone.drop_cents) if tone.drop_cents else "",
         role=roles.get(tone.string, ""),
         in_grip=number in playing.strings,
-        point=f"{rig.instrument.note(point)} {_stop(point)}",
+        point=f"{rig.instrument.note(point)} {_stop(point)}" + _tune_and_reads(rig, tone, point, playing),
         changes=point.changes,
         pinned=pinned,
         offset_cents=rig.temperament.offset_cents(rig.instrument, point),
@@ -287,6 +287,15 @@ def _string_view(
         target=signed(target_cents, 1),
         pure_with=(*((BASS,) if rig.against and others else ()), *map(str, others)),
     )
+
+
+def _tune_and_reads(rig: Rig, tone: SoundingTone, point: TuningPoint, playing: Playing) -> str:
+    """What to tune the point to, and what a meter shows where the cabinet gives."""
+    tune = f": tune to {signed(rig.temperament.offset_cents(rig.instrument, point), 1)}"
+    if not tone.drop_cents:
+        return tune
+    reads = signed(tone.offset_cents + tone.drop_cents, 1)
+    return f"{tune}, reads {reads} with {rig.state(playing.travels)}"
 
 
 def pair_view(interval: SoundingInterval, partials: set[float]) -> PairView:

@@ -12,12 +12,13 @@ from tonegen import presets
 from tonegen.copedent import copedent
 from tonegen.drop import NO_DROP
 from tonegen.errors import BadValue
-from tonegen.instrument import DEGREES, Change, Instrument, Split, String, TuningPoint, Wire
+from tonegen.instrument import DEGREES, Change, Instrument, Split, String, TuningPoint
 from tonegen.interval import partial_hz
 from tonegen.pitch import hz_from_key, parse_note, parse_pitch_class
 from tonegen.temperament import EQUAL, OwnTemperament, string_cents
 from tonegen.wire import (
     METRES_PER_INCH,
+    Wire,
     fraction_of_strength,
     least_strength_pa,
     plain_kg_per_metre,

@@ -9,7 +9,6 @@ changes that move it. How far the cabinet drops is in `drop`.
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
-from math import isfinite
 from typing import Final
 
 import numpy as np
@@ -17,17 +16,8 @@ import numpy as np
 from tonegen.errors import BadValue
 from tonegen.frozen import Frozen
 from tonegen.interval import Ratio
-from tonegen.pitch import hz_from_key, note_name, pitch_class_name
-from tonegen.wire import (
-    METRES_PER_INCH,
-    fraction_of_strength,
-    plain_kg_per_metre,
-    stiffness,
-    stiffness_elsewhere,
-    tension_newtons,
-    usual_core_m,
-    wound_kg_per_metre,
-)
+from tonegen.pitch import note_name, pitch_class_name
+from tonegen.wire import Wire, stiffness_elsewhere
 
 # What a degree of a chord stands for when nobody says otherwise (five-limit; common practice, no source).
 DEGREES: Final[Mapping[str, Ratio]] = {
@@ -38,59 +28,6 @@ DEGREES: Final[Mapping[str, Ratio]] = {
         "7": "15:8", "b9": "32:15", "9": "9:4", "#9": "12:5", "11": "8:3", "#11": "45:16", "13": "10:3",
     }.items()
 }  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Wire:
-    """What a string is made of. Lengths in inches, as the trade writes gauges."""
-
-    gauge_inches: float
-    length_inches: float
-    wound: bool = False
-    core_inches: float | None = None
-
-    @property
-    def core_m(self) -> float:
-        """Diameter of the steel that bears the tension; the usual one where none is given.
-
-        >>> round(Wire(0.014, 24.0).core_m, 6), round(Wire(0.036, 24.0, wound=True).core_m, 6)
-        (0.000356, 0.000391)
-        """
-        if not self.wound:
-            return self.gauge_inches * METRES_PER_INCH
-        if self.core_inches is not None:
-            return self.core_inches * METRES_PER_INCH
-        return float(usual_core_m(self.gauge_inches * METRES_PER_INCH))
-
-    @property
-    def length_m(self) -> float:
-        """Nut to bridge."""
-        return self.length_inches * METRES_PER_INCH
-
-    @property
-    def kg_per_metre(self) -> float:
-        """Mass per length.
-
-        >>> round(Wire(0.014, 24.0).kg_per_metre, 6)
-        0.00078
-        """
-        diameter_m = self.gauge_inches * METRES_PER_INCH
-        if self.wound:
-            return float(wound_kg_per_metre(diameter_m, self.core_m))
-        return float(plain_kg_per_metre(diameter_m))
-
-    def stiffness(self, hz: float) -> float:
-        """B of the open string tuned to `hz`."""
-        newtons = tension_newtons(self.kg_per_metre, self.length_m, hz)
-        return float(stiffness(self.core_m, self.length_m, newtons))
-
-    def fraction_of_strength(self, hz: float) -> float:
-        """How near the open string at `hz` comes to the least strength of its wire.
-
-        >>> round(Wire(0.011, 24.0).fraction_of_strength(415.3), 2)
-        0.76
-        """
-        return float(fraction_of_strength(hz, self.length_m, self.core_m, self.kg_per_metre))
 
 
 @dataclass(frozen=True, slots=True)
@@ -463,18 +400,3 @@ def _raise_and_lower(moved_cents: Iterable[float]) -> float:
     """Where a string stands that several changes pull at: the furthest raise plus the furthest lower."""
     cents = list(moved_cents)
     return max((c for c in cents if c > 0), default=0.0) + min((c for c in cents if c < 0), default=0.0)
-
-
-def open_stiffness(wire: Wire | None, given: float | None, open_key: int) -> float | None:
-    """B of an open string: as given, else from its wire at equal temperament, else None.
-
-    Raises BadValue when it is given and not a finite number from 0 to 0.1.
-
-    >>> open_stiffness(None, 1e-5, 64), round(open_stiffness(Wire(0.014, 24.0), None, 64), 6)
-    (1e-05, 3.3e-05)
-    """
-    if given is not None:
-        if not (isfinite(given) and 0 <= given <= 0.1):
-            raise BadValue(f"stiffness {given:g} is out of range; give B as 0 to 0.1, such as 0.00003")
-        return given
-    return wire.stiffness(float(hz_from_key(open_key))) if wire else None

@@ -3,11 +3,15 @@
 SI units inside. The stiffness B is that of the partial law in `interval.partial_hz`.
 """
 
-from math import pi
+from dataclasses import dataclass
+from math import isfinite, pi
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from tonegen.errors import BadValue
+from tonegen.pitch import hz_from_key
 
 STEEL_DENSITY_KG_PER_M3: Final = 7850.0  # general physics
 STEEL_YOUNGS_MODULUS_PA: Final = 200e9  # general physics
@@ -139,3 +143,71 @@ def fraction_of_strength(
     """
     section = pi * np.asarray(core_m, dtype=np.float64) ** 2 / 4
     return tension_newtons(kg_per_metre, length_m, hz) / section / least_strength_pa(core_m)
+
+
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """What a string is made of. Lengths in inches, as the trade writes gauges."""
+
+    gauge_inches: float
+    length_inches: float
+    wound: bool = False
+    core_inches: float | None = None
+
+    @property
+    def core_m(self) -> float:
+        """Diameter of the steel that bears the tension; the usual one where none is given.
+
+        >>> round(Wire(0.014, 24.0).core_m, 6), round(Wire(0.036, 24.0, wound=True).core_m, 6)
+        (0.000356, 0.000391)
+        """
+        if not self.wound:
+            return self.gauge_inches * METRES_PER_INCH
+        if self.core_inches is not None:
+            return self.core_inches * METRES_PER_INCH
+        return float(usual_core_m(self.gauge_inches * METRES_PER_INCH))
+
+    @property
+    def length_m(self) -> float:
+        """Nut to bridge."""
+        return self.length_inches * METRES_PER_INCH
+
+    @property
+    def kg_per_metre(self) -> float:
+        """Mass per length.
+
+        >>> round(Wire(0.014, 24.0).kg_per_metre, 6)
+        0.00078
+        """
+        diameter_m = self.gauge_inches * METRES_PER_INCH
+        if self.wound:
+            return float(wound_kg_per_metre(diameter_m, self.core_m))
+        return float(plain_kg_per_metre(diameter_m))
+
+    def stiffness(self, hz: float) -> float:
+        """B of the open string tuned to `hz`."""
+        newtons = tension_newtons(self.kg_per_metre, self.length_m, hz)
+        return float(stiffness(self.core_m, self.length_m, newtons))
+
+    def fraction_of_strength(self, hz: float) -> float:
+        """How near the open string at `hz` comes to the least strength of its wire.
+
+        >>> round(Wire(0.011, 24.0).fraction_of_strength(415.3), 2)
+        0.76
+        """
+        return float(fraction_of_strength(hz, self.length_m, self.core_m, self.kg_per_metre))
+
+
+def open_stiffness(wire: Wire | None, given: float | None, open_key: int) -> float | None:
+    """B of an open string: as given, else from its wire at equal temperament, else None.
+
+    Raises BadValue when it is given and not a finite number from 0 to 0.1.
+
+    >>> open_stiffness(None, 1e-5, 64), round(open_stiffness(Wire(0.014, 24.0), None, 64), 6)
+    (1e-05, 3.3e-05)
+    """
+    if given is not None:
+        if not (isfinite(given) and 0 <= given <= 0.1):
+            raise BadValue(f"stiffness {given:g} is out of range; give B as 0 to 0.1, such as 0.00003")
+        return given
+    return wire.stiffness(float(hz_from_key(open_key))) if wire else None

@@ -8,10 +8,11 @@ from typing import Annotated
 from msgspec import Meta, Struct
 
 from tonegen.errors import BadValue
-from tonegen.instrument import DEGREES, Change, Grip, Instrument, Split, String, Wire, open_stiffness
+from tonegen.instrument import DEGREES, Change, Grip, Instrument, Split, String
 from tonegen.interval import Ratio
 from tonegen.pitch import parse_note, parse_pitch_class
 from tonegen.presets.files import Cents, Fields, by_string, locate, named, read
+from tonegen.wire import Wire, open_stiffness
 
 Semitones = Annotated[int, Meta(ge=-24, le=24)]
 Gauge = Annotated[float, Meta(gt=0, le=0.2)]

@@ -3,6 +3,7 @@
 import os
 import signal
 import tempfile
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -31,12 +32,27 @@ _REAL = [Path(__file__).parent / folder for folder in ("real", "benchmarks")]
 
 
 def pytest_collection_modifyitems(items):
-    """Where two run side by side (-n 2), one of them has all that needs real things, one after the other."""
     for item in items:
         if any(folder in item.path.parents for folder in _REAL):
             item.add_marker("real")
-        together = "real" if item.get_closest_marker("real") else str(item.path)
-        item.add_marker(pytest.mark.xdist_group(together))
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Where two run side by side (-n 2), one of them has all files with real things, one after the other."""
+    from xdist.scheduler import LoadScopeScheduling
+
+    class ByWhatTheyNeed(LoadScopeScheduling):
+        def _split_scope(self, nodeid):
+            file = nodeid.partition("::")[0]
+            return "real" if _needs_real_things(config.rootpath / file) else file
+
+    return ByWhatTheyNeed(config, log)
+
+
+@cache
+def _needs_real_things(file):
+    return any(folder in file.parents for folder in _REAL) or "mark.real" in file.read_text()
 
 
 _gives_way = False

@@ -1,6 +1,7 @@
 """Programs ended at random moments: nothing half written, left tuned, or running.
 
-The long form: `.venv/bin/python -m tests.endings 200` (moments for each command and signal).
+The long form: `.venv/bin/python -m tests.endings 200` (moments for each command and signal), or for some
+commands alone: `... 200 play page`.
 """
 
 import os
@@ -116,6 +117,7 @@ def half_written(folder):
 def main():
     moments, draw, wrong = int(sys.argv[1]), random.Random(1), 0
     commands = COMMANDS | AT_THE_SOUND_SERVER
+    commands = {name: commands[name] for name in sys.argv[2:] or commands}
     with tempfile.TemporaryDirectory() as servers, running_server(Path(servers)) as server:
         for name, (_, seconds) in commands.items():
             for how in SIGNALS:

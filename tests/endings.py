@@ -59,13 +59,18 @@ def ended_at(name, how, seconds, folder, environment=os.environ):
     ours, terminal = pty.openpty() if name == "ear" else (None, None)  # which asks in nothing else
     program = subprocess.Popen(
         [*start, *(word.format(**places) for word in words)],
-        cwd=ROOT, env={**environment, "XDG_CONFIG_HOME": str(folder / "own")}, text=True,
+        cwd=ROOT, text=True,
+        env={**environment, "XDG_CONFIG_HOME": str(folder / "own"), "PYTHONFAULTHANDLER": "1"},
         stdin=terminal, stdout=terminal or subprocess.PIPE, stderr=subprocess.PIPE,
     )  # fmt: skip
     time.sleep(seconds)
     program.send_signal(how)
     # Read to the end of what it prints: the guard has the same places, and ends last.
-    _, complaints = program.communicate(timeout=_PATIENCE_SECONDS)
+    try:
+        _, complaints = program.communicate(timeout=_PATIENCE_SECONDS)
+    except subprocess.TimeoutExpired:
+        program.send_signal(signal.SIGABRT)  # it says where it stands, thread by thread
+        _, complaints = program.communicate()
     for end in (ours, terminal):
         if end is not None:
             os.close(end)
@@ -115,6 +120,8 @@ def half_written(folder):
 
 
 def main():
+    # A shell has it ignored by what runs behind itself.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     moments, draw, wrong = int(sys.argv[1]), random.Random(1), 0
     commands = COMMANDS | AT_THE_SOUND_SERVER
     commands = {name: commands[name] for name in sys.argv[2:] or commands}

@@ -12,6 +12,7 @@ import pytest
 
 from tests.ear.terminal import Terminal
 from tests.endings import COMMANDS, SIGNALS, ended_at
+from tonegen import ending
 from tonegen.ending import Ended
 from tonegen.sound import device
 
@@ -77,6 +78,78 @@ def test_a_call_stands_in_for_raising_only_while_it_is_wanted():
     assert done.returncode == 128 + signal.SIGTERM
 
 
+def ended_in(code):
+    """What a program says that is told to end somewhere in its work, and its exit code."""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60)
+    return done.stdout, done.stderr, done.returncode
+
+
+PUTS_OFF = """
+import signal, sys
+from tonegen import ending
+ending.listen()
+try:
+    with ending.put_off():
+        signal.raise_signal(signal.SIGTERM)
+        print("done whole")
+    print("too late")
+except ending.Ended:
+    print("raised")
+with ending.ends_by(lambda: print("called")), ending.put_off():
+    ending._told.at_seconds = 0.0
+    signal.raise_signal(signal.SIGTERM)
+    print("done whole")
+sys.exit(ending.stop_listening())
+"""
+
+
+def test_what_must_be_whole_is_done_before_the_end():
+    assert ended_in(PUTS_OFF) == ("done whole\nraised\ndone whole\ncalled\n", "", 128 + signal.SIGTERM)
+
+
+WHILE_AN_OBJECT_GOES = """
+import signal, sys, threading
+from tonegen import ending
+class Last:
+    def __del__(self):
+        signal.raise_signal(signal.SIGTERM)
+ending.listen()
+try:
+    Last()
+    threading.Event().wait(60)
+    print("still at work")
+except ending.Ended:
+    print("raised")
+sys.exit(ending.stop_listening())
+"""
+
+
+def test_an_end_that_python_swallows_comes_again():
+    """It says so of what is raised while an object goes (sys.unraisablehook), and goes on."""
+    assert ended_in(WHILE_AN_OBJECT_GOES) == ("raised\n", "", 128 + signal.SIGTERM)
+
+
+IN_ANOTHER_EXCEPTION = """
+import signal
+from tonegen import cli
+class Field:
+    def __set_name__(self, owner, name):
+        signal.raise_signal(signal.SIGTERM)
+def work(**_):
+    try:
+        class Record:
+            field = Field()
+    except BaseException as error:  # as Python itself did until 3.11, whatever version runs this
+        raise RuntimeError("Error calling __set_name__") from error
+cli.tonegen.main = work
+cli.main()
+"""
+
+
+def test_an_end_that_came_out_as_another_exception_is_an_end_all_the_same():
+    assert ended_in(IN_ANOTHER_EXCEPTION) == ("", "", 128 + signal.SIGTERM)
+
+
 def test_what_the_shell_has_ignored_stays_ignored():
     """nohup (POSIX) starts a program with SIGHUP ignored, so that it outlives its terminal."""
     program = at_work(preexec_fn=lambda: signal.signal(signal.SIGHUP, signal.SIG_IGN))
@@ -140,16 +213,49 @@ def test_whatever_the_moment_nothing_is_half_written_or_left_tuned(tmp_path, nam
         assert ended_at(name, how, draw.uniform(0, COMMANDS[name][1]), folder) == ""
 
 
+BEGINS_JACK = """
+import signal
+signal.raise_signal(signal.SIGTERM)
+is_whole = True
+"""
+LOOKS_FOR_DEVICES = """
+import sys
+from tonegen import ending
+from tonegen.sound import device
+ending.listen()
+try:
+    device.output_devices()
+except ending.Ended:
+    print("whole:", sys.modules["sounddevice"].is_whole)
+sys.exit(ending.stop_listening())
+"""
+
+
+def test_the_library_of_devices_is_begun_whole(tmp_path):
+    """Half begun it is unloaded, and the threads that JACK has begun in it crash the program."""
+    (tmp_path / "sounddevice.py").write_text(BEGINS_JACK)
+    found = f"import sys\nsys.path.insert(0, {str(tmp_path)!r})\n"
+    assert ended_in(found + LOOKS_FOR_DEVICES) == ("whole: True\n", "", 128 + signal.SIGTERM)
+
+
 def test_a_tone_that_is_ended_while_its_device_begins_leaves_no_stream_open(monkeypatch):
-    """The device's own thread would call what is gone, and the program crash."""
+    """The device's own thread would call what is gone, and the program crash.
+
+    Nor does a signal cut short what JACK is asked meanwhile: to JACK that is its server's end, and an abort.
+    """
     open_streams = []
+
+    def told_to_end():
+        assert signal.pthread_sigmask(signal.SIG_BLOCK, ()) >= {*SIGNALS}
+        ending._told.do()
 
     class Stream:
         def __init__(self, **_):
             open_streams.append(self)
+            told_to_end()
 
         def start(self):
-            raise Ended
+            told_to_end()
 
         def close(self):
             open_streams.remove(self)

@@ -24,6 +24,7 @@ SIGNALS: Final = tuple(
 )
 # Whoever is impatient tells it again: so long the end that is under way is not disturbed.
 _SECONDS_TO_END: Final = 2.0
+_SECONDS_TO_COME_OUT: Final = 0.05  # of what swallows exceptions
 
 
 class Ended(KeyboardInterrupt):
@@ -36,6 +37,7 @@ class _Told:
     number = 0
     at_seconds = 0.0
     do: Callable[[], object] | None = None
+    hook_before: Callable[["sys.UnraisableHookArgs"], object] = sys.__unraisablehook__
 
 
 _told = _Told()
@@ -50,6 +52,7 @@ def listen() -> None:
     for number in SIGNALS:
         if signal.getsignal(number) is not signal.SIG_IGN:
             signal.signal(number, _end)
+    _told.hook_before, sys.unraisablehook = sys.unraisablehook, _tell_again
     _hold_the_standard_places()
     sys.stdout, sys.stderr = _outliving(sys.stdout), _outliving(sys.stderr)
 
@@ -62,7 +65,37 @@ def stop_listening() -> int:
     for number in SIGNALS:
         if signal.getsignal(number) is _end:
             signal.signal(number, signal.SIG_DFL)
+    sys.unraisablehook = _told.hook_before
     return 128 + _told.number if _told.number else 0
+
+
+def was_told() -> bool:
+    """Whether the program was told to end: an exception that comes then may be made of `Ended`."""
+    return _told.number != 0
+
+
+@contextmanager
+def put_off() -> Iterator[None]:
+    """What is told while this lasts is told at its end: for what must be done whole or not at all.
+
+    Threads and processes that are started meanwhile are told nothing.
+    """
+    held = signal.pthread_sigmask(signal.SIG_BLOCK, SIGNALS) if sys.platform != "win32" else None
+    is_main = threading.current_thread() is threading.main_thread()  # the others' exceptions are their own
+    before, told = _told.do, []
+    if is_main:
+        _told.do = lambda: told.append(True)
+    try:
+        yield
+    finally:
+        if is_main:
+            _told.do = before
+        if held is not None:
+            signal.pthread_sigmask(signal.SIG_SETMASK, held)
+    if told and before:
+        before()
+    elif told:
+        raise Ended
 
 
 @contextmanager
@@ -84,6 +117,26 @@ def _end(number: int, _: FrameType | None) -> None:
     if _told.do is None:
         raise Ended
     _told.do()
+
+
+def _tell_again(unraisable: "sys.UnraisableHookArgs") -> None:
+    """Python swallows what is raised while it drops an object, often so in imports: `Ended` comes again."""
+    if isinstance(unraisable.exc_value, Ended):
+        again = threading.Timer(_SECONDS_TO_COME_OUT, _tell_main_thread)
+        again.daemon = True
+        again.start()
+    else:
+        _told.hook_before(unraisable)
+
+
+def _tell_main_thread() -> None:
+    if signal.getsignal(_told.number) is not _end:  # it is ending by itself
+        return
+    _told.at_seconds = float("-inf")
+    if sys.platform == "win32":
+        signal.raise_signal(_told.number)
+    else:  # which wakes it where it waits
+        signal.pthread_kill(threading.main_thread().ident or 0, _told.number)
 
 
 def _hold_the_standard_places() -> None:

@@ -129,6 +129,10 @@ def _run() -> int:
     except OSError as error:  # files and devices answer for themselves; what is left is what is printed to
         sys.stdout = None
         return _failed(f"the result cannot be printed: {error.strerror}", 2)
+    except Exception:
+        if not ending.was_told():
+            raise
+        return INTERRUPTED  # Python itself makes other exceptions of what is raised at some places
     return result if isinstance(result, int) else 0
 
 

@@ -15,12 +15,13 @@ killed together.
 """
 
 import json
+import os
 import sys
 import time
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import BinaryIO, Final
+from typing import Final
 
 from tonegen.errors import NoSuchDevice, TonegenError
 from tonegen.keys import side_process
@@ -29,6 +30,7 @@ from tonegen.keys.midi import SECONDS_PER_BYTE, SYSEX
 from tonegen.keys.plan import Door
 
 _READY: Final = "ready"
+_PROGRAM, _TERMINAL = 1, 2  # where the guard's own words go
 _SECONDS_TO_START: Final = 20.0
 _SECONDS_TO_FINISH: Final = 20.0
 # A MIDI system loses messages in the period in which it takes out the program's own connection.
@@ -192,9 +194,9 @@ def stand_guard() -> None:
             try:
                 door = open_door(content.decode())
             except TonegenError as error:
-                _say(sys.stdout.buffer, str(error))
+                _say(_PROGRAM, str(error))
                 return
-            _say(sys.stdout.buffer, _READY)
+            _say(_PROGRAM, _READY)
     if door is None:
         return
     try:
@@ -203,7 +205,7 @@ def stand_guard() -> None:
             if entry is not None:
                 entry.remove()
     except TonegenError as error:
-        _say(sys.stderr.buffer, f"tonegen: {error}")
+        _say(_TERMINAL, f"tonegen: {error}")
     door.close()
 
 
@@ -223,8 +225,7 @@ def _held(path: str) -> Entry | None:
     return None
 
 
-def _say(where: BinaryIO, line: str) -> None:
-    """To the program or to its terminal, of which each may have ended."""
+def _say(place: int, line: str) -> None:
+    """To the program or to its terminal, of which each may have ended; nothing is kept to be tried again."""
     with suppress(OSError):
-        where.write(f"{line}\n".encode())
-        where.flush()
+        os.write(place, f"{line}\n".encode())

@@ -8,13 +8,12 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
 import tonegen
-from tonegen.ending import SIGNALS
+from tonegen.ending import SIGNALS, put_off
 
 _START: Final = "import sys; sys.path.insert(0, sys.argv[1]); from {module} import {life}; {life}()"
 
@@ -28,26 +27,13 @@ def command(module: str, life: str) -> list[str]:
 
 def start(module: str, life: str) -> "subprocess.Popen[bytes]":
     """Start it, with a pipe in and a pipe out."""
-    with _signals_blocked():
+    with put_off():  # nor does a signal end it before it can say that it wants none
         return subprocess.Popen(
             command(module, life),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             **_away_from_the_terminal(),
         )
-
-
-@contextmanager
-def _signals_blocked() -> Iterator[None]:
-    """A process that is started now has them blocked from its first moment on; ours come once it is."""
-    if sys.platform == "win32":
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, SIGNALS)
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _away_from_the_terminal() -> dict[str, Any]:

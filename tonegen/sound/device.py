@@ -11,6 +11,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from tonegen import ending
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.synthesis.player import FADE_SECONDS, SWITCH_SECONDS, Player
 
@@ -176,45 +177,58 @@ class _Stream:
         self._failure: Exception | None = None
         self._block_start: tuple[int, float] | None = None  # a frame, and when it will be heard
         self._seen_frames, self._seen_at = 0, time.monotonic()
+        self._block_frames = block_frames
+        self._stream: Any = None
         sounddevice = _sounddevice()
         self._abort = sounddevice.CallbackAbort
+        self._refusal = sounddevice.PortAudioError
+        self._new = sounddevice.OutputStream
+
+    def __enter__(self) -> "_Stream":
+        try:
+            # A signal in the middle of a word with its server is to JACK the server's end.
+            with ending.put_off():
+                self._open()
+                self._start()
+        except BaseException:  # refused, or told to end: the device's thread must not call what is gone
+            if self._stream is not None:
+                self._close()
+            raise
+        self._seen_at = time.monotonic()
+        self._switch_seconds = sys.getswitchinterval()
+        sys.setswitchinterval(SWITCH_SECONDS)  # the device's thread must not wait for the others
+        return self
+
+    def _open(self) -> None:
         with _Open.lock:
             _Open.streams += 1
+        player, device = self._player, self._device
         try:
-            self._stream = sounddevice.OutputStream(
+            self._stream = self._new(
                 samplerate=player.sample_rate,
-                blocksize=block_frames,
+                blocksize=self._block_frames,
                 device=device.number,
                 channels=player.channels,
                 dtype="float32",
                 callback=self._fill,
                 finished_callback=self.ended.set,
             )
-        except sounddevice.PortAudioError as refusal:
+        except self._refusal as refusal:
             _closed()
             raise NoSuchDevice(
                 f"sound device {device} does not take {player.channels} channels at {player.sample_rate} Hz "
                 f"({_words(refusal)}); it has {device.channels} channels, and prefers {device.sample_rate} Hz"
             ) from refusal
-        self._refusal = sounddevice.PortAudioError
 
-    def __enter__(self) -> "_Stream":
+    def _start(self) -> None:
         try:
             self._stream.start()
         except self._refusal as refusal:
             self._lost = True
-            self._close()
             raise NoSuchDevice(
                 f"sound device {self._device} does not start ({_words(refusal)}); "
                 "check that it is connected and that no other program is using it"
             ) from refusal
-        except BaseException:  # told to end: the device's thread must not call what is gone
-            self._close()
-            raise
-        self._seen_at = time.monotonic()
-        self._switch_seconds = sys.getswitchinterval()
-        sys.setswitchinterval(SWITCH_SECONDS)  # the device's thread must not wait for the others
-        return self
 
     def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
         sys.setswitchinterval(self._switch_seconds)
@@ -280,7 +294,9 @@ def _closed() -> None:
 def _sounddevice() -> Any:
     """The binding to PortAudio, which opens the library when it is imported."""
     try:
-        import sounddevice
+        # Cut short it would take PortAudio away from under the threads that JACK has begun.
+        with ending.put_off():
+            import sounddevice
     except OSError as missing:
         raise NoSuchDevice(
             "the PortAudio library is missing; install it (Debian: sudo apt install libportaudio2), "

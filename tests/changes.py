@@ -241,6 +241,14 @@ changes(
     ("return 128 + _told.number if", "return _told.number if"),
     ("    finally:\n        _told.do = None", "    finally:\n        pass"),
     ("_told.number = _told.number or number", "_told.number = number"),
+    ("            _told.do = before", "            pass"),
+    ("told.append(True)", "None"),
+    ("isinstance(unraisable.exc_value, Ended)", "False"),
+)  # fmt: skip
+changes(
+    "tonegen/sound/device.py", "tests/test_ending.py",
+    ("with ending.put_off():\n                self._open()", "if True:\n                self._open()"),
+    ("with ending.put_off():\n            import", "if True:\n            import"),
 )  # fmt: skip
 changes(
     "tonegen/reading.py", "tests/test_odd_input.py tests/test_drop_fit.py tests/keys/test_files.py",

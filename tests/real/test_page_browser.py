@@ -283,12 +283,15 @@ def test_anyone_can_use_it(opened, width, theme):
         assert (part, broken_rules(page)) == (part, [])
 
 
+def fastest_heard(intervals):
+    """The fastest beat of those that partials up to the sixteenth make."""
+    heard = [i for i in intervals if max(map(int, i["ratio"].split(":"))) <= 16]
+    return max((i["after"]["beats_per_second"] for i in heard), key=abs)
+
+
 def test_a_scene_is_solved_kept_and_taken_back(opened, tonegen):
     printed = tonegen("tonegen temper e9-dance-band --json").json
-    worst = {
-        grip["name"]: max((i["after"]["beats_per_second"] for i in grip["intervals"]), key=abs)
-        for grip in printed["grips"]
-    }
+    worst = {grip["name"]: fastest_heard(grip["intervals"]) for grip in printed["grips"]}
     page = opened()
     page.select_option("[aria-label='Cabinet drop']", "demo-soft-cabinet", force=True)
     page.click("nav [data-part=temper]")

@@ -220,11 +220,28 @@ changes(
 )  # fmt: skip
 changes(
     "tonegen/order/plan.py", "tests/test_order.py",
+    ("within = 2 * sqrt", "within = sqrt"),
+)  # fmt: skip
+changes(
+    "tonegen/order/steps.py", "tests/test_order.py",
     ("(rate > 0) == self.tune_is_high", "(rate > 0) != self.tune_is_high"),
     ("_COUNT_ERROR_BEATS / seconds * hardness", "_COUNT_ERROR_BEATS / seconds"),
-    ("sqrt(variance + edge.counting_error_cents**2)", "sqrt(variance) + edge.counting_error_cents"),
-    ("within = 2 * sqrt", "within = sqrt"),
+    ("high_stiffness=self.high_stiffness", "high_stiffness=0.0"),
+)  # fmt: skip
+changes(
+    "tonegen/order/edges.py", "tests/test_order.py",
     ("sqrt(error**2 + _BAR_ERROR_CENTS**2)", "error"),
+    ("(tune.string, -own_error)", "(tune.string, 0.0)"),
+)  # fmt: skip
+changes(
+    "tonegen/order/tree.py", "tests/test_order.py",
+    ("sqrt(variance + edge.error_cents**2)", "sqrt(variance) + edge.error_cents"),
+    ("+ sign * cents", "+ cents"),
+)  # fmt: skip
+changes(
+    "tonegen/order/stiff.py", "tonegen/order/stiff.py tests/test_order.py",
+    ("_USUAL_CORE if guessed else _KNOWN", "_KNOWN"),
+    ("- 1 / (1 + stiffness))", ")"),
 )  # fmt: skip
 changes(
     "tonegen/words.py", "tonegen/words.py tests/test_temper_cli.py",

@@ -172,7 +172,8 @@ def test_the_order_is_the_command_lines_and_each_step_sounds(tonegen):
         page = visitor(None, None, asks.Choose(temperament="five-limit-just"), asks.MakePlan())
         plan = await page.until("order", lambda plan: plan["steps"])
         assert "E4" in plan["steps"][0]["against"]
-        assert {step["rate"] for step in plan["steps"]} >= {"pure"}
+        # Just, and yet not still: partials of stiff strings are not whole multiples.
+        assert any(not step["rate"].startswith("pure") for step in plan["steps"])
         assert plan["checks"]
         page.ask(asks.GoToStep(1), asks.TurnSound(True))
         outlet = page.engine.stage.hear_in_page(16_000, lambda: None)

@@ -12,7 +12,8 @@ from tonegen.cli.show import as_json, print_json, print_sentence, print_table
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.instrument import TuningPoint
 from tonegen.interval import SLOWEST_COUNTABLE_BEATS_PER_SECOND
-from tonegen.order.plan import Check, Node, Order, Reference, TuningStep, sounds_like, tuning_order
+from tonegen.order.plan import tuning_order
+from tonegen.order.steps import Check, Node, Order, Reference, TuningStep, sounds_like
 from tonegen.order.walk import KEYS, Listening
 from tonegen.presets.scenes import scene as load_scene
 from tonegen.temperament import Temperament
@@ -33,7 +34,11 @@ from tonegen.words import count_of, side
     "--device", type=TEXT, help="Sound device, by number or part of its name; a wrong one lists them all."
 )
 @click.option(
-    "--timbre", type=Preset("timbres"), default="harmonic", show_default=True, help="The timbre of the tones."
+    "--timbre",
+    type=Preset("timbres"),
+    default="string",
+    show_default=True,
+    help="The timbre of the tones; harmonic leaves the strings' stiffness out of the beats.",
 )
 @click.option("--level", type=float, default=-24.0, show_default=True, help="Loudness, dB of full scale.")
 @as_json
@@ -59,7 +64,10 @@ def command(
     if listen and in_json:
         raise BadValue("--listen is for a person, --json for a script; give one of them")
     target = _target(asked, temperament)
-    plan = tuning_order(asked.instrument, target, asked.drop, asked.reference_hz, points=asked.points())
+    stiff = presets.timbre(timbre).follows_string
+    plan = tuning_order(
+        asked.instrument, target, asked.drop, asked.reference_hz, points=asked.points(), stiff=stiff
+    )
     if listen:
         _listen(Listening(plan, asked.reference_hz), device, timbre, level)
     elif in_json:
@@ -80,6 +88,7 @@ def _json(plan: Order, scene: Scene, target: Temperament) -> dict[str, Any]:
         "instrument": plan.instrument.name,
         "temperament": target.name,
         "reference_hz": scene.reference_hz,
+        "no_stiffness": list(plan.unknown_wire),
         "steps": [
             {
                 "tune": _node_json(step.tune, plan),
@@ -90,6 +99,8 @@ def _json(plan: Order, scene: Scene, target: Temperament) -> dict[str, Any]:
                 "beats_per_second": step.beats_per_second,
                 "low_hz": step.low_hz,
                 "high_hz": step.high_hz,
+                "low_stiffness": step.low_stiffness,
+                "high_stiffness": step.high_stiffness,
                 "coincident_hz": step.coincident_hz,
                 "pair": step.pair,
                 "count": step.count,
@@ -131,6 +142,8 @@ def _print(plan: Order, scene: Scene, target: str) -> None:
     )
     for sentence in _HOW_TO_READ:
         print_sentence(sentence)
+    if plan.caution:
+        print_sentence(plan.caution)
     click.echo()
     print_table(
         ["check", "with", "engaged", "as", "should beat", "give or take"],

@@ -6,7 +6,7 @@ Pure: it holds the place in the plan and says which tones should sound; the comm
 from dataclasses import dataclass, replace
 from typing import Final
 
-from tonegen.order.plan import Order, Reference, TuningStep
+from tonegen.order.steps import Order, Reference, TuningStep
 from tonegen.sounding import Sounding, sound, tone_of_hz, tones_to_play
 from tonegen.synthesis.timbre import Timbre, Tone
 
@@ -60,11 +60,15 @@ class Listening:
             other = step.against.name
         low, high = (other, tuned) if step.tune_is_high else (tuned, other)
         tones = (
-            tone_of_hz(step.low_hz, self.reference_hz, low),
-            tone_of_hz(step.high_hz, self.reference_hz, high),
+            replace(tone_of_hz(step.low_hz, self.reference_hz, low), stiffness=step.low_stiffness),
+            replace(tone_of_hz(step.high_hz, self.reference_hz, high), stiffness=step.high_stiffness),
         )
         return sound(tones, self.reference_hz, step.ratio)
 
     def tones(self, timbre: Timbre) -> tuple[Tone, ...]:
-        """What the engine should sound: the target of the step, or just the pair of partials that beats."""
-        return tones_to_play(self.sounding(), timbre, only_beating=self.only_beating)
+        """What the engine should sound: the target of the step, or just the pair of partials that beats.
+
+        Whatever the timbre, partials lie where the plan says: they beat as its steps do.
+        """
+        worn = replace(timbre, follows_string=True)
+        return tones_to_play(self.sounding(), worn, only_beating=self.only_beating)

@@ -13,7 +13,7 @@ from tonegen.copedent import CellTarget, Copedent
 from tonegen.drop import Drop
 from tonegen.instrument import Instrument, State, TuningPoint
 from tonegen.interval import FASTEST_COUNTABLE_BEATS_PER_SECOND, Audible
-from tonegen.order.plan import Node, Order, Reference, TuningStep
+from tonegen.order.steps import Node, Order, Reference, TuningStep
 from tonegen.paper.pages import Pages
 from tonegen.paper.printing import DASHES, GREY
 from tonegen.reads import readings_by_point, states_played

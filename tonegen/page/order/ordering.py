@@ -6,7 +6,8 @@ from msgspec import Struct
 
 from tonegen.instrument import TuningPoint
 from tonegen.interval import audible
-from tonegen.order.plan import Check, Node, Order, TuningStep, tuning_order
+from tonegen.order.plan import tuning_order
+from tonegen.order.steps import Check, Node, Order, TuningStep
 from tonegen.order.walk import Listening
 from tonegen.setup.rig import Rig
 from tonegen.synthesis.timbre import Tone

@@ -7,7 +7,7 @@ from typing import ClassVar
 from msgspec import Struct
 
 from tonegen.errors import BadValue
-from tonegen.order.plan import Order
+from tonegen.order.steps import Order
 from tonegen.order.walk import Listening
 from tonegen.page.asked import Asked
 from tonegen.page.order import asks

@@ -203,6 +203,7 @@ def test_what_the_shell_has_closed_is_missed_by_nobody(closed):
     assert (done.returncode, done.stderr) == (0, "")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", COMMANDS)
 def test_whatever_the_moment_nothing_is_half_written_or_left_tuned(tmp_path, name):
     """The short form; the long one is a command, see tests/endings.py."""

@@ -133,6 +133,19 @@ class State(Frozen):
         return "+".join(parts) or "open"
 
 
+def parse_travel(text: str) -> tuple[str, float]:
+    """A change and how far it is engaged, as they are typed: "A", or "A:0.5" for half. Raises BadValue.
+
+    >>> parse_travel("A"), parse_travel("DD:0.5")
+    (('A', 1.0), ('DD', 0.5))
+    """
+    name, separator, travel = text.strip().partition(":")
+    try:
+        return name, float(travel) if separator else 1.0
+    except ValueError:
+        raise BadValue(f'"{text.strip()}" is not a change with a travel; write one such as A:0.5') from None
+
+
 @dataclass(frozen=True, slots=True)
 class Instrument:
     """Strings by changes: what the player draws as his copedent."""
@@ -235,6 +248,17 @@ class Instrument:
         return {
             name: travel for name, travel in state.travels.items() if string in self.change(name).semitones
         }
+
+    def stands_at_a_stop(self, string: int, state: State) -> bool:
+        """Whether no engaged change of this string is on its way, so that it plays a tuning point.
+
+        >>> from tonegen.presets import instrument
+        >>> e9 = instrument("e9-ten-string")
+        >>> half = e9.state({"A": 0.5, "B": 1.0})
+        >>> e9.stands_at_a_stop(5, half), e9.stands_at_a_stop(6, half)
+        (False, True)
+        """
+        return all(travel == 1 for travel in self.own_changes(string, state).values())
 
     def point(self, string: int, state: State) -> TuningPoint:
         """The tuning point that a state selects on a string, every engaged change taken as at its stop.

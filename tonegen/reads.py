@@ -9,9 +9,10 @@ from dataclasses import dataclass
 
 from tonegen.drop import Drop
 from tonegen.errors import BadValue
-from tonegen.instrument import Grip, Instrument, State, TuningPoint
+from tonegen.instrument import Grip, Instrument, State, TuningPoint, parse_travel
 from tonegen.sounding import SoundingTone, tones_of_grip
 from tonegen.temperament import Temperament
+from tonegen.words import signed
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +27,10 @@ class Reading:
     def cents(self) -> float:
         """What a meter shows, in cents from the note at equal temperament: offset and drop together."""
         return self.tone.offset_cents + self.tone.drop_cents
+
+    def __str__(self) -> str:
+        """+3.9 with A+B."""
+        return f"{signed(self.cents, 1)} with {self.state}"
 
 
 def reading(
@@ -91,7 +96,7 @@ def readings_by_point(
     found: dict[TuningPoint, list[Reading]] = {}
     for state in states:
         for string in (each.number for each in instrument.strings):
-            if any(travel < 1 for travel in instrument.own_changes(string, state).values()):
+            if not instrument.stands_at_a_stop(string, state):
                 continue
             shown = reading(instrument, temperament, drop, reference_hz, string, state)
             if shown.tone.drop_cents:
@@ -112,12 +117,15 @@ def parse_place(text: str, instrument: Instrument) -> tuple[int, State]:
     number, _, engaged = text.strip().partition(":")
     if not (number.isascii() and number.isdigit() and len(number) < 3):
         raise BadValue(f'"{text}" is not a string in a state; write 8 for string 8 open, 8:A+B with A and B')
-    travels: dict[str, float] = {}
-    for part in filter(None, (part.strip() for part in engaged.split("+"))):
-        name, separator, travel = part.partition(":")
-        try:
-            travels[name] = float(travel) if separator else 1.0
-        except ValueError:
-            raise BadValue(f'"{part}" is not a change with a travel; write one such as A:0.5') from None
+    travels = dict(parse_travel(part) for part in filter(str.strip, engaged.split("+")))
     instrument.string(int(number))
     return int(number), instrument.state(travels)
+
+
+def place_in_words(string: int, state: State) -> str:
+    """A string in a state as it is said.
+
+    >>> place_in_words(8, State({"A": 1.0, "B": 1.0})), place_in_words(8, State({}))
+    ('string 8 with A+B', 'string 8 open')
+    """
+    return f"string {string} {f'with {state}' if state.travels else 'open'}"

@@ -189,7 +189,7 @@ def tones_of_grip(
     for number, ratio, role in zip(grip.strings, ratios, roles, strict=True):
         cents = string_cents(instrument, temperament, number, state)
         drop_cents = drop.since_tuned(instrument, number, state)
-        semitones = _nominal_semitones(instrument, number, state, cents)
+        semitones = nominal_semitones(instrument, number, state, cents)
         string = instrument.string(number)
         barred = string.bar_semitones(position)
         tones.append(
@@ -211,9 +211,12 @@ def tones_of_grip(
     return tuple(tones)
 
 
-def _nominal_semitones(instrument: Instrument, string: int, state: State, cents: float) -> int:
-    """Semitones above open that the string stands for: its stop's note, or the nearest when half engaged."""
-    if all(travel == 1 for travel in instrument.own_changes(string, state).values()):
+def nominal_semitones(instrument: Instrument, string: int, state: State, cents: float) -> int:
+    """Semitones above open that a string stands for in a state, where it is so many cents above its open key.
+
+    That is its stop's note, or the nearest where it is between its stops.
+    """
+    if instrument.stands_at_a_stop(string, state):
         return instrument.raised_semitones(instrument.point(string, state))
     return round(cents / 100)
 

@@ -17,8 +17,8 @@ from tonegen.errors import BadValue
 from tonegen.frozen import Frozen
 from tonegen.instrument import Grip, Instrument, State, TuningPoint
 from tonegen.pitch import hz_from_key
-from tonegen.reads import Reading, parse_place, reading
-from tonegen.sounding import SoundingInterval, sound, tones_of_grip
+from tonegen.reads import Reading, parse_place, place_in_words, reading
+from tonegen.sounding import SoundingInterval, nominal_semitones, sound, tones_of_grip
 from tonegen.temperament import OwnTemperament, Temperament, string_cents
 from tonegen.words import signed, typed
 
@@ -37,8 +37,7 @@ class Want:
 
     def __str__(self) -> str:
         """String 8 with A+B at +0."""
-        engaged = f"with {self.state}" if self.state.travels else "open"
-        return f"string {self.string} {engaged} at {signed(self.cents, None)}"
+        return f"{place_in_words(self.string, self.state)} at {signed(self.cents, None)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,10 +163,10 @@ def _moved(temperament: OwnTemperament, offsets: Mapping[TuningPoint, float]) ->
 
 def _points_of(instrument: Instrument, before: OwnTemperament, want: Want) -> list[TuningPoint]:
     """The tuning points that a reading can hang on."""
-    own = instrument.own_changes(want.string, want.state)
     selected = instrument.point(want.string, want.state)
-    if all(travel == 1 for travel in own.values()):
+    if instrument.stands_at_a_stop(want.string, want.state):
         return [selected]
+    own = instrument.own_changes(want.string, want.state)
     points = [TuningPoint(want.string), *(TuningPoint(want.string, (name,)) for name in own)]
     return points + [selected] * (before.given(selected) is not None and selected not in points)
 
@@ -210,10 +209,8 @@ def _solved(
 
 def _note_cents(instrument: Instrument, before: OwnTemperament, want: Want) -> float:
     """The note that a want counts from, in cents above the open key."""
-    own = instrument.own_changes(want.string, want.state)
-    if all(travel == 1 for travel in own.values()):
-        return 100.0 * instrument.raised_semitones(instrument.point(want.string, want.state))
-    return 100.0 * round(string_cents(instrument, before, want.string, want.state) / 100)
+    cents = string_cents(instrument, before, want.string, want.state)
+    return 100.0 * nominal_semitones(instrument, want.string, want.state, cents)
 
 
 def _clash(wants: Sequence[Want], rows: NDArray[np.float64], missing: NDArray[np.float64]) -> str:

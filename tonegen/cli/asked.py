@@ -11,7 +11,7 @@ from click.shell_completion import CompletionItem
 from tonegen import presets
 from tonegen.errors import BadValue, TonegenError
 from tonegen.frozen import Frozen
-from tonegen.instrument import Grip, Instrument, State
+from tonegen.instrument import Grip, Instrument, State, parse_travel
 from tonegen.interval import Ratio
 from tonegen.pitch import REFERENCE_HZ, WrittenPitch, parse_pitch, parse_pitch_class
 from tonegen.setup.context import rig_asked_for
@@ -81,15 +81,11 @@ def parse_text(text: str) -> str:
 def parse_travels(text: str) -> Mapping[str, float]:
     """Changes that are engaged: "A,B", or with a travel from 0 to 1, "DD:0.5". Raises BadValue."""
     travels: dict[str, float] = {}
-    for part in filter(None, (part.strip() for part in text.split(","))):
-        name, separator, travel = part.partition(":")
-        try:
-            number = float(travel) if separator else 1.0
-        except ValueError:
-            raise BadValue(f'"{part}" is not a change with a travel; write one such as DD:0.5') from None
+    for part in filter(str.strip, text.split(",")):
+        name, travel = parse_travel(part)
         if name in travels:
             raise BadValue(f"change {name} is listed twice")
-        travels[name] = number
+        travels[name] = travel
     return travels
 
 

@@ -214,7 +214,7 @@ def _print(chart: Copedent, made_with: str, shown: Mapping[TuningPoint, tuple[Re
     if shown:
         click.echo("With drop, in the states that are played, a meter reads instead:")
     for point, readings in shown.items():
-        reads = ", ".join(f"{signed(each.cents, 1)} with {each.state}" for each in readings)
+        reads = ", ".join(map(str, readings))
         print_sentence(f"S{str(point)[1:]}: {reads}")
     for caution in cautions(chart):
         click.echo(f"Caution: {caution}")

@@ -21,7 +21,7 @@ from tonegen.errors import BadValue
 from tonegen.instrument import Grip, Instrument, State
 from tonegen.pitch import parse_pitch_class
 from tonegen.presets.scenes import scene as load_scene
-from tonegen.reads import reading, states_played
+from tonegen.reads import place_in_words, reading, states_played
 from tonegen.setup.context import rig_asked_for
 from tonegen.setup.rig import Rig
 from tonegen.sounding import SoundingInterval
@@ -179,10 +179,8 @@ def _answer(
     if not answer.tunings:
         click.echo("Nothing to tune: it reads so already")
     for read in wanted:
-        engaged = f"with {read.state}" if read.state.travels else "open"
-        print_sentence(
-            f"Then string {read.string} {engaged} reads {signed(read.cents)}, {read.tone.hz:.2f} Hz"
-        )
+        where = place_in_words(read.string, read.state)
+        print_sentence(f"Then {where} reads {signed(read.cents)}, {read.tone.hz:.2f} Hz")
     for caution in cautions_here:
         print_sentence(f"Caution: {caution}")
     if moves:

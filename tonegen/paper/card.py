@@ -157,7 +157,7 @@ def _drops(pages: Pages, card: Card) -> None:
     shown = readings_by_point(card.instrument, card.temperament, card.drop, card.chart.reference_hz, states)
     lines = []
     for point, readings in shown.items():
-        reads = ",  ".join(f"{signed(each.cents, 1)} with {each.state}" for each in readings)
+        reads = ",  ".join(map(str, readings))
         lines += wrap(f"{_stop(point)}:  {reads}", _LINE_LETTERS, subsequent_indent="     ")
     if not lines:
         return

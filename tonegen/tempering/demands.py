@@ -185,9 +185,8 @@ def voice(scene: Scene, string: int, state: State, ratio: Ratio | None = None, r
     """
     instrument = scene.instrument
     point = instrument.point(string, state)
-    own = instrument.own_changes(string, state)
     terms: tuple[tuple[TuningPoint, float], ...]
-    if all(travel == 1 for travel in own.values()):
+    if instrument.stands_at_a_stop(string, state):
         above, terms = 100.0 * instrument.raised_semitones(point), ((point, 1.0),)
     else:
         above, terms = _half_engaged(scene, string, state, point)

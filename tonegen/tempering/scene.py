@@ -13,7 +13,7 @@ from tonegen.errors import BadValue
 from tonegen.instrument import Grip, Instrument, State, TuningPoint
 from tonegen.interval import Ratio
 from tonegen.pitch import REFERENCE_HZ
-from tonegen.reads import parse_place
+from tonegen.reads import parse_place, place_in_words
 from tonegen.temperament import EQUAL, NO_CONTEXT, Context, OwnTemperament, Temperament
 from tonegen.words import signed, typed
 
@@ -170,11 +170,11 @@ def pin_of_reading(instrument: Instrument, drop: Drop, string: int, state: State
     Pin(point=TuningPoint(string=8, changes=()), cents=1.5, heard='string 8 with A+B at +0')
     """
     point = instrument.point(string, state)
-    if any(travel < 1 for travel in instrument.own_changes(string, state).values()):
+    if not instrument.stands_at_a_stop(string, state):
         raise BadValue(f"string {string} is between its stops in {state}; pin it open, or at a stop")
     if set(point.changes) == set(state.travels):
         return Pin(point, cents)
-    heard = f"string {string} with {state} at {signed(cents, None)}"
+    heard = f"{place_in_words(string, state)} at {signed(cents, None)}"
     return Pin(point, cents - drop.since_tuned(instrument, string, state), heard)
 
 

@@ -13,6 +13,7 @@ from tonegen.instrument import Instrument, TuningPoint
 from tonegen.pitch import hz_from_key
 from tonegen.temperament import Temperament, is_asked
 from tonegen.wire import HIGHEST_SAFE_FRACTION_OF_STRENGTH
+from tonegen.words import signed
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +29,12 @@ class CellTarget:
     offset_cents: float
     hz: float
     asked: bool = True
+
+    @property
+    def offset_in_words(self) -> str:
+        """Its offset to a tenth of a cent, in brackets where nobody asked anything of it."""
+        offset = signed(self.offset_cents, 1)
+        return offset if self.asked else f"({offset})"
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,6 @@ from tonegen.reads import Reading, readings_by_point, states_played
 from tonegen.setup.context import context_of, rig_asked_for
 from tonegen.temperament import Temperament
 from tonegen.wire import HIGHEST_SAFE_FRACTION_OF_STRENGTH
-from tonegen.words import signed
 
 if TYPE_CHECKING:
     from tonegen.tempering.scene import Scene
@@ -170,8 +169,7 @@ def _json(chart: Copedent, sag: Drop) -> dict[str, object]:
 
 
 def _cell(target: CellTarget) -> str:
-    offset = signed(target.offset_cents, 1)
-    return f"{target.note}\n{offset if target.asked else f'({offset})'}\n{target.hz:.2f}"
+    return f"{target.note}\n{target.offset_in_words}\n{target.hz:.2f}"
 
 
 def cautions(chart: Copedent, points: Collection[TuningPoint] | None = None) -> list[str]:

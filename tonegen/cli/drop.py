@@ -147,12 +147,9 @@ def _print(fit: DropFit) -> None:
             "and with one that does not move it."
         )
     for slip in fit.outliers:
-        verdict = f"the others say {signed(slip.expected_cents)}"
-        if not slip.refused:
-            verdict = "may be the slip; it contradicts another reading"
         print_sentence(
             f"Does not fit: {slip.reading.place}, {_where(slip.reading)} read {signed(slip.reading.cents)}; "
-            f"{verdict}"
+            f"{slip.verdict}"
         )
     for string, change in fit.undecided:
         click.echo(f"Not known yet: drop of string {string} with {change}")

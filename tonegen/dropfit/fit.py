@@ -22,6 +22,7 @@ from tonegen.dropfit.slips import slips
 from tonegen.errors import BadValue
 from tonegen.frozen import Frozen
 from tonegen.instrument import Instrument, TuningPoint
+from tonegen.words import signed
 
 # A drop is taken to rise when it is above zero by so many of its standard errors.
 _SURELY: Final = 3.0
@@ -92,6 +93,13 @@ class Outlier:
         5.3
         """
         return self.reading.cents - self.expected_cents
+
+    @property
+    def verdict(self) -> str:
+        """Why it does not fit, as it is said to who read it."""
+        if self.refused:
+            return f"the others say {signed(self.expected_cents)}"
+        return "may be the slip; it contradicts another reading"
 
 
 class Doubt(StrEnum):

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from tonegen.copedent import CellTarget, Copedent
+from tonegen.copedent import Copedent
 from tonegen.drop import Drop
-from tonegen.instrument import Instrument, State, TuningPoint
+from tonegen.instrument import Instrument, TuningPoint
 from tonegen.interval import FASTEST_COUNTABLE_BEATS_PER_SECOND, Audible
 from tonegen.order.steps import Node, Order, Reference, TuningStep
 from tonegen.paper.pages import Pages
@@ -137,18 +137,13 @@ def _table(pages: Pages, card: Card, columns: tuple[tuple[str, ...], ...], step:
                 continue
             lines = (
                 (0.31, target.note, small, "normal"),
-                (0.0, _offset(target), points, "bold"),
+                (0.0, target.offset_in_words, points, "bold"),
                 (-0.32, f"{target.hz:.2f}", small, "normal"),
             )
             for higher, words, size, weight in lines:
                 y = up + higher * _ROW_INCHES
                 pages.text(middle(index), y, words, size, ha="center", va="center", weight=weight)
         pages.top -= _ROW_INCHES
-
-
-def _offset(target: CellTarget) -> str:
-    offset = signed(target.offset_cents, 1)
-    return offset if target.asked else f"({offset})"
 
 
 def _drops(pages: Pages, card: Card) -> None:
@@ -189,12 +184,7 @@ def _played(wanted: WantedGrip) -> str:
     """What is engaged, and at which frets it is played."""
     listed = ", ".join(f"{fret:g}" for fret in wanted.frets)
     frets = f"; fret{'s' * (len(wanted.frets) > 1)} {listed}" if any(wanted.frets) else ""
-    return shorten(f"{_engaged(wanted.state)}{frets}", 36, placeholder="…")
-
-
-def _engaged(state: State) -> str:
-    """The state, or nothing for one that is at rest."""
-    return str(state) if state.travels else "open"
+    return shorten(f"{wanted.state}{frets}", 36, placeholder="…")
 
 
 def heard_best(sounding: Sounding) -> tuple[SoundingInterval, ...]:
@@ -322,7 +312,7 @@ def _lines(card: Card) -> list[_Line]:
     """What is worth drawing: of each state the pair that beats fastest and can still be counted."""
     found: dict[str, _Line] = {}
     for wanted in card.grips:
-        state = _engaged(wanted.state)
+        state = str(wanted.state)
         counted = [each for each in heard_best(card.sounding(wanted)) if each.audible is Audible.BEATS]
         if counted and state not in found:
             fastest = max(counted, key=lambda each: abs(each.beats_per_second))

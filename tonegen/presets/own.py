@@ -6,7 +6,7 @@ is written beside its place and renamed into it, so that it is never half writte
 
 import os
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final, TypeVar
@@ -102,35 +102,20 @@ def copy_preset(kind: str, name: str, new_name: str) -> Path:
 
 
 def _update_combinations(document: Any, drop: Drop) -> None:
-    from tomlkit import aot, array, nl, table
-
     if not drop.combinations:
         return
-    if "combinations" not in document:
-        document.add(nl())
-        document["combinations"] = aot()
+    entries = _entries(document, "combinations")
     for names, cents in drop.combinations.items():
-        entry = next((each for each in document["combinations"] if set(each["changes"]) == names), None)
+        entry = next((each for each in entries if set(each["changes"]) == names), None)
         if entry is None:
-            entry = table()
-            changes = array()
-            changes.extend(sorted(names))
-            entry["changes"] = changes
-            entry["cents"] = table()
-            document["combinations"].append(entry)
-            entry = document["combinations"][-1]
+            entry = _added(entries, {"changes": sorted(names), "cents": {}})
         for string, value in cents.items():
             entry["cents"][str(string)] = _rounded(value)
 
 
 def _update_points(document: Any, own: OwnTemperament) -> None:
-    from tomlkit import aot, array, nl, table
-
-    if "points" not in document:
-        document.add(nl())
-        document["points"] = aot()
-    left = dict(own.offsets_cents)
-    for entry in document["points"]:
+    entries, left = _entries(document, "points"), dict(own.offsets_cents)
+    for entry in entries:
         written = TuningPoint(entry["string"], tuple(entry.get("changes", [])))
         point = next((each for each in left if each.is_same_stop(written)), None)
         if point is None:
@@ -142,16 +127,34 @@ def _update_points(document: Any, own: OwnTemperament) -> None:
             entry["offset_cents"] = _rounded(cents)
             entry.pop("asked", None)
     for point, cents in left.items():
-        entry = table()
-        entry["string"] = point.string
+        fields: dict[str, Any] = {"string": point.string}
         if point.changes:
-            changes = array()
-            changes.extend(point.changes)
-            entry["changes"] = changes
-        entry["offset_cents"] = _rounded(cents)
+            fields["changes"] = list(point.changes)
+        fields["offset_cents"] = _rounded(cents)
         if point in own.not_asked:
-            entry["asked"] = False
-        document["points"].append(entry)
+            fields["asked"] = False
+        _added(entries, fields)
+
+
+def _entries(document: Any, name: str) -> Any:
+    """An array of tables in the file; a new one, after an empty line, where there is none."""
+    from tomlkit import aot, nl
+
+    if name not in document:
+        document.add(nl())
+        document[name] = aot()
+    return document[name]
+
+
+def _added(entries: Any, fields: Mapping[str, Any]) -> Any:
+    """One more table at the end, as it stands in the file."""
+    from tomlkit import item, table
+
+    entry = table()
+    for field, value in fields.items():
+        entry[field] = item(value)
+    entries.append(entry)
+    return entries[-1]
 
 
 def _rounded(cents: float) -> float:

@@ -13,7 +13,7 @@ from typing import Final
 from msgspec import Struct
 from msgspec.structs import replace
 
-from tonegen.dropfit.fit import DropFit, Outlier, ReadAgain, fit_drop
+from tonegen.dropfit.fit import DropFit, ReadAgain, fit_drop
 from tonegen.dropfit.plan import NextReading
 from tonegen.dropfit.readings import METER_CENTS, PitchReading
 from tonegen.errors import BadPreset, BadValue, TonegenError
@@ -215,7 +215,7 @@ def _view(told: _ToldDrop) -> Readings:
     if fit is None:
         listed = tuple(_listed(one) for one in told.typed)
         return Readings(listed, words=told.fault, meter_cents=told.meter_cents)
-    doubts = {slip.reading.place: _doubt(slip) for slip in fit.outliers}
+    doubts = {slip.reading.place: f"{'does not fit: ' * slip.refused}{slip.verdict}" for slip in fit.outliers}
     read_points = {each.point.string for each in fit.points}
     words = "" if fit.drops else (
         "No drop can be worked out yet. Read the same string without a change, "
@@ -259,12 +259,6 @@ def _view(told: _ToldDrop) -> Readings:
 
 def _listed(typed: MeterReading, cents: str = "", doubt: str = "") -> ReadingView:
     return ReadingView(_where(typed.string, typed.changes), _as_typed(typed), cents, doubt)
-
-
-def _doubt(slip: Outlier) -> str:
-    if slip.refused:
-        return f"does not fit: the others say {signed(slip.expected_cents)}"
-    return "may be the slip; it contradicts another reading"
 
 
 def _again(each: ReadAgain) -> NextView:

@@ -183,7 +183,7 @@ def view(at: Standing, keys: dict[str, str], outlet: str, revision: int, undo: s
                 target.point.string,
                 _column(target.point.changes),
                 target.note,
-                signed(target.offset_cents, 1) if target.asked else f"({signed(target.offset_cents, 1)})",
+                target.offset_in_words,
                 f"{target.hz:.2f}",
                 target.point in rig.moved,
                 stands_on[target.point.string] == target.point,

@@ -18,6 +18,8 @@ from tonegen.ear.psychometric import HEARD, Answers, Weibull, threshold
 from tonegen.ear.staircase import Staircase
 from tonegen.ear.taps import tapped_rate
 
+pytestmark = pytest.mark.long
+
 RUNS = 1000
 SLOPES = (1.5, 2.0, 3.0)
 

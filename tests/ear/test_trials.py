@@ -189,6 +189,7 @@ def choices(kind, cue):
     return learned_score(cues[cue], np.array([int(trial.right) for trial in trials]), round(1 / CHANCE[kind]))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("cue", CHEATS)
 @pytest.mark.parametrize("kind", CHANCE)
 def test_a_listener_to_anything_but_the_beat_guesses(kind, cue):
@@ -218,6 +219,7 @@ def aims(kind, cue):
     )
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("cue", CHEATS)
 @pytest.mark.parametrize("kind", [TrialKind.SET, TrialKind.RATE, TrialKind.MATCH])
 def test_a_listener_to_anything_but_the_beat_aims_blindly(kind, cue):

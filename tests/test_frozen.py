@@ -27,7 +27,7 @@ from tonegen.keys.scale import Scale, scale_of_classes
 from tonegen.order.plan import tuning_order
 from tonegen.page.setting import Playing, Setting
 from tonegen.presets.scenes import scene
-from tonegen.setup.rig import rig_of
+from tonegen.setup.rig import Files, rig_of
 from tonegen.setup.setting import MovedPoint, SavedGrip
 from tonegen.sounding import sound, tones_of_grip
 from tonegen.temperament import EQUAL
@@ -154,7 +154,7 @@ RIG = {
     "plan": lambda: plan(scale_of_classes("equal", np.zeros(12)), receiver("mts-octave")),
     "setting": setting,
     "playing": lambda: Playing(travels={"A": 1.0}),
-    "page": lambda: rig_of(setting()),
+    "page": lambda: rig_of(setting(), Files()),
 }
 
 

@@ -16,7 +16,7 @@ from tonegen.interval import Ratio
 from tonegen.pitch import REFERENCE_HZ, WrittenPitch, parse_pitch, parse_pitch_class
 from tonegen.setup.context import rig_asked_for
 from tonegen.setup.moves import grip_in_state
-from tonegen.setup.rig import Bare, bare_of
+from tonegen.setup.rig import Bare, Rig, bare_of
 from tonegen.setup.setting import Hands, Setup
 from tonegen.sounding import Sounding, SoundingTone, sound, tone_as_written
 from tonegen.synthesis.timbre import Tone
@@ -213,6 +213,9 @@ drop_option = click.option(
 reference_option = click.option(
     "--reference", type=float, help="A4 in Hz; if left out, that of the temperament, else 440."
 )
+root_option = click.option(
+    "--root", type=Parsed("note", parse_pitch_class), help="The root of the temperament."
+)
 _OPTIONS = (
     click.option("--low", type=PITCH, help="Lower tone: a note (A3), with cents (A3+5), or Hz."),
     click.option("--high", type=PITCH, help="Upper tone: the same, or cents above the lower (386.3c)."),
@@ -229,7 +232,7 @@ _OPTIONS = (
         "--temperament", type=Preset("temperaments"), default="equal", show_default=True,
         help="A temperament, or one of your own.",
     ),
-    click.option("--root", type=Parsed("note", parse_pitch_class), help="The root of the temperament."),
+    root_option,
     drop_option,
     click.option("--against", type=PITCH, help="A bass note, in equal temperament, to hear it against."),
     reference_option,
@@ -240,17 +243,57 @@ _OPTIONS = (
 )  # fmt: skip
 
 
-def asks_what_sounds(command: Command) -> Command:
-    """Give a command the shared options, gathered in one `AskedTones` named `asked`."""
+def gathers(record: type[Any], options: Sequence[Callable[[Any], Any]]) -> Callable[[Command], Command]:
+    """Give a command these options, gathered in one record of their names that it takes as `asked`."""
 
-    @wraps(command)
-    def gathered(**options: Any) -> Any:
-        asked = AskedTones(**{field.name: options.pop(field.name) for field in fields(AskedTones)})
-        return command(asked=asked, **options)
+    def give(command: Command) -> Command:
+        @wraps(command)
+        def gathered(**given: Any) -> Any:
+            asked = record(**{field.name: given.pop(field.name) for field in fields(record)})
+            return command(asked=asked, **given)
 
-    for option in reversed(_OPTIONS):
-        gathered = option(gathered)
-    return gathered  # type: ignore[return-value]
+        for option in reversed(options):
+            gathered = option(gathered)
+        return gathered  # type: ignore[return-value]
+
+    return give
+
+
+asks_what_sounds = gathers(AskedTones, _OPTIONS)
+
+
+@dataclass(frozen=True, slots=True)
+class AskedRig:
+    """An instrument and how it is tuned, as they were given."""
+
+    instrument: str
+    temperament: str
+    root: int | None
+    drop: str | None
+    reference: float | None
+
+    def rig(self) -> tuple[Rig, str]:
+        """The rig, and what the temperament brought along. Raises BadValue and BadPreset."""
+        return rig_asked_for(self.instrument, self.temperament, self.root, self.drop, self.reference)
+
+
+def asks_for_a_rig(temperament_is: str) -> Callable[[Command], Command]:
+    """Give a command the options of an instrument and its tuning; it takes them as `asked`."""
+    return gathers(
+        AskedRig,
+        (
+            click.option(
+                "--instrument", type=Preset("instruments"), required=True, help="By name or TOML file."
+            ),
+            click.option(
+                "--temperament", type=Preset("temperaments"), default="equal", show_default=True,
+                help=temperament_is,
+            ),
+            root_option,
+            drop_option,
+            reference_option,
+        ),
+    )  # fmt: skip
 
 
 def asks_how_it_sounds(command: Command) -> Command:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tonegen.cli.asked import Parsed, Preset, drop_option, reference_option
+from tonegen.cli.asked import AskedRig, Preset, asks_for_a_rig
 from tonegen.cli.show import (
     as_json,
     force_option,
@@ -20,9 +20,8 @@ from tonegen.copedent import CellTarget, Copedent, copedent
 from tonegen.drop import Drop
 from tonegen.errors import BadPreset, BadValue
 from tonegen.instrument import Instrument, TuningPoint
-from tonegen.pitch import parse_pitch_class
 from tonegen.reads import Reading, readings_by_point, states_played
-from tonegen.setup.context import context_of, rig_asked_for
+from tonegen.setup.context import context_of
 from tonegen.temperament import Temperament
 from tonegen.wire import HIGHEST_SAFE_FRACTION_OF_STRENGTH
 
@@ -31,17 +30,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.option("--instrument", type=Preset("instruments"), required=True, help="By name or TOML file.")
-@click.option(
-    "--temperament",
-    type=Preset("temperaments"),
-    default="equal",
-    show_default=True,
-    help="The temperament that sets the targets.",
-)
-@click.option("--root", type=Parsed("note", parse_pitch_class), help="The root of the temperament.")
-@drop_option
-@reference_option
+@asks_for_a_rig("The temperament that sets the targets.")
 @click.option(
     "--scene",
     type=Preset("scenes"),
@@ -58,11 +47,7 @@ if TYPE_CHECKING:
 @force_option
 @as_json
 def command(
-    instrument: str,
-    temperament: str,
-    root: int | None,
-    drop: str | None,
-    reference: float | None,
+    asked: AskedRig,
     scene: str | None,
     out: Path | None,
     paper: str,
@@ -79,22 +64,22 @@ def command(
     tonegen chart --instrument e9-ten-string --temperament my-e9 --out card.pdf
     tonegen chart --instrument e9-ten-string --scene e9-dance-band --out card.pdf --paper letter
     """
-    rig, made_with = rig_asked_for(instrument, temperament, root, drop, reference)
+    rig, made_with = asked.rig()
     played, target, sag, reference_hz = rig.instrument, rig.targets, rig.drop, rig.reference_hz
-    asked = _scene_of(played, target, scene) if out is not None or scene is not None else None
-    if asked is not None and scene is not None:
-        sag = sag if drop is not None else asked.drop
-        reference_hz = reference_hz if reference is not None else asked.reference_hz
-        made_with = f"As in {asked.name}: drop {sag.name} and A4 = {reference_hz:g} Hz"
+    wanted = _scene_of(played, target, scene) if out is not None or scene is not None else None
+    if wanted is not None and scene is not None:
+        sag = sag if asked.drop is not None else wanted.drop
+        reference_hz = reference_hz if asked.reference is not None else wanted.reference_hz
+        made_with = f"As in {wanted.name}: drop {sag.name} and A4 = {reference_hz:g} Hz"
     chart = copedent(played, target, sag, reference_hz)
     if out is not None:
         from tonegen.order.plan import tuning_order
         from tonegen.paper.card import Card, draw, own_grips
         from tonegen.paper.printing import write_pages
 
-        points = asked.points() if asked else ()
+        points = wanted.points() if wanted else ()
         plan = tuning_order(played, target, sag, reference_hz, points=points)
-        grips, title = (asked.grips, asked.title or asked.name) if asked else (own_grips(played), "")
+        grips, title = (wanted.grips, wanted.title or wanted.name) if wanted else (own_grips(played), "")
         card = Card(chart, target, sag, plan, grips, title)
         written = write_pages(lambda: draw(card, paper), out, force=force)
         if not in_json:
@@ -102,7 +87,7 @@ def command(
             for caution in cautions(chart):
                 click.echo(f"Caution: {caution}")
             return
-    states = states_played(played, (each.state for each in asked.grips) if asked else None)
+    states = states_played(played, (each.state for each in wanted.grips) if wanted else None)
     shown = readings_by_point(played, target, sag, reference_hz, states)
     if in_json:
         print_json(

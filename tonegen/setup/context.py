@@ -4,9 +4,9 @@ from tonegen import presets
 from tonegen.drop import NO_DROP
 from tonegen.errors import BadPreset
 from tonegen.pitch import REFERENCE_HZ
-from tonegen.setup.rig import Rig, rig_of
+from tonegen.setup.rig import Files, Rig, rig_of
 from tonegen.setup.setting import Setup
-from tonegen.temperament import NO_CONTEXT, Context, OwnTemperament, Temperament
+from tonegen.temperament import NO_CONTEXT, Context, OwnTemperament, Temperament, on_root
 
 
 def context_of(temperament: Temperament) -> Context:
@@ -28,7 +28,8 @@ def rig_asked_for(
     Also what a heading says of that which the temperament brought along; "" where all was asked for.
     Raises BadPreset or BadValue when a part cannot be had, or does not fit the others.
     """
-    made_with = context_of(presets.temperament(temperament))
+    shelf = Files()
+    made_with = context_of(shelf.take("temperaments", temperament))
     brought_drop = made_with.drop if drop is None else None
     brought_hz = made_with.reference_hz if reference_hz is None else None
     try:
@@ -41,8 +42,10 @@ def rig_asked_for(
                 reference_hz if reference_hz is not None else brought_hz or REFERENCE_HZ,
                 timbre,
                 against,
-            )
+            ),
+            shelf,
         )
+        on_root(rig.targets, root)  # says so where none is taken
     except BadPreset as error:
         if brought_drop is None or _is_there(brought_drop):
             raise

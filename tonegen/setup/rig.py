@@ -153,15 +153,31 @@ class Shelf(Protocol):
         """A preset as it came with the program."""
 
 
-def rig_of(setup: Setup) -> Rig:
-    """The rig of a setup whose presets are names or files.
+class Files:
+    """Presets by name or file, as the command line has them, each read once; none stands in for another."""
 
-    Raises BadPreset or BadValue when a part of it cannot be had, or does not fit the others.
-    """
-    rig, faults = rig_for(setup, _FILES)
+    def __init__(self) -> None:
+        """Nothing is read yet."""
+        self._read: dict[tuple[str, str], Any] = {}
+
+    def take(self, kind: str, name: str) -> Any:
+        """A preset. Raises BadPreset."""
+        if (kind, name) not in self._read:
+            self._read[kind, name] = presets.load(kind, name)
+        return self._read[kind, name]
+
+    @staticmethod
+    def last_good(kind: str, name: str) -> None:
+        """Nothing: what cannot be read is an error."""
+
+    shipped = take
+
+
+def rig_of(setup: Setup, shelf: Shelf) -> Rig:
+    """The rig of a setup, whole. Raises BadPreset or BadValue when a part cannot be had, or does not fit."""
+    rig, faults = rig_for(setup, shelf)
     if faults:
         raise faults[0].error
-    on_root(rig.targets, setup.root)
     return rig
 
 
@@ -251,25 +267,6 @@ def asked_of_part(setup: Setup, part: str) -> tuple[object, ...]:
         case "reference pitch":
             return (setup.reference_hz,)
     return (setup.against,)
-
-
-class _Files:
-    """Presets by name or file, as the command line has them; none stands in for another."""
-
-    @staticmethod
-    def take(kind: str, name: str) -> Any:
-        return presets.load(kind, name)
-
-    @staticmethod
-    def last_good(kind: str, name: str) -> None:
-        return None
-
-    @staticmethod
-    def shipped(kind: str, name: str) -> Any:
-        return presets.load(kind, name)
-
-
-_FILES: Final = _Files()
 
 
 def _with_moved(targets: Temperament, points: Mapping[TuningPoint, float]) -> Temperament:

@@ -1,8 +1,7 @@
 """What the keyboards are brought to, and where it goes: the options that the keys commands share."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields
-from functools import wraps
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
@@ -14,6 +13,7 @@ from tonegen.cli.asked import (
     Parsed,
     Preset,
     drop_option,
+    gathers,
     parse_travels,
     reference_option,
 )
@@ -229,14 +229,4 @@ seconds_option = click.option(
 )
 
 
-def asks_for_a_scale(wrapped: Command) -> Command:
-    """Give a command the options of the scale, gathered in one `AskedScale` named `asked`."""
-
-    @wraps(wrapped)
-    def gathered(**options: Any) -> Any:
-        asked = AskedScale(**{field.name: options.pop(field.name) for field in fields(AskedScale)})
-        return wrapped(asked=asked, **options)
-
-    for option in reversed(_SCALE_OPTIONS):
-        gathered = option(gathered)
-    return gathered  # type: ignore[return-value]
+asks_for_a_scale = gathers(AskedScale, _SCALE_OPTIONS)

@@ -12,7 +12,7 @@ from tonegen.page import shelf
 from tonegen.page.newest import Newest
 from tonegen.page.setting import Setting
 from tonegen.page.temper.tempering import asked_of, names_of, scene_of
-from tonegen.setup.rig import Rig, rig_for
+from tonegen.setup.rig import Rig, rig_of
 from tonegen.tempering.scene import Scene
 from tonegen.words import rate_and_side, signed
 
@@ -99,7 +99,8 @@ def compare(setting: Setting, rig: Rig) -> Compared:
     from tonegen.tempering.purity import purity_of
 
     sides = [
-        _with_targets(setting, name).temperament if name else rig.temperament for name in setting.compared
+        rig_of(replace(setting, temperament=name, moved=()), shelf).temperament if name else rig.temperament
+        for name in setting.compared
     ]
     scene = _scene(setting, rig)
     demands, instrument = demands_of(scene), rig.instrument
@@ -120,13 +121,6 @@ def compare(setting: Setting, rig: Rig) -> Compared:
             for point, one, other in zip(demands.points, first, second, strict=True)
         ),
     )
-
-
-def _with_targets(setting: Setting, temperament: str) -> Rig:
-    rig, faults = rig_for(replace(setting, temperament=temperament, moved=()), shelf)
-    if faults:
-        raise faults[0].error
-    return rig
 
 
 def _compared_or_why_not(asked: tuple[Setting, Rig]) -> Compared:

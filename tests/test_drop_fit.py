@@ -412,3 +412,27 @@ def test_a_combination_is_saved_and_what_rises_is_not(tonegen, tmp_path):
     assert saved.combinations == {frozenset("AB"): {8: pytest.approx(-2.7)}}
     assert saved.of(8, {"A": 1.0, "B": 1.0}) == pytest.approx(-2.7)
     assert "C" not in saved.cents
+
+
+def test_a_saved_combination_that_new_readings_contradict_is_gone(tonegen, tmp_path):
+    """The cabinet was mended: 8 gives the sum now. What they do not contradict, or did not read, stays."""
+    file = tmp_path / "meter.csv"
+    single = "8,,3.0\n8,A,0.7\n8,B,1.5\n4,,0.0\n4,A,-1.0\n4,B,-2.0\n"
+    save = f"tonegen drop {file} --instrument e9-ten-string --save my-cabinet"
+    file.write_text("string,changes,cents\n" + (single + "8,A+B,0.3\n4,A+B,-2.4\n") * 3)
+    tonegen(save)
+    before = drop("my-cabinet").combinations[frozenset("AB")]
+    assert {*before} == {4, 8}
+
+    file.write_text("string,changes,cents\n" + single * 3 + "8,A+B,0.3\n")
+    tonegen(save)
+    assert drop("my-cabinet").combinations == {frozenset("AB"): before}
+
+    file.write_text("string,changes,cents\n" + (single + "8,A+B,-0.8\n") * 3)
+    told = tonegen(save).out
+    assert "Gone: string 8 with A+B; it is the sum, −3.80 cents" in told
+    assert drop("my-cabinet").combinations == {frozenset("AB"): {4: before[4]}}
+
+    file.write_text("string,changes,cents\n" + (single + "4,A+B,-3.0\n") * 3)
+    tonegen(save)
+    assert drop("my-cabinet").combinations == {}

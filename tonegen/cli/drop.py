@@ -12,7 +12,7 @@ from tonegen.dropfit.fit import DropFit, FittedCombination, FittedDrop, ReadAgai
 from tonegen.dropfit.plan import NextReading
 from tonegen.dropfit.readings import METER_CENTS, PitchReading
 from tonegen.pitch import REFERENCE_HZ, checked_reference_hz
-from tonegen.presets.own import save_drop
+from tonegen.presets.own import save_fitted_drop
 from tonegen.presets.readings import readings as load_readings
 from tonegen.words import signed
 
@@ -45,7 +45,7 @@ def command(
     """
     played = presets.instrument(instrument)
     fit = fit_drop(played, load_readings(readings, played, checked_reference_hz(reference)), meter)
-    saved = save_drop(fit.profile(save), played) if save is not None else None
+    saved, gone = save_fitted_drop(fit, save) if save is not None else (None, ())
     if in_json:
         print_json(_json(fit) | ({"saved": str(saved)} if saved else {}))
         return
@@ -56,6 +56,8 @@ def command(
                 f"Left out: drop of string {each.string} with {each.change}, {signed(each.cents)} cents. "
                 f"Strings sag; read it again first"
             )
+        for together in gone:
+            print_sentence(f"Gone: {together.taken_back}")
         click.echo(f"Saved as {saved.stem}: {saved}")
         click.echo(f"Next, use it in other commands with --drop {saved.stem}, or in a scene")
 

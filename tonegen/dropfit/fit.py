@@ -5,7 +5,7 @@ the engaged changes that do not move it. Both are unknown and both are fitted, e
 are robust to slips, and each figure comes with its standard error. Cents from equal temperament throughout.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
@@ -62,6 +62,12 @@ class FittedCombination:
     cents: float
     standard_error_cents: float
     sum_cents: float
+
+    @property
+    def taken_back(self) -> str:
+        """What is said where a profile had a figure for it, and it is the sum after all."""
+        engaged = "+".join(self.changes)
+        return f"string {self.string} with {engaged}; it is the sum, {signed(self.sum_cents)} cents"
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,12 +138,17 @@ class StringScatter:
 
 @dataclass(frozen=True, slots=True)
 class DropFit:
-    """What the readings say. undecided : (string, change) engaged in some reading, but not separable."""
+    """What the readings say.
+
+    sums : what was read with several changes, and may as well be the sum of their drops. undecided : (string,
+    change) engaged in some reading, but not separable.
+    """
 
     instrument: Instrument
     readings: tuple[PitchReading, ...]  # with their sides chosen
     drops: tuple[FittedDrop, ...]
     combinations: tuple[FittedCombination, ...]
+    sums: tuple[FittedCombination, ...]
     points: tuple[FittedPoint, ...]
     outliers: tuple[Outlier, ...]
     undecided: tuple[tuple[int, str], ...]
@@ -156,6 +167,24 @@ class DropFit:
         (['A'], {})
         """
         return tuple(each for each in self.drops if each.rises)
+
+    def contradicted(self, saved: Drop) -> tuple[FittedCombination, ...]:
+        """The sums where a profile has another figure, further off than three standard errors.
+
+        >>> from tonegen.presets import instrument
+        >>> read = [((), 3.0), (("A",), 0.7), (("B",), 1.5), (("A", "B"), -0.8)]
+        >>> readings = [PitchReading(8, changes, cents) for changes, cents in read]
+        >>> fit = fit_drop(instrument("e9-ten-string"), readings)
+        >>> saved = Drop("mine", {}, {frozenset("AB"): {8: -2.7}})
+        >>> [(each.string, each.changes, round(each.sum_cents, 1)) for each in fit.contradicted(saved)]
+        [(8, ('A', 'B'), -3.8)]
+        """
+        return tuple(
+            each
+            for each in self.sums
+            if (was := saved.combinations.get(frozenset(each.changes), {}).get(each.string)) is not None
+            and abs(was - each.cents) > _SURELY * each.standard_error_cents
+        )
 
     def profile(self, name: str) -> Drop:
         """The drops as a profile, without any that rises.
@@ -188,6 +217,7 @@ class _StringFit(Frozen):
     scatter: StringScatter
     drops: tuple[FittedDrop, ...]
     combinations: tuple[FittedCombination, ...]
+    sums: tuple[FittedCombination, ...]
     points: tuple[FittedPoint, ...]
     outliers: tuple[Outlier, ...]
     undecided: tuple[tuple[int, str], ...]
@@ -237,6 +267,7 @@ def fit_drop(
         tuple(taken),
         tuple(each for fit in fits for each in fit.drops),
         tuple(each for fit in fits for each in fit.combinations),
+        tuple(each for fit in fits for each in fit.sums),
         tuple(each for fit in fits for each in fit.points),
         tuple(each for fit in fits for each in fit.outliers),
         tuple(each for fit in fits for each in fit.undecided),
@@ -263,7 +294,7 @@ def _of_string(
             drops.append(FittedDrop(fit.string, change, float(cents[index]), float(errors[index])))
         else:
             undecided.append((fit.string, change))
-    combinations = tuple(_combinations(instrument, fit, kept, spread))
+    combinations, sums = _together(instrument, fit, kept, spread)
     again = [ReadAgain(fit.string, (each.change,), Doubt.RISES) for each in drops if each.rises]
     for each in combinations:
         read = _read_in(fit, kept, frozenset(each.changes))
@@ -294,6 +325,7 @@ def _of_string(
         StringScatter(fit.string, spread.own * meter_cents, spread.spare),
         tuple(drops),
         combinations,
+        sums,
         tuple(
             FittedPoint(point, float(cents[index]), float(errors[index]))
             for index, point in enumerate(fit.points)
@@ -305,13 +337,14 @@ def _of_string(
     )
 
 
-def _combinations(
+def _together(
     instrument: Instrument, fit: Equations, kept: Mask, spread: Scatter
-) -> Iterator[FittedCombination]:
-    """What is surely not the sum: of its changes, or of the smaller combinations in it and the others."""
+) -> tuple[tuple[FittedCombination, ...], tuple[FittedCombination, ...]]:
+    """What is surely not the sum, of its changes or of smaller combinations and others; and what may be."""
     cents, covariance, decided = fit.of(kept)
     first, singles = len(fit.points), len(fit.points) + len(fit.changes)
     accepted: list[Together] = []
+    combinations, sums = [], []
     for index, together in enumerate(fit.combinations, start=singles):
         alone = [first + at for at, change in enumerate(fit.changes) if change in together]
         if not (decided[alone].all() and decided[index]):
@@ -321,16 +354,20 @@ def _combinations(
         ]
         more = _weights(len(cents), [index], minus=smaller)
         error = float(np.sqrt(more @ covariance @ more))
+        total = _weights(len(cents), [*alone, index])
+        read = FittedCombination(
+            fit.string,
+            tuple(change.name for change in instrument.changes if change.name in together),
+            float(total @ cents),
+            float(np.sqrt(total @ covariance @ total)) * spread.inflation,
+            float(cents[alone].sum()),
+        )
         if spread.is_more(float(more @ cents), error, len(fit.combinations)):
             accepted.append(together)
-            total = _weights(len(cents), [*alone, index])
-            yield FittedCombination(
-                fit.string,
-                tuple(change.name for change in instrument.changes if change.name in together),
-                float(total @ cents),
-                float(np.sqrt(total @ covariance @ total)) * spread.inflation,
-                float(cents[alone].sum()),
-            )
+            combinations.append(read)
+        else:
+            sums.append(read)
+    return tuple(combinations), tuple(sums)
 
 
 def _weights(size: int, plus: Sequence[int], minus: Sequence[int] = ()) -> Array:

@@ -6,12 +6,13 @@ is written beside its place and renamed into it, so that it is never half writte
 
 import os
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
-from tonegen.drop import Drop
+from tonegen.drop import NO_DROP, Drop
+from tonegen.dropfit.fit import DropFit, FittedCombination
 from tonegen.errors import BadPreset, BadValue, CannotWrite
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.presets.drops import DropFields, drop_from
@@ -64,15 +65,24 @@ def save_temperament(own: OwnTemperament) -> Path:
     return path
 
 
-def save_drop(drop: Drop, instrument: Instrument) -> Path:
-    """Store a drop profile under its name; what a file that is there says of other strings and changes stays.
+def saved_drop(name: str, instrument: Instrument) -> Drop:
+    """The profile that one of this name will be saved over; no drop where there is none.
 
     Raises BadValue for a bad name, or that of a profile of another instrument; BadPreset for a file that is
-    broken; CannotWrite.
+    broken.
     """
+    path = _place("drops", name)
+    return _read_before(path, lambda there: _drop_of(there, instrument)) if path.exists() else NO_DROP
+
+
+def save_drop(drop: Drop, instrument: Instrument, gone: Iterable[FittedCombination] = ()) -> Path:
+    """Store a drop profile under its name; what a file that is there says of other strings and changes stays.
+
+    gone : of a string with changes together nothing is said any more, since they are the sum of their drops.
+    Raises what saved_drop raises, and CannotWrite.
+    """
+    saved_drop(drop.name, instrument)
     path = _place("drops", drop.name)
-    if path.exists():
-        _read_before(path, lambda there: _check_drop(there, instrument))
     document = _document(path)
     document.setdefault("title", drop.title or drop.name)
     cents = document.setdefault("cents", {})
@@ -81,8 +91,19 @@ def save_drop(drop: Drop, instrument: Instrument) -> Path:
         for string, value in values.items():
             table[str(string)] = _rounded(value)
     _update_combinations(document, drop)
+    for combination in gone:
+        _forget_combination(document, combination)
     _write(path, _toml(document))
     return path
+
+
+def save_fitted_drop(fit: DropFit, name: str) -> tuple[Path, tuple[FittedCombination, ...]]:
+    """Store what readings tell as the player's own profile, and which combinations of it they took back.
+
+    Raises what save_drop raises.
+    """
+    gone = fit.contradicted(saved_drop(name, fit.instrument))
+    return save_drop(fit.profile(name), fit.instrument, gone), gone
 
 
 def copy_preset(kind: str, name: str, new_name: str) -> Path:
@@ -111,6 +132,15 @@ def _update_combinations(document: Any, drop: Drop) -> None:
             entry = _added(entries, {"changes": sorted(names), "cents": {}})
         for string, value in cents.items():
             entry["cents"][str(string)] = _rounded(value)
+
+
+def _forget_combination(document: Any, gone: FittedCombination) -> None:
+    entries = document.get("combinations", [])
+    for index in reversed(range(len(entries))):
+        if set(entries[index]["changes"]) == set(gone.changes):
+            entries[index]["cents"].pop(str(gone.string), None)
+            if not entries[index]["cents"]:
+                del entries[index]
 
 
 def _update_points(document: Any, own: OwnTemperament) -> None:
@@ -194,10 +224,10 @@ def _temperament(path: Path) -> Temperament:
     return temperament_from(read(path, TemperamentFields), path)
 
 
-def _check_drop(path: Path, instrument: Instrument) -> None:
+def _drop_of(path: Path, instrument: Instrument) -> Drop:
     there = drop_from(read(path, DropFields), path)
     try:
-        there.checked_on(instrument)
+        return there.checked_on(instrument)
     except BadValue:
         raise BadValue(
             f'"{path.stem}" already exists, for another instrument; left alone; save under another name'

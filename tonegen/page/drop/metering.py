@@ -13,14 +13,14 @@ from typing import Final
 from msgspec import Struct
 from msgspec.structs import replace
 
-from tonegen.dropfit.fit import DropFit, ReadAgain, fit_drop
+from tonegen.dropfit.fit import DropFit, FittedCombination, ReadAgain, fit_drop
 from tonegen.dropfit.plan import NextReading
 from tonegen.dropfit.readings import METER_CENTS, PitchReading
 from tonegen.errors import BadPreset, BadValue, TonegenError
 from tonegen.page.newest import Newest
 from tonegen.page.setting import MeterReading, Setting
 from tonegen.presets.files import named
-from tonegen.presets.own import save_drop
+from tonegen.presets.own import save_fitted_drop
 from tonegen.presets.readings import OF_A_COUNT, VALUES, reading, rows
 from tonegen.setup.rig import Rig
 from tonegen.words import signed
@@ -116,8 +116,8 @@ class MeterFit:
         """What pages show."""
         return Readings(()) if self._told.found is None else _view(self._told.found)
 
-    def keep(self, rig: Rig, name: str) -> None:
-        """Save the drop as the player's own profile.
+    def keep(self, name: str) -> tuple[FittedCombination, ...]:
+        """Save the drop as the player's own profile; the combinations of it that the readings took back.
 
         Raises BadValue when the readings tell none, or for a name that cannot be used; CannotWrite.
         """
@@ -126,7 +126,7 @@ class MeterFit:
         told = self._told.found
         if told is None or told.fit is None or not told.fit.drops:
             raise BadValue("no drop can be worked out from the readings yet; there is nothing to save")
-        save_drop(told.fit.profile(name), rig.instrument)
+        return save_fitted_drop(told.fit, name)[1]
 
 
 def with_reading(setting: Setting, rig: Rig, read: MeterReading) -> Setting:

@@ -70,8 +70,9 @@ class DropPart(Part):
     def _keep(self, asked: asks.KeepDrop) -> None:
         """Write down the drop that the readings tell, which is used from now on."""
         at, name = self.host.at, asked.name.strip()
-        self._meter.keep(at.rig, name)
+        gone = self._meter.keep(name)
         self.host.show_presets()
-        self.host.accept(at.sets(f"drop saved as {name}", drop=name), presets_changed=True)
+        words = "; ".join([f"drop saved as {name}", *(f"gone: {each.taken_back}" for each in gone)])
+        self.host.accept(at.sets(words, drop=name), presets_changed=True)
 
     acts: ClassVar[dict[type[Asked], Act]] = {asks.KeepDrop: _keep}

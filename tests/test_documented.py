@@ -14,8 +14,9 @@ NAMED = ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef
 EMPTY_WORDS = {"a", "an", "the", "of", "its", "it", "is", "this", "for", "to"}
 # The arithmetic: what is used by itself, without a device, a file or a preset.
 CORE = [
-    "copedent.py", "drop.py", "dropfit", "frozen.py", "instrument.py", "interval.py", "order", "pitch.py",
-    "reads.py", "sounding.py", "synthesis", "temperament.py", "tempering", "wants.py", "wire.py", "words.py",
+    "body.py", "copedent.py", "drop.py", "dropfit", "frozen.py", "instrument.py", "interval.py", "order",
+    "pitch.py", "reads.py", "sounding.py", "synthesis", "temperament.py", "tempering", "wants.py",
+    "wire.py", "words.py",
 ]  # fmt: skip
 
 

@@ -363,3 +363,39 @@ def test_a_string_is_strained_more_than_a_semitone_above_its_highest_note(semito
     chart = copedent(rig, EQUAL, NO_DROP, 440 * 2 ** (semitones / 12))
 
     assert bool(chart.strained()) is strained
+
+
+@pytest.mark.parametrize(
+    ("name", "held", "not_held"),
+    [
+        (
+            "e9-ten-string",
+            ["A B", "B C", "A F", "A B F", "B E D", "B C V G", "A V"],
+            ["A C", "A B C", "F V", "E V", "D G", "B D DD"],
+        ),
+        ("c6-ten-string", ["P5 P6", "P7 P8 LKR", "P4 RKL LKL"], ["P4 P6", "P5 P6 P7", "LKL LKR", "RKL RKR"]),
+        ("universal-twelve-string", ["E P5 P6", "E V P8", "C P5"], ["B P6", "F V", "D G"]),
+    ],
+)
+def test_what_a_foot_and_two_knees_hold_together(name, held, not_held):
+    """Two pedals side by side, one lever a knee; a lock needs no knee. Common practice, no source."""
+    body = presets.instrument(name).body
+
+    assert [each for each in held if not body.holds(each.split())] == []
+    assert [each for each in not_held if body.holds(each.split())] == []
+    assert body.holds([])
+
+
+def test_every_lever_and_pedal_of_the_presets_has_its_place_in_the_body():
+    for name in ("e9-ten-string", "c6-ten-string", "universal-twelve-string"):
+        rig = presets.instrument(name)
+        placed = {*rig.body.foot}.union(*rig.body.knees)
+        assert {change.name for change in rig.changes} - placed <= {"E"}
+        feet = [change.name for change in rig.changes if change.place.startswith("pedal")]
+        assert list(rig.body.foot) == feet
+        for knee, side in zip(rig.body.knees, ("left knee", "right knee"), strict=True):
+            assert all(rig.change(lever).place.startswith(side) for lever in knee)
+
+
+def test_of_an_instrument_without_a_body_nothing_is_known():
+    assert presets.instrument("banjo-open-g").body.holds(["anything", "at", "all"])

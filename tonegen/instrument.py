@@ -13,6 +13,7 @@ from typing import Final
 
 import numpy as np
 
+from tonegen.body import HOLDS_ANYTHING, Body
 from tonegen.errors import BadValue
 from tonegen.frozen import Frozen
 from tonegen.interval import Ratio
@@ -148,7 +149,10 @@ def parse_travel(text: str) -> tuple[str, float]:
 
 @dataclass(frozen=True, slots=True)
 class Instrument:
-    """Strings by changes: what the player draws as his copedent."""
+    """Strings by changes: what the player draws as his copedent.
+
+    exclusive : changes that the instrument cannot engage together; body : what foot and knees hold.
+    """
 
     name: str
     title: str
@@ -156,6 +160,7 @@ class Instrument:
     changes: tuple[Change, ...] = ()
     splits: tuple[Split, ...] = ()
     exclusive: tuple[frozenset[str], ...] = ()
+    body: Body = HOLDS_ANYTHING
     grips: tuple[Grip, ...] = ()
     root: int = 0  # pitch class that a temperament is built on unless the player says another
     frets: int = 24

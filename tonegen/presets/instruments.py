@@ -1,5 +1,6 @@
 """Instrument presets: strings, changes and grips from TOML, every name checked against the others."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -7,6 +8,7 @@ from typing import Annotated
 
 from msgspec import Meta, Struct
 
+from tonegen.body import Body
 from tonegen.errors import BadValue
 from tonegen.instrument import DEGREES, Change, Grip, Instrument, Split, String
 from tonegen.interval import Ratio
@@ -38,6 +40,15 @@ class ChangeFields(Struct, forbid_unknown_fields=True, kw_only=True):
     half_stops: dict[str, list[tuple[float, Cents]]] = {}
 
 
+class BodyFields(Struct, forbid_unknown_fields=True, kw_only=True, frozen=True):
+    """[body]: pedals as they lie, levers of each knee; together: what one of them holds all the same."""
+
+    foot: list[str] = []
+    left_knee: list[str] = []
+    right_knee: list[str] = []
+    together: list[Annotated[list[str], Meta(min_length=2)]] = []
+
+
 class SplitFields(Struct, forbid_unknown_fields=True, kw_only=True):
     """[[splits]]: changes that together reach a note of their own."""
 
@@ -65,6 +76,7 @@ class InstrumentFields(Fields, kw_only=True):
     flats: bool = False
     changes: Annotated[list[ChangeFields], Meta(max_length=24)] = []
     exclusive: list[list[str]] = []
+    body: BodyFields = BodyFields()
     splits: list[SplitFields] = []
     grips: list[GripFields] = []
 
@@ -92,10 +104,12 @@ def instrument_from(fields: InstrumentFields, path: Path) -> Instrument:
         with named(path, f"exclusive[{index}]"):
             for name in group:
                 bare.change(name)
+    body = _body(fields.body, bare, path)
     splits = []
     for index, split in enumerate(fields.splits):
         with named(path, f"splits[{index}]"):
             splits.append(_split(split, bare))
+            _refuse_what_is_not_held(body, split.changes)
     with named(path, "root"):
         root = parse_pitch_class(fields.root)
     whole = Instrument(
@@ -105,6 +119,7 @@ def instrument_from(fields: InstrumentFields, path: Path) -> Instrument:
         changes=bare.changes,
         splits=tuple(splits),
         exclusive=tuple(frozenset(group) for group in fields.exclusive),
+        body=body,
         root=root,
         frets=fields.frets,
         flats=fields.flats,
@@ -116,6 +131,7 @@ def instrument_from(fields: InstrumentFields, path: Path) -> Instrument:
             if grip.name in grips:
                 raise BadValue(f'"{grip.name}" is listed twice; give each grip a name of its own')
             grips[grip.name] = grip_from(grip, whole)
+            _refuse_what_is_not_held(body, grip.changes)
     return replace(whole, grips=tuple(grips.values()))
 
 
@@ -164,6 +180,33 @@ def _change(fields: ChangeFields, count: int) -> Change:
         if not all(below < above for below, above in pairwise([0.0, *(travel for travel, _ in stops), 1.0])):
             raise BadValue("half_stops: travels must rise between 0 and 1, such as [[0.5, -100]]")
     return Change(fields.name, semitones, fields.place, half_stops)
+
+
+def _body(fields: BodyFields, bare: Instrument, path: Path) -> Body:
+    limbs = {"foot": fields.foot, "left_knee": fields.left_knee, "right_knee": fields.right_knee}
+    moved: list[str] = []
+    for limb, changes in limbs.items():
+        with named(path, f"body.{limb}"):
+            for name in changes:
+                bare.change(name)
+                if name in moved:
+                    raise BadValue(f'"{name}" is listed twice; a change is moved by the foot or by one knee')
+                moved.append(name)
+    for index, group in enumerate(fields.together):
+        with named(path, f"body.together[{index}]"):
+            for name in group:
+                bare.change(name)
+            if not any(set(group) <= set(changes) for changes in limbs.values()):
+                raise BadValue(f"{'+'.join(group)} are not all of the foot, or of one knee")
+    knees = tuple(tuple(changes) for changes in (fields.left_knee, fields.right_knee) if changes)
+    return Body(tuple(fields.foot), knees, tuple(frozenset(group) for group in fields.together))
+
+
+def _refuse_what_is_not_held(body: Body, changes: Iterable[str]) -> None:
+    if not body.holds(changes):
+        raise BadValue(
+            f"{'+'.join(changes)} cannot be held by [body]; if you can hold it, list it under together there"
+        )
 
 
 def _split(fields: SplitFields, bare: Instrument) -> Split:

@@ -347,3 +347,18 @@ def test_tones_end_and_begin_anew():
     play(stage, "4,5")
 
     assert stage.hz(FS4) == near(FS4)
+
+
+def test_keyboards_go_by_the_nearest_fret_while_the_bar_is_on_its_way():
+    """Tones slide with the bar; half way between two frets no key would be near any string."""
+    stage = Stage(used=temperament("vallotti"))
+    play(stage, "8")
+    stage.desk.fret(3.0)
+    at_the_fret = [*stage.desk.scale().key_cents]
+    stage.desk.fret(3.4)
+    assert [*stage.desk.scale().key_cents] == at_the_fret
+    stage.desk.fret(4.0)
+    at_the_next = [*stage.desk.scale().key_cents]
+    assert at_the_next != at_the_fret
+    stage.desk.fret(3.6)
+    assert [*stage.desk.scale().key_cents] == at_the_next

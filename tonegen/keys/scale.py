@@ -221,7 +221,9 @@ def scale_of_rig(
     elsewhere: Elsewhere | None = None,
     fill: Temperament = EQUAL,
 ) -> Scale:
-    """What the keyboards must be to agree with a rig, the bar where hands hold it.
+    """What the keyboards must be to agree with a rig, the bar at the fret nearest to where it is.
+
+    Half way between two frets, as in a slide, no key would be near any string.
 
     follow : take all strings in the state of the pedals, and `elsewhere` for notes that it lacks, in place of
         the grips of these names; of those the first leads, and all that the instrument has are taken for none
@@ -232,8 +234,8 @@ def scale_of_rig(
     else:
         heard, elsewhere = heard_grips(rig.instrument, grips, weights), None
     return scale_of_instrument(
-        rig.instrument, rig.temperament, heard, drop=rig.drop, fret=hands.fret, policy=policy,
-        elsewhere=elsewhere, fill=fill, reference_hz=rig.reference_hz,
+        rig.instrument, rig.temperament, heard, drop=rig.drop, fret=round(hands.fret),
+        policy=policy, elsewhere=elsewhere, fill=fill, reference_hz=rig.reference_hz,
     )  # fmt: skip
 
 

@@ -9,7 +9,6 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Final, TypeVar
 
 from msgspec import Struct
-from msgspec.structs import replace
 
 from tonegen import presets
 from tonegen.errors import BadPreset, BadValue, NoSuchDevice, TonegenError
@@ -101,8 +100,8 @@ class Keyboards:
             self._elsewhere = Elsewhere(rig.instrument)
         try:
             scale = scale_of_rig(
-                rig, replace(playing, fret=round(playing.fret)), follow=self.chosen.follow,
-                policy=Policy(self.chosen.policy), elsewhere=self._elsewhere,
+                rig, playing, follow=self.chosen.follow, policy=Policy(self.chosen.policy),
+                elsewhere=self._elsewhere,
             )  # fmt: skip
             self._plan, self._fault = plan_of(scale, self._receiver), ""
         except BadValue as error:

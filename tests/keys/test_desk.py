@@ -10,7 +10,7 @@ from tests.measure import hz_of, splash_db
 from tonegen.cli.keys.rig import Following, stay
 from tonegen.drop import NO_DROP
 from tonegen.errors import BadValue
-from tonegen.instrument import Grip
+from tonegen.instrument import Grip, TuningPoint
 from tonegen.keys.desk import Desk
 from tonegen.keys.live import Pedals, PlayedThrough
 from tonegen.keys.osc import decode
@@ -19,10 +19,11 @@ from tonegen.keys.scale import scale_of_classes
 from tonegen.keys.tones import SpeakerTones
 from tonegen.pitch import cents_between
 from tonegen.presets import drop, instrument, temperament
+from tonegen.presets.own import save_temperament
 from tonegen.setup.rig import Bare, Rig
 from tonegen.setup.setting import Song
 from tonegen.synthesis.player import RAMP_SECONDS, Player
-from tonegen.temperament import EQUAL
+from tonegen.temperament import EQUAL, Context, OwnTemperament
 
 RATE = 48000
 E9 = instrument("e9-ten-string")
@@ -93,6 +94,20 @@ def test_a_grip_follows_the_temperament_and_the_drop():
     sag = drop("demo-soft-cabinet").since_tuned(E9, 4, E9.state(["A"]))
     assert sag < 0
     assert float(cents_between(e4, lower[1])) == pytest.approx(sag, abs=0.01)
+
+
+def test_a_temperament_brings_the_drop_and_the_pitch_that_it_was_made_with():
+    """As on the page; but what was asked for at the start stays."""
+    made_with = Context("demo-soft-cabinet", 442.0)
+    save_temperament(OwnTemperament("my-e9", E9.name, {TuningPoint(8): 1.0}, context=made_with))
+    stage = Stage(used=EQUAL)
+    stage.desk.temperament("my-e9", None)
+    assert (stage.desk.rig.drop, stage.desk.rig.reference_hz) == (drop("demo-soft-cabinet"), 442.0)
+    stage.desk.temperament("vallotti", None)  # was made with nothing
+    assert (stage.desk.rig.drop, stage.desk.rig.reference_hz) == (drop("demo-soft-cabinet"), 442.0)
+    stage = Stage(used=EQUAL, stays=frozenset({"drop", "reference_hz"}))
+    stage.desk.temperament("my-e9", None)
+    assert (stage.desk.rig.drop, stage.desk.rig.reference_hz) == (NO_DROP, 440.0)
 
 
 def test_notes_follow_the_song_that_moves_the_temperament():

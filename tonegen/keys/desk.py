@@ -26,6 +26,7 @@ from tonegen.keys.scale import (
 )
 from tonegen.pitch import parse_pitch, parse_pitch_class, pitch_class_name
 from tonegen.setup import moves
+from tonegen.setup.context import context_of
 from tonegen.setup.rig import Bare, Rig
 from tonegen.setup.setting import Hands, Song, song_now, song_of
 from tonegen.temperament import EQUAL, PitchClassTemperament, Temperament, on_root
@@ -50,7 +51,9 @@ class Desk:
 
     grips : names of those heard, in place of all that the instrument has; the first leads.
     follow : take all strings in the state of the pedals, in place of grips; set by the first pedal.
-    songs : the set list. sounder : None where nothing can be heard.
+    songs : the set list. stays : what of the rig no temperament brings along, "drop" or "reference_hz", since
+        it was asked for.
+    sounder : None where nothing can be heard.
     played : what sounds there, as it was asked for; it follows the knobs.
     changed, silenced : told of another plan, and that the receiver shall be silent.
     again : sends the tuning once more; None for a receiver that cannot ask for it.
@@ -66,6 +69,7 @@ class Desk:
     policy: Policy = Policy.MEAN
     fill: Temperament = EQUAL
     fixed_scale: Scale | None = None
+    stays: frozenset[str] = frozenset()
     sounder: Sounder | None = None
     played: tuple[str, ...] = ()
     changed: Callable[[Plan], None] = lambda made: None
@@ -137,7 +141,7 @@ class Desk:
             self._set(hands=moves.bar(self._with_instrument().instrument, self.hands, fret))
 
     def temperament(self, name: str, root: str | None) -> None:
-        """Choose a temperament by its name, and what it is built on.
+        """Choose a temperament by its name, and what it is built on; it brings along what it was made with.
 
         No file elsewhere: whoever asks may be another machine.
         """
@@ -145,7 +149,17 @@ class Desk:
         usual = self.rig.instrument.root if isinstance(self.rig, Rig) else 0
         chosen = on_root(presets.temperament(name), parse_pitch_class(root) if root else None, usual)
         with self._lock:
-            self._set(rig=replaced(self.rig, targets=chosen), fixed_scale=None)
+            self._set(rig=replaced(self.rig, targets=chosen, **self._brought_along(chosen)), fixed_scale=None)
+
+    def _brought_along(self, chosen: Temperament) -> dict[str, Any]:
+        if isinstance(self.rig, Bare):
+            return {}
+        made_with, brought = context_of(chosen), dict[str, Any]()
+        if made_with.drop is not None:
+            brought["drop"] = presets.drop(made_with.drop).checked_on(self.rig.instrument)
+        if made_with.reference_hz is not None:
+            brought["reference_hz"] = made_with.reference_hz
+        return {part: value for part, value in brought.items() if part not in self.stays}
 
     def play(self, tones: tuple[str, ...]) -> None:
         """Sound notes in the temperament's tune, frequencies, or grips; they follow every knob from then on.

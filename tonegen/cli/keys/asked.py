@@ -134,6 +134,11 @@ class AskedScale(Frozen):
             dict(self.weight),
             Policy(policy.replace("-", " ")),
             on_root(presets.temperament(self.fill), None),
+            stays=frozenset(
+                part
+                for part, value in (("drop", self.drop), ("reference_hz", self.reference))
+                if value is not None
+            ),
         )
 
     @property

@@ -16,6 +16,7 @@ from tonegen.instrument import Instrument
 from tonegen.keys.receivers import receiver
 from tonegen.presets.files import KINDS, SHIPPED, title
 from tonegen.presets.scenes import scene
+from tonegen.presets.sets import set_list
 
 LOADERS = {
     "instruments": presets.instrument,
@@ -25,6 +26,7 @@ LOADERS = {
     "scenes": scene,
     "lessons": lesson,
     "receivers": receiver,
+    "sets": set_list,
 }
 # Not presets.names(): that lists the presets of whoever runs the tests as well.
 SHIPPED_PRESETS = [(kind, file.stem) for kind in LOADERS for file in sorted((SHIPPED / kind).glob("*.toml"))]

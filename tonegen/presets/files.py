@@ -20,7 +20,7 @@ from msgspec import Meta, Struct
 
 from tonegen.errors import BadPreset, BadValue
 
-KINDS: Final = ("instruments", "temperaments", "drops", "timbres", "scenes", "lessons", "receivers")
+KINDS: Final = ("instruments", "temperaments", "drops", "timbres", "scenes", "lessons", "receivers", "sets")
 _LARGEST_PRESET_BYTES: Final = 1_000_000
 # An installed copy carries its presets inside the package; a checkout has them beside it.
 _INSIDE: Final = Path(__file__).parent.parent / "_presets"
@@ -141,8 +141,13 @@ def title(kind: str, name: str) -> str:
         return str(error)
 
 
-def read(path: Path, model: type[Model]) -> Model:
-    """The fields of a preset file, checked. Raises BadPreset for anything that does not fit."""
+def read(
+    path: Path, model: type[Model], place: Callable[[Path, str], str] = lambda path, field: field
+) -> Model:
+    """The fields of a preset file, checked. Raises BadPreset for anything that does not fit.
+
+    place : how a field of the file is said to people, by its name such as "songs[3].key".
+    """
     try:
         about = path.stat()
         if not stat.S_ISREG(about.st_mode):
@@ -158,8 +163,9 @@ def read(path: Path, model: type[Model]) -> Model:
         text = _UNKNOWN.sub(
             r'there is no field "\1" here; compare a preset that comes with the program', text
         )
+        text = text.replace(" | null`", "`")  # what may be left out; TOML cannot say nothing otherwise
         text = _KIND_OF_VALUE.sub(lambda found: _IN_WORDS[found[1]], text)
-        raise BadPreset(f"{path}: {field + ': ' if field else ''}{_lower_first(text)}") from None
+        raise BadPreset(f"{path}: {place(path, field) + ': ' if field else ''}{_lower_first(text)}") from None
     except UnicodeDecodeError as error:
         raise BadPreset(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from None
     except tomllib.TOMLDecodeError as error:

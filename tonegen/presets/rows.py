@@ -1,0 +1,56 @@
+"""Where a fault is in a file of rows: the line, the row and the key, as people look for them."""
+
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from tonegen.errors import BadPreset, BadValue
+
+
+@contextmanager
+def in_row(path: Path, field: str) -> Iterator[None]:
+    """Turn what is refused inside into a BadPreset that names the file, and the place of the field in it."""
+    try:
+        yield
+    except (BadValue, BadPreset) as error:
+        raise BadPreset(f"{path}: {placed(path, field)}: {error}") from None
+
+
+def placed(path: Path, field: str) -> str:
+    """The place of a field, "songs[3].key", in words: "line 41, row 4 of songs, key".
+
+    The line is left out where the file is laid out in another way than with [[songs]] and a key on each line.
+
+    >>> placed(Path("nowhere.toml"), "songs[3].sends[0].bytes")
+    'row 4 of songs, row 1 of sends, bytes'
+    """
+    rows = re.sub(r"(\w+)\[(\d+)\]", lambda row: f"row {int(row[2]) + 1} of {row[1]}", field)
+    line = _line_of(path, field)
+    return f"{f'line {line}, ' if line else ''}{rows.replace('.', ', ')}"
+
+
+def _line_of(path: Path, field: str) -> int | None:
+    """The line of a field, or of its row where that lacks the key."""
+    try:
+        lines = path.read_text(encoding="utf-8-sig").splitlines()
+    except (OSError, UnicodeDecodeError):
+        return None
+    found, start, tables = None, 0, ""
+    for part in field.split("."):
+        name, _, row = part.removesuffix("]").partition("[")
+        if row:
+            tables = f"{tables}.{name}".lstrip(".")
+            header = re.compile(rf"\s*\[\[\s*{re.escape(tables)}\s*\]\]")
+            rows = [at for at in range(start, len(lines)) if header.match(lines[at])]
+            if int(row) < len(rows):
+                found = start = rows[int(row)] + 1
+                continue
+        key = re.compile(rf'\s*"?{re.escape(name)}"?\s*[.=]')
+        for at in range(start, len(lines)):
+            if lines[at].lstrip().startswith("["):
+                break
+            if key.match(lines[at]):
+                return at + 1
+        break
+    return found

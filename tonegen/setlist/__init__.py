@@ -1,0 +1,1 @@
+"""An evening's set: what its file says, and where everything stands in each song."""

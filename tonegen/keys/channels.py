@@ -24,7 +24,7 @@ _FLAG_BITS: Final = 2
 _TUNES_PER_CENT: Final = 1e6  # what is told apart; far finer than any receiver
 # How long a released note may ring where the receiver's file does not say (common practice, no source).
 _USUAL_RELEASE_SECONDS: Final = 2.0
-BANK_SELECT: Final = (0, 32)
+BANK_SELECT: Final = (midi.BANK_MSB, midi.BANK_LSB)
 # What a controller goes back to when a channel changes hands; 0 for those not named (General MIDI 2).
 _AT_REST: Final = {7: 100, 8: 64, 10: 64, 11: 127, **dict.fromkeys(range(70, 80), 64)}
 # The same for registered parameters, MSB and LSB (General MIDI 2; CA-026 for the modulation depth).

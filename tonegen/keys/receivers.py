@@ -235,12 +235,15 @@ class KeyTuning(_Table, tag="key tuning", tag_field="means"):
     """A table of all keys, by the MIDI Tuning Standard: single note changes, or a bulk dump.
 
     message : "single note", or "dump". bank : left out, the messages without a bank are sent.
+    programs : tuning programs that it keeps beside each other, from `program` on. A set stores its tunings in
+        them beforehand, and goes from song to song by selecting one.
     select : channels that are told to use the program; all sixteen unless said.
     """
 
     message: Literal["single note", "dump"]
     program: SevenBits = 0
     bank: SevenBits | None = None
+    programs: Annotated[int, Meta(ge=1, le=128)] = 1
     select: tuple[Channel, ...] = ALL_CHANNELS
 
     @property
@@ -261,9 +264,13 @@ class KeyTuning(_Table, tag="key tuning", tag_field="means"):
         )
 
     def check(self) -> None:
-        """Different channels."""
+        """Different channels, and programs that there are."""
         super().check()
         _distinct(self.select)
+        if self.program + self.programs > 128:
+            raise BadValue(f"programs: from program {self.program} on there are {128 - self.program}")
+        if self.programs > 1 and self.message != "dump":
+            raise BadValue('programs: goes with message = "dump"; single notes are sent as they change')
 
 
 class OctaveTuning(_Table, tag="octave tuning", tag_field="means"):

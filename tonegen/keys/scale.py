@@ -7,7 +7,7 @@ policy decides, and the spread is reported. Notes that the instrument does not h
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from math import log2
 from typing import Final
@@ -28,6 +28,7 @@ from tonegen.pitch import (
     nearest_key,
     pitch_class_name,
 )
+from tonegen.setlist.records import Anchor
 from tonegen.setup.rig import Rig
 from tonegen.setup.setting import Hands
 from tonegen.sounding import SoundingTone, tones_of_grip
@@ -117,6 +118,23 @@ def scale_of_temperament(temperament: Temperament, reference_hz: float = REFEREN
     return scale_of_classes(
         temperament.name, [temperament.offset_of_key(pitch_class) for pitch_class in range(12)], reference_hz
     )
+
+
+def anchored(scale: Scale, anchor: Anchor, root: int) -> Scale:
+    """The same scale moved as a whole, so that the anchor's note stands at equal temperament.
+
+    root : pitch class that it is built on. By the mean the twelve offsets add up to nothing, so that all keys
+    together are as near to equal as they can be.
+
+    >>> from tonegen.presets import temperament
+    >>> just = scale_of_temperament(temperament("five-limit-just"))
+    >>> moved = anchored(just, Anchor.A, 0).class_cents
+    >>> [float(moved[note].round(2)) for note in (0, 9)]  # C goes up by what A was below
+    [15.64, 0.0]
+    """
+    classes = scale.class_cents
+    by = classes.mean() if anchor is Anchor.MEAN else classes[{Anchor.A: 9, Anchor.ROOT: root}[anchor]]
+    return replace(scale, key_cents=scale.key_cents - by, class_cents=classes - by)
 
 
 def scale_of_dumps(tunings: Sequence[TuningMessage], reference_hz: float = REFERENCE_HZ) -> Scale:

@@ -108,6 +108,19 @@ def _table(receiver: KeyTuning | OctaveTuning) -> _KeptTable:
     return _Dump() if receiver.message == "dump" else _Keys(receiver)
 
 
+def changes_in_pieces(before: Plan, made: Plan) -> tuple[bytes, ...]:
+    """What brings a receiver from one plan to another while nothing sounds, in the messages of `Tables`."""
+    receiver = made.receiver
+    assert isinstance(receiver, KeyTuning | OctaveTuning)
+    table = _table(receiver)
+    sent, wanted = table.words(before), table.words(made)
+    differ = [unit for unit, word in enumerate(wanted) if word != sent[unit]]
+    return tuple(
+        table.message(made, differ[start : start + table.at_once], sent)
+        for start in range(0, len(differ), table.at_once)
+    )
+
+
 class Tables:
     """Takes a player's messages in and hands them to `send` as they are, with the table's changes between.
 

@@ -387,7 +387,7 @@ def _song(
     for index, send in enumerate(fields.sends):
         with in_row(path, f"{row}.sends[{index}].to"):
             _check_known(send.to, known)
-        sends[send.to] += _sends(send, f"{row}.sends[{index}]", path)
+        sends[send.to] += _sends(send, index, f"{row}.sends[{index}]", path)
     with in_row(path, f"{row}.grips"):
         for grip in fields.grips or ():
             if steel is None:
@@ -418,7 +418,7 @@ def _bar(key: int | None, fret: float | None, steel: Instrument | None) -> tuple
     return there, float(fret)
 
 
-def _sends(fields: SongSendFields, row: str, path: Path) -> list[SongSend]:
+def _sends(fields: SongSendFields, index: int, row: str, path: Path) -> list[SongSend]:
     with in_row(path, f"{row}.bank"):
         if fields.bank is not None and fields.program is None:
             raise BadValue("a bank is chosen together with a program; give program as well")
@@ -432,8 +432,9 @@ def _sends(fields: SongSendFields, row: str, path: Path) -> list[SongSend]:
             raise BadValue("says nothing to send; give program or bytes")
         if fields.program is None and fields.channel is not None:
             raise BadValue("bytes name their own channel; leave channel out")
-    program = SongSend(fields.program, fields.bank, fields.channel)
-    return [*([program] if fields.program is not None else []), *([SongSend(other=other)] if other else [])]
+    program = SongSend(fields.program, fields.bank, fields.channel, row=index)
+    others = [SongSend(other=other, row=index)] if other else []
+    return others if fields.program is None else [program, *others]
 
 
 def _check_known(name: str, known: Sequence[str]) -> None:

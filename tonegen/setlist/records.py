@@ -52,12 +52,14 @@ class SongSend:
 
     program : 1 to 128 as players count; None for bytes. bank : its MSB and LSB; None to leave it.
     channel : 1 to 16; None for every channel of the receiver. other : MIDI messages as they are.
+    row : which of the song's sends says so, from 0.
     """
 
     program: int | None = None
     bank: tuple[int, int] | None = None
     channel: int | None = None
     other: bytes = b""
+    row: int = field(default=0, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -20,7 +20,6 @@ from tonegen.cli.asked import (
 from tonegen.errors import BadValue
 from tonegen.frozen import Frozen
 from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class
-from tonegen.reading import read_whole
 from tonegen.setup.context import rig_asked_for
 from tonegen.setup.moves import bar, stand
 from tonegen.setup.rig import Bare, bare_of
@@ -29,11 +28,9 @@ from tonegen.temperament import OwnTemperament, on_root
 
 if TYPE_CHECKING:
     from tonegen.keys.desk import Desk
-    from tonegen.keys.midi import TuningMessage
     from tonegen.keys.receivers import Receiver
 
 Command = TypeVar("Command", bound=Callable[..., Any])
-_LARGEST_DUMP_BYTES: Final = 1_000_000
 
 
 def parse_pair(text: str) -> tuple[str, str]:
@@ -93,14 +90,17 @@ class AskedScale(Frozen):
     def desk(self, receiver: "Receiver", songs: tuple[Song, ...] = ()) -> "Desk":
         """The knobs set so. Raises BadValue for options that do not fit together."""
         from tonegen.keys.desk import Desk
-        from tonegen.keys.scale import Policy, scale_of_dumps
+        from tonegen.keys.dumps import scale_of_file
+        from tonegen.keys.scale import Policy
 
         songs = tuple({song.name: song for song in songs}.values())  # the last of a name
         reference_hz = checked_reference_hz(REFERENCE_HZ if self.reference is None else self.reference)
         if self.temperament.lower().endswith(".syx"):
             apart = (("--instrument", self.instrument), ("--root", self.root), *self._of_an_instrument)
             self._refuse("cannot be combined with a tuning dump, which is complete in itself", *apart)
-            dump = scale_of_dumps(_tunings(Path(self.temperament)), reference_hz)
+            dump, cautions = scale_of_file(Path(self.temperament), reference_hz)
+            for words in cautions:
+                _say_once(words)
             return Desk(receiver, Bare(reference_hz=reference_hz), songs=songs, fixed_scale=dump)
         instrument_name = self.instrument
         if instrument_name is None:
@@ -159,34 +159,11 @@ class AskedScale(Frozen):
 
 
 def _say_once(words: str) -> None:
-    """Say what the temperament brought along, however many receivers are tuned to it."""
+    """Say what the temperament brought along, or what is doubtful, however many receivers are tuned to it."""
     said = click.get_current_context().meta.setdefault(__name__, {""})
     if words not in said:
         said.add(words)
         click.echo(words, err=True)
-
-
-def _tunings(path: Path) -> list["TuningMessage"]:
-    """The tuning messages of a file of system exclusive messages; others in it are passed over."""
-    from tonegen.keys.midi import SYSEX, is_tuning, parse_tuning
-    from tonegen.keys.stream import Splitter
-
-    data = read_whole(path, _LARGEST_DUMP_BYTES, "larger than a megabyte; that is not a tuning dump")
-    messages = [message for message in Splitter().feed(data) if message[0] == SYSEX]
-    if not messages:
-        raise BadValue(f"{path}: holds no system exclusive message (F0 to F7)")
-    try:
-        tunings = [parse_tuning(message) for message in messages if is_tuning(message)]
-    except BadValue as error:
-        raise BadValue(f"{path}: {error}") from None
-    if not tunings:
-        raise BadValue(f"{path}: none of its messages is of the MIDI Tuning Standard")
-    programs = sorted({(tuning.bank, tuning.program) for tuning in tunings})
-    if len(programs) > 1:
-        raise BadValue(f"{path}: holds {len(programs)} tunings, of different programs; leave one in the file")
-    if not all(tuning.checksum_agrees for tuning in tunings):
-        click.echo(f"{path}: a checksum is wrong, as in some makers' dumps; check the plan", err=True)
-    return tunings
 
 
 _NOTE = Parsed("note", parse_pitch_class)

@@ -40,6 +40,9 @@ from tonegen.keys.midi.channel import (
     parse_bend as parse_bend,
 )
 from tonegen.keys.midi.channel import (
+    program_change as program_change,
+)
+from tonegen.keys.midi.channel import (
     tuning_select as tuning_select,
 )
 from tonegen.keys.midi.fields import (
@@ -86,6 +89,12 @@ from tonegen.keys.midi.status import (
 )
 from tonegen.keys.midi.status import (
     ALL_SOUND_OFF as ALL_SOUND_OFF,
+)
+from tonegen.keys.midi.status import (
+    BANK_LSB as BANK_LSB,
+)
+from tonegen.keys.midi.status import (
+    BANK_MSB as BANK_MSB,
 )
 from tonegen.keys.midi.status import (
     BEND as BEND,

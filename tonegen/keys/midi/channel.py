@@ -13,6 +13,8 @@ from tonegen.keys.midi.fields import FINE_STEPS, Encoded, bend_steps, nibble, se
 from tonegen.keys.midi.status import (
     ALL_NOTES_OFF,
     ALL_SOUND_OFF,
+    BANK_LSB,
+    BANK_MSB,
     BEND,
     BEND_RANGE,
     COARSE_TUNING,
@@ -24,6 +26,7 @@ from tonegen.keys.midi.status import (
     MPE_CONFIGURATION,
     NRPN_LSB,
     NRPN_MSB,
+    PROGRAM,
     RPN_LSB,
     RPN_MSB,
     SOSTENUTO,
@@ -64,6 +67,21 @@ def parse_bend(message: bytes, range_semitones: float = USUAL_BEND_RANGE_SEMITON
 def control(channel: int, controller: int, value: int) -> bytes:
     """A control change."""
     return bytes((CONTROL | nibble(channel), controller, value))
+
+
+def program_change(channel: int, program: int, bank: tuple[int, int] | None = None) -> tuple[bytes, ...]:
+    """A program, 1 to 128 as players count, with its bank's MSB and LSB before it when they are given.
+
+    Source: MIDI 1.0, program change, and bank select (controllers 0 and 32), which waits for the program.
+
+    >>> [message.hex(" ") for message in program_change(1, 17, (0, 2))]
+    ['b0 00 00', 'b0 20 02', 'c0 10']
+    """
+    chosen = bytes((PROGRAM | nibble(channel), seven_bits(program - 1, "program, counted from 0,")))
+    if bank is None:
+        return (chosen,)
+    msb, lsb = bank
+    return control(channel, BANK_MSB, msb), control(channel, BANK_LSB, lsb), chosen
 
 
 def parameter(channel: int, number: int, msb: int, lsb: int | None = None) -> tuple[bytes, ...]:

@@ -36,6 +36,8 @@ META: Final = 0xFF
 END_OF_TRACK: Final = 0x2F
 
 # Controllers.
+BANK_MSB: Final = 0
+BANK_LSB: Final = 32
 DATA_MSB: Final = 6
 DATA_LSB: Final = 38
 SUSTAIN: Final = 64

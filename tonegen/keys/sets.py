@@ -1,0 +1,276 @@
+"""A set worked out: what each receiver is sent in each song, what that waits for, and what it leaves.
+
+All of it is there before the first byte goes out, for the whole evening, with everything that is wrong.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from pathlib import Path
+
+from msgspec import structs
+
+from tonegen.errors import BadPreset, BadValue
+from tonegen.frozen import Frozen
+from tonegen.keys import midi
+from tonegen.keys.dumps import scale_of_file
+from tonegen.keys.plan import Plan, plan, undo_of
+from tonegen.keys.receivers import (
+    BendPerClass,
+    BendPerNote,
+    KeyTuning,
+    OctaveTuning,
+    Osc,
+    Receiver,
+    TuningPerClass,
+    check_together,
+)
+from tonegen.keys.receivers import receiver as load_receiver
+from tonegen.keys.scale import Policy, Scale, anchored, scale_of_rig, scale_of_temperament
+from tonegen.keys.stream import Splitter
+from tonegen.keys.tables import changes_in_pieces
+from tonegen.pitch import REFERENCE_HZ, pitch_class_name
+from tonegen.presets.rows import in_row
+from tonegen.setlist.records import FollowKind, Follows, SetList, SetReceiver, SongSend
+from tonegen.setlist.states import SongState, states
+from tonegen.setup.context import rig_asked_for
+from tonegen.setup.rig import Bare, Files, Rig, bare_of
+from tonegen.setup.setting import Hands, Setup
+from tonegen.temperament import on_root
+
+
+class Waits(StrEnum):
+    """What a change of tuning waits for at a receiver."""
+
+    NOTHING = "nothing"  # each note brings its own, or nothing is to be sent
+    NOTES = "held notes"  # what sounds keeps its tune; silent keys go at once, the others when they end
+    SILENCE = "silence"  # no key or pedal down, and nothing rings
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SetPlan(Frozen):
+    """A whole set with everything that it names loaded, and a plan for each receiver in each song.
+
+    receivers : by their names in the set. plans : of each song, by receiver; where a tuning cannot be held
+    there is none, and `faults` says why.
+    stored : of a receiver that keeps all its tunings beside each other, one plan for each of them.
+    faults : what is wrong, with file, line, row and key. cautions : what may surprise.
+    """
+
+    evening: SetList
+    rig: Rig | Bare
+    receivers: Mapping[str, Receiver]
+    states: tuple[SongState, ...]
+    plans: tuple[Mapping[str, Plan], ...]
+    stored: Mapping[str, tuple[Plan, ...]] = field(default_factory=dict)
+    faults: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+    def checked(self) -> "SetPlan":
+        """The same. Raises BadPreset with the first of its faults."""
+        if self.faults:
+            raise BadPreset(self.faults[0])
+        return self
+
+    def start(self, name: str, place: int = 0) -> tuple[bytes, ...]:
+        """All that tunes a receiver for the song at a place, when the evening begins there."""
+        made = self.plans[place][name]
+        if name not in self.stored:
+            return made.messages
+        return (*(message for one in self.stored[name] for message in one.tuning), *made.set_up)
+
+    def change(self, name: str, before: int, place: int) -> tuple[bytes, ...]:
+        """What a receiver in which nothing sounds is sent to go from one song's tuning to another's."""
+        then, now = self.plans[before][name], self.plans[place][name]
+        if name in self.stored:
+            return now.set_up if now.receiver != then.receiver else ()
+        if isinstance(now.receiver, KeyTuning | OctaveTuning):
+            return changes_in_pieces(then, now)
+        return now.changes_from(then)
+
+    def sends(self, name: str, before: int | None, place: int) -> tuple[bytes, ...]:
+        """What a song sends to a receiver besides its tuning, after the one at `before`; None for none."""
+        earlier = None if before is None else self.states[before]
+        sends = self.states[place].sends_after(earlier).get(name, ())
+        return tuple(message for one in sends for message in messages_of(one, self.receivers[name]))
+
+    def waits_for(self, name: str, before: int, place: int) -> Waits:
+        """What the change of tuning waits for."""
+        receiver = self.receivers[name]
+        moves = receiver.moves_what_sounds or isinstance(receiver, BendPerClass | TuningPerClass)
+        if not moves or not self.change(name, before, place):
+            return Waits.NOTHING
+        one_by_one = isinstance(receiver, KeyTuning) and receiver.message == "single note"
+        return Waits.NOTES if one_by_one else Waits.SILENCE
+
+    def undo(self, name: str) -> tuple[bytes, ...]:
+        """What puts a receiver back, whatever song it stands in."""
+        programs = [one.receiver for one in self.stored.get(name, ())]
+        others = (message for one in programs[1:] for message in undo_of(one))
+        return (*others, *undo_of(self.receivers[name]))
+
+
+def set_plan(evening: SetList) -> SetPlan:
+    """Work out a whole set; what cannot be had is among its faults."""
+    return _SetWork(evening).done()
+
+
+def messages_of(one: SongSend, receiver: Receiver) -> tuple[bytes, ...]:
+    """What a song sends, as MIDI messages; a program for all channels goes to each, in a zone to its manager.
+
+    Source: MPE 1.1, section 2.3: program changes go to the manager channel.
+    """
+    if one.program is None:
+        return tuple(Splitter().feed(one.other))
+    manager = receiver.manager if isinstance(receiver, BendPerNote) else None
+    usual = receiver.midi_channels if manager is None else (manager,)
+    channels = usual if one.channel is None else (one.channel,)
+    return tuple(
+        message for channel in channels for message in midi.program_change(channel, one.program, one.bank)
+    )
+
+
+def heard_by(scale: Scale, receiver: SetReceiver) -> Scale:
+    """The same scale, in which only those keys count that a receiver plays, where it has a zone."""
+    low, high = (key + receiver.transpose for key in receiver.from_keys)
+    heard = tuple(key for key in scale.heard_keys if low <= key <= high)
+    return replace(scale, heard_keys=heard or scale.heard_keys)
+
+
+class _SetWork:
+    """A set while it is worked out: scales and plans that several songs share are made once."""
+
+    def __init__(self, evening: SetList) -> None:
+        self._evening = evening
+        self._shelf = Files()
+        self._scales: dict[object, Scale] = {}
+        self._plans: dict[object, Plan | None] = {}
+        self._faults: list[str] = []
+        self._cautions: list[str] = []
+
+    def done(self) -> SetPlan:
+        evening = self._evening
+        rig = self._rig()
+        receivers = self._receivers()
+        there = states(evening)
+        plans: list[dict[str, Plan]] = [{} for _ in there]
+        for name, receiver in receivers.items():
+            for place, state in enumerate(there):
+                with self._row(f"songs[{place}].follows"):
+                    if made := self._plan(rig, name, receiver, state):
+                        plans[place][name] = made
+        for place, song in enumerate(evening.songs):
+            for name, sends in song.sends.items():
+                for one in sends if name in receivers else ():
+                    key = "program" if one.program is not None else "bytes"
+                    with self._row(f"songs[{place}].sends[{one.row}].{key}"):
+                        _check_send(name, one, receivers[name])
+        stored = {name: programs for name in receivers if (programs := self._stored(name, receivers, plans))}
+        return SetPlan(
+            evening, rig, receivers, there, tuple(plans), stored,
+            tuple(dict.fromkeys(self._faults)), tuple(dict.fromkeys(self._cautions)),
+        )  # fmt: skip
+
+    @contextmanager
+    def _row(self, field: str) -> Iterator[None]:
+        """Note what is refused inside, with its place in the file."""
+        try:
+            with in_row(Path(self._evening.file or self._evening.name), field):
+                yield
+        except BadPreset as error:
+            self._faults.append(str(error))
+
+    def _rig(self) -> Rig | Bare:
+        evening = self._evening
+        rig: Rig | Bare = Bare()
+        with self._row("instrument"):
+            if evening.instrument:
+                rig, _ = rig_asked_for(
+                    evening.instrument, evening.temperament, evening.root, evening.drop, evening.reference_hz
+                )
+            else:
+                reference_hz = evening.reference_hz or REFERENCE_HZ
+                rig = bare_of(Setup("", evening.temperament, evening.root, reference_hz=reference_hz))
+        return rig
+
+    def _receivers(self) -> dict[str, Receiver]:
+        found: dict[str, Receiver] = {}
+        at_port: dict[str, dict[str, Receiver]] = defaultdict(dict)
+        for index, one in enumerate(self._evening.receivers):
+            with self._row(f"receivers[{index}].receiver"):
+                loaded = load_receiver(one.receiver)
+                if isinstance(loaded, Osc) != one.where.startswith("osc "):
+                    cure = "OSC; give to" if isinstance(loaded, Osc) else "MIDI; give port"
+                    raise BadValue(f"{one.receiver} is sent {cure}")
+                found[one.name] = loaded
+            if one.name in found:
+                with self._row(f"receivers[{index}].port"):
+                    same = at_port[one.where.casefold()]
+                    same[one.name] = loaded
+                    check_together(same)
+        return found
+
+    def _plan(self, rig: Rig | Bare, name: str, receiver: Receiver, state: SongState) -> Plan | None:
+        """The plan of a receiver; none where the same was refused in an earlier song, which is told once."""
+        follows = state.follows[name]
+        steel = (round(state.fret), state.grips) if follows.kind is FollowKind.STEEL else ()
+        asked = (name, follows, steel)
+        if asked not in self._plans:
+            self._plans[asked] = None
+            if (follows, steel) not in self._scales:
+                self._scales[follows, steel] = self._scale(rig, follows, state)
+            scale = heard_by(self._scales[follows, steel], self._evening.receiver(name))
+            self._plans[asked] = plan(scale, receiver)
+        return self._plans[asked]
+
+    def _scale(self, rig: Rig | Bare, follows: Follows, state: SongState) -> Scale:
+        if follows.kind is FollowKind.STEEL:
+            assert isinstance(rig, Rig)
+            policy = Policy.GRIP_FIRST if state.grips else Policy.MEAN
+            return scale_of_rig(rig, Hands(fret=state.fret), follow=False, grips=state.grips, policy=policy)
+        if follows.kind is FollowKind.DUMP:
+            scale, cautions = scale_of_file(Path(follows.name), rig.reference_hz)
+            self._cautions += cautions
+            return scale
+        if follows.on_key and follows.root is None:
+            raise BadValue(
+                f"{follows.name} is built on the key, and no song has named one yet; give it a key"
+            )
+        root = follows.root or 0
+        built = on_root(self._shelf.take("temperaments", follows.name), root)
+        scale = scale_of_temperament(built, rig.reference_hz)
+        if any(scale.class_cents):
+            on = pitch_class_name(root, isinstance(rig, Rig) and rig.instrument.flats)
+            scale = replace(scale, name=f"{built.name} on {on}")
+        return anchored(scale, self._evening.anchor, root)
+
+    def _stored(
+        self, name: str, receivers: Mapping[str, Receiver], plans: Sequence[dict[str, Plan]]
+    ) -> tuple[Plan, ...]:
+        """Give each tuning a program of its own, where the receiver keeps several; `plans` has them then."""
+        receiver = receivers[name]
+        if not isinstance(receiver, KeyTuning) or receiver.programs == 1:
+            return ()
+        programs: dict[tuple[int, ...], Plan] = {}
+        for song in plans:
+            if name in song:
+                made = song[name]
+                words = midi.key_words(made.aim_cents)
+                if words not in programs:
+                    program = receiver.program + len(programs)
+                    programs[words] = plan(made.scale, structs.replace(receiver, program=program))
+                song[name] = programs[words]
+        return tuple(programs.values())
+
+
+def _check_send(name: str, one: SongSend, receiver: Receiver) -> None:
+    """Raises BadValue for what a receiver cannot be sent."""
+    if isinstance(receiver, Osc):
+        raise BadValue(f"{name} is sent OSC, and knows neither programs nor MIDI bytes; leave this out")
+    if b"".join(Splitter().feed(one.other)) != one.other:
+        raise BadValue(
+            f"{one.other[:12].hex(' ')} is no whole MIDI message; each needs its status and all its data, "
+            'such as "B0 07 64"'
+        )

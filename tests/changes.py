@@ -221,22 +221,38 @@ changes(
 changes(
     "tonegen/order/plan.py", "tests/test_order.py",
     ("within = 2 * sqrt", "within = sqrt"),
+    ("if other.hz == tone.hz", "if other == tone"),
+    ('f"{tone.name}, no. {alike + 1}"', "tone.name"),
+    ("if len({tone.name for tone in tones}) < len(set(tones))", "if False"),
 )  # fmt: skip
 changes(
     "tonegen/order/steps.py", "tests/test_order.py",
     ("(rate > 0) == self.tune_is_high", "(rate > 0) != self.tune_is_high"),
     ("_COUNT_ERROR_BEATS / seconds * hardness", "_COUNT_ERROR_BEATS / seconds"),
     ("high_stiffness=self.high_stiffness", "high_stiffness=0.0"),
+    ("multiple=self.multiple", "multiple=1"),
+    ("ratio.upper * multiple, ratio.lower * multiple", "ratio.upper, ratio.lower"),
 )  # fmt: skip
 changes(
     "tonegen/order/edges.py", "tests/test_order.py",
     ("sqrt(error**2 + _BAR_ERROR_CENTS**2)", "error"),
     ("(tune.string, -own_error)", "(tune.string, 0.0)"),
+    ("if not self.instrument.body.holds(state.changes) or not", "if not"),
+    ("not (needed or state in self.played)", "not needed"),
+    ("(needed or state in self.played)", "True"),
+    ("_FASTEST_TO_TUNE_BY: Final = 8.0", "_FASTEST_TO_TUNE_BY: Final = 15.0"),
+    ("accuracy_cents=best.error_cents", "accuracy_cents=0.0"),
 )  # fmt: skip
 changes(
     "tonegen/order/tree.py", "tests/test_order.py",
     ("sqrt(variance + edge.error_cents**2)", "sqrt(variance) + edge.error_cents"),
     ("+ sign * cents", "+ cents"),
+    ("_ABOUT_AS_SURE: Final = 1.1", "_ABOUT_AS_SURE: Final = 1.0"),
+    ("_ABOUT_AS_SURE: Final = 1.1", "_ABOUT_AS_SURE: Final = 1.2"),
+    ("step: (len(step.state.changes), step.accuracy_cents)", "step: step.accuracy_cents"),
+    ("            not same,\n", ""),
+    ("            cannot_be_ended(step.state, step.fret),\n", ""),
+    ("            len(moved),\n", ""),
 )  # fmt: skip
 changes(
     "tonegen/order/stiff.py", "tonegen/order/stiff.py tests/test_order.py",

@@ -326,7 +326,8 @@ def test_order_for_scripts(tonegen):
     result = tonegen(f"tonegen order {SCENE} --temperament my-e9 --json").json
 
     keys = {
-        "tune", "against", "changes", "fret", "ratio", "beats_per_second", "coincident_hz", "accuracy_cents"
+        "tune", "against", "changes", "fret", "ratio", "multiple", "beats_per_second", "coincident_hz",
+        "accuracy_cents",
     }  # fmt: skip
     assert all(keys <= set(step) for step in result["steps"])
     assert result["steps"][0]["against"]["tone"] == "tone E4"
@@ -335,7 +336,7 @@ def test_order_for_scripts(tonegen):
         {"low", "high", "ratio", "within_beats_per_second"} <= set(check) for check in result["checks"]
     )
     for step in result["steps"]:
-        upper, lower = map(int, step["ratio"].split(":"))
+        upper, lower = (step["multiple"] * int(number) for number in step["ratio"].split(":"))
         high = partial_hz(step["high_hz"], lower, step["high_stiffness"])
         rate = high - partial_hz(step["low_hz"], upper, step["low_stiffness"])
         assert step["beats_per_second"] == pytest.approx(rate, abs=1e-9)
@@ -349,7 +350,9 @@ def test_order_as_it_is_printed(tonegen):
     assert "Tune each one pure first, then raise or lower it" in shown
     assert "a pure one stands still" in shown
     assert "When all are tuned" in shown
-    assert "tone E4 (330.37 Hz)" in shown
+    assert "tone E4 (330.37 Hz); tone G4 (392.00 Hz)" in shown
+    second = next(line for line in shown.splitlines() if line.startswith(" 2  "))
+    assert " ".join(second.split()) == "2 4 E4 tone E4 open 3:3 1.3 in 10 s wide raise 991 0.2"
 
 
 def test_a_check_that_should_not_beat_is_called_pure(tonegen):

@@ -69,7 +69,10 @@ class CoincidentPair:
 
 @dataclass(frozen=True, slots=True)
 class SoundingInterval:
-    """An interval between two tones, and how it beats; `pairs` lists the coincident pairs, lowest first."""
+    """An interval between two tones, and how it beats.
+
+    pairs : coincident pairs, from the one that is listened to upwards: the lowest unless another was asked.
+    """
 
     low: SoundingTone
     high: SoundingTone
@@ -80,7 +83,7 @@ class SoundingInterval:
 
     @property
     def beats_per_second(self) -> float:
-        """Signed rate of the lowest coincident pair."""
+        """Signed rate of the coincident pair that is listened to."""
         return self.pairs[0].beats_per_second
 
     @property
@@ -101,17 +104,23 @@ class SoundingInterval:
 
 @dataclass(frozen=True)
 class Sounding:
-    """Tones that sound together at a reference pitch. `ratio` is what two of them stand for, where given."""
+    """Tones that sound together at a reference pitch.
+
+    ratio : what two of them stand for, where given. multiple : which coincident pair is listened to, from 1.
+    """
 
     reference_hz: float
     tones: tuple[SoundingTone, ...]
     ratio: Ratio | None = None
+    multiple: int = 1
 
     @cached_property
     def intervals(self) -> tuple[SoundingInterval, ...]:
         """Each pair, lower tone first, from the lowest up: when first asked, since tones sound without."""
         rising = sorted(self.tones, key=lambda tone: tone.hz)
-        return tuple(interval_between(low, high, self.ratio) for low, high in combinations(rising, 2))
+        return tuple(
+            interval_between(low, high, self.ratio, self.multiple) for low, high in combinations(rising, 2)
+        )
 
 
 def tone_of_hz(hz: float, reference_hz: float, name: str = "", timbre: Timbre = PURE) -> SoundingTone:
@@ -237,15 +246,19 @@ def ratio_between(low: SoundingTone, high: SoundingTone) -> Ratio:
     return ratio.shifted(round((float(cents_between(low.hz, high.hz)) - ratio.cents) / 1200))
 
 
-def interval_between(low: SoundingTone, high: SoundingTone, ratio: Ratio | None = None) -> SoundingInterval:
+def interval_between(
+    low: SoundingTone, high: SoundingTone, ratio: Ratio | None = None, multiple: int = 1
+) -> SoundingInterval:
     """The interval from `low` to `high`, standing for `ratio`, or for what `ratio_between` says.
+
+    multiple : which coincident pair is listened to, 1 for the lowest.
 
     >>> third = interval_between(tone_of_key(57, 0.0, 440.0), tone_of_key(61, 0.0, 440.0))
     >>> str(third.ratio), round(third.beats_per_second, 2), round(third.coincident_hz)
     ('5:4', 8.73, 1104)
     """
     stands_for = ratio or ratio_between(low, high)
-    multiples = np.arange(1, _COINCIDENT_PAIRS + 1)
+    multiples = np.arange(multiple, multiple + _COINCIDENT_PAIRS)
     lows, highs = coincident_partials_hz(
         low.hz,
         high.hz,
@@ -270,10 +283,13 @@ def interval_between(low: SoundingTone, high: SoundingTone, ratio: Ratio | None 
     )
 
 
-def sound(tones: Sequence[SoundingTone], reference_hz: float, ratio: Ratio | None = None) -> Sounding:
+def sound(
+    tones: Sequence[SoundingTone], reference_hz: float, ratio: Ratio | None = None, multiple: int = 1
+) -> Sounding:
     """Everything that sounds when these tones do: each pair, lower tone first, from the lowest up.
 
     ratio : what the interval stands for; only for two tones. Raises BadValue otherwise.
+    multiple : which coincident pair is listened to, 1 for the lowest.
 
     >>> triad = sound([tone_of_key(key, 0.0, 440.0) for key in (57, 61, 64)], 440.0)
     >>> [f"{each.ratio} {each.beats_per_second:+.1f}" for each in triad.intervals]
@@ -281,7 +297,7 @@ def sound(tones: Sequence[SoundingTone], reference_hz: float, ratio: Ratio | Non
     """
     if ratio is not None and len(tones) != 2:
         raise BadValue("a ratio is for two tones; give --low and --high, or leave --ratio out")
-    return Sounding(reference_hz, tuple(tones), ratio)
+    return Sounding(reference_hz, tuple(tones), ratio, multiple)
 
 
 def tones_to_play(
@@ -310,7 +326,8 @@ def tones_to_play(
     )
     if not only_beating:
         return tones
-    return beating_only(tones, ((*places(sounding, it), it.ratio) for it in sounding.intervals))
+    pairs = ((*places(sounding, it), it.ratio) for it in sounding.intervals)
+    return beating_only(tones, pairs, sounding.multiple)
 
 
 def places(sounding: Sounding, interval: SoundingInterval) -> tuple[int, int]:

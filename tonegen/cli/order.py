@@ -1,6 +1,7 @@
 """tonegen order."""
 
 import threading
+from collections.abc import Iterable
 from typing import Any, Final
 
 import click
@@ -66,8 +67,9 @@ def command(
     target = _target(asked, temperament)
     stiff = presets.timbre(timbre).follows_string
     plan = tuning_order(
-        asked.instrument, target, asked.drop, asked.reference_hz, points=asked.points(), stiff=stiff
-    )
+        asked.instrument, target, asked.drop, asked.reference_hz,
+        points=asked.points(), stiff=stiff, played=[wanted.state for wanted in asked.grips],
+    )  # fmt: skip
     if listen:
         _listen(Listening(plan, asked.reference_hz), device, timbre, level)
     elif in_json:
@@ -96,6 +98,7 @@ def _json(plan: Order, scene: Scene, target: Temperament) -> dict[str, Any]:
                 "changes": list(step.state.changes),
                 "fret": step.fret,
                 "ratio": str(step.ratio),
+                "multiple": step.multiple,
                 "beats_per_second": step.beats_per_second,
                 "low_hz": step.low_hz,
                 "high_hz": step.high_hz,
@@ -137,8 +140,7 @@ def _print(plan: Order, scene: Scene, target: str) -> None:
         [">", "tune", "against", "engaged", "as", "beats", "then", ">at Hz", ">within"],
         [_step_row(number, step, plan) for number, step in enumerate(plan.steps, start=1)],
         f"{scene.title or scene.name}\n"
-        f"To {target}; A4 = {scene.reference_hz:g} Hz, drop {scene.drop.name}"
-        f"{''.join(f'; {tone}' for tone in tones)}",
+        f"To {target}; A4 = {scene.reference_hz:g} Hz, drop {scene.drop.name}\n" + _in_lines(tones),
     )
     for sentence in _HOW_TO_READ:
         print_sentence(sentence)
@@ -150,6 +152,12 @@ def _print(plan: Order, scene: Scene, target: str) -> None:
         [_check_row(check, plan) for check in plan.checks],
         "When all are tuned",
     )
+
+
+def _in_lines(tones: Iterable[str]) -> str:
+    """Two tones a line, which fit any terminal."""
+    names = list(tones)
+    return "\n".join("; ".join(names[first : first + 2]) for first in range(0, len(names), 2))
 
 
 _HOW_TO_READ: Final = (
@@ -167,7 +175,7 @@ def _step_row(number: int, step: TuningStep, plan: Order) -> tuple[str, ...]:
         named(step.tune, plan),
         named(step.against, plan) if isinstance(step.against, TuningPoint) else step.against.name,
         str(step.state) + (f" fret {step.fret:g}" if step.fret else ""),
-        str(step.ratio),
+        ":".join(map(str, step.partials)),
         _count(step.beats_per_second),
         step.move,
         f"{step.coincident_hz:.0f}",

@@ -1,7 +1,7 @@
 """What can be heard against what: every interval that may tune one point, and how sure it is."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from math import log, log2, sqrt
 from typing import Final
@@ -9,7 +9,7 @@ from typing import Final
 from tonegen.drop import Drop
 from tonegen.errors import BadValue
 from tonegen.instrument import Instrument, State, TuningPoint
-from tonegen.interval import FASTEST_COUNTABLE_BEATS_PER_SECOND, Ratio, nearest_ratio, partial_hz
+from tonegen.interval import Ratio, nearest_ratio, partial_hz
 from tonegen.interval import beats_per_second as beat_rate
 from tonegen.order.steps import Node, Reference, TuningStep, counting_error_beats_per_second
 from tonegen.order.stiff import partial_error_cents, stiffness_of
@@ -18,17 +18,26 @@ from tonegen.temperament import Temperament
 
 _BAR_ERROR_CENTS: Final = 0.5  # of setting a bar straight over its fret
 _HIGHEST_PARTIAL: Final = 8
+# Beats per second above which a count is hard (common practice, no source): a tone of its own is surer.
+_FASTEST_TO_TUNE_BY: Final = 8.0
+_UNISON: Final = Ratio(1, 1)
+# In unison every partial meets its like; above the third they are too weak to count by.
+_UNISON_PAIRS: Final = (1, 2, 3)
 
 
 @dataclass(frozen=True, slots=True)
 class StringsToTune:
-    """An instrument as it is to be tuned. stiff : whether its strings' own stiffness is reckoned with."""
+    """An instrument as it is to be tuned.
+
+    stiff : whether its strings' own stiffness is reckoned with. played : the states that grips are played in.
+    """
 
     instrument: Instrument
     temperament: Temperament
     drop: Drop
     reference_hz: float
     stiff: bool = True
+    played: Sequence[State] = ()
 
     def hz(self, point: TuningPoint, state: State, fret: float) -> float:
         """A point as it sounds in a state."""
@@ -53,15 +62,20 @@ class StringsToTune:
                 return TuningPoint(string.number)
         raise BadValue("a plan needs open strings to begin with; name at least one")
 
-    def unison(self, point: TuningPoint) -> TuningStep:
-        """Tune a point to its own tone."""
-        tone, state = self.tone_of(point), self.instrument.state(point.changes)
-        return self._step(point, tone, state, 0.0, Ratio(1, 1), (tone.hz, tone.hz), True)
+    def unison(self, point: TuningPoint, tone: Reference) -> TuningStep:
+        """Tune a point to a tone that is its own, heard where that is surest."""
+        state = self.instrument.state(point.changes)
+        steps = self._both_ways(point, tone, state, 0.0, (tone.hz, tone.hz))
+        best = min(steps, key=lambda step: step.error_cents)
+        return replace(best, accuracy_cents=best.error_cents)
 
     def edges(
         self, points: Sequence[TuningPoint], starts: Sequence[Reference], frets: Sequence[float]
     ) -> Iterator[TuningStep]:
-        """Every interval that can be used to tune one point against another, or against a reference."""
+        """Every interval by which a point may be tuned against another, or against a reference.
+
+        In states that the body holds: those that a grip is played in, and those that the points need anyway.
+        """
         for first, second in combinations(points, 2):
             state = self._common_state(first, second)
             if state is None:
@@ -72,10 +86,10 @@ class StringsToTune:
         for start in starts:
             for point in points:
                 state = self.instrument.state(point.changes)
+                if not self.instrument.body.holds(state.changes):
+                    continue
                 tones = (self.hz(point, state, 0.0), start.hz)
-                for step in self._both_ways(point, start, state, 0.0, tones):
-                    if step.tune == point:
-                        yield step
+                yield from self._both_ways(point, start, state, 0.0, tones)
 
     def _both_ways(
         self, first: TuningPoint, second: Node, state: State, fret: float, tones: tuple[float, float]
@@ -85,36 +99,40 @@ class StringsToTune:
         if ratio is None:
             return
         first_is_high = tones[0] >= tones[1]
-        if not (isinstance(second, TuningPoint) and not first.changes and second.changes):
-            yield from _countable(self._step(first, second, state, fret, ratio, (low, high), first_is_high))
-        if isinstance(second, TuningPoint) and not (first.changes and not second.changes):
-            yield from _countable(
-                self._step(second, first, state, fret, ratio, (low, high), not first_is_high)
-            )
+        for multiple in _UNISON_PAIRS if ratio == _UNISON else (1,):
+            sounding = (state, fret, ratio, multiple, low, high)
+            if not isinstance(second, TuningPoint) or first.changes or not second.changes:
+                yield from _countable(self._step(first, second, first_is_high, *sounding))
+            if isinstance(second, TuningPoint) and (second.changes or not first.changes):
+                yield from _countable(self._step(second, first, not first_is_high, *sounding))
 
     def _step(
         self,
         tune: TuningPoint,
         against: Node,
+        tune_is_high: bool,
         state: State,
         fret: float,
         ratio: Ratio,
-        tones_hz: tuple[float, float],
-        tune_is_high: bool,
+        multiple: int,
+        low_hz: float,
+        high_hz: float,
     ) -> TuningStep:
         """A step with the errors that counting it, the bar and the strings' stiffness bring in."""
-        own, other = (ratio.lower, ratio.upper) if tune_is_high else (ratio.upper, ratio.lower)
+        upper, lower = ratio.upper * multiple, ratio.lower * multiple
+        own, other = (lower, upper) if tune_is_high else (upper, lower)
         stiffness, own_error = self._partial(tune, state, fret, own)
         other_stiffness, other_error = 0.0, 0.0
         errors: tuple[tuple[int, float], ...] = ((tune.string, -own_error),)
         if isinstance(against, TuningPoint):
             other_stiffness, other_error = self._partial(against, state, fret, other)
             errors = (*errors, (against.string, other_error))
-        low_hz, high_hz = tones_hz
         low, high = (other_stiffness, stiffness) if tune_is_high else (stiffness, other_stiffness)
-        beats = float(beat_rate(low_hz, high_hz, ratio, low_stiffness=low, high_stiffness=high))
+        beats = float(
+            beat_rate(low_hz, high_hz, ratio, low_stiffness=low, high_stiffness=high, multiple=multiple)
+        )
         partial = float(partial_hz(high_hz if tune_is_high else low_hz, own, stiffness))
-        error = counting_error_beats_per_second(beats, ratio) / (partial * log(2) / 1200)
+        error = counting_error_beats_per_second(beats, ratio, multiple) / (partial * log(2) / 1200)
         if fret:
             error = sqrt(error**2 + _BAR_ERROR_CENTS**2)
         return TuningStep(
@@ -130,6 +148,7 @@ class StringsToTune:
             low,
             high,
             tuple(each for each in errors if each[1]),
+            multiple=multiple,
         )
 
     def _partial(self, point: TuningPoint, state: State, fret: float, number: int) -> tuple[float, float]:
@@ -140,7 +159,7 @@ class StringsToTune:
         return stiffness, partial_error_cents(number, stiffness, error)
 
     def _common_state(self, first: TuningPoint, second: TuningPoint) -> State | None:
-        """The state in which both points sound; none when there is none."""
+        """The state in which both points sound, and that may be engaged for it; none when there is none."""
         if first.string == second.string:
             return None
         engaged = {*first.changes, *second.changes}
@@ -150,11 +169,14 @@ class StringsToTune:
         for point in (first, second):
             if self.instrument.point(point.string, state) != point:
                 return None
+        needed = state in (self.instrument.state(point.changes) for point in (first, second))
+        if not self.instrument.body.holds(state.changes) or not (needed or state in self.played):
+            return None
         return state
 
 
 def _countable(step: TuningStep) -> Iterator[TuningStep]:
-    if abs(step.beats_per_second) <= FASTEST_COUNTABLE_BEATS_PER_SECOND:
+    if abs(step.beats_per_second) <= _FASTEST_TO_TUNE_BY:
         yield step
 
 

@@ -2,20 +2,29 @@
 
 Tuning points and reference tones are the nodes of a graph; its edges are intervals that can be sounded in
 some state, each with the uncertainty in cents of counting its beats and of the strings' stiffness. The plan
-is the tree in which every point has the least accumulated variance: open strings from open strings, then
-each change from what is tuned.
+is a tree: open strings from open strings, then each change from what is tuned. No step engages what the body
+cannot hold, nor a state that neither a grip nor one of its two points needs. Of the ways to a point that are
+about as sure as the one with the least accumulated variance, that with the fewest changes engaged is taken.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from math import log, sqrt
 from typing import Final
 
 from tonegen.drop import Drop
-from tonegen.instrument import Instrument, TuningPoint
+from tonegen.errors import BadValue
+from tonegen.instrument import Instrument, State, TuningPoint
 from tonegen.interval import Ratio
 from tonegen.order.edges import StringsToTune
 from tonegen.order.steps import Check, Node, Order, Reference, TuningStep
-from tonegen.order.tree import in_playing_order, least_variance_tree, relax_from, variance_between
+from tonegen.order.tree import (
+    fewest_engaged,
+    in_playing_order,
+    least_variance_tree,
+    relax_from,
+    variance_between,
+)
 from tonegen.temperament import Temperament
 
 _MOST_CHECKS: Final = 8
@@ -32,27 +41,35 @@ def tuning_order(
     frets: Sequence[float] = (0.0,),
     ratios: Sequence[Ratio] = (),
     stiff: bool = True,
+    played: Sequence[State] = (),
 ) -> Order:
     """The plan for an instrument in a temperament.
 
     points : what to tune; all tuning points if none are given. references : tones to start from; if none, the
     program plays the highest open string that is the instrument's root. frets : bar positions to listen at.
     ratios : use only intervals that stand for these (for comparing plans). stiff : reckon with the strings'
-    own stiffness; targets are of the first partial all the same. A point that nothing can be heard
-    against is tuned to its own tone, played by the program. Raises BadValue for frets off the neck.
+    own stiffness; targets are of the first partial all the same. played : states of the grips that matter; if
+    none are given, those of the instrument's own. A point that nothing can be heard against is tuned
+    to its own tone, played by the program. Raises BadValue for frets off the neck, and for references of one
+    name at different frequencies.
 
     >>> from tonegen.presets import instrument
     >>> from tonegen.drop import NO_DROP
     >>> from tonegen.temperament import EQUAL
     >>> first = tuning_order(instrument("e9-ten-string"), EQUAL, NO_DROP, 440.0).steps[0]
     >>> str(first.tune), str(first.against), str(first.ratio)
-    ('string 5 open', 'tone E4 (329.63 Hz)', '4:3')
-    >>> first.count
-    '5 beats in 10 seconds, wide: tune it pure, then lower it'
+    ('string 4 open', 'tone E4 (329.63 Hz)', '1:1')
+    >>> first.pair, first.count  # third partials: the string is stiff, the tone is not
+    ('partial 3 of the lower with 3 of the upper',
+     '1.3 beats in 10 seconds, wide: tune it pure, then raise it')
     """
-    rig = StringsToTune(instrument, temperament, drop, reference_hz, stiff)
+    states = played or [instrument.state(grip.changes) for grip in instrument.grips]
+    rig = StringsToTune(instrument, temperament, drop, reference_hz, stiff, states)
     wanted = tuple(dict.fromkeys(points or instrument.tuning_points()))
-    starts = tuple(references) or (rig.tone_of(rig.root_string(wanted)),)
+    tones = list(references) or [rig.tone_of(rig.root_string(wanted))]
+    if len({tone.name for tone in tones}) < len(set(tones)):
+        raise BadValue("two reference tones have one name; give each a name of its own")
+    starts = tuple(tones)
     checked = [instrument.checked_fret(fret) for fret in frets]
     edges = [
         edge
@@ -62,11 +79,21 @@ def tuning_order(
     reached = least_variance_tree(wanted, starts, edges)
     for point in wanted:
         if point not in reached:
-            reached[point] = rig.unison(point)
+            reached[point] = rig.unison(point, _own_tone(rig.tone_of(point), tones))
             relax_from(point, reached, edges)
-    steps = in_playing_order(instrument, reached)
+    steps = in_playing_order(instrument, fewest_engaged(reached, edges))
     unknown = {point.string for point in wanted if instrument.string(point.string).stiffness is None}
     return Order(instrument, steps, _checks(steps, edges), tuple(sorted(unknown)) if stiff else ())
+
+
+def _own_tone(tone: Reference, tones: list[Reference]) -> Reference:
+    """A tone beside those that are there: one of them where it is the same, else under a name of its own."""
+    for other in tones:
+        if other.hz == tone.hz:
+            return other
+    alike = sum(other.name.partition(",")[0] == tone.name for other in tones)
+    tones.append(replace(tone, name=f"{tone.name}, no. {alike + 1}") if alike else tone)
+    return tones[-1]
 
 
 def _within_octave(ratio: Ratio) -> Ratio:

@@ -40,6 +40,7 @@ class TuningStep:
 
     low_hz, high_hz : the two tones as they sound then, drop and bar included. tune_is_high : whether the
     point that is tuned plays the upper one. low_stiffness, high_stiffness : B of their partials.
+    multiple : which coincident pair is listened to, 1 for the lowest.
     beats_per_second : signed target. counting_error_cents : of counting in this step and of setting the bar;
     stiffness_error_cents : by string, how sharp the step leaves the point if that string is stiffer than
     reckoned by one standard deviation; accuracy_cents : of the point, with all steps before it. All are one
@@ -59,6 +60,7 @@ class TuningStep:
     high_stiffness: float = 0.0
     stiffness_error_cents: tuple[tuple[int, float], ...] = ()
     accuracy_cents: float = 0.0
+    multiple: int = 1
 
     @property
     def beats_per_second(self) -> float:
@@ -84,13 +86,20 @@ class TuningStep:
             self.ratio,
             low_stiffness=self.low_stiffness,
             high_stiffness=self.high_stiffness,
+            multiple=self.multiple,
         )
         return float(low), float(high)
 
     @property
+    def partials(self) -> tuple[int, int]:
+        """The numbers of the two that beat, of the lower tone and of the upper."""
+        return self.ratio.upper * self.multiple, self.ratio.lower * self.multiple
+
+    @property
     def pair(self) -> str:
         """Which partials beat."""
-        return f"partial {self.ratio.upper} of the lower with {self.ratio.lower} of the upper"
+        low, high = self.partials
+        return f"partial {low} of the lower with {high} of the upper"
 
     @property
     def move(self) -> str:
@@ -177,13 +186,14 @@ def sounds_like(beats_per_second: float) -> str:
 
 
 def counting_error_beats_per_second(
-    beats_per_second: float, ratio: Ratio, seconds: float = COUNTED_SECONDS
+    beats_per_second: float, ratio: Ratio, multiple: int = 1, seconds: float = COUNTED_SECONDS
 ) -> float:
-    """Standard deviation of a counted rate, by the model above.
+    """Standard deviation of a counted rate, by the model above; `multiple` says at which coincident pair.
 
     >>> counting_error_beats_per_second(1.0, Ratio(3, 2)), counting_error_beats_per_second(8.0, Ratio(3, 2))
     (0.1, 0.2)
     """
-    hardness = max(1.0, 1 + log2(max(ratio.upper * ratio.lower / 6, ratio.upper / 3)) / 2)
+    upper, lower = ratio.upper * multiple, ratio.lower * multiple
+    hardness = max(1.0, 1 + log2(max(upper * lower / 6, upper / 3)) / 2)
     haste: float = 2.0 ** max(0.0, (abs(beats_per_second) - _EASY_BEATS_PER_SECOND) / _EASY_BEATS_PER_SECOND)
     return _COUNT_ERROR_BEATS / seconds * hardness * haste

@@ -3,13 +3,15 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from heapq import heappop, heappush
-from math import sqrt
+from math import hypot, sqrt
 from typing import Final
 
-from tonegen.instrument import Instrument, TuningPoint
+from tonegen.instrument import Instrument, State, TuningPoint
 from tonegen.order.steps import Node, Reference, TuningStep
 
 _TONE: Final = Reference("a tone", 0.0)  # by itself it is never wrong
+# A way is about as sure as the surest where it leaves a point at most a tenth wider: nobody hears that.
+_ABOUT_AS_SURE: Final = 1.1
 
 
 def least_variance_tree(
@@ -54,30 +56,79 @@ def _spread(
                 pushed += 1
 
 
+def fewest_engaged(
+    surest: Mapping[TuningPoint, TuningStep], edges: Sequence[TuningStep]
+) -> dict[TuningPoint, TuningStep]:
+    """The tree of the fewest changes engaged, in which each point is about as sure as in the surest one.
+
+    Points are taken from the surest on: each from one that was taken before. Where that one is a tenth wider
+    at most, so is the surest step from it, hence there is always a way.
+    """
+    ways: dict[TuningPoint, list[TuningStep]] = {point: [step] for point, step in surest.items()}
+    for edge in edges:
+        ways[edge.tune].append(edge)
+    taken: dict[TuningPoint, TuningStep] = {}
+
+    def accuracy(step: TuningStep) -> float:
+        before = taken[step.against].accuracy_cents if isinstance(step.against, TuningPoint) else 0.0
+        return hypot(before, step.error_cents)
+
+    for point in sorted(surest, key=lambda point: surest[point].accuracy_cents):
+        within = _ABOUT_AS_SURE * surest[point].accuracy_cents
+        steps = [
+            replace(step, accuracy_cents=accuracy(step))
+            for step in ways[point]
+            if step.against in taken or isinstance(step.against, Reference)
+        ]
+        taken[point] = min(
+            (step for step in steps if step.accuracy_cents <= within),
+            key=lambda step: (len(step.state.changes), step.accuracy_cents),
+        )
+    return taken
+
+
 def in_playing_order(
     instrument: Instrument, reached: Mapping[TuningPoint, TuningStep]
 ) -> tuple[TuningStep, ...]:
-    """Open strings first, then change after change, each step after what it is heard against."""
-    rank = {change.name: number for number, change in enumerate(instrument.changes, start=1)}
-    waiting: dict[Node, list[TuningStep]] = {}
-    for step in reached.values():
-        waiting.setdefault(step.against, []).append(step)
-    queue: list[tuple[tuple[int, ...], float, TuningPoint]] = []
+    """Open strings first, each step after what it is heard against, and steps of one state side by side.
 
-    def release(node: Node) -> None:
-        for step in waiting.get(node, ()):
-            order = tuple(sorted(rank[name] for name in step.tune.changes))
-            heappush(queue, ((len(order), *order), step.accuracy_cents, step.tune))
+    The next state is one that can be gone through whole, if there is one, and the nearest: fewest pedals and
+    levers move from one to the next.
+    """
+    rank = {change.name: number for number, change in enumerate(instrument.changes)}
+    left = dict(reached)
+    steps: list[TuningStep] = []
 
-    for start in [node for node in waiting if isinstance(node, Reference)]:
-        release(start)
-    steps = []
-    while queue:
-        _, _, point = heappop(queue)
-        accuracy = sqrt(variance_between(point, _TONE, reached))
-        steps.append(replace(reached[point], accuracy_cents=accuracy))
-        release(point)
-    return tuple(steps)
+    def in_state(state: State, fret: float) -> list[TuningStep]:
+        return [step for step in left.values() if (step.state, step.fret) == (state, fret)]
+
+    def cannot_be_ended(state: State, fret: float) -> bool:
+        """Whether a step in this state waits for one in another."""
+        there = {step.tune: step for step in in_state(state, fret)}
+        return any(step.against in left and step.against not in there for step in there.values())
+
+    def cost(step: TuningStep) -> tuple[object, ...]:
+        here, state = steps[-1].state.travels if steps else {}, step.state.travels
+        moved = [name for name in {**here, **state} if here.get(name) != state.get(name)]
+        same = bool(steps) and (step.state, step.fret) == (steps[-1].state, steps[-1].fret)
+        return (
+            bool(step.tune.changes),
+            not same,
+            cannot_be_ended(step.state, step.fret),
+            len(moved),
+            len(state),
+            [rank[name] for name in state],
+            step.accuracy_cents,
+            step.tune,
+        )
+
+    while left:
+        best = min((step for step in left.values() if step.against not in left), key=cost)
+        steps.append(best)
+        del left[best.tune]
+    return tuple(
+        replace(step, accuracy_cents=sqrt(variance_between(step.tune, _TONE, reached))) for step in steps
+    )
 
 
 def variance_between(

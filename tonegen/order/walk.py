@@ -63,7 +63,7 @@ class Listening:
             replace(tone_of_hz(step.low_hz, self.reference_hz, low), stiffness=step.low_stiffness),
             replace(tone_of_hz(step.high_hz, self.reference_hz, high), stiffness=step.high_stiffness),
         )
-        return sound(tones, self.reference_hz, step.ratio)
+        return sound(tones, self.reference_hz, step.ratio, step.multiple)
 
     def tones(self, timbre: Timbre) -> tuple[Tone, ...]:
         """What the engine should sound: the target of the step, or just the pair of partials that beats.

@@ -61,11 +61,15 @@ class Standing:
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """Two tones that sound together, by the names that pages and player know them by."""
+    """Two tones that sound together, by the names that pages and player know them by.
+
+    multiple : which of their coincident pairs is listened to.
+    """
 
     low: str
     high: str
     interval: SoundingInterval
+    multiple: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +84,7 @@ class Voice:
         if self.sounding is not None:
             for interval in self.sounding.intervals:
                 low, high = places(self.sounding, interval)
-                yield Pair(self.tones[low].name, self.tones[high].name, interval)
+                yield Pair(self.tones[low].name, self.tones[high].name, interval, self.sounding.multiple)
 
 
 BASS: Final = "bass"  # the note that the grip is heard against

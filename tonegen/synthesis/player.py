@@ -243,14 +243,17 @@ class Player:
             return 0.0  # its command waits for the next block
         return float(motion.turns_at((self.frame if frame is None else frame) - motion.start)[at[0]])
 
-    def beat_phase_turns(self, low: str, high: str, ratio: Ratio, frame: int | None = None) -> float:
-        """Phase of the beat of two tones' lowest coincident partials, 0 to 1: loudest at 0, faintest at half.
+    def beat_phase_turns(
+        self, low: str, high: str, ratio: Ratio, frame: int | None = None, multiple: int = 1
+    ) -> float:
+        """Phase of the beat of two coincident partials, 0 to 1: loudest at 0, faintest at half.
 
+        multiple : which pair of them, 1 for the lowest.
         Raises BadValue when one of the two partials is not made.
         """
         frame = self.frame if frame is None else frame
-        above = self.partial_phase_turns(high, ratio.lower, frame)
-        below = self.partial_phase_turns(low, ratio.upper, frame)
+        above = self.partial_phase_turns(high, ratio.lower * multiple, frame)
+        below = self.partial_phase_turns(low, ratio.upper * multiple, frame)
         return (above - below) % 1.0
 
     def _target(self, ramp_seconds: float, glide_seconds: float | None) -> MotionTarget:

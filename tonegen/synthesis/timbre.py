@@ -179,10 +179,13 @@ class Tone:
         return levels
 
 
-def beating_only(tones: Sequence[Tone], pairs: Iterable[tuple[int, int, Ratio]]) -> tuple[Tone, ...]:
+def beating_only(
+    tones: Sequence[Tone], pairs: Iterable[tuple[int, int, Ratio]], multiple: int = 1
+) -> tuple[Tone, ...]:
     """The same tones, of which only the partials that beat with each other are heard.
 
     pairs : index of the low tone, index of the high tone, and the ratio that they stand for.
+    multiple : which coincident pair of each, 1 for the lowest.
     The partials keep the levels that they have in the whole sound, so that the ear finds them there again.
     A tone of no pair falls silent.
 
@@ -192,8 +195,8 @@ def beating_only(tones: Sequence[Tone], pairs: Iterable[tuple[int, int, Ratio]])
     """
     heard: list[set[int]] = [set() for _ in tones]
     for low, high, ratio in pairs:
-        heard[low].add(ratio.upper)
-        heard[high].add(ratio.lower)
+        heard[low].add(ratio.upper * multiple)
+        heard[high].add(ratio.lower * multiple)
     return tuple(replace(tone, only=frozenset(only)) for tone, only in zip(tones, heard, strict=True))
 
 

@@ -59,7 +59,7 @@ def _beats(stage: Stage, pairs: Iterable[Pair], frame: int) -> Iterator[ShownBea
     for pair in pairs:
         interval = pair.interval
         try:
-            turns = stage.player.beat_phase_turns(pair.low, pair.high, interval.ratio, frame)
+            turns = stage.player.beat_phase_turns(pair.low, pair.high, interval.ratio, frame, pair.multiple)
         except BadValue:  # its coincident partials are not in this timbre, or above what is made
             continue
         yield ShownBeat(pair.low, pair.high, turns, interval.beats_per_second)

@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from tonegen.errors import BadPreset, BadValue
-from tonegen.presets.sets import set_list
+from tonegen.presets.sets import set_and_faults, set_list
 from tonegen.setlist.records import (
     Action,
     Anchor,
@@ -318,6 +318,19 @@ def test_a_steel_is_followed_only_where_there_is_one(read, refused):
     assert [song.fret for song in night.songs] == [None, None]
     steel = without.replace("fret = 10", 'follows = { Piano = "steel" }')
     assert "there is no steel in this set" in refused(steel)
+
+
+def test_everything_that_is_wrong_is_told_at_once(tmp_path):
+    path = tmp_path / "night.toml"
+    path.write_text(RIG.replace("control 80", "lever").replace("mts-octave", "oct") + SONGS.replace("G", "H"))
+    evening, faults = set_and_faults(str(path))
+    assert evening is None
+    assert [fault.partition(": line ")[2].partition(":")[0] for fault in faults] == [
+        "11, row 2 of receivers, receiver", "17, row 1 of controls, on", "22, row 1 of songs, key",
+    ]  # fmt: skip
+    with pytest.raises(BadPreset) as error:
+        set_list(str(path))
+    assert str(error.value) == faults[0]
 
 
 def test_show_control_and_song_select_say_themselves_what_to_do(read):

@@ -32,7 +32,7 @@ from tonegen.keys.scale import Policy, Scale, anchored, scale_of_rig, scale_of_t
 from tonegen.keys.stream import Splitter
 from tonegen.keys.tables import changes_in_pieces
 from tonegen.pitch import REFERENCE_HZ, pitch_class_name
-from tonegen.presets.rows import in_row
+from tonegen.presets.rows import Faults, in_row
 from tonegen.setlist.records import FollowKind, Follows, SetList, SetReceiver, SongSend
 from tonegen.setlist.states import SongState, states
 from tonegen.setup.context import rig_asked_for
@@ -147,7 +147,7 @@ class _SetWork:
         self._shelf = Files()
         self._scales: dict[object, Scale] = {}
         self._plans: dict[object, Plan | None] = {}
-        self._faults: list[str] = []
+        self._faults = Faults()
         self._cautions: list[str] = []
 
     def done(self) -> SetPlan:
@@ -170,17 +170,14 @@ class _SetWork:
         stored = {name: programs for name in receivers if (programs := self._stored(name, receivers, plans))}
         return SetPlan(
             evening, rig, receivers, there, tuple(plans), stored,
-            tuple(dict.fromkeys(self._faults)), tuple(dict.fromkeys(self._cautions)),
+            tuple(self._faults), tuple(dict.fromkeys(self._cautions)),
         )  # fmt: skip
 
     @contextmanager
     def _row(self, field: str) -> Iterator[None]:
         """Note what is refused inside, with its place in the file."""
-        try:
-            with in_row(Path(self._evening.file or self._evening.name), field):
-                yield
-        except BadPreset as error:
-            self._faults.append(str(error))
+        with self._faults.noted(), in_row(Path(self._evening.file or self._evening.name), field):
+            yield
 
     def _rig(self) -> Rig | Bare:
         evening = self._evening
@@ -253,15 +250,20 @@ class _SetWork:
         receiver = receivers[name]
         if not isinstance(receiver, KeyTuning) or receiver.programs == 1:
             return ()
-        programs: dict[tuple[int, ...], Plan] = {}
+        tunings = {midi.key_words(song[name].aim_cents): song[name].scale for song in plans if name in song}
+        if len(tunings) > receiver.programs:
+            self._cautions.append(
+                f"{name}: the songs need {len(tunings)} tunings, and it keeps {receiver.programs}; "
+                "each is dumped when its song comes."
+            )
+            return ()
+        programs = {
+            words: plan(scale, structs.replace(receiver, program=receiver.program + place))
+            for place, (words, scale) in enumerate(tunings.items())
+        }
         for song in plans:
             if name in song:
-                made = song[name]
-                words = midi.key_words(made.aim_cents)
-                if words not in programs:
-                    program = receiver.program + len(programs)
-                    programs[words] = plan(made.scale, structs.replace(receiver, program=program))
-                song[name] = programs[words]
+                song[name] = programs[midi.key_words(song[name].aim_cents)]
         return tuple(programs.values())
 
 

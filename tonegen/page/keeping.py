@@ -14,17 +14,21 @@ from typing import Any, Final
 import msgspec
 from msgspec import Struct
 
-from tonegen.errors import CannotWrite
+from tonegen import presets
+from tonegen.errors import BadPreset, CannotWrite
 from tonegen.page import shelf
 from tonegen.page.copies import claim_place, copies_of, drop_oldest, earlier, keep_copy, stamp
 from tonegen.page.salvage import fields_of, salvaged
 from tonegen.page.setting import Playing, Setting
 from tonegen.presets import own_folder
+from tonegen.setlist.records import SetList
+from tonegen.setup.evening import set_of_setup
 from tonegen.writing import HeldElsewhereError, hold_alone, remove_left_over, written_whole
 
 VERSION: Final = 2  # of the fields of a setting and of playing: one more whenever a field comes or goes
 _NAME: Final = "page"
 _LARGEST_BYTES: Final = 4_000_000
+_NO_SONGS: Final = "the page has no songs yet; save them there, or name a set: tonegen list sets"
 
 
 class Kept(Struct, frozen=True, forbid_unknown_fields=True):
@@ -43,6 +47,20 @@ class Kept(Struct, frozen=True, forbid_unknown_fields=True):
 def kept_file() -> Path:
     """Where it is kept: the user's own folder."""
     return own_folder() / f"{_NAME}.json"
+
+
+def kept_set() -> SetList:
+    """The set list of the page as it was kept last. Raises BadPreset where there is none that can be read."""
+    place = kept_file()
+    kept, fault = _read(place)
+    if kept is None:
+        raise BadPreset(
+            f"{place}: {fault}; open the page, and save the set list again" if fault else _NO_SONGS
+        )
+    if not kept.setting.songs:
+        raise BadPreset(_NO_SONGS)
+    instrument = presets.instrument(kept.setting.instrument)
+    return set_of_setup(kept.setting, instrument, _NAME, "Set list of the page")
 
 
 class KeptFile:

@@ -17,6 +17,19 @@ def in_row(path: Path, field: str) -> Iterator[None]:
         raise BadPreset(f"{path}: {placed(path, field)}: {error}") from None
 
 
+class Faults(list[str]):
+    """What is wrong with a file, row by row; after what is refused inside `noted` reading goes on."""
+
+    @contextmanager
+    def noted(self) -> Iterator[None]:
+        """Note a BadPreset that is raised inside."""
+        try:
+            yield
+        except BadPreset as error:
+            if str(error) not in self:
+                self.append(str(error))
+
+
 def placed(path: Path, field: str) -> str:
     """The place of a field, "songs[3].key", in words: "line 41, row 4 of songs, key".
 

@@ -5,19 +5,19 @@ What only somebody who knows receivers and MIDI can tell, such as two on one cha
 
 import re
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Final
 
 from msgspec import Meta, Struct, field
 
-from tonegen.errors import BadValue
+from tonegen.errors import BadPreset, BadValue
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.pitch import checked_reference_hz, parse_note, parse_pitch_class, pitch_class_name
 from tonegen.presets.drops import drop
 from tonegen.presets.files import Fields, beside, locate, read
 from tonegen.presets.instruments import instrument
-from tonegen.presets.rows import in_row, placed
+from tonegen.presets.rows import Faults, in_row, placed
 from tonegen.presets.temperaments import temperament
 from tonegen.setlist.records import (
     ALL_KEYS,
@@ -120,34 +120,54 @@ class SetFields(Fields, kw_only=True):
 
 def set_list(name: str) -> SetList:
     """The set of that name or file. Raises BadPreset with the file, its line, the row and the key."""
+    evening, faults = set_and_faults(name)
+    if evening is None:
+        raise BadPreset(faults[0])
+    return evening
+
+
+def set_and_faults(name: str) -> tuple[SetList | None, Faults]:
+    """The set of that name or file; none where anything is wrong with it, and then what, for every row.
+
+    Raises BadPreset where there is no such set.
+    """
     path = locate("sets", name)
-    return set_list_from(read(path, SetFields, placed), path)
+    faults = Faults()
+    with faults.noted():
+        found = _set(read(path, SetFields, placed), path, faults)
+    return (None if faults else found), faults
 
 
-def set_list_from(fields: SetFields, path: Path) -> SetList:
-    """A set from its checked fields. Raises BadPreset naming the row and the key that does not fit."""
+def _set(fields: SetFields, path: Path, faults: Faults) -> SetList:
     with in_row(path, "reference_hz"):
         if fields.reference_hz is not None:
             checked_reference_hz(fields.reference_hz)
     steel, root = _steel(fields, path)
-    receivers = []
+    receivers: list[SetReceiver] = []
     for index, one in enumerate(fields.receivers):
-        receivers.append(_receiver(one, f"receivers[{index}]", steel, fields, path))
-    _named_once([one.name for one in receivers], "receivers", "name", path)
-    controls = [_control(one, f"controls[{index}]", steel, path) for index, one in enumerate(fields.controls)]
-    _claimed_once(controls, path)
+        with faults.noted():
+            receivers.append(_receiver(one, f"receivers[{index}]", steel, fields, path))
+    names = [one.name for one in fields.receivers]
+    _named_once(names, "receivers", "name", path, faults)
+    controls: dict[int, SetControl] = {}
+    for index, control in enumerate(fields.controls):
+        with faults.noted():
+            controls[index] = _control(control, f"controls[{index}]", steel, path)
+    _claimed_once(controls, path, faults)
     songs: list[SetSong] = []
+    numbers: list[int] = []
     for index, song in enumerate(fields.songs):
-        number = song.number or (songs[-1].number + 1 if songs else 1)
-        songs.append(_song(song, number, f"songs[{index}]", steel, receivers, path))
-    _named_once([song.name for song in songs], "songs", "name", path)
-    _named_once([song.number for song in songs], "songs", "number", path)
+        numbers.append(song.number or (numbers[-1] + 1 if numbers else 1))
+        with faults.noted():
+            songs.append(_song(song, numbers[-1], f"songs[{index}]", steel, names, path))
+    _named_once([song.name for song in fields.songs], "songs", "name", path, faults)
+    _named_once(numbers, "songs", "number", path, faults)
     return SetList(
         name=path.stem,
         title=fields.title,
         songs=tuple(songs),
         receivers=tuple(receivers),
-        controls=tuple(controls),
+        controls=tuple(controls.values()),
         instrument="" if steel is None else _steel_name(fields, path),
         temperament=beside(path, fields.temperament),
         root=root,
@@ -331,17 +351,17 @@ def _message(text: str) -> tuple[ControlKind, int | None]:
     return kind, number
 
 
-def _claimed_once(controls: Sequence[SetControl], path: Path) -> None:
-    """Raises BadPreset where one message would do two things, or is the sustain pedal of who plays."""
-    for index, one in enumerate(controls):
-        with in_row(path, f"controls[{index}].on"):
+def _claimed_once(controls: Mapping[int, SetControl], path: Path, faults: Faults) -> None:
+    """Note where one message would do two things, or is the sustain pedal of who plays."""
+    for index, one in controls.items():
+        with faults.noted(), in_row(path, f"controls[{index}].on"):
             if not one.from_port and one.kind is ControlKind.CONTROL and one.number in _PEDALS:
                 raise BadValue(
                     f"control {one.number} is a pedal of the keyboard that you play; "
                     "take another, or say from which port it comes"
                 )
-            for earlier, other in enumerate(controls[:index]):
-                if _may_be_the_same(one, other):
+            for earlier, other in controls.items():
+                if earlier < index and _may_be_the_same(one, other):
                     raise BadValue(
                         f"{_said(one)} is claimed twice, also by row {earlier + 1}; "
                         "one control does one thing"
@@ -370,14 +390,13 @@ def _song(
     number: int,
     row: str,
     steel: Instrument | None,
-    receivers: Sequence[SetReceiver],
+    known: Sequence[str],
     path: Path,
 ) -> SetSong:
     with in_row(path, f"{row}.key"):
         key = None if fields.key is None else parse_pitch_class(fields.key)
     with in_row(path, f"{row}.fret"):
         key, fret = _bar(key, fields.fret, steel)
-    known = [one.name for one in receivers]
     follows: dict[str, Follows] = {}
     for name, text in fields.follows.items():
         with in_row(path, f"{row}.follows"):
@@ -443,10 +462,10 @@ def _check_known(name: str, known: Sequence[str]) -> None:
         raise BadValue(f'there is no receiver "{name[:40]}" in this set; there are: {there}')
 
 
-def _named_once(values: Sequence[object], rows: str, key: str, path: Path) -> None:
+def _named_once(values: Sequence[object], rows: str, key: str, path: Path, faults: Faults) -> None:
     seen: dict[object, int] = {}
     for index, value in enumerate(values):
-        with in_row(path, f"{rows}[{index}].{key}"):
-            if value in seen:
-                raise BadValue(f"{value} is taken by row {seen[value] + 1} already; give each its own")
-        seen[value] = index
+        first = seen.setdefault(value, index)
+        with faults.noted(), in_row(path, f"{rows}[{index}].{key}"):
+            if first != index:
+                raise BadValue(f"{value} is taken by row {first + 1} already; give each its own")

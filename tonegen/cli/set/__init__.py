@@ -1,0 +1,24 @@
+"""tonegen set: an evening's songs, with the whole rig, from one file."""
+
+from collections.abc import Mapping
+from typing import Final
+
+import click
+
+from tonegen.cli import Commands
+
+# The same sentence opens each command's own help.
+SUMMARIES: Final[Mapping[str, str]] = {
+    "check": "Check a whole set before the first byte: what is sent, how long it takes, what is wrong.",
+    "show": "Show the songs of a set, each with what the receivers are tuned to.",
+}
+
+
+@click.group(
+    cls=Commands,
+    package=__name__,
+    summaries=SUMMARIES,
+    epilog="For help on a command: tonegen set check --help",
+)
+def command() -> None:
+    """Play an evening's set: songs, receivers and foot switches from one file."""

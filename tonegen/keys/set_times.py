@@ -1,0 +1,118 @@
+"""What each song of a set costs: its bytes at each receiver, how long they take, and what they wait for.
+
+Source of the seconds: MIDI 1.0, 31,250 baud, ten bits to the byte.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from tonegen.keys import midi
+from tonegen.keys.plan import Left
+from tonegen.keys.receivers import KeyTuning, Osc
+from tonegen.keys.sets import SetPlan, Waits
+from tonegen.setlist.records import Action, ControlKind
+
+# Longer than a player waits between two songs (common practice, no source).
+_LONG_SECONDS: Final = 2.0
+_HIGHEST_PROGRAM: Final = 128
+SHOW_CONTROL_CAUTION: Final = (
+    "Show Control must not be used where anybody can be hurt: not for lifts, pyrotechnics or moving scenery. "
+    "Follow the local rules, and leave those to qualified people."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SongCost:
+    """What a receiver is sent when a song comes after the one before it in the set; at first, all it needs.
+
+    messages : in their order. seconds : on a MIDI cable; None by OSC. pause_seconds : that it needs between.
+    left : what its resolution leaves.
+    """
+
+    receiver: str
+    messages: tuple[bytes, ...]
+    seconds: float | None
+    pause_seconds: float
+    waits_for: Waits
+    left: Left
+
+    @property
+    def bytes(self) -> int:
+        """How many are sent."""
+        return sum(map(len, self.messages))
+
+
+def song_costs(made: SetPlan, place: int) -> tuple[SongCost, ...]:
+    """What the song at a place costs, at each receiver that can hold its tuning."""
+    costs = []
+    for name, plan in made.plans[place].items():
+        before = place - 1 if place and name in made.plans[place - 1] else None
+        tuning = made.start(name, place) if before is None else made.change(name, before, place)
+        messages = (*made.sends(name, before, place), *tuning)
+        receiver = made.receivers[name]
+        sysex = sum(message[0] == midi.SYSEX for message in messages)
+        costs.append(
+            SongCost(
+                name,
+                messages,
+                None if isinstance(receiver, Osc) else _on_a_cable(messages),
+                sysex * receiver.sysex_seconds,
+                Waits.NOTHING if before is None else made.waits_for(name, before, place),
+                plan.worst_left,
+            )
+        )
+    return tuple(costs)
+
+
+def start_seconds(made: SetPlan) -> float:
+    """How long until all receivers are ready for the first song; ports are sent to side by side."""
+    return max(_by_port(made, song_costs(made, 0)).values(), default=0.0)
+
+
+def cautions(made: SetPlan) -> tuple[str, ...]:
+    """What may surprise about a set that is not wrong, in sentences with the cure."""
+    evening = made.evening
+    said = [*made.cautions]
+    if not evening.receivers:
+        said.append("The set has no receivers yet, so nothing is sent; add [[receivers]] to its file.")
+    for place in range(1, len(evening.songs)):
+        costs = song_costs(made, place)
+        for port, seconds in _by_port(made, costs).items():
+            if seconds > _LONG_SECONDS:
+                there = [cost for cost in costs if evening.receiver(cost.receiver).where == port]
+                said.append(f"{evening.songs[place].name}: {_long(made, there, seconds)}")
+    by_number = {ControlKind.PROGRAM, ControlKind.SONG_SELECT}
+    if any(one.action is Action.NUMBER and one.kind in by_number for one in evening.controls):
+        said += [
+            f"{song.name}: no program change or song select reaches number {song.number}; "
+            f"give it one up to {_HIGHEST_PROGRAM}."
+            for song in evening.songs
+            if song.number > _HIGHEST_PROGRAM
+        ]
+    if any(one.kind is ControlKind.SHOW_CONTROL for one in evening.controls):
+        said.append(SHOW_CONTROL_CAUTION)
+    return tuple(said)
+
+
+def _on_a_cable(messages: Iterable[bytes]) -> float:
+    return sum(map(len, messages)) * midi.SECONDS_PER_BYTE
+
+
+def _by_port(made: SetPlan, costs: Iterable[SongCost]) -> Mapping[str, float]:
+    seconds: dict[str, float] = defaultdict(float)
+    for cost in costs:
+        seconds[made.evening.receiver(cost.receiver).where] += (cost.seconds or 0.0) + cost.pause_seconds
+    return seconds
+
+
+def _long(made: SetPlan, costs: Iterable[SongCost], seconds: float) -> str:
+    """That a change takes long, and what helps most."""
+    worst = max(costs, key=lambda cost: (cost.seconds or 0.0) + cost.pause_seconds)
+    receiver = made.receivers[worst.receiver]
+    if isinstance(receiver, KeyTuning) and worst.pause_seconds > (worst.seconds or 0.0):
+        cure = "tune it by mts-octave if it takes that, or shorten sysex_seconds of the receiver"
+    else:
+        cure = "send it fewer bytes in this song"
+    return f"the change takes {seconds:.1f} s at {worst.receiver}; {cure}."

@@ -613,6 +613,26 @@ changes(
     ("self._show(self._volume.steady, is_set=True)", "pass"),
 )  # fmt: skip
 changes("tonegen/page/ears/part.py", ONE_LEVEL, ("self.host.ask(Steady(False))", "pass"))
+changes(
+    "tonegen/setlist/presses.py", "tests/test_presses.py",
+    ("now - before < self._evening.again_seconds", "now - before < 0"),
+    ("self._seen[press] = now\n", "self._seen.setdefault(press, now)\n"),
+    (">= SECONDS_WITHOUT_NUMBERS", ">= 0"),
+    ("self._asked[0] != number or ", ""),
+    ("or now - self._asked[1] > within", ""),
+    ("abs(place - self.place) > 1 and", "abs(place - self.place) > 2 and"),
+    ("self.next_place = place + 1 if", "self.next_place = place if"),
+    ("        if self.held:\n", "        if not self.held:\n"),
+)  # fmt: skip
+changes(
+    "tonegen/keys/midi/show.py", "tests/keys/test_show.py tonegen/keys/midi/show.py",
+    ("_SHOW_SUB_ID: Final = 0x02", "_SHOW_SUB_ID: Final = 0x08"),
+    ("LOAD = 0x05", "LOAD = 0x06"),
+    ("_SOUND, _MUSIC, _ALL_FORMATS = 0x10, 0x11, 0x7F", "_SOUND, _MUSIC, _ALL_FORMATS = 0x10, 0x01, 0x7F"),
+    ('split(b"\\0")[0]', 'split(b"\\0")[-1]'),
+    ("or self.device == device", ""),
+    ("return message[1] + 1 if", "return message[1] if"),
+)  # fmt: skip
 
 
 def said(change: Change) -> str:

@@ -78,6 +78,21 @@ from tonegen.keys.midi.fields import (
 from tonegen.keys.midi.fields import (
     seven_bits as seven_bits,
 )
+from tonegen.keys.midi.show import (
+    ShowCommand as ShowCommand,
+)
+from tonegen.keys.midi.show import (
+    ShowMessage as ShowMessage,
+)
+from tonegen.keys.midi.show import (
+    is_show as is_show,
+)
+from tonegen.keys.midi.show import (
+    parse_show as parse_show,
+)
+from tonegen.keys.midi.show import (
+    parse_song_select as parse_song_select,
+)
 from tonegen.keys.midi.status import (
     ALL_CHANNELS as ALL_CHANNELS,
 )
@@ -182,6 +197,9 @@ from tonegen.keys.midi.status import (
 )
 from tonegen.keys.midi.status import (
     SECONDS_PER_BYTE as SECONDS_PER_BYTE,
+)
+from tonegen.keys.midi.status import (
+    SONG_SELECT as SONG_SELECT,
 )
 from tonegen.keys.midi.status import (
     SOSTENUTO as SOSTENUTO,

@@ -15,6 +15,7 @@ PRESSURE: Final = 0xD0
 BEND: Final = 0xE0
 SYSEX: Final = 0xF0
 END_OF_SYSEX: Final = 0xF7
+SONG_SELECT: Final = 0xF3
 RESET: Final = 0xFF
 # From here on a status has no channel; from REAL_TIME on it may stand inside another message.
 SYSTEM: Final = 0xF0
@@ -28,7 +29,7 @@ DATA_BYTES: Final = {
     **dict.fromkeys((PROGRAM, PRESSURE), 1),
     0xF1: 1,
     0xF2: 2,
-    0xF3: 1,
+    SONG_SELECT: 1,
     0xF6: 0,
 }
 # In a file the last status is a meta event, not a reset (Standard MIDI Files 1.0).

@@ -14,7 +14,7 @@ from tonegen.interval import Ratio
 from tonegen.order.plan import tuning_order
 from tonegen.order.steps import Reference, TuningStep, counting_error_beats_per_second
 from tonegen.order.stiff import open_stiffness_error
-from tonegen.order.tree import fewest_engaged, least_variance_tree
+from tonegen.order.tree import fewest_engaged, in_playing_order, least_variance_tree
 from tonegen.order.walk import Listening
 from tonegen.presets import drop, instrument, temperament, timbre
 from tonegen.presets.scenes import scene
@@ -379,6 +379,28 @@ def test_the_same_pedals_stay_down_until_all_that_needs_them_is_tuned(name):
     assert len(down) == len(set(down)), down
 
 
+def tuned_in(*steps):
+    """The order of steps written "5 A < 6 B": string 5 in state A, once 6 B is tuned."""
+    rig, tone, points = instrument("e9-ten-string"), Reference("tone E4", 329.63), {}
+    for step in steps:
+        (string, changes), after = ((each or "0 -").split() for each in step.partition(" < ")[::2])
+        point = TuningPoint(int(string), (changes,))
+        against = TuningPoint(int(after[0]), (after[1],)) if after[1] != "-" else tone
+        points[point] = TuningStep(
+            point, against, rig.state(changes), 0.0, Ratio(3, 2), 220.0, 330.0, False, 0.1
+        )
+    return [f"{step.tune.string} {step.tune.changes[0]}" for step in in_playing_order(rig, points)]
+
+
+def test_a_state_waits_until_all_in_it_can_be_tuned():
+    assert tuned_in("5 A", "10 A < 6 B", "6 B") == ["6 B", "5 A", "10 A"]
+
+
+def test_where_two_states_wait_for_each_other_the_pedal_stays_down_as_long_as_it_can():
+    order = tuned_in("5 A", "7 A", "10 A < 3 B", "3 B", "6 B < 5 A")
+    assert order == ["5 A", "7 A", "3 B", "6 B", "10 A"]
+
+
 def test_from_one_state_to_the_next_as_few_pedals_move_as_can_be():
     plan = planned("e9-dance-band")[2]
     down = [state for state, _ in groupby(str(step.state) for step in plan.steps)]
@@ -427,10 +449,11 @@ def test_a_count_too_fast_to_be_sure_of_gives_way_to_a_tone_of_its_own():
 
 
 def test_tones_of_different_hz_have_different_names():
-    """Two strings, each a twelfth below the first, which levers of one knee take to F#2: 20 cents apart."""
-    levers = (Change("P", {2: 1}), Change("Q", {3: 1}))
-    rig = Instrument("far", "", (String(1, 60), String(2, 41), String(3, 41)), levers, (), (frozenset("PQ"),))
-    points = {TuningPoint(2, ("P",)): 10.0, TuningPoint(3, ("Q",)): -10.0}
+    """Strings, each a twelfth below the first, which levers of one knee take to F#2: 20 cents apart."""
+    levers = (Change("P", {2: 1}), Change("Q", {3: 1}), Change("R", {4: 1}))
+    low = [String(number, 41) for number in (2, 3, 4)]
+    rig = Instrument("far", "", (String(1, 60), *low), levers, (), (frozenset("PQR"),))
+    points = {TuningPoint(2, ("P",)): 10.0, TuningPoint(3, ("Q",)): -10.0, TuningPoint(4, ("R",)): -10.0}
     own = OwnTemperament("mine", "far", points)
     tones = {step.against for step in tuning_order(rig, own, NO_DROP, 440.0).steps}
     named = {tone.name: tone.hz for tone in tones if isinstance(tone, Reference)}
@@ -458,3 +481,6 @@ def test_fast_beats_and_weak_pairs_count_less():
     fifth, third = Ratio(3, 2), Ratio(5, 4)
     assert counting_error_beats_per_second(2, fifth) < counting_error_beats_per_second(6, fifth)
     assert counting_error_beats_per_second(2, fifth) < counting_error_beats_per_second(2, third)
+    unison = Ratio(1, 1)
+    errors = [counting_error_beats_per_second(2, unison, multiple) for multiple in (1, 2, 3)]
+    assert errors == pytest.approx([0.1, 0.1, 0.1 * (1 + np.log2(9 / 6) / 2)], rel=1e-12)

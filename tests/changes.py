@@ -488,10 +488,26 @@ changes(
 )  # fmt: skip
 changes(
     "tonegen/page/order/part.py", "tests/page/test_tempering.py",
-    ("stale = not same_plan(self._planned_for, at.rig)", "stale = at.rig is not self._planned_for"),
-    ("self._stale = not same_plan(rig, self._seen)", "self._stale = False"),
+    ("stale = not self._planned_for.is_like(self._seen)", "stale = at.rig is not self._planned_for.rig"),
+    ("self._stale = not planned.is_like(self._seen)", "self._stale = False"),
+    ("and at.setting.scene == self._seen.scene:", ":"),
     ("            self._listening = None\n            self.host.sound_anew()", "            pass"),
     ("asked.at >= len(self._plan.steps)", "asked.at > len(self._plan.steps)"),
+)  # fmt: skip
+changes(
+    "tonegen/page/order/ordering.py", "tests/page/test_tempering.py",
+    ("self.scene == other.scene and", ""),
+    ("points=scene.points() if scene else ()", "points=()"),
+    ("played=[wanted.state for wanted in scene.grips] if scene else ()", "played=()"),
+    ("scene.instrument.name == planned.rig.instrument.name", "True"),
+    ("(LOW, HIGH)[int(tone.name)]", "LOW"),
+    ("listening.sounding() if len(tones) == 2 else None", "listening.sounding()"),
+)  # fmt: skip
+changes(
+    "tonegen/order/walk.py", "tests/test_temper_cli.py tests/test_order.py",
+    ("0 if self.step.tune_is_high else 1", "0"),
+    ("step.ratio, step.multiple)", "step.ratio)"),
+    ("StepHeard.BOTH if self.heard is other else other", "other"),
 )  # fmt: skip
 changes(
     "tonegen/page/temper/part.py", "tests/page/test_tempering.py",

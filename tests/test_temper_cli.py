@@ -419,6 +419,24 @@ def test_what_is_heard_is_the_target_or_only_its_beating_partials():
     assert sum(heard) / 2 == pytest.approx(step.coincident_hz)
 
 
+def test_a_key_sounds_the_tone_that_is_tuned_to_alone():
+    place, timbre = listening(), presets.timbre("string")
+    assert place.step.against.hz == pytest.approx(329.6276, abs=1e-4)
+    alone = place.pressed("t")
+
+    (tone,) = alone.tones(timbre)
+    assert tone.hz == place.step.against.hz
+    assert tone.stiffness == 0  # the program's, not a string's
+    for _ in range(6):  # whichever of the two is the higher
+        alone = alone.pressed("n")
+        (tone,) = alone.tones(timbre)
+        assert tone.hz == (alone.step.low_hz if alone.step.tune_is_high else alone.step.high_hz)
+    assert {step.tune_is_high for step in place.plan.steps[:7]} == {True, False}
+    assert len(alone.pressed("t").tones(timbre)) == 2
+    both_ways = place.pressed("t").pressed("p")
+    assert both_ways == place.pressed("p")
+
+
 @pytest.mark.parametrize(
     ("line", "says"),
     [

@@ -182,11 +182,11 @@ class AnyAsks(RuleBasedStateMachine):
         self.ask(asks.TakeGrip(name))
         self.ask(asks.Weigh(name, weight))
 
-    @rule(at=st.integers(-1, 2))
-    def listen_to_a_step(self, at):
+    @rule(at=st.integers(-1, 2), heard=one_of(("both", "beating", "against")))
+    def listen_to_a_step(self, at, heard):
         self.inside(self.make_a_plan())
         setting = self.setting
-        self.ask(asks.GoToStep(at, True))
+        self.ask(asks.GoToStep(at, heard))
         assert self.page.shown["order"]["at"] == at
         assert self.setting is setting
 

@@ -9,6 +9,8 @@ from tonegen.errors import BadValue, TonegenError
 from tonegen.page.engine import Engine
 from tonegen.page.keeping import Kept
 from tonegen.page.keys.part import KeysPart
+from tonegen.page.order.ordering import AskedOrder, order_of
+from tonegen.page.order.part import OrderPart
 
 IN_A_BAND = (asks.Choose(drop="demo-soft-cabinet"), asks.TakeScene("e9-dance-band"))
 
@@ -166,20 +168,86 @@ def test_a_temperament_brings_along_what_it_was_made_with(tonegen, own_folder):
     assert 'drop = "none"\nreference_hz = 440.0\n' in kept
 
 
-def test_the_order_is_the_command_lines_and_each_step_sounds(tonegen):
+def in_words(node):
+    """A string's stop, or a tone, of the printed order as the page says it."""
+    if "tone" in node:
+        return f"{node['tone']} ({node['hz']:.2f} Hz)"
+    stop = "with " + "+".join(node["changes"]) if node["changes"] else "open"
+    return f"string {node['string']} {stop}, {node['note']}"
+
+
+@pytest.mark.parametrize(
+    ("scene", "temperament", "drop"),
+    [("e9-dance-band", "five-limit-just", "demo-soft-cabinet"), ("c6-swing-band", "pythagorean", "none")],
+)
+def test_the_order_is_the_command_lines_step_by_step(tonegen, scene, temperament, drop):
+    printed = tonegen(f"tonegen order {scene} --temperament {temperament} --json").json
+
+    @in_the_loop
+    async def check():
+        base = asks.Choose(instrument=printed["instrument"], temperament=temperament, drop=drop)
+        page = visitor(None, None, base, asks.TakeScene(scene), asks.MakePlan())
+        plan = await page.until("order", lambda plan: plan["steps"])
+        same = [
+            {
+                "tune": in_words(step["tune"]),
+                "against": in_words(step["against"]),
+                "engaged": "+".join(step["changes"]) or "no pedals",
+                "count": step["count"],
+                "sounds_like": step["sounds_like"],
+                "sure": f"{step['accuracy_cents']:.1f} cents",
+                "listen": f"{step['coincident_hz']:.0f} Hz, {step['pair']}",
+                "beats_per_second": pytest.approx(step["beats_per_second"], abs=1e-9),
+            }
+            for step in printed["steps"]
+        ]
+        assert [{key: step[key] for key in same[0]} for step in plan["steps"]] == same
+        assert [check["pair"].partition(": ")[0] for check in plan["checks"]] == [
+            f"{in_words(check['low'])} with {in_words(check['high'])}" for check in printed["checks"]
+        ]
+
+    check()
+
+
+@in_the_loop
+async def test_a_plan_is_for_the_grips_of_its_scene():
+    scene = "c6-swing-band"
+    page = visitor(
+        None, None, asks.Choose(instrument="c6-ten-string"), asks.TakeScene(scene), asks.MakePlan()
+    )
+    await page.until("order", lambda plan: plan["steps"])
+    page.ask(asks.TakeScene(""))
+    assert page.shown["order"]["stale"]
+    page.ask(asks.TakeScene(scene))
+    assert not page.shown["order"]["stale"]
+    rig = page.engine.at.rig
+    of_its_own = order_of(AskedOrder(rig, "")).steps
+    assert [step.tune for step in of_its_own] != [
+        step.tune for step in order_of(AskedOrder(rig, scene)).steps
+    ]
+    for not_for_it in ("e9-dance-band", "none such"):  # as a file may be that was written meanwhile
+        assert order_of(AskedOrder(rig, not_for_it)).steps == of_its_own
+
+
+def test_each_step_sounds_and_a_plan_to_other_targets_is_stale():
     @in_the_loop
     async def check():
         page = visitor(None, None, asks.Choose(temperament="five-limit-just"), asks.MakePlan())
         plan = await page.until("order", lambda plan: plan["steps"])
-        assert "E4" in plan["steps"][0]["against"]
-        # Just, and yet not still: partials of stiff strings are not whole multiples.
-        assert any(not step["rate"].startswith("pure") for step in plan["steps"])
-        assert plan["checks"]
-        page.ask(asks.GoToStep(1), asks.TurnSound(True))
+        assert plan["heard"] == "both"
         outlet = page.engine.stage.hear_in_page(16_000, lambda: None)
+        page.ask(asks.TurnSound(True))
+        for at in (0, 1):  # of a unison the third partials are listened to
+            page.ask(asks.GoToStep(at))
+            outlet.draw(16_000)
+            [beat] = page.engine.moment().beats
+            assert beat.turns_per_second == pytest.approx(plan["steps"][at]["beats_per_second"], abs=1e-6)
+        page.ask(asks.GoToStep(0, "against"))
         outlet.draw(16_000)
-        [beat] = page.engine.moment().beats
-        assert beat.turns_per_second == pytest.approx(plan["steps"][1]["beats_per_second"], abs=1e-6)
+        assert page.shown["order"]["heard"] == "against"
+        assert page.engine.moment().beats == ()
+        [tone] = page.engine.part(OrderPart).voice(page.engine.at).tones
+        assert f"tone E4 ({tone.hz:.2f} Hz)" == plan["steps"][0]["against"]
         page.ask(asks.GoToStep(-1))
         outlet.draw(16_000)
         assert page.shown["order"]["at"] == -1

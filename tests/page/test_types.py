@@ -16,7 +16,7 @@ def test_a_message_says_what_can_be_left_out_and_what_is_always_there():
     written = types()
 
     assert "  engage: { change: string; travel: number };" in written
-    assert "  step: { at: number; only?: boolean };" in written
+    assert '  step: { at: number; heard?: "against" | "beating" | "both" };' in written
     assert "  undo: Record<string, never>;" in written
     assert "[low: string, high: string, turns: number, turns_per_second: number]" in written
 

@@ -9,6 +9,7 @@ import sys
 import termios
 import time
 
+import numpy as np
 import pytest
 
 from tests.measure import beat_of
@@ -76,5 +77,12 @@ def test_steps_are_heard_one_after_another(listening, sound_server):
     listening.press(b"p")
     assert listening.until(SAID)[1] == b"3"
     listening.until(rb"only the beating partials")
+    listening.press(b"t")
+    assert listening.until(SAID)[1] == b"3"
+    listening.until(rb"only tone E4")
+    left, _ = Recorder(sound_server).record(3.5)
+    spectrum = np.abs(np.fft.rfft(left[RATE : 3 * RATE] * np.hanning(2 * RATE)))  # half a hertz a bin
+    assert np.argmax(spectrum) / 2 % 330.37 == pytest.approx(0, abs=1.0)
+    assert spectrum[2 * 230 : 2 * 270].max() < spectrum.max() / 1000  # B3 is silent
     listening.press(b"q")
     assert listening.process.wait(20) == 0

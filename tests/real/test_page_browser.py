@@ -328,6 +328,13 @@ def test_the_order_is_gone_through_by_keys_with_its_sound(opened):
     turns = f'{clock}.then(clock => clock.turnsAt("step-low", "step-high", performance.now()))'
     while page.evaluate(turns) is None:
         page.wait_for_timeout(20)
+    page.click("#step-against")
+    page.wait_for_selector("#step-against[aria-pressed=true]")
+    page.click("#step-only")
+    page.wait_for_selector("#step-only[aria-pressed=true]")
+    assert page.get_attribute("#step-against", "aria-pressed") == "false"
+    page.click("#step-only")
+    page.wait_for_selector("#step-only[aria-pressed=false]")
     assert page.evaluate("parseFloat(getComputedStyle(document.querySelector('.step h2')).fontSize)") > 40
     page.click("#sound")
     page.wait_for_selector("#step-hear[aria-pressed=false]")

@@ -15,7 +15,7 @@ from tonegen.instrument import TuningPoint
 from tonegen.interval import SLOWEST_COUNTABLE_BEATS_PER_SECOND
 from tonegen.order.plan import tuning_order
 from tonegen.order.steps import Check, Node, Order, Reference, TuningStep, sounds_like
-from tonegen.order.walk import KEYS, Listening
+from tonegen.order.walk import KEYS, Listening, StepHeard
 from tonegen.presets.scenes import scene as load_scene
 from tonegen.temperament import Temperament
 from tonegen.tempering.scene import Scene
@@ -250,9 +250,13 @@ def _listen(place: Listening, device: str | None, timbre_name: str, level: float
 
 def _say(place: Listening) -> None:
     step, plan = place.step, place.plan
-    partials = ", only the beating partials" if place.only_beating else ""
+    only = {
+        StepHeard.BOTH: "",
+        StepHeard.BEATING: ", only the beating partials",
+        StepHeard.AGAINST: f", only {named(step.against, plan)}",
+    }[place.heard]
     click.echo(
         f"{place.at + 1} of {len(plan.steps)}: tune {named(step.tune, plan)} against "
         f"{named(step.against, plan)}, {step.state}, {step.ratio}: {step.count} "
-        f"({step.pair}, near {step.coincident_hz:.0f} Hz; {step.sounds_like}){partials}"
+        f"({step.pair}, near {step.coincident_hz:.0f} Hz; {step.sounds_like}){only}"
     )

@@ -4,13 +4,25 @@ Pure: it holds the place in the plan and says which tones should sound; the comm
 """
 
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from typing import Final
 
 from tonegen.order.steps import Order, Reference, TuningStep
 from tonegen.sounding import Sounding, sound, tone_of_hz, tones_to_play
 from tonegen.synthesis.timbre import Timbre, Tone
 
-KEYS: Final = "n or Enter: next   b: back   r: again   p: only the beating partials   q: quit"
+KEYS: Final = (
+    "n or Enter: next   b: back   r: again   q: quit\n"
+    "p: only the beating partials   t: only the tone that you tune to"
+)
+
+
+class StepHeard(StrEnum):
+    """What of a step is heard: its two tones, the partials of them that beat, or what is tuned to alone."""
+
+    BOTH = "both"
+    BEATING = "beating"
+    AGAINST = "against"
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +32,7 @@ class Listening:
     plan: Order
     reference_hz: float
     at: int = 0
-    only_beating: bool = False
+    heard: StepHeard = StepHeard.BOTH
     ended: bool = False
     again: bool = False  # picked again, as a string is
 
@@ -38,8 +50,9 @@ class Listening:
             return replace(self, at=max(self.at - 1, 0), again=False)
         if key == "r":
             return replace(self, again=True)
-        if key == "p":
-            return replace(self, only_beating=not self.only_beating, again=False)
+        if key in _HEARD_BY_KEY:
+            other = _HEARD_BY_KEY[key]
+            return replace(self, heard=StepHeard.BOTH if self.heard is other else other, again=False)
         if key in ("q", "\x03", "\x04", "\x1b"):
             return replace(self, ended=True)
         return self
@@ -66,9 +79,16 @@ class Listening:
         return sound(tones, self.reference_hz, step.ratio, step.multiple)
 
     def tones(self, timbre: Timbre) -> tuple[Tone, ...]:
-        """What the engine should sound: the target of the step, or just the pair of partials that beats.
+        """What the engine should sound, each tone named by its place in `sounding`.
 
+        That is the target of the step, or just the pair of partials that beats, or what is tuned to alone.
         Whatever the timbre, partials lie where the plan says: they beat as its steps do.
         """
         worn = replace(timbre, follows_string=True)
-        return tones_to_play(self.sounding(), worn, only_beating=self.only_beating)
+        tones = tones_to_play(self.sounding(), worn, only_beating=self.heard is StepHeard.BEATING)
+        if self.heard is StepHeard.AGAINST:
+            return (tones[0 if self.step.tune_is_high else 1],)
+        return tones
+
+
+_HEARD_BY_KEY: Final = {"p": StepHeard.BEATING, "t": StepHeard.AGAINST}

@@ -1,6 +1,6 @@
 """What pages ask about the plan for tuning by ear."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from msgspec import Meta
 
@@ -12,7 +12,10 @@ class MakePlan(Asked, tag="order", frozen=True):
 
 
 class GoToStep(Asked, tag="step", frozen=True):
-    """Go to a step of the plan; -1 goes back to the grip. `only` leaves just the partials that beat."""
+    """Go to a step of the plan; -1 goes back to the grip.
+
+    heard : both tones, just the partials that beat, or only what is tuned against.
+    """
 
     at: Annotated[int, Meta(ge=-1, le=10_000)]
-    only: bool = False
+    heard: Literal["both", "beating", "against"] = "both"

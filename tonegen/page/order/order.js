@@ -9,15 +9,18 @@ import { draw } from "../static/strands.js";
 const LOW = "step-low",
   HIGH = "step-high";
 /** @type {import("../static/wire.js").Shows["order"]} */
-let plan = { steps: [], checks: [], at: -1, only_beating: false, stale: false };
+let plan = { steps: [], checks: [], at: -1, heard: "both", stale: false };
 let place = 0;
 let sounding = false;
 let canvas = null;
 
 const go = (to) => {
   place = Math.max(0, Math.min(plan.steps.length - 1, to));
-  ask("step", { at: place, only: plan.only_beating });
+  ask("step", { at: place, heard: plan.heard });
 };
+
+// Hear a step this way alone, or both tones again.
+const only = (heard) => ask("step", { at: place, heard: plan.heard === heard ? "both" : heard });
 
 const fact = (name, value) => make("div", {}, make("dt", {}, name), make("dd", {}, value));
 
@@ -47,7 +50,7 @@ const show = () => {
           make(
             "p",
             { class: "caution" },
-            "The targets have changed since this plan was made. ",
+            "The targets, or the scene, have changed since this plan was made. ",
             make("button", { id: "make-plan", onclick: () => ask("order") }, "Make a new plan"),
           ),
         ]
@@ -83,10 +86,19 @@ const show = () => {
         "button",
         {
           id: "step-only",
-          "aria-pressed": String(plan.only_beating),
-          onclick: () => ask("step", { at: place, only: !plan.only_beating }),
+          "aria-pressed": String(plan.heard === "beating"),
+          onclick: () => only("beating"),
         },
         "Only its beat",
+      ),
+      make(
+        "button",
+        {
+          id: "step-against",
+          "aria-pressed": String(plan.heard === "against"),
+          onclick: () => only("against"),
+        },
+        "Tone to tune to",
       ),
       make("button", { id: "step-next", class: "primary", onclick: () => go(place + 1) }, "Next"),
     ),

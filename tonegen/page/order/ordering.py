@@ -1,16 +1,19 @@
 """The tuning order as a page shows it, step by step, and the two tones that each step sounds."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from msgspec import Struct
 
+from tonegen.errors import TonegenError
 from tonegen.instrument import TuningPoint
 from tonegen.interval import audible
 from tonegen.order.plan import tuning_order
 from tonegen.order.steps import Check, Node, Order, TuningStep
-from tonegen.order.walk import Listening
+from tonegen.order.walk import Listening, StepHeard
+from tonegen.page import shelf
+from tonegen.page.part import Voice
 from tonegen.setup.rig import Rig
-from tonegen.synthesis.timbre import Tone
+from tonegen.tempering.scene import Scene
 from tonegen.words import beats_a_second, rate_and_side
 
 LOW, HIGH = "step-low", "step-high"  # by which pages know the two tones of a step
@@ -48,20 +51,48 @@ class OrderView(Struct, tag="order", frozen=True):
     steps: tuple[TuningStepView, ...]
     checks: tuple[CheckView, ...]
     at: int
-    only_beating: bool
+    heard: StepHeard
     stale: bool
 
 
-NO_PLAN = OrderView((), (), -1, False, False)
+NO_PLAN = OrderView((), (), -1, StepHeard.BOTH, False)
 
 
-def order_of(rig: Rig) -> Order:
-    """The plan for everything that is tuned by itself, to the offsets as they are."""
-    return tuning_order(rig.instrument, rig.temperament, rig.drop, rig.reference_hz)
+@dataclass(frozen=True, slots=True, eq=False)
+class AskedOrder:
+    """What a plan is for: a rig, and the name of the scene whose grips count; "" for the instrument's own."""
+
+    rig: Rig
+    scene: str
+
+    def is_like(self, other: "AskedOrder") -> bool:
+        """Whether the plan for one is that for the other: tuned alike, for the grips of one scene."""
+        return self.scene == other.scene and _tuned_alike(self.rig, other.rig)
 
 
-def same_plan(one: Rig, other: Rig) -> bool:
-    """Whether two rigs are tuned alike: to the same offsets and reference pitch, with the same drop."""
+def order_of(planned: AskedOrder) -> Order:
+    """The plan for everything that is tuned by itself, to the offsets as they are.
+
+    A scene that cannot be read, or is for another instrument, is done without, as in tempering.
+    """
+    rig, scene = planned.rig, _scene(planned)
+    return tuning_order(
+        rig.instrument, rig.temperament, rig.drop, rig.reference_hz,
+        points=scene.points() if scene else (),
+        played=[wanted.state for wanted in scene.grips] if scene else (),
+    )  # fmt: skip
+
+
+def _scene(planned: AskedOrder) -> Scene | None:
+    try:
+        scene: Scene | None = shelf.take("scenes", planned.scene) if planned.scene else None
+    except TonegenError:
+        return None
+    return scene if scene and scene.instrument.name == planned.rig.instrument.name else None
+
+
+def _tuned_alike(one: Rig, other: Rig) -> bool:
+    """To the same offsets and reference pitch, with the same drop."""
     if one is other:
         return True
     if (one.instrument, one.reference_hz) != (other.instrument, other.reference_hz):
@@ -85,19 +116,15 @@ def plan_of(order: Order | None, listening: Listening | None, stale: bool) -> Or
         tuple(_step_view(step, order) for step in order.steps),
         tuple(_check_view(check, order) for check in order.checks),
         listening.at if listening else -1,
-        listening.only_beating if listening else False,
+        listening.heard if listening else StepHeard.BOTH,
         stale,
     )
 
 
-def tones_of(listening: Listening, rig: Rig) -> tuple[Tone, ...]:
-    """The two tones of the step, as the pages know them."""
-    sounding = listening.sounding()
-    low = min(range(2), key=lambda index: sounding.tones[index].hz)
-    return tuple(
-        replace(tone, name=LOW if index == low else HIGH)
-        for index, tone in enumerate(listening.tones(rig.timbre))
-    )
+def voice_of(listening: Listening, rig: Rig) -> Voice:
+    """The tones of the step that are heard, as the pages know them."""
+    tones = tuple(replace(tone, name=(LOW, HIGH)[int(tone.name)]) for tone in listening.tones(rig.timbre))
+    return Voice(tones, listening.sounding() if len(tones) == 2 else None)
 
 
 def _node(node: Node, order: Order) -> str:

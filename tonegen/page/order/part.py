@@ -8,12 +8,15 @@ from msgspec import Struct
 
 from tonegen.errors import BadValue
 from tonegen.order.steps import Order
-from tonegen.order.walk import Listening
+from tonegen.order.walk import Listening, StepHeard
 from tonegen.page.asked import Asked
 from tonegen.page.order import asks
-from tonegen.page.order.ordering import OrderView, order_of, plan_of, same_plan, tones_of
+from tonegen.page.order.ordering import AskedOrder, OrderView, order_of, plan_of, voice_of
 from tonegen.page.part import Act, Host, Part, Standing, Voice
-from tonegen.setup.rig import Rig
+
+
+def _planned(at: Standing) -> AskedOrder:
+    return AskedOrder(at.rig, at.setting.scene)
 
 
 class OrderPart(Part):
@@ -23,8 +26,8 @@ class OrderPart(Part):
         """No plan yet."""
         super().__init__(host)
         self._plan: Order | None = None
-        self._planned_for: Rig | None = None
-        self._seen: Rig | None = None  # the last one that was compared
+        self._planned_for: AskedOrder | None = None
+        self._seen: AskedOrder | None = None  # the last one that was compared
         self._stale = False
         self._listening: Listening | None = None
 
@@ -33,31 +36,31 @@ class OrderPart(Part):
         return (self._view(),)
 
     def follow(self, at: Standing) -> None:
-        """Say so when the targets changed since the plan was made."""
-        if at.rig is self._seen or self._planned_for is None:
+        """Say so when the targets, or the scene, changed since the plan was made."""
+        if self._planned_for is None or self._seen is None:
             return
-        self._seen = at.rig
-        stale = not same_plan(self._planned_for, at.rig)
+        if at.rig is self._seen.rig and at.setting.scene == self._seen.scene:
+            return
+        self._seen = _planned(at)
+        stale = not self._planned_for.is_like(self._seen)
         if stale != self._stale:
             self._stale = stale
             self.host.post(self._view())
 
     def voice(self, at: Standing) -> Voice | None:
-        """The two tones of the step that is heard."""
-        if self._listening is None:
-            return None
-        return Voice(tones_of(self._listening, at.rig), self._listening.sounding())
+        """The step that is heard."""
+        return voice_of(self._listening, at.rig) if self._listening is not None else None
 
     def _view(self) -> OrderView:
         return plan_of(self._plan, self._listening, self._stale)
 
     def _order(self, asked: asks.MakePlan) -> None:
-        self.host.work(self._make(self.host.at.rig))
+        self.host.work(self._make(_planned(self.host.at)))
 
-    async def _make(self, rig: Rig) -> None:
-        self._plan = await asyncio.to_thread(order_of, rig)
-        self._planned_for, self._seen = rig, self.host.at.rig
-        self._stale = not same_plan(rig, self._seen)
+    async def _make(self, planned: AskedOrder) -> None:
+        self._plan = await asyncio.to_thread(order_of, planned)
+        self._planned_for, self._seen = planned, _planned(self.host.at)
+        self._stale = not planned.is_like(self._seen)
         if self._listening is not None:
             self._listening = None
             self.host.sound_anew()
@@ -68,7 +71,8 @@ class OrderPart(Part):
             raise BadValue("there is no such step; make the plan first")
         self._listening = None
         if asked.at >= 0:
-            self._listening = Listening(self._plan, self.host.at.rig.reference_hz, asked.at, asked.only)
+            reference_hz = self.host.at.rig.reference_hz
+            self._listening = Listening(self._plan, reference_hz, asked.at, StepHeard(asked.heard))
         self.host.sound_anew()
         self.host.post(self._view())
 

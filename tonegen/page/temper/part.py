@@ -35,7 +35,8 @@ def scene(asked: asks.TakeScene, at: Standing) -> Done:
     if name and name not in presets.names("scenes"):
         raise BadPreset(f'there is no scene called "{name[:40]}"; see: tonegen list scenes')
     setting = with_scene(at.setting, name)
-    scene_of(setting, at.rig)
+    if name:
+        scene_of(setting, at.rig)
     return Done(setting, at.playing, f"scene {name or 'none'}")
 
 

@@ -184,7 +184,7 @@ def checked_grip(name: str, setting: Setting, rig: Rig) -> str:
     """The name of a grip that can be asked for. Raises BadValue for any other."""
     base = load_scene(setting.scene) if setting.scene else None
     if name not in [wanted.grip.name for wanted in _available(base, setting, rig.instrument)]:
-        raise BadValue(f'there is no grip "{name[:60]}" to weightt')
+        raise BadValue(f'there is no grip "{name[:60]}" to weigh')
     return name
 
 

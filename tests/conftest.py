@@ -1,6 +1,7 @@
 """Every test has its own empty folder for the user's presets, so that nobody's real ones are touched."""
 
 import os
+import re
 import signal
 import tempfile
 from functools import cache
@@ -39,20 +40,25 @@ def pytest_collection_modifyitems(items):
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
-    """Where two run side by side (-n 2), one of them has all files with real things, one after the other."""
+    """Where two run side by side (-n 2), one has all files that need a sound server, one after the other."""
     from xdist.scheduler import LoadScopeScheduling
 
     class ByWhatTheyNeed(LoadScopeScheduling):
         def _split_scope(self, nodeid):
             file = nodeid.partition("::")[0]
-            return "real" if _needs_real_things(config.rootpath / file) else file
+            return "sound server" if _needs_a_sound_server(config.rootpath / file) else file
 
     return ByWhatTheyNeed(config, log)
 
 
 @cache
-def _needs_real_things(file):
-    return any(folder in file.parents for folder in _REAL) or "mark.real" in file.read_text()
+def _needs_a_sound_server(file):
+    """Whether a file has tests at JACK's ports, or benchmarks; a browser or a synthesizer needs none."""
+    text = file.read_text()
+    if "benchmarks" in file.parts:
+        return True
+    is_real = any(folder in file.parents for folder in _REAL) or "mark.real" in text
+    return is_real and re.search("sound_server|midi_system|jack", text, re.IGNORECASE) is not None
 
 
 _gives_way = False

@@ -141,6 +141,10 @@ def test_a_fault_is_one_line_with_file_and_field(tmp_path, right, wrong, message
 TEMPERAMENT_FAULTS = [
     ('title = "x"', "exactly one of"),
     ('title = "x"\nratios = ["1:1"]', "twelve"),
+    ('title = "x"\ncents = [0, 1, 2]', "twelve offsets are needed, C to B; there are 3"),
+    (f'title = "x"\ncents = {[0] * 11 + [51]}', "B is 51 cents off; .*, 50 cents at most"),
+    (f'title = "x"\ncents = {[*range(0, 1200, 100)]}', "C# is 100 cents off; .* 100 less 100 is"),
+    (f'title = "x"\ncents = {[0] * 12}\nratios = ["1:1"]', "exactly one of: fifths, ratios, cents, points"),
     ('title = "x"\nclosing_fifth = "F-C"\n[fifths]\nC-G = "-1/4"', "name the comma"),
     ('title = "x"\ncomma = "syntonic"\n[fifths]\nC-G = "-1/4"', "closing_fifth"),
     ('title = "x"\ncomma = "syntonic"\nclosing_fifth = "F-C"\n[fifths]\nC-G = "1/0"', "fraction"),

@@ -1,14 +1,16 @@
 """tonegen set: an evening checked and shown before its first byte."""
 
 import json
+from dataclasses import replace
 
 import pytest
 from msgspec.json import encode
 
 from tests.cli import CommandLine
 from tonegen.keys.set_times import SHOW_CONTROL_CAUTION
-from tonegen.page.keeping import Kept, kept_file
+from tonegen.page.keeping import Kept, kept_file, kept_set
 from tonegen.page.setting import Setting
+from tonegen.presets.sets import set_list
 from tonegen.setup.setting import Song
 
 NIGHT = """\
@@ -186,3 +188,28 @@ def test_the_page_s_set_list_is_a_set(run, own_folder):
     assert "no receivers yet" in caution
     kept_file().write_text("{")
     assert "is damaged" in run.refused("tonegen set show page")
+
+
+def test_the_page_s_songs_are_copied_into_a_set_to_add_receivers(run, own_folder):
+    assert "the page has no songs yet" in run.refused("tonegen copy set page friday")
+    own_folder.mkdir(parents=True, exist_ok=True)
+    songs = (Song("Invented Waltz", 10), Song('The "Low" Road', 2))
+    setting = Setting("c6-lap-steel", "five-limit-just", 9, reference_hz=442.0, songs=songs)
+    kept_file().write_bytes(encode(Kept(setting)))
+    run("tonegen copy set page friday")
+    place = own_folder / "sets" / "friday.toml"
+    text = place.read_text()
+    assert "# Write your receivers and controls here" in text
+    copied, page = set_list("friday"), kept_set()
+    assert replace(copied, name="page", file="") == page
+    place.write_text(text + '[[receivers]]\nname = "Piano"\nreceiver = "mpe"\nport = "Piano"\n')
+    assert run("tonegen set check friday").code == 0
+    assert "already exists" in run.refused("tonegen copy set page friday")
+    assert "comes with the program" in run.refused("tonegen copy set demo-duo page")
+
+
+def test_sets_are_listed_and_copied(run, own_folder):
+    listed = run("tonegen list sets --json").json["sets"]
+    assert [one["name"] for one in listed] == ["demo-dance-night", "demo-duo"]
+    run("tonegen copy set demo-duo friday")
+    assert set_list("friday").songs == set_list("demo-duo").songs

@@ -47,6 +47,23 @@ def test_cents_of_each_note(row):
     )
 
 
+@pytest.mark.parametrize("name", sorted(set(PRESET_OF.values())))
+def test_twelve_cents_on_paper_are_the_temperament(name, tmp_path):
+    """Published cents of each note, written into a file to a tenth of a cent as a table prints them."""
+    there = {
+        parse_pitch_class(row.note): round(float(row.cents_above_C) - 100 * parse_pitch_class(row.note), 1)
+        for row in rows("s2_temperaments")
+        if PRESET_OF.get(row.temperament) == name
+    }
+    paper = tmp_path / "paper.toml"
+    paper.write_text(f'title = "On paper"\ncents = {[there[pitch_class] for pitch_class in range(12)]}\n')
+    read, known = presets.temperament(str(paper)), presets.temperament(name)
+    for root in (0, 2, 9):  # another root carries the table along
+        for key in range(60, 72):
+            offset = known.on(root).offset_of_key(key)
+            assert read.on(root).offset_of_key(key) == pytest.approx(offset, abs=0.0501)
+
+
 @pytest.mark.parametrize(
     "row",
     published(

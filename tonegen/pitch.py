@@ -167,6 +167,15 @@ def pitch_class_name(key: int, flats: bool = False) -> str:
     return (_FLAT_NAMES if flats else _SHARP_NAMES)[key % 12]
 
 
+def song_key_name(pitch_class: int) -> str:
+    """The name of a song's key: that of its major scale with the fewest accidentals, F# of the two with six.
+
+    >>> [song_key_name(pitch_class) for pitch_class in (1, 6, 10)]
+    ['Db', 'F#', 'Bb']
+    """
+    return pitch_class_name(pitch_class, flats=pitch_class % 12 != 6)
+
+
 @dataclass(frozen=True, slots=True)
 class WrittenPitch:
     """A pitch as somebody wrote it: a key with its offset, or Hz, or cents above another tone.

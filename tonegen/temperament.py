@@ -15,7 +15,7 @@ from tonegen.errors import BadValue
 from tonegen.frozen import Frozen
 from tonegen.instrument import Instrument, State, TuningPoint
 from tonegen.interval import Ratio
-from tonegen.pitch import parse_pitch_class
+from tonegen.pitch import parse_pitch_class, pitch_class_name
 from tonegen.words import signed
 
 # What a pure fifth exceeds seven semitones by; twelve of them make the Pythagorean comma.
@@ -43,7 +43,8 @@ class Temperament(Protocol):
 class PitchClassTemperament:
     """Twelve offsets above a root, the same in every octave.
 
-    offsets_cents : offset of each semitone above the root, the root's own being 0.
+    offsets_cents : offset of each semitone above the root; the root's own is 0, unless twelve cents on paper
+        say another.
     root : pitch class 0 to 11, C = 0.
     """
 
@@ -262,3 +263,26 @@ def offsets_from_ratios(ratios: Sequence[Ratio]) -> tuple[float, ...]:
     if offsets[0]:
         raise BadValue(f"a scale of ratios begins with 1:1, not {ratios[0]}")
     return offsets
+
+
+def offsets_on_paper(cents: Sequence[float]) -> tuple[float, ...]:
+    """Twelve offsets from equal temperament as somebody wrote them down, C first, none more than 50 cents.
+
+    Raises BadValue for others, such as a scale whose cents are counted from C.
+
+    >>> offsets_on_paper([0, 76, 193, 310, 386, 503, 579, 697, 773, 890, 1007, 1083])
+    Traceback (most recent call last):
+    tonegen.errors.BadValue: C# is 76 cents off; write offsets from equal temperament: of a scale counted from
+    C, 76 less 100 is −24
+    """
+    if len(cents) != 12:
+        raise BadValue(f"twelve offsets are needed, C to B; there are {len(cents)}")
+    for semitone, offset in enumerate(cents):
+        if abs(offset) > 50:
+            counted = offset - 100 * semitone
+            cure = f": of a scale counted from C, {offset:g} less {100 * semitone} is {signed(counted, 0)}"
+            raise BadValue(
+                f"{pitch_class_name(semitone)} is {offset:g} cents off; write offsets from equal temperament"
+                f"{cure if abs(counted) <= 50 else ', 50 cents at most'}"
+            )
+    return tuple(map(float, cents))

@@ -5,7 +5,8 @@ from click.shell_completion import CompletionItem
 
 from tonegen import presets
 from tonegen.cli.show import as_json, print_json
-from tonegen.presets.own import copy_preset
+from tonegen.presets.own import copy_preset, save_songs
+from tonegen.presets.sets import PAGE
 
 
 def _complete_name(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
@@ -27,8 +28,14 @@ def command(kind: str, name: str, new_name: str, in_json: bool) -> None:
     \b
     tonegen copy instrument e9-ten-string my-steel
     tonegen copy scene e9-dance-band my-band
+    tonegen copy set page my-evening            the songs of the page, to add receivers
     """
-    path = copy_preset(f"{kind}s", name, new_name)
+    if (kind, name) == ("set", PAGE):
+        from tonegen.page.keeping import kept_set
+
+        path = save_songs(kept_set(), new_name)
+    else:
+        path = copy_preset(f"{kind}s", name, new_name)
     if in_json:
         print_json({"kind": kind, "name": new_name, "file": str(path)})
         return

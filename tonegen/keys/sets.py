@@ -31,7 +31,7 @@ from tonegen.keys.receivers import receiver as load_receiver
 from tonegen.keys.scale import Policy, Scale, anchored, scale_of_rig, scale_of_temperament
 from tonegen.keys.stream import Splitter
 from tonegen.keys.tables import changes_in_pieces
-from tonegen.pitch import REFERENCE_HZ, pitch_class_name
+from tonegen.pitch import REFERENCE_HZ, song_key_name
 from tonegen.presets.rows import Faults, in_row
 from tonegen.setlist.records import FollowKind, Follows, SetList, SetReceiver, SongSend
 from tonegen.setlist.states import SongState, states
@@ -239,8 +239,7 @@ class _SetWork:
         built = on_root(self._shelf.take("temperaments", follows.name), root)
         scale = scale_of_temperament(built, rig.reference_hz)
         if any(scale.class_cents):
-            on = pitch_class_name(root, isinstance(rig, Rig) and rig.instrument.flats)
-            scale = replace(scale, name=f"{built.name} on {on}")
+            scale = replace(scale, name=f"{built.name} on {song_key_name(root)}")
         return anchored(scale, self._evening.anchor, root)
 
     def _stored(

@@ -53,10 +53,11 @@ class Pages:
         return True
 
     def text(self, x: float, y: float, words: str, points: float, **how: Any) -> None:
-        """Write at a place, its upper edge at `y` unless `va` says otherwise."""
+        """Write at a place, its upper edge at `y` unless `va` says otherwise; a $ in it is a $."""
         self.figures[-1].text(
-            x / self.width, y / self.height, words, fontsize=points, va=how.pop("va", "top"), **how
-        )
+            x / self.width, y / self.height, words, fontsize=points, va=how.pop("va", "top"),
+            parse_math=False, **how,
+        )  # fmt: skip
 
     def shade(self, left: float, bottom: float, width: float, height: float) -> None:
         """Shade a box, behind what is written."""

@@ -15,9 +15,12 @@ from tonegen.drop import NO_DROP, Drop
 from tonegen.dropfit.fit import DropFit, FittedCombination
 from tonegen.errors import BadPreset, BadValue, CannotWrite
 from tonegen.instrument import Instrument, TuningPoint
+from tonegen.pitch import song_key_name
 from tonegen.presets.drops import DropFields, drop_from
 from tonegen.presets.files import SHIPPED, Title, is_file_name, locate, own_folder, read
+from tonegen.presets.sets import PAGE
 from tonegen.presets.temperaments import TemperamentFields, temperament_from
+from tonegen.setlist.records import SetList
 from tonegen.temperament import OwnTemperament, Temperament
 from tonegen.writing import written_whole
 
@@ -122,6 +125,38 @@ def copy_preset(kind: str, name: str, new_name: str) -> Path:
     return place
 
 
+def save_songs(evening: SetList, new_name: str) -> Path:
+    """Store the songs of a set with their keys as a set of the player's own, receivers to be written into it.
+
+    Raises BadValue for a name that is no name or is taken; CannotWrite.
+    """
+    from tomlkit import comment, document, nl
+
+    place = _place("sets", new_name)
+    if os.path.lexists(place):
+        raise BadValue(f'"{new_name}" already exists, and was left alone; copy to another name')
+    written = document()
+    head: dict[str, str | float | None] = {
+        "title": evening.title,
+        "instrument": evening.instrument,
+        "temperament": evening.temperament,
+        "root": None if evening.root is None else song_key_name(evening.root),
+        "drop": evening.drop,
+        "reference_hz": evening.reference_hz,
+    }
+    for field, value in head.items():
+        if value:
+            written[field] = value
+    written.add(nl())
+    written.add(comment("Write your receivers and controls here, as demo-dance-night has them."))
+    songs = _entries(written, "songs")
+    for song in evening.songs:
+        key = {} if song.key is None else {"key": song_key_name(song.key)}
+        _added(songs, {"name": song.name, **key})
+    _write(place, _toml(written))
+    return place
+
+
 def _update_combinations(document: Any, drop: Drop) -> None:
     if not drop.combinations:
         return
@@ -194,7 +229,7 @@ def _rounded(cents: float) -> float:
 def _place(kind: str, name: str) -> Path:
     if not _NAME.fullmatch(name):
         raise BadValue(f'"{name}" cannot be used as a name; use letters, digits, - and _, such as my-e9')
-    if (SHIPPED / kind / f"{name}.toml").is_file() or name == "none":
+    if (SHIPPED / kind / f"{name}.toml").is_file() or name == "none" or (kind, name) == ("sets", PAGE):
         raise BadValue(f'"{name}" comes with the program; save under another name, such as my-{name}')
     return own_folder() / kind / f"{name}.toml"
 

@@ -13,7 +13,7 @@ from msgspec import Meta, Struct, field
 
 from tonegen.errors import BadPreset, BadValue
 from tonegen.instrument import Instrument, TuningPoint
-from tonegen.pitch import checked_reference_hz, parse_note, parse_pitch_class, pitch_class_name
+from tonegen.pitch import checked_reference_hz, parse_note, parse_pitch_class, song_key_name
 from tonegen.presets.drops import drop
 from tonegen.presets.files import Fields, beside, locate, read
 from tonegen.presets.instruments import instrument
@@ -35,6 +35,7 @@ from tonegen.setlist.records import (
 )
 from tonegen.temperament import EQUAL, OwnTemperament, PitchClassTemperament, on_root
 
+PAGE: Final = "page"  # the name of the page's set list, which is no file here
 Channel = Annotated[int, Meta(ge=1, le=16)]
 SevenBits = Annotated[int, Meta(ge=0, le=127)]
 Program = Annotated[int, Meta(ge=1, le=128)]
@@ -429,8 +430,8 @@ def _bar(key: int | None, fret: float | None, steel: Instrument | None) -> tuple
     there = (steel.root + int(fret)) % 12 if fret == int(fret) else None
     if key is not None and key != there:
         lowest = steel.fret_of_key(key)
-        said = pitch_class_name(key, steel.flats)
-        plays = f"is {pitch_class_name(there, steel.flats)}" if there is not None else "is between two keys"
+        said = song_key_name(key)
+        plays = f"is {song_key_name(there)}" if there is not None else "is between two keys"
         raise BadValue(
             f"key and fret disagree: {said} is at fret {lowest} or 12 higher, fret {fret:g} {plays}"
         )

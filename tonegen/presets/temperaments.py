@@ -1,4 +1,4 @@
-"""Temperament presets from TOML: fifths tempered by fractions of a comma, ratios, or the player's own."""
+"""Temperament presets from TOML: fifths with fractions of a comma, ratios, cents, or the player's own."""
 
 from collections.abc import Mapping
 from fractions import Fraction
@@ -19,6 +19,7 @@ from tonegen.temperament import (
     Temperament,
     offsets_along_fifths,
     offsets_from_ratios,
+    offsets_on_paper,
     parse_fifth,
 )
 
@@ -33,8 +34,9 @@ class PointFields(Struct, forbid_unknown_fields=True, kw_only=True):
 
 
 class TemperamentFields(Fields, kw_only=True):
-    """presets/temperaments/: one of fifths, ratios and points, with what goes with it.
+    """presets/temperaments/: one of fifths, ratios, cents and points, with what goes with it.
 
+    cents : twelve offsets from equal temperament, C to B, as they stand on paper.
     drop, reference_hz, scene : what the points were made with; commands use it unless told otherwise.
     """
 
@@ -42,6 +44,7 @@ class TemperamentFields(Fields, kw_only=True):
     fifths: dict[str, str] | None = None
     closing_fifth: str | None = None
     ratios: list[str] | None = None
+    cents: list[Cents] | None = None
     instrument: str | None = None
     points: list[PointFields] | None = None
     drop: str | None = None
@@ -58,8 +61,8 @@ def temperament(name: str) -> Temperament:
 def temperament_from(fields: TemperamentFields, path: Path) -> Temperament:
     """A temperament from its checked fields. Raises BadPreset naming the field that does not fit."""
     with named(path, "file"):
-        if [fields.fifths, fields.ratios, fields.points].count(None) != 2:
-            raise BadValue("give exactly one of: fifths, ratios, points")
+        if [fields.fifths, fields.ratios, fields.cents, fields.points].count(None) != 3:
+            raise BadValue("give exactly one of: fifths, ratios, cents, points")
     if fields.points is not None:
         with named(path, "points"):
             offsets_cents = _offsets(fields.points)
@@ -74,6 +77,9 @@ def temperament_from(fields: TemperamentFields, path: Path) -> Temperament:
     if fields.ratios is not None:
         with named(path, "ratios"):
             offsets = offsets_from_ratios([Ratio.parse(text) for text in fields.ratios])
+    elif fields.cents is not None:
+        with named(path, "cents"):
+            offsets = offsets_on_paper(fields.cents)
     else:
         with named(path, "fifths"):
             offsets = _along_fifths(fields, fields.fifths or {})

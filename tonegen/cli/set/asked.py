@@ -1,15 +1,12 @@
 """Which set is asked for: one of the presets, or the set list that the page keeps."""
 
-from typing import Final
-
 import click
 from click.shell_completion import CompletionItem
 
 from tonegen import presets
 from tonegen.errors import BadPreset
+from tonegen.presets.sets import PAGE, set_and_faults
 from tonegen.setlist.records import SetList
-
-PAGE: Final = "page"
 
 
 def _complete_set(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
@@ -26,8 +23,6 @@ def asked_set(name: str) -> tuple[SetList | None, tuple[str, ...]]:
 
     Raises BadPreset where there is no such set.
     """
-    from tonegen.presets.sets import set_and_faults
-
     if name == PAGE:
         from tonegen.page.keeping import kept_set
 

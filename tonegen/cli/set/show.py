@@ -6,7 +6,7 @@ import click
 
 from tonegen.cli.set.asked import right_set, set_argument
 from tonegen.cli.show import as_json, print_json, print_table
-from tonegen.pitch import pitch_class_name
+from tonegen.pitch import song_key_name
 
 if TYPE_CHECKING:
     from tonegen.keys.sets import SetPlan
@@ -38,7 +38,7 @@ def _json(made: "SetPlan") -> list[dict[str, Any]]:
         {
             "number": state.song.number,
             "name": state.song.name,
-            "key": None if state.key is None else _key(made, state),
+            "key": None if state.key is None else song_key_name(state.key),
             "fret": state.fret if made.evening.instrument else None,
             "line": state.song.line,
             "receivers": {name: one.scale.name for name, one in plans.items()},
@@ -54,7 +54,7 @@ def _print_songs(made: "SetPlan") -> None:
         (
             str(state.song.number),
             state.song.name,
-            _key(made, state),
+            "" if state.key is None else song_key_name(state.key),
             f"{state.fret:g}" if evening.instrument else "",
             *(_tuned_to(made, state, name) for name in made.receivers),
             f"{_worst(made, place):.3f}" if made.receivers else "",
@@ -64,13 +64,6 @@ def _print_songs(made: "SetPlan") -> None:
     ]
     columns = [">no.", "song", "key", ">fret", *made.receivers, ">beats/s left", "to remember"]
     print_table(columns, rows, evening.title)
-
-
-def _key(made: "SetPlan", state: "SongState") -> str:
-    from tonegen.setup.rig import Rig
-
-    flats = isinstance(made.rig, Rig) and made.rig.instrument.flats
-    return "" if state.key is None else pitch_class_name(state.key, flats)
 
 
 def _tuned_to(made: "SetPlan", state: "SongState", name: str) -> str:

@@ -210,6 +210,20 @@ def test_the_order_is_the_command_lines_step_by_step(tonegen, scene, temperament
 
 
 @in_the_loop
+async def test_a_stop_of_two_changes_that_a_scene_plays_is_in_its_plan(own_folder):
+    """C raises string 4 to F#4, E lowers it: together they give F4, which no stop by itself is."""
+    (own_folder / "scenes").mkdir(parents=True)
+    (own_folder / "scenes" / "split.toml").write_text(
+        'title = "Invented: a split"\nsource = "invented"\ninstrument = "e9-ten-string"\n'
+        '[[grips]]\nname = "C# C+E"\nchanges = ["C", "E"]\nroot = "C#"\nroles = { 4 = "3", 5 = "1" }\n'
+    )
+    page = visitor(None, None, asks.TakeScene("split"), asks.MakePlan())
+    plan = await page.until("order", lambda plan: plan["steps"])
+    [split] = [step for step in plan["steps"] if step["tune"] == "string 4 with C+E, F4"]
+    assert split["engaged"] == "C+E"
+
+
+@in_the_loop
 async def test_a_plan_is_for_the_grips_of_its_scene():
     scene = "c6-swing-band"
     page = visitor(

@@ -2,6 +2,7 @@
 
 import threading
 from collections.abc import Iterable
+from pathlib import Path
 from typing import Any, Final
 
 import click
@@ -9,7 +10,7 @@ import click
 from tonegen import presets
 from tonegen.cli.asked import TEXT, Preset, load_temperament_of
 from tonegen.cli.purity import point_json
-from tonegen.cli.show import as_json, print_json, print_sentence, print_table
+from tonegen.cli.show import as_json, force_option, print_json, print_sentence, print_table
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.instrument import TuningPoint
 from tonegen.interval import SLOWEST_COUNTABLE_BEATS_PER_SECOND
@@ -42,6 +43,12 @@ from tonegen.words import count_of, side
     help="The timbre of the tones; harmonic leaves the strings' stiffness out of the beats.",
 )
 @click.option("--level", type=float, default=-24.0, show_default=True, help="Loudness, dB of full scale.")
+@click.option(
+    "--out-folder",
+    type=click.Path(path_type=Path),
+    help="Write each step as a WAV file into this folder, with a list, steps.csv.",
+)
+@force_option
 @as_json
 def command(
     scene: str,
@@ -50,6 +57,8 @@ def command(
     device: str | None,
     timbre: str,
     level: float,
+    out_folder: Path | None,
+    force: bool,
     in_json: bool,
 ) -> None:
     """A plan to tune by ear, step by step, with sound on request.
@@ -60,6 +69,7 @@ def command(
     \b
     tonegen order e9-dance-band --temperament my-e9
     tonegen order e9-dance-band --listen
+    tonegen order e9-dance-band --out-folder steps
     """
     asked = load_scene(scene)
     if listen and in_json:
@@ -70,8 +80,14 @@ def command(
         asked.instrument, target, asked.drop, asked.reference_hz,
         points=asked.points(), stiff=stiff, played=[wanted.state for wanted in asked.grips],
     )  # fmt: skip
+    place = Listening(plan, asked.reference_hz)
+    if out_folder is not None:
+        from tonegen.sound.steps import LIST, write_steps
+
+        written = write_steps(out_folder, place, presets.timbre(timbre), level, force=force)
+        click.echo(f"{out_folder}: {len(written) - 1} sounds written, listed in {LIST}", err=True)
     if listen:
-        _listen(Listening(plan, asked.reference_hz), device, timbre, level)
+        _listen(place, device, timbre, level)
     elif in_json:
         print_json(_json(plan, asked, target))
     else:

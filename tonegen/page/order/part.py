@@ -13,6 +13,7 @@ from tonegen.page.asked import Asked
 from tonegen.page.order import asks
 from tonegen.page.order.ordering import AskedOrder, OrderView, order_of, plan_of, voice_of
 from tonegen.page.part import Act, Host, Part, Standing, Voice
+from tonegen.setup.rig import Rig
 
 
 def _planned(at: Standing) -> AskedOrder:
@@ -27,7 +28,7 @@ class OrderPart(Part):
         super().__init__(host)
         self._plan: Order | None = None
         self._planned_for: AskedOrder | None = None
-        self._seen: AskedOrder | None = None  # the last one that was compared
+        self._seen: Rig | None = None  # the last one that was compared
         self._stale = False
         self._listening: Listening | None = None
 
@@ -37,12 +38,10 @@ class OrderPart(Part):
 
     def follow(self, at: Standing) -> None:
         """Say so when the targets, or the scene, changed since the plan was made."""
-        if self._planned_for is None or self._seen is None:
+        if self._planned_for is None or at.rig is self._seen:  # another setting has another rig
             return
-        if at.rig is self._seen.rig and at.setting.scene == self._seen.scene:
-            return
-        self._seen = _planned(at)
-        stale = not self._planned_for.is_like(self._seen)
+        self._seen = at.rig
+        stale = not self._planned_for.is_like(_planned(at))
         if stale != self._stale:
             self._stale = stale
             self.host.post(self._view())
@@ -59,8 +58,8 @@ class OrderPart(Part):
 
     async def _make(self, planned: AskedOrder) -> None:
         self._plan = await asyncio.to_thread(order_of, planned)
-        self._planned_for, self._seen = planned, _planned(self.host.at)
-        self._stale = not planned.is_like(self._seen)
+        self._planned_for, self._seen = planned, self.host.at.rig
+        self._stale = not planned.is_like(_planned(self.host.at))
         if self._listening is not None:
             self._listening = None
             self.host.sound_anew()

@@ -173,9 +173,9 @@ def test_a_receiver_plays_its_channels_and_its_zone():
 
 
 def test_songs_are_found_by_number(read):
-    night = read(RIG + SONGS + '[[songs]]\nname = "Late"\nnumber = 12\n')
-    assert [night.place_of(number) for number in (1, 2, 12)] == [0, 1, 2]
-    with pytest.raises(BadValue, match="there is no song 3; songs go from 1 to 12"):
+    night = read(RIG + SONGS + '[[songs]]\nname = "Late"\nnumber = 12\n[[songs]]\nname = "Later"\n')
+    assert [night.place_of(number) for number in (1, 2, 12, 13)] == [0, 1, 2, 3]
+    with pytest.raises(BadValue, match="there is no song 3; songs go from 1 to 13"):
         night.place_of(3)
 
 
@@ -280,6 +280,52 @@ def test_a_wrong_receiver_is_named_by_line_row_and_key(refused, row, said):
 )  # fmt: skip
 def test_a_wrong_control_is_named_by_line_row_and_key(refused, row, said):
     assert_named("controls", row, said, refused)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "claimed"),
+    [
+        ('on = "control 4"', 'on = "control 4"', True),
+        ('on = "control 4"', 'on = "control 5"', False),
+        ('on = "control 4"', 'on = "note 4"', False),
+        ('on = "control 4"\nchannel = 1', 'on = "control 4"\nchannel = 2', False),
+        ('on = "control 4"\nchannel = 1', 'on = "control 4"', True),
+        ('on = "control 4"\nfrom = "Left"', 'on = "control 4"\nfrom = "Right"', False),
+        ('on = "control 4"\nfrom = "Left"', 'on = "control 4"\nfrom = "left board"', True),
+        ('on = "control 4"\nfrom = "Left"', 'on = "control 4"', False),  # the keyboard that is played
+        ('on = "program 5"', 'on = "program 6"', False),
+    ],
+)
+def test_a_control_is_claimed_by_the_first_row_that_its_message_could_be(
+    read, refused, first, second, claimed
+):
+    text = f'{RIG}{SONGS}[[controls]]\n{first}\ndoes = "next"\n[[controls]]\n{second}\ndoes = "previous"\n'
+    if claimed:
+        assert "row 3 of controls, on: control 4" in refused(text)
+        assert "is claimed twice, also by row 2" in refused(text)
+    else:
+        assert len(read(text).controls) == 3
+
+
+@pytest.mark.parametrize(("device", "claimed"), [(5, True), (6, False), (127, True)])
+def test_devices_of_show_control_and_a_program_among_all(read, refused, device, claimed):
+    shows = "".join(f'[[controls]]\non = "show control"\ndevice = {one}\n' for one in (5, device))
+    if claimed:
+        assert "show control is claimed twice" in refused(RIG + SONGS + shows)
+    else:
+        assert len(read(RIG + SONGS + shows).controls) == 3
+    programs = (
+        '[[controls]]\non = "program"\ndoes = "number"\n[[controls]]\non = "program 5"\ndoes = "hold"\n'
+    )
+    assert "program 5 is claimed twice" in refused(RIG + SONGS + programs)
+
+
+def test_the_line_of_a_row_within_a_row_is_that_of_its_own_song(refused):
+    """Both songs send something; it is the second that is wrong."""
+    sends = '[[songs.sends]]\nto = "Organ"\nprogram = {}\n'
+    text = RIG + '[[songs]]\nname = "A"\n' + sends.format(1) + '[[songs]]\nname = "B"\n' + sends.format(200)
+    at = text[: text.index("program = 200")].count("\n") + 1
+    assert refused(text).startswith(f"line {at}, row 2 of songs, row 1 of sends, program: ")
 
 
 @pytest.mark.parametrize(

@@ -118,10 +118,19 @@ def test_stored_tunings_are_selected_on_two_channels_within_25_ms(worked_out, tm
     assert [message[2] for message in undo if message[:2] == bytes((0xB0, 6))][-1] == 0  # program 0 again
 
 
-def test_more_tunings_than_programs_are_dumped_as_they_come(worked_out, tmp_path):
-    (tmp_path / "store.toml").write_text(SHORT_DUMPS.replace("programs = 3", "programs = 1"))
-    night = worked_out("./store.toml")
-    assert sizes(night.change(night.evening.receivers[0].name, 0, 1)) == [408]
+@pytest.mark.parametrize(
+    ("programs", "sizes_sent", "cautions"), [(2, [3] * 20, 0), (1, [408], 0), (3, [408], 1)]
+)
+def test_more_tunings_than_programs_are_dumped_as_they_come(
+    worked_out, tmp_path, programs, sizes_sent, cautions
+):
+    """Two keys need two tunings; five need more than three."""
+    (tmp_path / "store.toml").write_text(SHORT_DUMPS.replace("programs = 3", f"programs = {programs}"))
+    more = "".join(f'[[songs]]\nname = "In {key}"\nkey = "{key}"\n' for key in "EFG")
+    night = worked_out("./store.toml", songs=SONGS + (more if cautions else ""))
+    assert sizes(night.change("./store.toml", 0, 1)) == sizes_sent
+    assert len(night.cautions) == cautions
+    assert all("the songs need 5 tunings, and it keeps 3" in words for words in night.cautions)
 
 
 def test_a_program_goes_to_each_channel_and_in_a_zone_to_its_manager(worked_out):

@@ -336,7 +336,10 @@ def test_the_line_of_a_row_within_a_row_is_that_of_its_own_song(refused):
         ('root = "H"', "line 2, root: "),
         ("reference_hz = 4400", "line 2, reference_hz: "),
         ('drop = "demo-soft-cabinet"', "line 2, drop: a drop needs an instrument"),
-        ('anchor = "B"', "line 2, anchor: invalid enum value"),
+        (
+            'anchor = "B"',
+            'line 2, anchor: "B" is not a note that can stand at equal; write one of: root, A, mean',
+        ),
         ('pedals = "yes"', 'there is no field "pedals" here'),
     ],
 )

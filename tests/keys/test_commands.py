@@ -127,6 +127,20 @@ def test_a_tuning_dump_as_a_file_and_back(tonegen, tmp_path):
     assert list(tmp_path.iterdir()) == [path], "no temporary file is left"
 
 
+def test_send_says_the_compromise_that_the_plan_says(tonegen, tmp_path):
+    steel = "--instrument e9-ten-string --temperament five-limit-just --drop demo-soft-cabinet"
+    asked = f"{steel} --receiver mts-octave"
+    sent = tonegen(f"tonegen keys send {asked} --out-syx {tmp_path / 'tuning.syx'}")
+    plan = tonegen(f"tonegen keys plan {asked} --json").json
+    worst = abs(plan["worst_left"]["cents"])
+    assert f"mts-octave: At worst it is {worst:.3f} cents off, " in sent.err
+    widest = max(plan["spread"], key=lambda one: one["cents"])
+    assert f"by up to {widest['cents']:.1f} cents: tonegen keys plan." in sent.err
+    assert f"Strings disagree on {', '.join(one['note'] for one in plan['spread'])}, " in sent.err
+    nothing = tonegen(f"tonegen keys send --receiver mts-octave --out-syx {tmp_path / 'equal.syx'}")
+    assert "At worst" not in nothing.err
+
+
 @pytest.mark.parametrize("name", ["mts-single-note", "mts-octave"])
 def test_tuning_changes_of_several_messages_are_taken_in(tonegen, tmp_path, name):
     path = tmp_path / "changes.syx"

@@ -111,7 +111,7 @@ class SetFields(Fields, kw_only=True):
     root: str | None = None
     drop: str | None = None
     reference_hz: float | None = None
-    anchor: Anchor = Anchor.ROOT
+    anchor: str = Anchor.ROOT
     again_seconds: Annotated[float, Meta(ge=0, le=10)] = USUAL_AGAIN_SECONDS
     jumps_at_once: bool = False
     receivers: Annotated[list[SetReceiverFields], Meta(max_length=64)] = []
@@ -140,6 +140,12 @@ def set_and_faults(name: str) -> tuple[SetList | None, Faults]:
 
 
 def _set(fields: SetFields, path: Path, faults: Faults) -> SetList:
+    with in_row(path, "anchor"):
+        if fields.anchor not in {*Anchor}:
+            known = ", ".join(Anchor)
+            raise BadValue(
+                f'"{fields.anchor[:40]}" is not a note that can stand at equal; write one of: {known}'
+            )
     with in_row(path, "reference_hz"):
         if fields.reference_hz is not None:
             checked_reference_hz(fields.reference_hz)
@@ -174,7 +180,7 @@ def _set(fields: SetFields, path: Path, faults: Faults) -> SetList:
         root=root,
         drop=None if fields.drop is None else beside(path, fields.drop),
         reference_hz=fields.reference_hz,
-        anchor=fields.anchor,
+        anchor=Anchor(fields.anchor),
         again_seconds=fields.again_seconds,
         jumps_at_once=fields.jumps_at_once,
         file=str(path),

@@ -1,6 +1,6 @@
 """tonegen keys plan."""
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
@@ -10,6 +10,9 @@ from tonegen.words import beats_a_second, signed
 
 if TYPE_CHECKING:
     from tonegen.keys.plan import Plan
+
+# What no ear finds in a keyboard: less than half a cent (common practice, no source).
+_SMALL_CENTS: Final = 0.5
 
 
 @click.command()
@@ -96,6 +99,24 @@ def plan_json(made: "Plan") -> dict[str, Any]:
     }
 
 
+def compromise(made: "Plan") -> str:
+    """What a receiver cannot have as the instrument has it, in sentences; "" for nothing to speak of."""
+    spread = made.scale.spread
+    if not spread and abs(made.worst_left.cents) < _SMALL_CENTS:
+        return ""
+    notes = ", ".join(one.note for one in spread)
+    widest = max((one.cents for one in spread), default=0.0)
+    disagree = (
+        f" Strings disagree on {notes}, by up to {widest:.1f} cents: tonegen keys plan." if spread else ""
+    )
+    return f"{_worst(made)}{disagree}"
+
+
+def _worst(made: "Plan") -> str:
+    worst = made.worst_left
+    return f"At worst it is {abs(worst.cents):.3f} cents off, {beats_a_second(worst.beats_per_second, 3)}."
+
+
 def _print_plan(receiver: str, made: "Plan") -> None:
     import numpy as np
 
@@ -133,10 +154,7 @@ def _print_plan(receiver: str, made: "Plan") -> None:
                 for one in scale.spread
             ],
         )  # fmt: skip
-    worst = made.worst_left
-    click.echo(
-        f"At worst it is {abs(worst.cents):.3f} cents off, {beats_a_second(worst.beats_per_second, 3)}."
-    )
+    click.echo(_worst(made))
     click.echo("\n" + "\n".join(made.receiver.asks))
     if made.receiver.retunes_notes:
         in_files = "" if isinstance(made.receiver, Osc) else ", by keys file in a MIDI file"

@@ -1,6 +1,6 @@
 """tonegen keys send."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,7 +16,7 @@ from tonegen.cli.keys.asked import (
     to_option,
     virtual_out_option,
 )
-from tonegen.cli.keys.plan import plan_json
+from tonegen.cli.keys.plan import compromise, plan_json
 from tonegen.cli.keys.rig import looking, refuse_notes, stay, tuned_rig, where_it_goes
 from tonegen.cli.show import as_json, force_option, print_json
 from tonegen.errors import BadValue
@@ -80,6 +80,7 @@ def command(
         doors = [(where_it_goes(out, virtual_out, to, made), made) for made in plans.values()]
         with ExitStack() as stack:
             rigs = [stack.enter_context(tuned_rig(where, made)) for where, made in doors]
+            _say_compromises(plans)
             if keep:
                 for rig in rigs:
                     rig.keep()
@@ -89,6 +90,8 @@ def command(
             else:
                 click.echo(f"{_what_is_done(plans.values())} Ctrl-C puts it back.", err=True)
                 stay([looking(rig, rig.tune_again) for rig in rigs], seconds)
+    else:
+        _say_compromises(plans)
     if in_json:
         for name, made in plans.items():
             sent = {"messages": len(made.messages), "bytes": sum(map(len, made.messages))}
@@ -99,6 +102,12 @@ def _what_is_done(plans: Iterable["Plan"]) -> str:
     if any(made.receiver.retunes_notes for made in plans):
         return "The receiver is set up; notes are retuned by keys through or keys file."
     return "The receiver is tuned."
+
+
+def _say_compromises(plans: Mapping[str, "Plan"]) -> None:
+    for name, made in plans.items():
+        if said := compromise(made):
+            click.echo(f"{name}: {said}", err=True)
 
 
 def _write_syx(path: Path, plans: Sequence["Plan"], force: bool) -> None:

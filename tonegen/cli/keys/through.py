@@ -17,6 +17,7 @@ from tonegen.cli.keys.asked import (
     to_option,
     virtual_out_option,
 )
+from tonegen.cli.keys.plan import compromise
 from tonegen.cli.keys.rig import Following, looking, stay, tuned_rig, where_it_goes
 from tonegen.cli.keys.speakers import driven_by_osc
 from tonegen.errors import BadValue
@@ -98,6 +99,8 @@ def command(
         stack.callback(player.close)
         source = MidiInput(in_port or virtual_in or "", player.receive, virtual=bool(virtual_in))
         stack.callback(source.close)
+        if said := compromise(made):
+            click.echo(said, err=True)
 
         def retuned(made: "Plan") -> None:
             rig.retune(made, send=not player.tunes)

@@ -222,7 +222,7 @@ changes(
     "tonegen/order/plan.py", "tests/test_order.py",
     ("within = 2 * sqrt", "within = sqrt"),
     ("if other.hz == tone.hz", "if other == tone"),
-    ('f"{tone.name}, no. {alike + 1}"', "tone.name"),
+    ('f"{tone.name} ({alike + 1})"', "tone.name"),
     ("if len({tone.name for tone in tones}) < len(set(tones))", "if False"),
 )  # fmt: skip
 changes(
@@ -578,7 +578,7 @@ changes(
     "tonegen/page/order/ordering.py", "tests/page/test_tempering.py",
     ("self.scene == other.scene and", ""),
     ("points=scene.points() if scene else ()", "points=()"),
-    ("played=[wanted.state for wanted in scene.grips] if scene else ()", "played=()"),
+    ("played=scene.states if scene else ()", "played=()"),
     ("scene.instrument.name == planned.rig.instrument.name", "True"),
     ("(LOW, HIGH)[int(tone.name)]", "LOW"),
     ("listening.sounding() if len(tones) == 2 else None", "listening.sounding()"),

@@ -14,13 +14,14 @@ from matplotlib.image import imread
 from tonegen import presets
 from tonegen.copedent import copedent
 from tonegen.drop import NO_DROP
-from tonegen.instrument import Change, Instrument, String
+from tonegen.instrument import Change, Instrument, String, TuningPoint
 from tonegen.order.plan import tuning_order
+from tonegen.order.steps import Reference
 from tonegen.paper.card import Card, draw, own_grips
 from tonegen.presets.files import SHIPPED
 from tonegen.presets.own import save_temperament
 from tonegen.presets.scenes import scene
-from tonegen.temperament import EQUAL
+from tonegen.temperament import EQUAL, OwnTemperament
 from tonegen.tempering.scene import WantedGrip
 from tonegen.tempering.temper import temper
 
@@ -43,7 +44,14 @@ def card_of(name, drop_name="none", scene_name=None):
         copedent(instrument, target, drop, 440.0),
         target,
         drop,
-        tuning_order(instrument, target, drop, 440.0, points=played.points() if played else ()),
+        tuning_order(
+            instrument,
+            target,
+            drop,
+            440.0,
+            points=played.points() if played else (),
+            played=played.states if played else (),
+        ),
         played.grips if played else own_grips(instrument),
         played.title if played else "",
     )
@@ -83,19 +91,24 @@ def test_everything_is_on_the_page_and_nothing_on_anything_else(name, scene_name
     for figure in draw(card_of(name, drop_name, scene_name), paper):
         width, height = figure.get_size_inches()
         assert (width, height) == ((8.27, 11.69) if paper == "a4" else (8.5, 11.0))
-        placed = boxes(figure)
+        check_type(figure)
 
-        for words, points, (left, bottom, right, top) in placed:
-            assert left >= 0.2, words
-            assert right <= width - 0.2, words
-            assert bottom >= 0.2, words
-            assert top <= height - 0.2, words
-            assert points >= ARMS_LENGTH_POINTS, words
-        for (one, _, first), (other, _, second) in combinations(placed, 2):
-            # Lines of type may touch with the space above and below them, never with the letters.
-            across = min(first[2], second[2]) - max(first[0], second[0])
-            up = min(first[3], second[3]) - max(first[1], second[1])
-            assert across <= 0.01 or up <= 0.02, (one, other)
+
+def check_type(figure):
+    """All of it on the page, large enough, and nothing on anything else."""
+    width, height = figure.get_size_inches()
+    placed = boxes(figure)
+    for words, points, (left, bottom, right, top) in placed:
+        assert left >= 0.2, words
+        assert right <= width - 0.2, words
+        assert bottom >= 0.2, words
+        assert top <= height - 0.2, words
+        assert points >= ARMS_LENGTH_POINTS, words
+    for (one, _, first), (other, _, second) in combinations(placed, 2):
+        # Lines of type may touch with the space above and below them, never with the letters.
+        across = min(first[2], second[2]) - max(first[0], second[0])
+        up = min(first[3], second[3]) - max(first[1], second[1])
+        assert across <= 0.01 or up <= 0.02, (one, other)
 
 
 def test_targets_drops_beats_and_order_are_all_there():
@@ -111,9 +124,35 @@ def test_targets_drops_beats_and_order_are_all_there():
         assert f"{step.accuracy_cents:.1f}" in words
         assert f"{step.coincident_hz:.0f}" in words
         assert ("+".join(step.state.changes) or "open") in words
+        assert ":".join(map(str, step.partials)) in words
+    tones = {str(step.against) for step in card.order.steps if isinstance(step.against, Reference)}
+    assert [each for each in words if each.endswith(f"; {min(tones)}")], tones
     names = [each.grip.name for each in scene("e9-dance-band").grips]
     assert [each for each in words if each in names] == names  # all of them, in the scene's order
     assert "A+B; frets 0, 3, 8" in words
+
+
+def test_many_tones_of_one_note_are_told_apart():
+    """Levers of one knee take strings to G#2, a tritone and octaves below: each has a tone of its own."""
+    levers = tuple(Change(f"L{number}", {number: 1}) for number in range(2, 9))
+    low = tuple(String(number, 43) for number in range(2, 9))
+    rig = Instrument(
+        "far", "Far apart", (String(1, 62), *low), levers,
+        exclusive=(frozenset(lever.name for lever in levers),),
+    )  # fmt: skip
+    points = {TuningPoint(n, (f"L{n}",)): float(n) for n in range(2, 9)}
+    own = OwnTemperament("mine", "far", points)
+    plan = tuning_order(rig, own, NO_DROP, 440.0)
+    pages = draw(Card(copedent(rig, own, NO_DROP, 440.0), own, NO_DROP, plan, (), ""))
+    words = words_of(pages)
+
+    for page in pages:
+        check_type(page)
+    tones = {step.against for step in plan.steps if isinstance(step.against, Reference)}
+    assert len(tones) == 8
+    for tone in tones:
+        assert any(str(tone) in each for each in words)
+    assert {"tone D4", "G#2", "G#2 (2)", "G#2 (7)"} <= set(words)
 
 
 def test_twelve_strings_have_all_their_grips():

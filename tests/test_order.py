@@ -28,8 +28,8 @@ THIRDS = [Ratio(5, 4), Ratio(6, 5), Ratio(5, 3), Ratio(8, 5), Ratio(1, 1), Ratio
 def planned(name, **how):
     base = scene(name)
     own = temper(base).temperament("mine")
-    played = [wanted.state for wanted in base.grips]
-    return base, own, tuning_order(base.instrument, own, base.drop, base.reference_hz, played=played, **how)
+    how = {"played": base.states, **how}
+    return base, own, tuning_order(base.instrument, own, base.drop, base.reference_hz, **how)
 
 
 class Player:
@@ -142,11 +142,11 @@ def test_strings_of_unknown_wire_are_named_and_less_sure():
     bare = replace(known, strings=tuple(String(each.number, each.open_key) for each in known.strings))
     sure, unsure = (tuning_order(rig, EQUAL, NO_DROP, 440.0) for rig in (known, bare))
 
-    assert (sure.unknown_wire, sure.caution) == ((), "")
+    assert (sure.unknown_wire, sure.cautions) == ((), ())
     assert unsure.unknown_wire == tuple(range(1, 11))
-    assert "strings 1, 2, 3, 4, 5, 6, 7, 8, 9, 10 may be is not known" in unsure.caution
+    assert "strings 1, 2, 3, 4, 5, 6, 7, 8, 9, 10 may be is not known" in unsure.cautions[0]
     assert np.mean([*unsure.accuracy_cents().values()]) > np.mean([*sure.accuracy_cents().values()])
-    assert tuning_order(bare, EQUAL, NO_DROP, 440.0, stiff=False).caution == ""
+    assert tuning_order(bare, EQUAL, NO_DROP, 440.0, stiff=False).cautions == ()
 
 
 @pytest.mark.parametrize("name", SCENES)
@@ -358,6 +358,20 @@ def test_what_the_body_cannot_hold_is_not_asked_for_even_where_a_grip_plays_it()
     assert "F+V" in states(replace(rig.body, together=(frozenset("FV"),)))
 
 
+def test_a_stop_that_no_body_holds_is_told_from_its_own_tone_with_a_caution():
+    """A and C both raise string 5 to C#4: together they are a stop of their own, two pedals apart."""
+    rig = instrument("e9-ten-string")
+    points = (*rig.tuning_points(), TuningPoint(5, ("A", "C")))
+    plan = tuning_order(rig, EQUAL, NO_DROP, 440.0, points=points, played=[rig.state("AC")])
+
+    apart = [step for step in plan.steps if not rig.body.holds(step.state.changes)]
+    assert [(str(step.tune), step.against.name) for step in apart] == [("string 5 with A+C", "tone C#4")]
+    (caution,) = plan.cautions
+    assert caution.startswith("No foot and two knees hold A+C: press one of them by hand")
+    able = replace(rig, body=replace(rig.body, together=(frozenset("AC"),)))
+    assert tuning_order(able, EQUAL, NO_DROP, 440.0, points=points).cautions == ()
+
+
 @pytest.mark.parametrize(("less_sure", "taken"), [(0.32, ("A",)), (0.34, ("A", "B"))])
 def test_the_fewest_changes_of_ways_that_are_within_a_tenth_of_the_surest(less_sure, taken):
     rig = instrument("e9-ten-string")
@@ -458,7 +472,7 @@ def test_tones_of_different_hz_have_different_names():
     tones = {step.against for step in tuning_order(rig, own, NO_DROP, 440.0).steps}
     named = {tone.name: tone.hz for tone in tones if isinstance(tone, Reference)}
 
-    assert set(named) == {"tone C4", "tone F#2", "tone F#2, no. 2"}
+    assert set(named) == {"tone C4", "tone F#2", "tone F#2 (2)"}
     assert sorted(named.values()) == pytest.approx(
         [92.4986 * 2 ** (-10 / 1200), 92.4986 * 2 ** (10 / 1200), 261.6256], rel=1e-6
     )

@@ -209,18 +209,29 @@ def test_the_order_is_the_command_lines_step_by_step(tonegen, scene, temperament
     check()
 
 
-@in_the_loop
-async def test_a_stop_of_two_changes_that_a_scene_plays_is_in_its_plan(own_folder):
-    """C raises string 4 to F#4, E lowers it: together they give F4, which no stop by itself is."""
+@pytest.mark.parametrize(
+    ("changes", "roles", "tune", "cautions"),
+    [
+        ("CE", '4 = "3", 5 = "1"', "string 4 with C+E, F4", []),
+        ("AC", '4 = "4", 5 = "1"', "string 5 with A+C, C#4", ["No foot and two knees hold A+C"]),
+    ],
+)
+def test_a_stop_of_two_changes_that_a_scene_plays_is_in_its_plan(own_folder, changes, roles, tune, cautions):
+    """C raises string 4 to F#4, E lowers it: F4, which no stop by itself is. A and C lie two pedals apart."""
     (own_folder / "scenes").mkdir(parents=True)
-    (own_folder / "scenes" / "split.toml").write_text(
-        'title = "Invented: a split"\nsource = "invented"\ninstrument = "e9-ten-string"\n'
-        '[[grips]]\nname = "C# C+E"\nchanges = ["C", "E"]\nroot = "C#"\nroles = { 4 = "3", 5 = "1" }\n'
+    (own_folder / "scenes" / "own.toml").write_text(
+        'title = "Invented: a stop of two"\nsource = "invented"\ninstrument = "e9-ten-string"\n'
+        f'[[grips]]\nname = "own"\nchanges = {list(changes)}\nroot = "C#"\nroles = {{ {roles} }}\n'
     )
-    page = visitor(None, None, asks.TakeScene("split"), asks.MakePlan())
-    plan = await page.until("order", lambda plan: plan["steps"])
-    [split] = [step for step in plan["steps"] if step["tune"] == "string 4 with C+E, F4"]
-    assert split["engaged"] == "C+E"
+
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, asks.TakeScene("own"), asks.MakePlan())
+        plan = await page.until("order", lambda plan: plan["steps"])
+        assert [step["engaged"] for step in plan["steps"] if step["tune"] == tune] == ["+".join(changes)]
+        assert [caution.partition(":")[0] for caution in plan["cautions"]] == cautions
+
+    check()
 
 
 @in_the_loop

@@ -78,7 +78,8 @@ def command(
         from tonegen.paper.printing import write_pages
 
         points = wanted.points() if wanted else ()
-        plan = tuning_order(played, target, sag, reference_hz, points=points)
+        states = wanted.states if wanted else ()
+        plan = tuning_order(played, target, sag, reference_hz, points=points, played=states)
         grips, title = (wanted.grips, wanted.title or wanted.name) if wanted else (own_grips(played), "")
         card = Card(chart, target, sag, plan, grips, title)
         written = write_pages(lambda: draw(card, paper), out, force=force)

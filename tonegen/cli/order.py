@@ -78,7 +78,7 @@ def command(
     stiff = presets.timbre(timbre).follows_string
     plan = tuning_order(
         asked.instrument, target, asked.drop, asked.reference_hz,
-        points=asked.points(), stiff=stiff, played=[wanted.state for wanted in asked.grips],
+        points=asked.points(), stiff=stiff, played=asked.states,
     )  # fmt: skip
     place = Listening(plan, asked.reference_hz)
     if out_folder is not None:
@@ -107,6 +107,7 @@ def _json(plan: Order, scene: Scene, target: Temperament) -> dict[str, Any]:
         "temperament": target.name,
         "reference_hz": scene.reference_hz,
         "no_stiffness": list(plan.unknown_wire),
+        "cautions": list(plan.cautions),
         "steps": [
             {
                 "tune": _node_json(step.tune, plan),
@@ -160,8 +161,8 @@ def _print(plan: Order, scene: Scene, target: str) -> None:
     )
     for sentence in _HOW_TO_READ:
         print_sentence(sentence)
-    if plan.caution:
-        print_sentence(plan.caution)
+    for caution in plan.cautions:
+        print_sentence(caution)
     click.echo()
     print_table(
         ["check", "with", "engaged", "as", "should beat", "give or take"],

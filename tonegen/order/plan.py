@@ -91,8 +91,8 @@ def _own_tone(tone: Reference, tones: list[Reference]) -> Reference:
     for other in tones:
         if other.hz == tone.hz:
             return other
-    alike = sum(other.name.partition(",")[0] == tone.name for other in tones)
-    tones.append(replace(tone, name=f"{tone.name}, no. {alike + 1}") if alike else tone)
+    alike = sum(other.name.partition(" (")[0] == tone.name for other in tones)
+    tones.append(replace(tone, name=f"{tone.name} ({alike + 1})") if alike else tone)
     return tones[-1]
 
 

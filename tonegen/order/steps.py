@@ -158,15 +158,25 @@ class Order:
         return {step.tune: step.accuracy_cents for step in self.steps}
 
     @property
-    def caution(self) -> str:
-        """Whose stiffness nobody knows, and what that does; nothing where all is known."""
-        if not self.unknown_wire:
-            return ""
-        several = "s" if len(self.unknown_wire) > 1 else ""
-        return (
-            f"How stiff string{several} {', '.join(map(str, self.unknown_wire))} may be is not known: the "
-            "accuracy is wider for it. Give gauge_inches and scale_length_inches in the instrument's file."
-        )
+    def cautions(self) -> tuple[str, ...]:
+        """What no body holds, and whose stiffness nobody knows: what that does, and what helps."""
+        said = []
+        held = dict.fromkeys(str(step.state) for step in self.steps if not self._holds(step.state))
+        if held:
+            said.append(
+                f"No foot and two knees hold {', '.join(held)}: press one of them by hand, "
+                "or say what goes together in [body] of the instrument's file."
+            )
+        if self.unknown_wire:
+            strings = f"string{'s' * (len(self.unknown_wire) > 1)} {', '.join(map(str, self.unknown_wire))}"
+            said.append(
+                f"How stiff {strings} may be is not known: the accuracy is wider for it. "
+                "Give gauge_inches and scale_length_inches in the instrument's file."
+            )
+        return tuple(said)
+
+    def _holds(self, state: State) -> bool:
+        return self.instrument.body.holds(state.changes)
 
 
 def sounds_like(beats_per_second: float) -> str:

@@ -36,6 +36,8 @@ _NECK_INCHES: Final = 2.2
 _LEGEND_LETTER_INCHES: Final = 0.07
 _MOST_PAIRS: Final = 5
 _ORDER_COLUMNS: Final = 2
+_TONES_A_LINE: Final = 4
+_LONGEST_BY: Final = 7  # "tone E4"
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,9 +209,13 @@ def _pair_in_words(interval: SoundingInterval) -> str:
 def _order(pages: Pages, card: Card) -> None:
     """The steps in columns, as short as they can be said, with the accuracy that they leave."""
     steps = card.order.steps
-    tone = next((step.against for step in steps if isinstance(step.against, Reference)), None)
-    first = f"; {tone}" if tone else ""
-    pages.section(f"Tuning order: beats in 10 s from pure, ± cents when done{first}", 1.0)
+    tones = list(dict.fromkeys(str(step.against) for step in steps if isinstance(step.against, Reference)))
+    only = f"; {tones[0]}" if len(tones) == 1 else ""
+    pages.section(f"Tuning order: beats in 10 s from pure, ± cents when done{only}", 1.0)
+    for first in range(0, len(tones) if not only else 0, _TONES_A_LINE):
+        pages.need(_STEP_INCHES)
+        pages.text(pages.left, pages.top, "; ".join(tones[first : first + _TONES_A_LINE]), 8.5)
+        pages.top -= _STEP_INCHES
     done = 0
     while done < len(steps):
         rows = min(-(-(len(steps) - done) // _ORDER_COLUMNS), int(pages.room / _STEP_INCHES) - 1)
@@ -242,14 +248,16 @@ def _step(pages: Pages, x: float, y: float, number: int, step: TuningStep, card:
     pages.text(x + 0.26, y, tune, points, weight="bold")
     pages.text(x + 1.03, y, _against(step.against), points)
     pages.text(x + 1.6, y, "+".join(step.state.changes) or "open", points)
-    pages.text(x + 2.12, y, str(step.ratio), points)
+    pages.text(x + 2.12, y, ":".join(map(str, step.partials)), points)
     pages.text(x + 2.38, y, _count(step), points)
     pages.text(x + 3.32, y, f"{step.coincident_hz:.0f}", points, ha="right")
     pages.text(x + 3.64, y, f"{step.accuracy_cents:.1f}", points, ha="right")
 
 
 def _against(node: Node) -> str:
-    return _stop(node) if isinstance(node, TuningPoint) else node.name
+    if isinstance(node, TuningPoint):
+        return _stop(node)
+    return node.name if len(node.name) <= _LONGEST_BY else node.name.removeprefix("tone ")
 
 
 def _stop(point: TuningPoint) -> str:

@@ -109,8 +109,8 @@ def _table(rows: list[tuple[object, ...]]) -> str:
 def _plain(text: str) -> str:
     """As any file system and any player takes it.
 
-    >>> _plain("string 5 with A+V"), _plain("tone F#2, no. 2")
-    ('string-5-with-A-V', 'tone-Fsharp2-no-2')
+    >>> _plain("string 5 with A+V"), _plain("tone F#2 (2)")
+    ('string-5-with-A-V', 'tone-Fsharp2-2')
     """
     return re.sub(r"[^A-Za-z0-9]+", "-", text.replace("#", "sharp")).strip("-")
 

@@ -127,6 +127,16 @@ class Scene:
                 cents = min(max(cents, limit.from_cents), limit.to_cents)
         return cents
 
+    @property
+    def states(self) -> tuple[State, ...]:
+        """What its grips are played in, one for each.
+
+        >>> from tonegen.presets.scenes import scene
+        >>> [str(state) for state in scene("e9-dance-band").states][:3]
+        ['open', 'A+B', 'A']
+        """
+        return tuple(wanted.state for wanted in self.grips)
+
     def points(self) -> tuple[TuningPoint, ...]:
         """The unknowns: all tuning points of the instrument, and the joint stops that the grips select.
 

@@ -9,7 +9,7 @@ import { draw } from "../static/strands.js";
 const LOW = "step-low",
   HIGH = "step-high";
 /** @type {import("../static/wire.js").Shows["order"]} */
-let plan = { steps: [], checks: [], at: -1, heard: "both", stale: false };
+let plan = { steps: [], checks: [], cautions: [], at: -1, heard: "both", stale: false };
 let place = 0;
 let sounding = false;
 let canvas = null;
@@ -55,6 +55,7 @@ const show = () => {
           ),
         ]
       : []),
+    ...plan.cautions.map((caution) => make("p", { class: "caution" }, caution)),
     make(
       "article",
       { class: "step", "aria-live": "polite" },

@@ -50,12 +50,13 @@ class OrderView(Struct, tag="order", frozen=True):
 
     steps: tuple[TuningStepView, ...]
     checks: tuple[CheckView, ...]
+    cautions: tuple[str, ...]
     at: int
     heard: StepHeard
     stale: bool
 
 
-NO_PLAN = OrderView((), (), -1, StepHeard.BOTH, False)
+NO_PLAN = OrderView((), (), (), -1, StepHeard.BOTH, False)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -79,7 +80,7 @@ def order_of(planned: AskedOrder) -> Order:
     return tuning_order(
         rig.instrument, rig.temperament, rig.drop, rig.reference_hz,
         points=scene.points() if scene else (),
-        played=[wanted.state for wanted in scene.grips] if scene else (),
+        played=scene.states if scene else (),
     )  # fmt: skip
 
 
@@ -115,6 +116,7 @@ def plan_of(order: Order | None, listening: Listening | None, stale: bool) -> Or
     return OrderView(
         tuple(_step_view(step, order) for step in order.steps),
         tuple(_check_view(check, order) for check in order.checks),
+        order.cautions,
         listening.at if listening else -1,
         listening.heard if listening else StepHeard.BOTH,
         stale,

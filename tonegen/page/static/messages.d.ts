@@ -169,7 +169,7 @@ export type Offer = { found: boolean; summary: string; grips: Array<GripOffer>; 
 
 export type Offered = { kinds: Array<KindView>; intervals: Array<Named>; registers: Array<Named>; timbres: Array<Named>; beds: Array<Named>; methods: Array<Named> };
 
-export type OrderView = { steps: Array<TuningStepView>; checks: Array<CheckView>; at: number; heard: "both" | "beating" | "against"; stale: boolean };
+export type OrderView = { steps: Array<TuningStepView>; checks: Array<CheckView>; cautions: Array<string>; at: number; heard: "both" | "beating" | "against"; stale: boolean };
 
 export type PairView = { low: string; high: string; names: string; strings: string; ratio: string; interval: string; cents: string; direction: string; audible: string; beats_per_second: number; rate: string; counts: string; pulse: string; listen: string; plays: boolean };
 

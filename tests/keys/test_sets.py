@@ -202,6 +202,24 @@ def test_only_the_keys_of_a_zone_count_in_what_is_left(worked_out):
             "row 2 of receivers, receiver: osc-per-key is sent OSC; give to",
         ),
         (
+            ["osc-per-key"],
+            '[[receivers]]\nname = "Pad"\nreceiver = "osc-per-key"\nto = "127.0.0.1:9000"\n',
+            SONGS,
+            "row 2 of receivers, to: Pad and osc-per-key are both sent /tune/key there",
+        ),
+        (
+            ["mpe"],
+            '[[receivers]]\nname = "Pad"\nreceiver = "osc-per-key"\nto = "nowhere"\n',
+            SONGS,
+            'row 2 of receivers, to: "nowhere" is not an address',
+        ),
+        (
+            ["mpe"],
+            '[[receivers]]\nname = "Pad"\nreceiver = "osc-per-key"\nto = ":0"\n',
+            SONGS,
+            'row 2 of receivers, to: ":0" has no usable port',
+        ),
+        (
             ["mpe"],
             "",
             SONGS + '[[songs.sends]]\nto = "mpe"\nbytes = "B0 07"\n',
@@ -234,4 +252,17 @@ def test_a_tuning_that_a_receiver_cannot_hold_is_named_once_with_the_song_that_a
     (fault,) = night.faults
     assert "row 1 of songs, follows: C: " in fault
     assert "raise bend_range_semitones" in fault
+    assert night.plans[0] == {}
+
+
+def test_a_temperament_whose_drop_is_gone_is_one_fault(worked_out, tmp_path):
+    """It was made with a drop profile that is no longer there; the set names none itself."""
+    (tmp_path / "mine.toml").write_text(
+        'title = "Invented"\ninstrument = "e9-ten-string"\ndrop = "gone"\n'
+        "points = [{ string = 1, offset_cents = 2 }]\n"
+    )
+    head = HEAD + 'temperament = "./mine.toml"\n'
+    night = worked_out("mts-octave", follows="steel", head=head)
+    (fault,) = night.faults
+    assert "was made with drop gone" in fault
     assert night.plans[0] == {}

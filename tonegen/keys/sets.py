@@ -16,6 +16,7 @@ from tonegen.errors import BadPreset, BadValue
 from tonegen.frozen import Frozen
 from tonegen.keys import midi
 from tonegen.keys.dumps import scale_of_file
+from tonegen.keys.osc_port import parse_address
 from tonegen.keys.plan import Plan, plan, undo_of
 from tonegen.keys.receivers import (
     BendPerClass,
@@ -158,6 +159,8 @@ class _SetWork:
         plans: list[dict[str, Plan]] = [{} for _ in there]
         for name, receiver in receivers.items():
             for place, state in enumerate(there):
+                if isinstance(rig, Bare) and state.follows[name].kind is FollowKind.STEEL:
+                    continue  # why there is no steel is among the faults
                 with self._row(f"songs[{place}].follows"):
                     if made := self._plan(rig, name, receiver, state):
                         plans[place][name] = made
@@ -202,11 +205,15 @@ class _SetWork:
                     cure = "OSC; give to" if isinstance(loaded, Osc) else "MIDI; give port"
                     raise BadValue(f"{one.receiver} is sent {cure}")
                 found[one.name] = loaded
-            if one.name in found:
+            same = at_port[one.where.casefold()]
+            if isinstance(found.get(one.name), Osc):
+                with self._row(f"receivers[{index}].to"):
+                    _check_address(one, loaded, same)
+            elif one.name in found:
                 with self._row(f"receivers[{index}].port"):
-                    same = at_port[one.where.casefold()]
-                    same[one.name] = loaded
-                    check_together(same)
+                    check_together({**same, one.name: loaded})
+            if one.name in found:
+                same[one.name] = loaded
         return found
 
     def _plan(self, rig: Rig | Bare, name: str, receiver: Receiver, state: SongState) -> Plan | None:
@@ -264,6 +271,17 @@ class _SetWork:
             if name in song:
                 song[name] = programs[midi.key_words(song[name].aim_cents)]
         return tuple(programs.values())
+
+
+def _check_address(one: SetReceiver, receiver: Receiver, there: Mapping[str, Receiver]) -> None:
+    """Raises BadValue where OSC cannot be sent, or another receiver there takes the same messages."""
+    where = one.where.removeprefix("osc ")
+    _, port = parse_address(where)
+    if not port:
+        raise BadValue(f'"{where}" has no usable port; give the one that the receiver listens on, 1 to 65535')
+    for name, other in there.items():
+        if isinstance(receiver, Osc) and isinstance(other, Osc) and receiver.address == other.address:
+            raise BadValue(f"{one.name} and {name} are both sent {other.address} there; leave one out")
 
 
 def _check_send(name: str, one: SongSend, receiver: Receiver) -> None:

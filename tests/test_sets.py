@@ -185,6 +185,8 @@ def assert_named(rows, row, said, refused):
     key = re.split("[,:]", said.replace("row 1 of sends, ", "").removeprefix("row 1 of "))[0]
     lines = text.splitlines()
     header = max(at for at, line in enumerate(lines) if line.startswith(("[[songs.", f"[[{rows}]]")))
+    if found := re.search('no field "(.+)" here', said):
+        key = found[1]
     within = [at for at, line in enumerate(lines) if re.match(rf"{key}\b", line) and at > header]
     at = (within[0] if key and within else header) + 1
     place = f"line {at}, row {text.count(f'[[{rows}]]')} of {rows}"
@@ -340,7 +342,7 @@ def test_the_line_of_a_row_within_a_row_is_that_of_its_own_song(refused):
             'anchor = "B"',
             'line 2, anchor: "B" is not a note that can stand at equal; write one of: root, A, mean',
         ),
-        ('pedals = "yes"', 'there is no field "pedals" here'),
+        ('pedals = "yes"', 'line 2: there is no field "pedals" here'),
     ],
 )
 def test_a_wrong_head_is_named_by_line_and_key(refused, head, said):

@@ -1,8 +1,11 @@
 """A set worked out: what each receiver is sent in each song, by the sizes of the standards, what waits."""
 
+import mido
 import numpy as np
 import pytest
 
+from tests.keys.listener import Listener
+from tests.keys.test_plan import pitches
 from tonegen.errors import BadPreset
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
@@ -266,3 +269,56 @@ def test_a_temperament_whose_drop_is_gone_is_one_fault(worked_out, tmp_path):
     (fault,) = night.faults
     assert "was made with drop gone" in fault
     assert night.plans[0] == {}
+
+
+TABLES = [
+    "twelve-channel-bend",
+    "channel-tuning",
+    "mts-single-note",
+    "mts-bulk",
+    "mts-octave",
+    "./store.toml",
+]
+
+
+@pytest.mark.parametrize("name", TABLES)
+@pytest.mark.parametrize("follows", ["steel", "quarter-comma-meantone on key"])
+def test_a_listener_hears_each_song_from_wherever_it_is_gone_to(worked_out, tmp_path, name, follows):
+    """Jumps in any order, each by what changes alone, and back at the end, for who follows the standards."""
+    (tmp_path / "store.toml").write_text(SHORT_DUMPS.replace("programs = 3", "programs = 9"))
+    songs = "".join(f'[[songs]]\nname = "In {key}"\nkey = "{key}"\n' for key in ("C", "D", "Eb", "F#", "C#"))
+    again = '[[songs]]\nname = "Equal"\nfollows = { "%s" = "equal" }\n' % name  # noqa: UP031
+    head = (
+        HEAD + 'instrument = "e9-ten-string"\ntemperament = "five-limit-just"\ndrop = "demo-soft-cabinet"\n'
+    )
+    night = worked_out(name, follows=follows, songs=songs + again, head=head).checked()
+    places = np.random.default_rng(12).integers(0, len(night.states), 40).tolist()
+    listener, place = Listener(), places[0]
+    for message in night.start(name, place):
+        listener.send(message)
+    for to in places[1:]:
+        for message in night.change(name, place, to):
+            listener.send(message)
+        place, made = to, night.plans[to][name]
+        heard_hz = 440 * 2 ** ((pitches(made, listener) / 100 - 69) / 12)
+        assert heard_hz == pytest.approx(made.hz[21:109], rel=1e-9)
+    for message in night.undo(name):
+        listener.send(message)
+    assert pitches(made, listener) == pytest.approx(100.0 * np.arange(21, 109))
+    assert set(listener.tuning_program) == {0}
+    assert not any(listener.tables.values())  # offsets of every program that was used
+
+
+def test_an_outside_reader_takes_every_message_as_it_is_meant(worked_out):
+    """mido parses what is sent in a shipped set: the same messages, programs and banks as written."""
+    night = set_plan(set_list("demo-dance-night"))
+    for place in range(len(night.states)):
+        for name in ("Piano", "Organ", "Pad"):
+            before = place - 1 if place else None
+            tuning = night.start(name) if before is None else night.change(name, before, place)
+            messages = (*night.sends(name, before, place), *tuning)
+            parser = mido.Parser()
+            parser.feed(b"".join(messages))
+            assert [bytes(message.bytes()) for message in parser] == list(messages)
+    bank, program = mido.parse_all(b"".join(night.sends("Organ", None, 0)))[::2]
+    assert (bank.control, bank.value, program.program, program.channel) == (0, 0, 16, 0)

@@ -142,11 +142,12 @@ def title(kind: str, name: str) -> str:
 
 
 def read(
-    path: Path, model: type[Model], place: Callable[[Path, str], str] = lambda path, field: field
+    path: Path, model: type[Model], place: Callable[[Path, str, str], str] = lambda path, field, key: field
 ) -> Model:
     """The fields of a preset file, checked. Raises BadPreset for anything that does not fit.
 
-    place : how a field of the file is said to people, by its name such as "songs[3].key".
+    place : how a field of the file is said to people, by its name such as "songs[3]", and the key in it that
+        nobody knows, if that is what is wrong.
     """
     try:
         about = path.stat()
@@ -159,13 +160,15 @@ def read(
     except msgspec.ValidationError as error:
         text, _, where = str(error).partition(" - at ")
         field = where.strip("`").removeprefix("$").lstrip(".")
+        unknown = _UNKNOWN.search(text)
         text = _MISSING.sub(r'the field "\1" is missing', text)
         text = _UNKNOWN.sub(
             r'there is no field "\1" here; compare a preset that comes with the program', text
         )
         text = text.replace(" | null`", "`")  # what may be left out; TOML cannot say nothing otherwise
         text = _KIND_OF_VALUE.sub(lambda found: _IN_WORDS[found[1]], text)
-        raise BadPreset(f"{path}: {place(path, field) + ': ' if field else ''}{_lower_first(text)}") from None
+        where = place(path, field, unknown[1] if unknown else "")
+        raise BadPreset(f"{path}: {where + ': ' if where else ''}{_lower_first(text)}") from None
     except UnicodeDecodeError as error:
         raise BadPreset(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from None
     except tomllib.TOMLDecodeError as error:

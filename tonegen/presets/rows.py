@@ -30,17 +30,18 @@ class Faults(list[str]):
                 self.append(str(error))
 
 
-def placed(path: Path, field: str) -> str:
+def placed(path: Path, field: str, key: str = "") -> str:
     """The place of a field, "songs[3].key", in words: "line 41, row 4 of songs, key".
 
+    key : one in it whose line is meant.
     The line is left out where the file is laid out in another way than with [[songs]] and a key on each line.
 
     >>> placed(Path("nowhere.toml"), "songs[3].sends[0].bytes")
     'row 4 of songs, row 1 of sends, bytes'
     """
     rows = re.sub(r"(\w+)\[(\d+)\]", lambda row: f"row {int(row[2]) + 1} of {row[1]}", field)
-    line = _line_of(path, field)
-    return f"{f'line {line}, ' if line else ''}{rows.replace('.', ', ')}"
+    line = _line_of(path, f"{field}.{key}".strip("."))
+    return ", ".join(filter(None, (f"line {line}" if line else "", rows.replace(".", ", "))))
 
 
 def _line_of(path: Path, field: str) -> int | None:

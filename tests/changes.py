@@ -219,6 +219,19 @@ changes(
     ("rate = beats / seconds", "rate = beats * seconds"),
 )  # fmt: skip
 changes(
+    "tonegen/body.py", "tonegen/body.py tests/test_instrument.py",
+    ("len(own) > 1 and", "len(own) > 0 and"),
+    ("and own not in side_by_side", ""),
+    ("not any(own <= group for group in self.together)", "True"),
+    ("for limb in (self.foot, *self.knees)", "for limb in (self.foot,)"),
+)  # fmt: skip
+changes(
+    "tonegen/presets/instruments.py", "tests/test_presets.py tests/test_instrument.py",
+    ("if name in moved:", "if False:"),
+    ("if not any(set(group) <= set(changes) for changes in limbs.values()):", "if False:"),
+    ("if not body.holds(changes):", "if False:"),
+)  # fmt: skip
+changes(
     "tonegen/order/plan.py", "tests/test_order.py",
     ("within = 2 * sqrt", "within = sqrt"),
     ("if other.hz == tone.hz", "if other == tone"),
@@ -231,6 +244,7 @@ changes(
     ("_COUNT_ERROR_BEATS / seconds * hardness", "_COUNT_ERROR_BEATS / seconds"),
     ("high_stiffness=self.high_stiffness", "high_stiffness=0.0"),
     ("multiple=self.multiple", "multiple=1"),
+    ("if not self._holds(step.state)", "if False"),
     ("ratio.upper * multiple, ratio.lower * multiple", "ratio.upper, ratio.lower"),
 )  # fmt: skip
 changes(

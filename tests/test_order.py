@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from itertools import groupby, pairwise, permutations
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -100,6 +101,18 @@ def test_on_stiff_strings_19_of_20_tunings_end_within_twice_what_is_stated(name)
     # Two standard deviations are 95.4 %; of 10,000 draws that share is known to 0.2 %.
     assert min(within.values()) >= 0.945, within
     assert np.mean([*within.values()]) >= 0.95
+
+
+def test_on_twelve_strings_with_tones_of_their_own_it_holds_as_well():
+    rig = instrument("universal-twelve-string")
+    plan = tuning_order(rig, EQUAL, NO_DROP, 440.0)
+    by_itself = SimpleNamespace(instrument=rig, drop=NO_DROP, reference_hz=440.0)
+    ended = tuned_by_a_player(by_itself, EQUAL, plan, 10_000)
+
+    assert len({step.against for step in plan.steps if isinstance(step.against, Reference)}) >= 2
+    stated = plan.accuracy_cents()
+    assert set(ended) == set(rig.tuning_points())
+    assert all(np.mean(np.abs(ended[point]) <= 2 * stated[point]) >= 0.945 for point in ended)
 
 
 @pytest.mark.parametrize("name", SCENES)

@@ -85,17 +85,21 @@ changes(
     ("if combination <= left:", "if combination <= set(engaged):"),
 )  # fmt: skip
 changes(
-    "tonegen/instrument.py", "tests/test_instrument.py",
+    "tonegen/instrument.py", "tests/test_instrument.py tests/test_half_stops.py",
     ("together = min(own[name]", "together = max(own[name]"),
     ("max((c for c in cents if c > 0), default=0.0) +", "max((c for c in cents if c > 0), default=0.0) -"),
     ("max(0.0, fret - self.begins_at_fret)", "fret - self.begins_at_fret"),
     ("return (pitch_class - self.root) % 12", "return (self.root - pitch_class) % 12"),
     ("if move in (highest, lowest)", "if move in (highest,)"),
+    ("half.cents if half.semitones is None else", "half.cents if True else"),
+    ("if len(furthest) == 1 else None", ""),
+    ("for half in change.tuned_half_stops(string.number):", "for half in ():"),
 )  # fmt: skip
 changes(
-    "tonegen/temperament.py", "tests/test_temperament.py tests/test_instrument.py",
+    "tonegen/temperament.py", "tests/test_temperament.py tests/test_instrument.py tests/test_half_stops.py",
     ("[(key - self.root) % 12]", "[key % 12]"),
     ("open_offset + max(raises, default=0.0)", "open_offset + min(raises, default=0.0)"),
+    ("return open_offset + measured.cents - ", "return measured.cents - "),
 )  # fmt: skip
 changes(
     "tonegen/sounding.py", "tests/test_sounding.py tests/test_cli.py",
@@ -120,7 +124,7 @@ TEMPER = "tests/test_temper.py"
 changes(
     "tonegen/tempering/scene.py", TEMPER,
     ("cents - drop.since_tuned(", "cents + drop.since_tuned("),
-    ("if set(point.changes) == set(state.travels):", "if True:"),
+    ("if point.travels == state.travels:", "if True:"),
 )  # fmt: skip
 changes(
     "tonegen/presets/files.py", "tests/test_scenes.py tests/test_cli.py",
@@ -693,8 +697,10 @@ changes(
 )  # fmt: skip
 changes(
     "tonegen/page/play/chart.js", SCRIPTS,
-    ("Math.abs(travel - 0.5) < 0.04 ? 0.5 : travel", "travel"),
-    ("Math.abs(travel - 0.5) < 0.04", "Math.abs(travel - 0.5) < 0.4"),
+    ("(halves.length ? halves : [0.5])", "[0.5]"),
+    ("Math.abs(travel - half) < 0.04", "Math.abs(travel - half) < 0.4"),
+    (".travel === cell.travel", ".travel === 1"),
+    ("travel: whole ? 0 : cell.travel", "travel: whole ? 0 : 1"),
     ("change.travel > 0 ? 0 : 1 }", "change.travel > 0 ? 1 : 0 }"),
     ("(event.clientX - from.x)", "(from.x - event.clientX)"),
     ("strings.filter((one) => one !== number)", "strings"),

@@ -4,8 +4,8 @@ import click
 import numpy as np
 
 from tonegen.cli.asked import Preset, load_temperament_of
-from tonegen.cli.purity import grip_json, point_json, print_grips
-from tonegen.cli.show import as_json, print_json, print_table
+from tonegen.cli.purity import grip_json, print_grips
+from tonegen.cli.show import as_json, point_json, print_json, print_table
 from tonegen.presets.scenes import scene as load_scene
 from tonegen.tempering.demands import demands_of
 from tonegen.tempering.purity import purity_of
@@ -55,7 +55,7 @@ def command(first: str, second: str, scene: str, intervals: bool, in_json: bool)
         [
             (
                 str(point.string),
-                "+".join(point.changes) or "open",
+                point.stop,
                 instrument.note(point),
                 signed(one, 1),
                 signed(other, 1),

@@ -4,7 +4,7 @@ from textwrap import fill
 from typing import Any, Final
 
 from tonegen.cli.show import print_table, terminal_columns
-from tonegen.instrument import Instrument, TuningPoint
+from tonegen.instrument import Instrument
 from tonegen.pitch import note_name
 from tonegen.tempering.demands import DemandVoice
 from tonegen.tempering.purity import GripPurity, IntervalPurity, Purity, worst_of
@@ -14,11 +14,6 @@ _WORST_PAIR: Final = "worst pair"
 _PAIR_COLUMNS: Final = 21  # what a worst pair's cents and beats take in a table, with the space between
 _NARROWEST_NAME: Final = 12
 _HOW_WORST: Final = "Worst beats fastest, at the fret shown; partials above 16 are too weak to count"
-
-
-def point_json(point: TuningPoint) -> dict[str, Any]:
-    """A tuning point."""
-    return {"string": point.string, "changes": list(point.changes)}
 
 
 def grip_json(

@@ -6,7 +6,7 @@ by its guard at the end. `PlayedThrough` takes a player's messages and gives the
 
 import gc
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from enum import Enum
 from threading import Event, Lock, Thread
@@ -25,7 +25,7 @@ from tonegen.keys.rotation import Rotation, is_reset
 from tonegen.synthesis.player import SWITCH_SECONDS
 
 # A MIDI system may lose what is still on its way when the program opens a port more.
-_SECONDS_TO_LEAVE: Final = 0.1
+SECONDS_TO_LEAVE: Final = 0.1
 
 
 def keep_pauses_short() -> None:
@@ -44,8 +44,44 @@ class Presence(Enum):
     BACK = "back"
 
 
+class ReceiverDoor:
+    """The way to a receiver under a guard, which puts back what hangs on it."""
+
+    def __init__(self, where: str, guard: Guard, undo: Sequence[bytes], sysex_seconds: float) -> None:
+        """Let the guard hold the undo, then open the door. Raises NoSuchDevice when its port is missing.
+
+        where : see `guard.open_door`.
+        """
+        self.where = where
+        self._guard = guard
+        self.held = guard.door(where)
+        self.held.hold(undo, sysex_seconds)
+        # a virtual port must outlive this process, so that it can be put back: it is the guard's
+        self.door: Door = self.held if only_by_the_guard(where) else open_door(where)
+        self._was_there = True
+
+    def look(self) -> Presence:
+        """See whether the receiver is there; one that came back is opened again, and must be tuned again.
+
+        A guard that was killed is replaced; with it a virtual port of its own comes back.
+        """
+        with suppress(NoSuchDevice):  # gone as well: tried again with the next look
+            self._guard.stand_again()
+        if self.held.stood_again() and self.door is self.held:
+            return Presence.BACK
+        if self.door.is_there() and self._was_there:
+            return Presence.THERE
+        self.held.was_gone()
+        self._was_there = self.door.reconnect()
+        return Presence.BACK if self._was_there else Presence.GONE
+
+    def close(self) -> None:
+        """Let go of it; the guard still has its own way there."""
+        self.door.close()
+
+
 class TunedReceiver:
-    """A receiver on its door, with a guard that puts it back."""
+    """A receiver on its door, with a guard of its own that puts it back."""
 
     def __init__(self, where: str, made: Plan) -> None:
         """Post the guard, then set the receiver up. Raises NoSuchDevice when its port is missing.
@@ -53,14 +89,12 @@ class TunedReceiver:
         where : see `guard.open_door`.
         """
         self.plan = made
-        self.guard = Guard(where)
+        self.guard = Guard()
         try:
-            self.guard.hold(made.undo, made.receiver.sysex_seconds)
-            # a virtual port must outlive this process, so that it can be put back: it is the guard's
-            self.door: Door = self.guard if only_by_the_guard(where) else open_door(where)
-            self._was_there = True
+            self._at = ReceiverDoor(where, self.guard, made.undo, made.receiver.sysex_seconds)
+            self.door = self._at.door
             self.tune_again()
-            sleep(_SECONDS_TO_LEAVE)
+            sleep(SECONDS_TO_LEAVE)
         except BaseException:
             self.guard.close()
             raise
@@ -76,7 +110,7 @@ class TunedReceiver:
         their tune.
         """
         before, self.plan = self.plan, made
-        self.guard.hold(made.undo, made.receiver.sysex_seconds)
+        self._at.held.hold(made.undo, made.receiver.sysex_seconds)
         if send:
             send_all(self.door, made.changes_from(before), made.receiver.sysex_seconds)
 
@@ -86,28 +120,17 @@ class TunedReceiver:
             send_all(self.door, midi.notes_off(midi.ALL_CHANNELS))
 
     def look(self) -> Presence:
-        """See whether the receiver is there; one that came back is opened again, and must be tuned again.
-
-        A guard that was killed is replaced; with it a virtual port of its own comes back.
-        """
-        with suppress(NoSuchDevice):  # gone as well: tried again with the next look
-            if self.guard.stand_again() and self.door is self.guard:
-                return Presence.BACK
-        if self.door.is_there() and self._was_there:
-            return Presence.THERE
-        self.guard.was_gone()
-        self._was_there = self.door.reconnect()
-        return Presence.BACK if self._was_there else Presence.GONE
+        """See whether the receiver is there; one that came back must be tuned again."""
+        return self._at.look()
 
     def keep(self) -> None:
         """Leave the receiver tuned at the end."""
-        self.guard.keep()
+        self._at.held.keep()
 
     def close(self) -> None:
         """Put the receiver back and let go of it."""
         try:
-            if self.door is not self.guard:
-                self.door.close()
+            self._at.close()
         finally:
             try:
                 self.guard.stand_again()
@@ -231,7 +254,7 @@ class Between:
 
     def _stay(self) -> None:
         while not self._ended:
-            again_at: float | None = perf_counter() + _SECONDS_TO_LEAVE
+            again_at: float | None = perf_counter() + SECONDS_TO_LEAVE
             with self._lock, suppress(NoSuchDevice):  # it has gone, and is tuned whole when it is back
                 again_at = self._send_due(perf_counter())
             self._due.wait(None if again_at is None else max(0.0, again_at - perf_counter()))

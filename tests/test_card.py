@@ -24,6 +24,7 @@ from tonegen.presets.scenes import scene
 from tonegen.temperament import EQUAL, OwnTemperament
 from tonegen.tempering.scene import WantedGrip
 from tonegen.tempering.temper import temper
+from tonegen.words import signed
 
 INSTRUMENTS = [
     "e9-ten-string", "c6-ten-string", "universal-twelve-string", "banjo-open-g", "bass-four-string",
@@ -182,8 +183,8 @@ def test_many_strings_and_changes_take_more_pages():
 
 def test_beats_and_steps_as_numbers():
     """In equal temperament, by hand: B3 to E4 is 3 * 329.63 - 4 * 246.94 = 1.12: 11 beats in 10 seconds."""
-    card = replace(card_of("e9-ten-string"), temperament=presets.temperament("equal"))
-    plan = tuning_order(card.instrument, card.temperament, card.drop, 440.0)
+    card = replace(card_of("e9-ten-string"), temperament=presets.temperament("equal"), stiff=False)
+    plan = tuning_order(card.instrument, card.temperament, card.drop, 440.0, stiff=False)
     words = words_of(draw(replace(card, order=plan)))
 
     assert any("5–4  +11  at 988" in each for each in words)
@@ -206,6 +207,7 @@ def test_beats_double_in_an_octave_along_the_neck():
         card_of("e9-ten-string"),
         temperament=presets.temperament("equal"),
         grips=(WantedGrip(third, rig.state()),),
+        stiff=False,
     )
     (line,) = draw(card)[-1].axes[0].get_lines()
 
@@ -214,6 +216,29 @@ def test_beats_double_in_an_octave_along_the_neck():
     assert frets.tolist() == list(range(16))
     assert rates[0] == pytest.approx(4 * 415.30470 - 5 * 329.62756, abs=1e-3)
     assert rates[12] == pytest.approx(2 * rates[0])
+    # B of a plain .014 at E4 and of a .011 at G#4, by Fletcher's law; four times that at fret 12
+    (line,) = draw(replace(card, stiff=True))[-1].axes[0].get_lines()
+    for fret in (0, 12):
+        low, high = 3.18e-5 * 2 ** (fret / 6), 1.24e-5 * 2 ** (fret / 6)
+        fifth, fourth = 5 * ((1 + 25 * low) / (1 + low)) ** 0.5, 4 * ((1 + 16 * high) / (1 + high)) ** 0.5
+        beats = 2 ** (fret / 12) * (fourth * 415.30470 - fifth * 329.62756)
+        assert line.get_ydata()[fret] == pytest.approx(beats, abs=0.02)
+
+
+def test_strings_of_unknown_wire_are_named_once():
+    """Of string 6 alone nobody told the gauge."""
+    card = card_of("e9-ten-string")
+    rig = card.instrument
+    strings = tuple(
+        replace(each, stiffness=None, wire=None) if each.number == 6 else each for each in rig.strings
+    )
+    bare = replace(rig, strings=strings)
+    plan = tuning_order(bare, card.temperament, card.drop, 440.0)
+    words = " ".join(words_of(draw(replace(card, chart=replace(card.chart, instrument=bare), order=plan))))
+
+    assert words.count("How stiff string 6 may be is not known") == 1
+    assert "the beats leave it out, and the accuracy is wider for it" in words
+    assert "is not known" not in " ".join(words_of(draw(card)))
 
 
 @pytest.fixture
@@ -234,14 +259,18 @@ def test_a_pdf_of_one_page_whose_type_can_be_searched(tonegen, my_e9, tmp_path):
         ["pdftotext", "-layout", path, "-"], capture_output=True, text=True, check=True
     ).stdout
     assert "my-e9" in text
-    assert "330.37" in text
+    assert "331.14" in text
     assert "Beats along the neck" in text
     assert "F# 7 V 7-5-4" in text  # a grip of the scene that it was tempered for
     assert "demo-soft-cabinet" in text
     # what the command line says of A+F, strings 6 and 5, with the drop
-    line = "tonegen beats --instrument e9-ten-string --temperament my-e9 --changes A,F --grip 5,6 --json"
-    rate = tonegen(line).json["intervals"][0]["beats_per_second"]
-    assert f"6–5 +{rate * 10:.0f} at" in " ".join(text.split())
+    line = "tonegen beats --instrument e9-ten-string --temperament my-e9 --changes A,F --grip 5,6"
+    rates = [
+        tonegen(f"{line} --timbre {timbre} --json").json["intervals"][0]["beats_per_second"]
+        for timbre in ("string", "harmonic")
+    ]
+    assert abs(rates[0] - rates[1]) > 0.5
+    assert f"6–5 {signed(rates[0] * 10, 0)} at" in " ".join(text.split())
 
 
 def test_the_scene_and_the_paper_are_chosen(tonegen, my_e9, tmp_path):

@@ -22,6 +22,8 @@ from tonegen.pitch import cents_between, checked_hz
 FASTEST_COUNTABLE_BEATS_PER_SECOND: Final = 15.0
 # One beat in 20 seconds: nobody holds a count longer (common practice, no source).
 SLOWEST_COUNTABLE_BEATS_PER_SECOND: Final = 0.05
+# Pairs of partials above this are too weak to tune by (common practice, no source).
+HIGHEST_PARTIAL_TO_TUNE_BY: Final = 8
 # Less than one beat in a quarter of an hour: no tone lasts so long.
 PURE_BEATS_PER_SECOND: Final = 0.001
 
@@ -193,6 +195,15 @@ def partial_hz(hz: ArrayLike, number: ArrayLike, stiffness: ArrayLike = 0.0) -> 
     numbers = np.asarray(number, dtype=np.float64)
     b = _checked_stiffness(stiffness)
     return checked_hz(hz) * numbers * np.sqrt((1 + b * numbers**2) / (1 + b))
+
+
+def partial_sharp_cents(number: ArrayLike, stiffness: ArrayLike) -> NDArray[np.float64]:
+    """How much sharper a partial lies than so many times the first, in cents; see `partial_hz`.
+
+    >>> float(partial_sharp_cents(8, 1.63e-4).round(1)), float(partial_sharp_cents(8, 0.0))
+    (8.8, 0.0)
+    """
+    return 1200 * np.log2(partial_hz(1.0, number, stiffness) / np.asarray(number, dtype=np.float64))
 
 
 def coincident_partials_hz(

@@ -92,6 +92,12 @@ class SoundingInterval:
         return self.pairs[0].hz
 
     @property
+    def cents_from_meeting(self) -> float:
+        """How far it lies from where that pair meets, wide positive; on flexible strings, from just."""
+        half = self.beats_per_second / 2
+        return float(cents_between(self.coincident_hz - half, self.coincident_hz + half))
+
+    @property
     def direction(self) -> Direction:
         """Wide, narrow or pure."""
         return Direction(str(direction(self.beats_per_second)))
@@ -225,8 +231,9 @@ def nominal_semitones(instrument: Instrument, string: int, state: State, cents: 
 
     That is its stop's note, or the nearest where it is between its stops.
     """
-    stands_on = instrument.stands_on(string, state)
-    return instrument.raised_semitones(stands_on) if stands_on else round(cents / 100)
+    if instrument.stands_at_a_stop(string, state):
+        return instrument.raised_semitones(instrument.point(string, state))
+    return round(cents / 100)
 
 
 def ratio_between(low: SoundingTone, high: SoundingTone) -> Ratio:

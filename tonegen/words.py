@@ -3,6 +3,8 @@
 JSON carries the figures themselves. Beat rates are signed, in beats per second, wide positive.
 """
 
+from collections.abc import Sequence
+
 from tonegen.interval import Audible, Direction, audible, direction
 
 MINUS = "−"  # the true one, as wide as the plus above and below it in a column
@@ -122,6 +124,19 @@ def many(count: float, what: str) -> str:
     ('1 semitone', '12 semitones')
     """
     return f"{count:g} {what}{'' if count == 1 else 's'}"
+
+
+def stiffness_not_known(strings: Sequence[int], so: str) -> str:
+    """Of which strings nobody told the wire, what that does, and what to tell.
+
+    >>> stiffness_not_known([3, 5], "the accuracy is wider for it")[:75]
+    'How stiff strings 3, 5 may be is not known: the accuracy is wider for it. G'
+    """
+    several = "s" if len(strings) > 1 else ""
+    return (
+        f"How stiff string{several} {', '.join(map(str, strings))} may be is not known: {so}. "
+        "Give gauge_inches and scale_length_inches in the instrument's file."
+    )
 
 
 def _countable(beats_per_second: float) -> bool:

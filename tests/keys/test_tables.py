@@ -8,7 +8,6 @@ import pytest
 from tests.keys.dense import SECONDS, Music, moving_desk, perform
 from tests.keys.listener import TableEar
 from tonegen.keys import midi
-from tonegen.keys.cable import Cable
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_classes
@@ -47,7 +46,7 @@ class Stage:
             self.ear.send(message, -1.0)
         self.ear.bytes_of_tables = 0
         self.ear.free_at = 0.0
-        self.tables = sender(self.made, Cable(self.send))
+        self.tables = sender(self.made, self.send)
         self.settled_at = -inf
 
     def send(self, message):
@@ -138,8 +137,8 @@ class ForgetsHeldKeys(Tables):
 
 
 class TunesWhatRings(Tables):
-    def __init__(self, made, cable):
-        super().__init__(made, cable)
+    def __init__(self, made, send):
+        super().__init__(made, send)
         self._release_seconds = 0.0
 
 
@@ -153,12 +152,12 @@ class SendsItAllAtOnce(Tables):
 
     def retune(self, made):
         for message in made.tuning:
-            self._pass(message, 0.0)
+            self._send(message)
 
 
 class NeverBringsAChangeAlong(Tables):
-    def __init__(self, made, cable):
-        super().__init__(made, cable)
+    def __init__(self, made, send):
+        super().__init__(made, send)
         self._table.with_a_note = False
 
 
@@ -197,13 +196,13 @@ def test_only_what_changes_is_sent(name):
     assert 0 < stage.ear.bytes_of_tables <= 2 * whole
 
 
-class Sender:
+class Cable:
     """A sender with two plain plans, and what it sent in words of the trade."""
 
     def __init__(self, name, first=JUST):
         self.receiver = preset(name)
         self.out = []
-        self.tables = Tables(self.plan(first), Cable(self.out.append))
+        self.tables = Tables(self.plan(first), self.out.append)
 
     def plan(self, cents):
         return plan(scale_of_classes("", cents), self.receiver)
@@ -219,7 +218,7 @@ class Sender:
 
 
 def test_single_notes_go_out_six_at_a_time_at_the_cable_s_speed():
-    cable = Sender("mts-single-note")
+    cable = Cable("mts-single-note")
     cable.tables.retune(cable.plan(PYTHAGOREAN))
     now, sent = 0.0, []
     while now is not None:
@@ -235,7 +234,7 @@ def test_single_notes_go_out_six_at_a_time_at_the_cable_s_speed():
 
 
 def test_a_key_that_has_not_been_sent_brings_its_change_right_before_its_note():
-    cable = Sender("mts-single-note")
+    cable = Cable("mts-single-note")
     cable.tables.retune(cable.plan(PYTHAGOREAN))
     cable.play("90 40 40", 0.0)
 
@@ -247,7 +246,7 @@ def test_a_key_that_has_not_been_sent_brings_its_change_right_before_its_note():
 
 def test_a_held_key_is_sent_when_its_ring_is_over():
     """Struck at 0, let go at 5, it rings two seconds more."""
-    cable = Sender("mts-single-note")
+    cable = Cable("mts-single-note")
     cable.play("90 40 40", 0.0)
     cable.tables.retune(cable.plan(PYTHAGOREAN))
     now = 0.0
@@ -266,7 +265,7 @@ def test_a_held_key_is_sent_when_its_ring_is_over():
 
 
 def test_an_octave_message_leaves_the_classes_that_sound_as_they_are():
-    cable = Sender("mts-octave")
+    cable = Cable("mts-octave")
     cable.play("90 40 40", 0.0)  # an E
     cable.tables.retune(cable.plan(PYTHAGOREAN))
     cable.play("90 39 40", 0.5)  # an A
@@ -278,7 +277,7 @@ def test_an_octave_message_leaves_the_classes_that_sound_as_they_are():
 
 
 def test_the_non_real_time_form_goes_out_while_notes_sound():
-    cable = Sender("obeying")
+    cable = Cable("obeying")
     cable.play("90 40 40", 0.0)
     cable.tables.retune(cable.plan(PYTHAGOREAN))
     assert cable.tables.send_due(0.1) is None
@@ -289,7 +288,7 @@ def test_the_non_real_time_form_goes_out_while_notes_sound():
 
 
 def test_a_dump_waits_for_a_pause_in_the_playing():
-    cable = Sender("mts-bulk")
+    cable = Cable("mts-bulk")
     cable.play("90 40 40", 0.0)
     cable.play("80 40 40", 1.0)
     cable.tables.retune(cable.plan(PYTHAGOREAN))
@@ -301,7 +300,7 @@ def test_a_dump_waits_for_a_pause_in_the_playing():
 
 def test_a_receiver_that_needs_time_after_a_dump_is_given_it():
     """The dump's own time on the cable, and 0.2 s more, before the next may go."""
-    cable = Sender("mts-bulk")
+    cable = Cable("mts-bulk")
     cable.tables.retune(cable.plan(PYTHAGOREAN))
     cable.tables.send_due(10.0)
     (dump,) = cable.out
@@ -311,7 +310,7 @@ def test_a_receiver_that_needs_time_after_a_dump_is_given_it():
 
 
 def test_a_receiver_that_came_back_is_set_up_and_tuned_again():
-    cable = Sender("mts-single-note")
+    cable = Cable("mts-single-note")
     cable.play("90 40 40", 0.0)
     cable.out.clear()
     cable.tables.start_over(1.0)
@@ -329,7 +328,7 @@ def test_a_receiver_that_came_back_is_set_up_and_tuned_again():
 
 def test_a_receiver_that_came_back_has_nothing_of_what_it_was_sent_before():
     """Another tuning is chosen before it was sent again: keys that stand alike in both are sent as well."""
-    cable = Sender("mts-single-note")
+    cable = Cable("mts-single-note")
     cable.tables.start_over(0.0)
     cable.tables.retune(cable.plan(PYTHAGOREAN))
     cable.out.clear()

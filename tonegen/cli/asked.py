@@ -20,7 +20,7 @@ from tonegen.setup.rig import Bare, Rig, bare_of
 from tonegen.setup.setting import Hands, Setup
 from tonegen.sounding import Sounding, SoundingTone, sound, tone_as_written
 from tonegen.synthesis.timbre import Tone
-from tonegen.temperament import EQUAL, Temperament, fitted, on_root
+from tonegen.temperament import EQUAL, Temperament, on_root
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -181,8 +181,8 @@ def refuse_silence(sounding: Sounding, tones: Sequence[Tone], sample_rate: int) 
 
 
 def load_temperament_of(instrument: Instrument, name: str, root: int | None) -> Temperament:
-    """A temperament that fits an instrument, built on its root unless another is given."""
-    return on_root(fitted(presets.temperament(name), instrument), root, instrument.root)
+    """A temperament for an instrument, built on its root unless another is given."""
+    return on_root(presets.temperament(name), root, instrument.root)
 
 
 def choose_grip(
@@ -240,6 +240,13 @@ _OPTIONS = (
         "--timbre", type=Preset("timbres"), default="harmonic", show_default=True,
         help="Partials of the tones; with \"string\" they are stretched by each string's stiffness.",
     ),
+)  # fmt: skip
+
+
+stiff_option = click.option(
+    "--timbre", "stiff", type=Preset("timbres"), default="string", show_default=True,
+    callback=lambda _context, _parameter, name: presets.timbre(name).follows_string,
+    help="Whose partials beat; harmonic leaves the strings' stiffness out.",
 )  # fmt: skip
 
 

@@ -6,12 +6,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tonegen.cli.asked import AskedRig, Preset, asks_for_a_rig
+from tonegen.cli.asked import AskedRig, Preset, asks_for_a_rig, stiff_option
 from tonegen.cli.show import (
     as_json,
     force_option,
     heading,
-    point_json,
     print_json,
     print_sentence,
     print_table,
@@ -45,6 +44,7 @@ if TYPE_CHECKING:
 @click.option(
     "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="The card's."
 )
+@stiff_option
 @force_option
 @as_json
 def command(
@@ -52,6 +52,7 @@ def command(
     scene: str | None,
     out: Path | None,
     paper: str,
+    stiff: bool,
     force: bool,
     in_json: bool,
 ) -> None:
@@ -80,9 +81,12 @@ def command(
 
         points = wanted.points() if wanted else ()
         states = wanted.states if wanted else ()
-        plan = tuning_order(played, target, sag, reference_hz, points=points, played=states)
         grips, title = (wanted.grips, wanted.title or wanted.name) if wanted else (own_grips(played), "")
-        card = Card(chart, target, sag, plan, grips, title)
+        plan = tuning_order(
+            played, target, sag, reference_hz,
+            points=points, stiff=stiff, played=states,
+        )  # fmt: skip
+        card = Card(chart, target, sag, plan, grips, title, stiff)
         written = write_pages(lambda: draw(card, paper), out, force=force)
         if not in_json:
             click.echo(heading(f"Written: {', '.join(map(str, written))}", made_with))
@@ -125,7 +129,8 @@ def _json(chart: Copedent, sag: Drop) -> dict[str, object]:
         "drop": sag.name,
         "points": [
             {
-                **point_json(target.point),
+                "string": target.point.string,
+                "changes": list(target.point.changes),
                 "note": target.note,
                 "offset_cents": target.offset_cents,
                 "hz": target.hz,
@@ -179,12 +184,13 @@ def _print(chart: Copedent, made_with: str, shown: Mapping[TuningPoint, tuple[Re
     rows = []
     for string in chart.instrument.strings:
         cells = []
-        for state in columns:
-            target = chart.tuned_in(string.number, state)
+        for changes in columns:
+            target = chart.target(TuningPoint(string.number, changes))
             cells.append(_cell(target) if target else "")
         rows.append((str(string.number), *cells))
+    headings = ["+".join(changes) or "open" for changes in columns]
     print_table(
-        ["", *(f">{state.typed}" for state in columns)],
+        ["", *(f">{heading}" for heading in headings)],
         rows,
         heading(
             chart.instrument.title,

@@ -1,15 +1,17 @@
 """tonegen compare."""
 
+from dataclasses import replace
+
 import click
 import numpy as np
 
-from tonegen.cli.asked import Preset, load_temperament_of
-from tonegen.cli.purity import grip_json, print_grips
-from tonegen.cli.show import as_json, point_json, print_json, print_table
+from tonegen.cli.asked import Preset, load_temperament_of, stiff_option
+from tonegen.cli.purity import grip_json, point_json, print_grips
+from tonegen.cli.show import as_json, print_json, print_sentence, print_table
 from tonegen.presets.scenes import scene as load_scene
 from tonegen.tempering.demands import demands_of
 from tonegen.tempering.purity import purity_of
-from tonegen.words import signed
+from tonegen.words import signed, stiffness_not_known
 
 
 @click.command()
@@ -17,14 +19,15 @@ from tonegen.words import signed
 @click.argument("second", type=Preset("temperaments"))
 @click.option("--scene", type=Preset("scenes"), required=True, help="Whose grips are compared.")
 @click.option("--intervals", is_flag=True, help="Every interval of every grip, not only the worst.")
+@stiff_option
 @as_json
-def command(first: str, second: str, scene: str, intervals: bool, in_json: bool) -> None:
+def command(first: str, second: str, scene: str, intervals: bool, stiff: bool, in_json: bool) -> None:
     """Compare two temperaments over the grips of a scene.
 
     \b
     tonegen compare equal my-e9 --scene e9-dance-band
     """
-    asked = load_scene(scene)
+    asked = replace(load_scene(scene), stiff=stiff)
     demands = demands_of(asked)
     instrument = asked.instrument
     sides = [load_temperament_of(instrument, name, None) for name in (first, second)]
@@ -37,6 +40,7 @@ def command(first: str, second: str, scene: str, intervals: bool, in_json: bool)
                 "scene": asked.name,
                 "first": first,
                 "second": second,
+                "no_stiffness": list(asked.unknown_wire),
                 "points": [
                     {
                         **point_json(point),
@@ -55,7 +59,7 @@ def command(first: str, second: str, scene: str, intervals: bool, in_json: bool)
         [
             (
                 str(point.string),
-                point.stop,
+                "+".join(point.changes) or "open",
                 instrument.note(point),
                 signed(one, 1),
                 signed(other, 1),
@@ -67,3 +71,5 @@ def command(first: str, second: str, scene: str, intervals: bool, in_json: bool)
         f"A4 = {asked.reference_hz:g} Hz, drop {asked.drop.name}; offsets in cents from equal",
     )
     print_grips(grips, first, second, intervals)
+    if asked.unknown_wire:
+        print_sentence(stiffness_not_known(asked.unknown_wire, "the beats leave it out"))

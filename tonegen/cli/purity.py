@@ -3,17 +3,25 @@
 from textwrap import fill
 from typing import Any, Final
 
-from tonegen.cli.show import print_table, terminal_columns
-from tonegen.instrument import Instrument
+from tonegen.cli.show import print_sentence, print_table, terminal_columns
+from tonegen.instrument import Instrument, TuningPoint
 from tonegen.pitch import note_name
 from tonegen.tempering.demands import DemandVoice
-from tonegen.tempering.purity import GripPurity, IntervalPurity, Purity, worst_of
+from tonegen.tempering.purity import GripPurity, IntervalPurity, Purity, at_frets, worst_of
 from tonegen.words import rate, signed
 
 _WORST_PAIR: Final = "worst pair"
 _PAIR_COLUMNS: Final = 21  # what a worst pair's cents and beats take in a table, with the space between
 _NARROWEST_NAME: Final = 12
+_STIFF: Final = (
+    "Strings are as stiff as their gauges say, in pairs up to partial 8; cents are from where those meet."
+)
 _HOW_WORST: Final = "Worst beats fastest, at the fret shown; partials above 16 are too weak to count"
+
+
+def point_json(point: TuningPoint) -> dict[str, Any]:
+    """A tuning point."""
+    return {"string": point.string, "changes": list(point.changes)}
 
 
 def grip_json(
@@ -37,6 +45,8 @@ def grip_json(
                 "fret": each.fret,
                 "ratio": str(each.ratio),
                 "coincident_hz": each.coincident_hz,
+                "low_stiffness": each.low_stiffness,
+                "high_stiffness": each.high_stiffness,
                 before: _purity_json(each.before),
                 after: _purity_json(each.after),
             }
@@ -58,6 +68,14 @@ def print_grips(
     grips: tuple[GripPurity, ...], before: str, after: str, every_interval: bool, by_cents: bool = False
 ) -> None:
     """Each grip by its worst pair, the one that beats fastest unless it is by cents, or all intervals."""
+    _print_tables(grips, before, after, every_interval, by_cents)
+    if any(each.low_stiffness or each.high_stiffness for grip in grips for each in grip.intervals):
+        print_sentence(_STIFF)
+
+
+def _print_tables(
+    grips: tuple[GripPurity, ...], before: str, after: str, every_interval: bool, by_cents: bool
+) -> None:
     if every_interval:
         for grip in grips:
             print_table(
@@ -70,7 +88,7 @@ def print_grips(
                     "\nbeats",
                     ">listen\nat",
                 ],
-                [_row(each) for each in grip.intervals],
+                [_row(*pair, max(grip.wanted.frets)) for pair in grip.pairs(by_cents)],
                 f"{grip.wanted.grip.name} ({grip.wanted.state}, fret {max(grip.wanted.frets):g})",
             )
         return
@@ -83,7 +101,7 @@ def print_grips(
             was = worst_of(chosen, lambda each: each.before, by_cents)
             now = worst_of(chosen, lambda each: each.after, by_cents)
             name, indent = (f"against {against}", "  ") if against else (grip.wanted.grip.name, "")
-            name += f", fret {now.fret:g}" if was.fret == now.fret else f", frets {was.fret:g}, {now.fret:g}"
+            name += f", {at_frets(was, now)}"
             rows.append([
                 _folded(name, room, indent),
                 *_worst(was, was.before),
@@ -127,16 +145,16 @@ def _worst(interval: IntervalPurity, purity: Purity) -> tuple[str, str, str]:
     )
 
 
-def _row(interval: IntervalPurity) -> tuple[str, ...]:
-    fret = f" fret {interval.fret:g}" if interval.against else ""
+def _row(was: IntervalPurity, now: IntervalPurity, highest_fret: float) -> tuple[str, ...]:
+    elsewhere = now.against or (was.fret, now.fret) != (highest_fret, highest_fret)
     return (
-        f"{_voice(interval.low)}–{_voice(interval.high)}{fret}",
-        f"{interval.ratio} {interval.ratio.name}".rstrip(),
-        signed(interval.before.cents_from_just, 1),
-        rate(interval.before.beats_per_second),
-        signed(interval.after.cents_from_just, 1),
-        rate(interval.after.beats_per_second),
-        f"{interval.coincident_hz:.0f} Hz",
+        f"{_voice(now.low)}–{_voice(now.high)}{f' {at_frets(was, now)}' if elsewhere else ''}",
+        f"{now.ratio} {now.ratio.name}".rstrip(),
+        signed(was.before.cents_from_just, 1),
+        rate(was.before.beats_per_second),
+        signed(now.after.cents_from_just, 1),
+        rate(now.after.beats_per_second),
+        f"{now.coincident_hz:.0f} Hz",
     )
 
 

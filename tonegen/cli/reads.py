@@ -12,7 +12,6 @@ from tonegen.cli.show import (
     as_json,
     heading,
     interval_json,
-    point_json,
     print_json,
     print_sentence,
     print_table,
@@ -157,7 +156,7 @@ def _answer_json(told: _Answered) -> dict[str, Any]:
         **_rig_json(answer),
         "tune": [
             {
-                **point_json(each.point),
+                "string": each.point.string, "changes": list(each.point.changes),
                 "note": answer.instrument.note(each.point), "before_cents": each.before_cents,
                 "offset_cents": each.cents, "hz": each.hz,
             }

@@ -7,26 +7,19 @@ from typing import Any
 
 import click
 
-from tonegen.cli.asked import Preset
-from tonegen.cli.purity import grip_json, print_grips, worst_pair
-from tonegen.cli.show import (
-    as_json,
-    folded,
-    force_option,
-    point_json,
-    print_json,
-    print_sentence,
-    print_table,
-)
+from tonegen.cli.asked import Preset, stiff_option
+from tonegen.cli.purity import grip_json, point_json, print_grips, worst_pair
+from tonegen.cli.show import as_json, folded, force_option, print_json, print_sentence, print_table
 from tonegen.errors import BadValue
 from tonegen.instrument import TuningPoint
 from tonegen.presets.own import save_temperament, saved_temperament
 from tonegen.presets.scenes import scene as load_scene
 from tonegen.tempering.fill import filled
+from tonegen.tempering.purity import worst_of
 from tonegen.tempering.scene import Pin, Scene, parse_pin
 from tonegen.tempering.temper import Objective, Tempered, offsets_before, temper
 from tonegen.tempering.tradeoff import Front, front_of
-from tonegen.words import beats_a_second, rate, signed
+from tonegen.words import beats_a_second, rate, signed, stiffness_not_known
 
 
 @click.command()
@@ -55,6 +48,7 @@ from tonegen.words import beats_a_second, rate, signed
 )
 @force_option
 @click.option("--intervals", is_flag=True, help="Every interval of every grip, not only the worst.")
+@stiff_option
 @click.option("--fill", is_flag=True, help="Set what no grip asks about by the same note on other strings.")
 @click.option("--save", metavar="NAME", help="Save the offsets as a temperament of your own.")
 @as_json
@@ -66,6 +60,7 @@ def command(
     front_out: Path | None,
     force: bool,
     intervals: bool,
+    stiff: bool,
     fill: bool,
     save: str | None,
     in_json: bool,
@@ -80,7 +75,7 @@ def command(
     tonegen temper e9-dance-band --pin 4=3 --pin 8=3 --intervals
     tonegen temper e9-dance-band --save my-e9
     """
-    asked = with_pins(load_scene(scene), pins)
+    asked = replace(with_pins(load_scene(scene), pins), stiff=stiff)
     if save is not None:
         asked = replace(asked, kept=saved_temperament(save, asked.instrument.name))
     goal = Objective(objective)
@@ -169,6 +164,7 @@ def _json(solved: Tempered, front: Front | None) -> dict[str, Any]:
             }
             for found in solved.contradictions()
         ],
+        "no_stiffness": list(scene.unknown_wire),
         "undetermined": [
             {"points": [point_json(point) for point in each.points], "why": each.why}
             for each in solved.undetermined()
@@ -216,6 +212,8 @@ def _print(solved: Tempered, every_interval: bool) -> None:
         print_sentence(f"Conflict: {found}")
     for each in solved.undetermined():
         print_sentence(str(each))
+    if scene.unknown_wire:
+        print_sentence(stiffness_not_known(scene.unknown_wire, "the beats leave it out"))
     proof = "duality gap" if solved.objective.of_worst else "residual of the optimality conditions"
     click.echo(f"Best possible, verified: {proof} {solved.residual:.0e}")
 
@@ -226,9 +224,13 @@ def _value(solved: Tempered) -> str:
     if not objective.of_worst:
         return f"{solved.value:.2f} {objective.unit}, root mean square"
     demand = solved.demands.demands[solved.worst_row]
-    for interval in (each for grip in solved.grips() for each in grip.intervals):
-        if interval.row == solved.worst_row:
-            after, place = interval.after, f"{worst_pair(interval)} in {demand.name}, fret {interval.fret:g}"
+    for grip in solved.grips():
+        worst = next((each for each in grip.intervals if each.row == solved.worst_row), None)
+        if worst is not None:
+            if not worst.is_weak:  # others of its grip may be as far off
+                alike = [each for each in grip.intervals if each.against == worst.against]
+                worst = worst_of(alike, lambda each: each.after, not objective.in_beats)
+            after, place = worst.after, f"{worst_pair(worst)} in {demand.name}, fret {worst.fret:g}"
             cents = f"{signed(after.cents_from_just, 1)} cents"
             figure = rate(after.beats_per_second) if objective.in_beats else cents
             times = f", which counts {demand.weight:g} times" if demand.weight != 1 else ""
@@ -243,7 +245,7 @@ def _point_row(
     heard = pinned.get(point)
     return (
         str(point.string),
-        point.stop,
+        "+".join(point.changes) or "open",
         solved.scene.instrument.note(point),
         signed(solved.offsets_cents[point] if stays else before, 1),
         signed(solved.offsets_cents[point], 1),

@@ -9,7 +9,7 @@ from typing import Final
 from tonegen.drop import Drop
 from tonegen.errors import BadValue
 from tonegen.instrument import Instrument, State, TuningPoint
-from tonegen.interval import Ratio, nearest_ratio, partial_hz
+from tonegen.interval import HIGHEST_PARTIAL_TO_TUNE_BY, Ratio, nearest_ratio, partial_hz
 from tonegen.interval import beats_per_second as beat_rate
 from tonegen.order.steps import Node, Reference, TuningStep, counting_error_beats_per_second
 from tonegen.order.stiff import partial_error_cents, stiffness_of
@@ -17,7 +17,6 @@ from tonegen.pitch import hz_from_key, note_name
 from tonegen.temperament import Temperament
 
 _BAR_ERROR_CENTS: Final = 0.5  # of setting a bar straight over its fret
-_HIGHEST_PARTIAL: Final = 8
 # Beats per second above which a count is hard (common practice, no source): a tone of its own is surer.
 _FASTEST_TO_TUNE_BY: Final = 8.0
 _UNISON: Final = Ratio(1, 1)
@@ -48,7 +47,7 @@ class StringsToTune:
 
     def tone_of(self, point: TuningPoint) -> Reference:
         """A tone at the very pitch that a point is to have."""
-        state = self.instrument.state(point.travels)
+        state = self.instrument.state(point.changes)
         note = note_name(self.instrument.key(point), self.instrument.flats)
         return Reference(f"tone {note}", self.hz(point, state, 0.0))
 
@@ -64,7 +63,7 @@ class StringsToTune:
 
     def unison(self, point: TuningPoint, tone: Reference) -> TuningStep:
         """Tune a point to a tone that is its own, heard where that is surest."""
-        state = self.instrument.state(point.travels)
+        state = self.instrument.state(point.changes)
         steps = self._both_ways(point, tone, state, 0.0, (tone.hz, tone.hz))
         best = min(steps, key=lambda step: step.error_cents)
         return replace(best, accuracy_cents=best.error_cents)
@@ -85,7 +84,7 @@ class StringsToTune:
                 yield from self._both_ways(first, second, state, fret, tones)
         for start in starts:
             for point in points:
-                state = self.instrument.state(point.travels)
+                state = self.instrument.state(point.changes)
                 if not self.instrument.body.holds(state.changes):
                     continue
                 tones = (self.hz(point, state, 0.0), start.hz)
@@ -162,16 +161,14 @@ class StringsToTune:
         """The state in which both points sound, and that may be engaged for it; none when there is none."""
         if first.string == second.string:
             return None
-        engaged = {**first.travels, **second.travels}
-        if any(engaged[name] != travel for name, travel in first.travels.items()):
-            return None
-        if any(len(group & engaged.keys()) > 1 for group in self.instrument.exclusive):
+        engaged = {*first.changes, *second.changes}
+        if any(len(group & engaged) > 1 for group in self.instrument.exclusive):
             return None
         state = self.instrument.state(engaged)
         for point in (first, second):
             if self.instrument.point(point.string, state) != point:
                 return None
-        needed = state in (self.instrument.state(point.travels) for point in (first, second))
+        needed = state in (self.instrument.state(point.changes) for point in (first, second))
         if not self.instrument.body.holds(state.changes) or not (needed or state in self.played):
             return None
         return state
@@ -190,5 +187,5 @@ def _ratio(low_hz: float, high_hz: float) -> Ratio | None:
     semitones = round(12 * log2(high_hz / low_hz))
     if semitones not in _RATIOS:
         ratio = nearest_ratio(1.0, 2 ** (semitones / 12))
-        _RATIOS[semitones] = ratio if ratio.upper <= _HIGHEST_PARTIAL else None
+        _RATIOS[semitones] = ratio if ratio.upper <= HIGHEST_PARTIAL_TO_TUNE_BY else None
     return _RATIOS[semitones]

@@ -12,7 +12,7 @@ from typing import Final
 
 from tonegen.instrument import Instrument, State, TuningPoint
 from tonegen.interval import SLOWEST_COUNTABLE_BEATS_PER_SECOND, Ratio, coincident_partials_hz
-from tonegen.words import counted, side
+from tonegen.words import counted, side, stiffness_not_known
 
 COUNTED_SECONDS: Final = 5.0
 _COUNT_ERROR_BEATS: Final = 0.5
@@ -168,11 +168,7 @@ class Order:
                 "or say what goes together in [body] of the instrument's file."
             )
         if self.unknown_wire:
-            strings = f"string{'s' * (len(self.unknown_wire) > 1)} {', '.join(map(str, self.unknown_wire))}"
-            said.append(
-                f"How stiff {strings} may be is not known: the accuracy is wider for it. "
-                "Give gauge_inches and scale_length_inches in the instrument's file."
-            )
+            said.append(stiffness_not_known(self.unknown_wire, "the accuracy is wider for it"))
         return tuple(said)
 
     def _holds(self, state: State) -> bool:

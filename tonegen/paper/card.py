@@ -11,16 +11,17 @@ import numpy as np
 
 from tonegen.copedent import Copedent
 from tonegen.drop import Drop
-from tonegen.instrument import Instrument, State, TuningPoint
+from tonegen.instrument import Instrument, TuningPoint
 from tonegen.interval import FASTEST_COUNTABLE_BEATS_PER_SECOND, Audible
 from tonegen.order.steps import Node, Order, Reference, TuningStep
 from tonegen.paper.pages import Pages
 from tonegen.paper.printing import DASHES, GREY
 from tonegen.reads import readings_by_point, states_played
 from tonegen.sounding import Sounding, SoundingInterval, sound, tones_of_grip
+from tonegen.synthesis.timbre import PURE
 from tonegen.temperament import Temperament
 from tonegen.tempering.scene import WantedGrip
-from tonegen.words import signed
+from tonegen.words import signed, stiffness_not_known
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -42,7 +43,11 @@ _LONGEST_BY: Final = 7  # "tone E4"
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """What the card says. scene : the title of the scene whose grips it has, if any."""
+    """What the card says.
+
+    scene : the title of the scene whose grips it has, if any. stiff : whether the strings' own stiffness is
+    reckoned with in the beats of the grips, where it is known, as in the order.
+    """
 
     chart: Copedent
     temperament: Temperament
@@ -50,6 +55,7 @@ class Card:
     order: Order
     grips: tuple[WantedGrip, ...]
     scene: str = ""
+    stiff: bool = True
 
     @property
     def instrument(self) -> Instrument:
@@ -60,8 +66,9 @@ class Card:
         """A grip as it sounds at a fret."""
         reference_hz = self.chart.reference_hz
         tones = tones_of_grip(
-            self.instrument, wanted.grip, wanted.state, fret, self.temperament, self.drop, reference_hz
-        )
+            self.instrument, wanted.grip, wanted.state, fret, self.temperament, self.drop, reference_hz,
+            replace(PURE, follows_string=self.stiff),
+        )  # fmt: skip
         return sound(tones, reference_hz)
 
 
@@ -110,7 +117,7 @@ def _targets(pages: Pages, card: Card) -> None:
         pages.top -= _LINE_INCHES + 0.03
 
 
-def _table(pages: Pages, card: Card, columns: tuple[State, ...], step: float) -> None:
+def _table(pages: Pages, card: Card, columns: tuple[tuple[str, ...], ...], step: float) -> None:
     points = min(11.0, 11.0 * step / 0.62)
     small = max(8.0, points - 2.5)
     points = max(8.0, points)
@@ -119,8 +126,10 @@ def _table(pages: Pages, card: Card, columns: tuple[State, ...], step: float) ->
         return pages.left + _NUMBER_INCHES + (index + 0.5) * step
 
     def head() -> None:
-        for index, state in enumerate(columns):
-            pages.text(middle(index), pages.top, state.typed, points, ha="center", weight="bold")
+        for index, changes in enumerate(columns):
+            pages.text(
+                middle(index), pages.top, "+".join(changes) or "open", points, ha="center", weight="bold"
+            )
         pages.top -= 0.2
 
     head()
@@ -131,8 +140,8 @@ def _table(pages: Pages, card: Card, columns: tuple[State, ...], step: float) ->
         if number % 2 == 0:
             pages.shade(pages.left, up - _ROW_INCHES / 2, pages.right - pages.left, _ROW_INCHES)
         pages.text(pages.left + 0.04, up, str(string.number), 14, va="center", weight="bold")
-        for index, state in enumerate(columns):
-            target = card.chart.tuned_in(string.number, state)
+        for index, changes in enumerate(columns):
+            target = card.chart.target(TuningPoint(string.number, changes))
             if target is None:
                 continue
             lines = (
@@ -178,6 +187,12 @@ def _beats(pages: Pages, card: Card) -> None:
             x = pages.left + 0.1 + index * column
             pages.text(x, pages.top - 0.155, _pair_in_words(pair), 9)
         pages.top -= _GRIP_INCHES
+    if card.order.unknown_wire:
+        so = "the beats leave it out, and the accuracy is wider for it"
+        for line in wrap(stiffness_not_known(card.order.unknown_wire, so), _LINE_LETTERS):
+            pages.need(_LINE_INCHES)
+            pages.text(pages.left, pages.top, line, 8.8)
+            pages.top -= _LINE_INCHES
 
 
 def _played(wanted: WantedGrip) -> str:
@@ -233,7 +248,7 @@ def _order(pages: Pages, card: Card) -> None:
 
 def _step_head(pages: Pages, x: float) -> None:
     for at, words, side in (
-        (0.26, "tune", "left"), (1.1, "by", "left"), (1.67, "engaged", "left"), (2.17, "as", "left"),
+        (0.26, "tune", "left"), (1.03, "by", "left"), (1.6, "engaged", "left"), (2.12, "as", "left"),
         (2.38, "beats", "left"), (3.32, "Hz", "right"), (3.64, "±", "right"),
     ):  # fmt: skip
         pages.text(x + at, pages.top, words, 8, ha=side)
@@ -244,9 +259,9 @@ def _step(pages: Pages, x: float, y: float, number: int, step: TuningStep, card:
     pages.text(x + 0.2, y, f"{number}", points, ha="right")
     tune = f"{_stop(step.tune)} {card.instrument.note(step.tune)}"
     pages.text(x + 0.26, y, tune, points, weight="bold")
-    pages.text(x + 1.1, y, _against(step.against), points)
-    pages.text(x + 1.67, y, step.state.typed, points)
-    pages.text(x + 2.17, y, ":".join(map(str, step.partials)), points)
+    pages.text(x + 1.03, y, _against(step.against), points)
+    pages.text(x + 1.6, y, "+".join(step.state.changes) or "open", points)
+    pages.text(x + 2.12, y, ":".join(map(str, step.partials)), points)
     pages.text(x + 2.38, y, _count(step), points)
     pages.text(x + 3.32, y, f"{step.coincident_hz:.0f}", points, ha="right")
     pages.text(x + 3.64, y, f"{step.accuracy_cents:.1f}", points, ha="right")
@@ -259,7 +274,7 @@ def _against(node: Node) -> str:
 
 
 def _stop(point: TuningPoint) -> str:
-    return f"{point.string} {point.stop if point.changes else ''}".rstrip()
+    return f"{point.string} {'+'.join(point.changes)}".rstrip()
 
 
 def _count(step: TuningStep) -> str:

@@ -125,12 +125,13 @@ def offset(setup: S, point: TuningPoint, offset_cents: float) -> S:
             f"{point} at {signed(offset_cents, 1)} cents is out of range; "
             f"offsets go from {LEAST_OFFSET_CENTS:g} to {MOST_OFFSET_CENTS:g}"
         )
-    return replace(setup, moved=(*target(setup, point).moved, MovedPoint.of(point, offset_cents)))
+    moved = MovedPoint(point.string, point.changes, round(offset_cents, 4) + 0.0)
+    return replace(setup, moved=(*target(setup, point).moved, moved))
 
 
 def target(setup: S, point: TuningPoint) -> S:
     """Put a tuning point back to its target, which the temperament gives."""
-    others = (moved for moved in setup.moved if moved.point != point)
+    others = (moved for moved in setup.moved if TuningPoint(moved.string, moved.changes) != point)
     return replace(setup, moved=tuple(others))
 
 
@@ -142,7 +143,7 @@ def pure_offset_cents(rig: Rig, hands: Hands, string: int, interval: SoundingInt
     point, slope = rig.point(string, hands), rig.cents_moved_per_cent(string, hands)
     if slope < 0.05:
         raise BadValue(f"{point} hardly moves string {string} here; press its pedal or lever further")
-    wide = interval.cents_from_just if interval.high.string == string else -interval.cents_from_just
+    wide = interval.cents_from_meeting if interval.high.string == string else -interval.cents_from_meeting
     return rig.temperament.offset_cents(rig.instrument, point) - wide / slope
 
 

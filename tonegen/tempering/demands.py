@@ -1,8 +1,11 @@
 """What the grips and the band ask of the tuning points: one linear equation for each interval.
 
 coefficients @ offsets = wanted_cents: the offset that lies between two strings (or between a string and the
-band), where the interval is just with the drop of that state. Beat rates are linear in cents here, with the
-slope at equal temperament; what is reported afterwards is exact.
+band), where the interval is just with the drop of that state. Just is where the coincident partials meet: on
+stiff strings that is not quite the ratio of the first partials, and under the bar, which makes a string
+stiffer, another size at each fret; so there each fret has an equation of its own. The band is taken to have
+whole multiples. Beat rates are linear in cents here, with the slope at equal temperament; what is reported
+afterwards is exact.
 """
 
 from dataclasses import dataclass
@@ -18,10 +21,11 @@ from numpy.typing import NDArray
 from tonegen.errors import BadValue
 from tonegen.frozen import Frozen
 from tonegen.instrument import State, TuningPoint
-from tonegen.interval import Ratio
+from tonegen.interval import HIGHEST_PARTIAL_TO_TUNE_BY, Ratio, partial_hz, partial_sharp_cents
 from tonegen.pitch import hz_from_key
 from tonegen.sounding import SoundingTone, ratio_between
 from tonegen.tempering.scene import ROOT, BandPart, Scene, WantedGrip
+from tonegen.wire import stiffness_elsewhere
 
 _PER_CENT: Final = log(2) / 1200
 # Partials above this are too weak to beat (common practice, no source). An interval whose coincident pair
@@ -41,7 +45,8 @@ class DemandKind(StrEnum):
 class DemandVoice:
     """One tone of an interval: a string in a state, or a tone of the band.
 
-    cents : above key 0, at zero offsets, drop included. terms : how the offsets add to it.
+    cents : above key 0, at zero offsets, drop included. terms : how the offsets add to it. stiffness : B
+    without the bar, 0 where it is not known or not reckoned with.
     """
 
     label: str
@@ -52,6 +57,7 @@ class DemandVoice:
     nominal_cents: float = 0.0
     ratio: Ratio | None = None
     role: str = ""
+    stiffness: float = 0.0
 
     def key(self, fret: float) -> int:
         """The key that it is nearest to at equal temperament, with the bar at a fret.
@@ -64,7 +70,7 @@ class DemandVoice:
 
 @dataclass(frozen=True, slots=True)
 class Demand:
-    """One interval that should be just: `low` and `high` stand for `ratio`, with the bar at `frets`.
+    """One interval that should be just: `low` and `high` stand for `ratio`, with the bar at any of `frets`.
 
     wanted : the grip that it belongs to; none for the pull.
     """
@@ -102,6 +108,7 @@ class Demands(Frozen):
     coefficients (m, n), wanted_cents (m,). squares_weight (m,): how often each counts in least squares;
     worst_weight (m,): what its error is multiplied by where the worst is to be least.
     rms_slope and worst_slope (m,): beats per second per cent, over the frets that matter.
+    low_stiffness, high_stiffness (m,): B of the strings as their partials count here.
     """
 
     scene: Scene
@@ -113,6 +120,8 @@ class Demands(Frozen):
     worst_weight: NDArray[np.float64]
     rms_slope: NDArray[np.float64]
     worst_slope: NDArray[np.float64]
+    low_stiffness: NDArray[np.float64]
+    high_stiffness: NDArray[np.float64]
 
     def of_kind(self, kind: DemandKind) -> NDArray[np.bool_]:
         """Which demands are of a kind; shape (m,)."""
@@ -123,12 +132,17 @@ class Demands(Frozen):
         return np.asarray((self.coefficients != 0).any(axis=0))
 
     def cents_from_just(self, offsets_cents: NDArray[np.float64]) -> NDArray[np.float64]:
-        """How far each interval lies from just, wide positive; shape (m,).
+        """How far each interval lies from where its partials meet, wide positive; shape (m,).
 
-        >>> from tonegen.presets.scenes import scene
-        >>> demands = demands_of(scene("e9-dance-band"))
-        >>> demands.cents_from_just(np.zeros(len(demands.points)))[:2].round(1).tolist()
-        [2.0, 15.6]
+        >>> from tonegen.presets import instrument
+        >>> from tonegen.tempering.scene import Scene
+        >>> e9 = instrument("e9-ten-string")
+        >>> fourth = WantedGrip(e9.grip_of((4, 5), e9.state()), e9.state())
+        >>> for stiff in (False, True):
+        ...     demands = demands_of(Scene("fourth", e9, (fourth,), stiff=stiff))
+        ...     demands.cents_from_just(np.zeros(len(demands.points))).round(2).tolist()
+        [1.96]
+        [1.09]
         """
         return self.coefficients @ offsets_cents - self.wanted_cents
 
@@ -189,10 +203,13 @@ def voice(scene: Scene, string: int, state: State, ratio: Ratio | None = None, r
     if instrument.stands_at_a_stop(string, state):
         above, terms = 100.0 * instrument.raised_semitones(point), ((point, 1.0),)
     else:
-        above, terms = _half_engaged(scene, string, state)
+        above, terms = _half_engaged(scene, string, state, point)
     nominal = 100.0 * instrument.string(string).open_key + above
     drop = scene.drop.since_tuned(instrument, string, state)
-    return DemandVoice(f"string {string}", nominal + drop, terms, string, point, nominal, ratio, role)
+    stiffness = instrument.stiffness(string, state, 0.0) if scene.stiff else None
+    return DemandVoice(
+        f"string {string}", nominal + drop, terms, string, point, nominal, ratio, role, stiffness or 0.0
+    )
 
 
 def stands_for(low: DemandVoice, high: DemandVoice) -> Ratio:
@@ -216,16 +233,17 @@ def _stands_for(cents: float, low: Ratio | None, high: Ratio | None) -> Ratio:
 
 
 def _half_engaged(
-    scene: Scene, string: int, state: State
+    scene: Scene, string: int, state: State, point: TuningPoint
 ) -> tuple[float, tuple[tuple[TuningPoint, float], ...]]:
     """Between its stops a string is a mixture of the stops' offsets: the instrument's own line, by cents."""
     instrument = scene.instrument
+    singles = [TuningPoint(string, (name,)) for name in instrument.own_changes(string, state)]
 
     def above(raised: TuningPoint | None) -> float:
         return instrument.cents_above_open(string, state, lambda asked: 1.0 if asked == raised else 0.0)
 
     at_rest = above(None)
-    shares = {each: above(each) - at_rest for each in instrument.points_between(string, state)}
+    shares = {each: above(each) - at_rest for each in dict.fromkeys([TuningPoint(string), *singles, point])}
     return at_rest, tuple((each, share) for each, share in shares.items() if abs(share) > 1e-9)
 
 
@@ -241,18 +259,24 @@ def _voices(scene: Scene, wanted: WantedGrip) -> tuple[DemandVoice, ...]:
 
 def _within_grip(wanted: WantedGrip, voices: tuple[DemandVoice, ...]) -> list[Demand]:
     rising = sorted(voices, key=lambda each: each.nominal_cents)
-    return [
-        Demand(
-            DemandKind.GRIP,
-            rising[low],
-            rising[high],
-            stands_for(rising[low], rising[high]),
-            wanted.weight,
-            wanted.frets,
-            wanted,
-        )
-        for low, high in combinations(range(len(rising)), 2)
-    ]
+    found = []
+    for low, high in combinations(rising, 2):
+        ratio = stands_for(low, high)
+        stretched = _counts_stiff(ratio) and (low.stiffness or high.stiffness)
+        found += [
+            Demand(DemandKind.GRIP, low, high, ratio, wanted.weight, frets, wanted)
+            for frets in ([(fret,) for fret in wanted.frets] if stretched else [wanted.frets])
+        ]
+    return found
+
+
+def _counts_stiff(ratio: Ratio) -> bool:
+    """Whether the stiffness of strings counts in an interval: where its partials are such as one tunes by.
+
+    Higher partials lie so far from whole multiples, tens of cents, that offsets which follow them spoil the
+    pairs that are heard.
+    """
+    return max(ratio.upper, ratio.lower) <= HIGHEST_PARTIAL_TO_TUNE_BY
 
 
 def _with_band(
@@ -341,26 +365,44 @@ def _as_arrays(scene: Scene, points: tuple[TuningPoint, ...], demands: tuple[Dem
         if demand.kind is DemandKind.BAND:
             bar = 100 * demand.frets[0] * (1 if demand.high.string is not None else -1)
         wanted_cents[row] = demand.ratio.cents - (demand.high.cents - demand.low.cents + bar)
+    low_stiffness, high_stiffness = _stiffness(demands)
     if count:
         low_cents = np.array([
             demand.low.nominal_cents if demand.low.string is not None
             else demand.low.nominal_cents - 100 * demand.frets[0]
             for demand in demands
         ])  # fmt: skip
-        upper = np.array([min(demand.ratio.upper, HIGHEST_BEATING_PARTIAL) for demand in demands])
-        # d(beat) / d(cents of the interval) = p * low * ln 2 / 1200, at the interval's just size.
-        slopes_at_fret_0 = upper * hz_from_key(low_cents / 100, 0.0, scene.reference_hz) * _PER_CENT
+        upper = np.array([demand.ratio.upper for demand in demands])
+        lower = np.array([demand.ratio.lower for demand in demands])
+        wanted_cents += partial_sharp_cents(upper, low_stiffness) - partial_sharp_cents(lower, high_stiffness)
+        # d(beat) / d(cents of the interval) = (partial p of low) * ln 2 / 1200, where the two partials meet.
+        low_hz = hz_from_key(low_cents / 100, 0.0, scene.reference_hz)
+        heard = np.minimum(upper, HIGHEST_BEATING_PARTIAL)
+        slopes_at_fret_0 = partial_hz(low_hz, heard, low_stiffness) * _PER_CENT
         growth = [np.exp2(np.array(demand.frets) / 12) for demand in demands]
         rms_slope = slopes_at_fret_0 * np.array([np.sqrt(np.mean(each**2)) for each in growth])
         worst_slope = slopes_at_fret_0 * np.array([each.max() for each in growth])
     weight = np.array([demand.weight for demand in demands])
-    # A part of the band has one demand for each fret, the strings of a grip one for all of them.
-    spread = np.array(
-        [
-            len(demand.wanted.frets) if demand.kind is DemandKind.BAND and demand.wanted else 1
-            for demand in demands
-        ]
+    # What has one demand for each fret counts as much as what has one for all of them.
+    part = np.array(
+        [len(demand.frets) / len(demand.wanted.frets) if demand.wanted else 1.0 for demand in demands]
     )
     return Demands(
-        scene, points, demands, coefficients, wanted_cents, weight / spread, weight, rms_slope, worst_slope
+        scene, points, demands, coefficients, wanted_cents, weight * part, weight, rms_slope, worst_slope,
+        low_stiffness, high_stiffness,
+    )  # fmt: skip
+
+
+def _stiffness(demands: tuple[Demand, ...]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """B of the low and of the high string of each demand under the bar; 0 for all that counts as flexible."""
+    frets = np.array([demand.frets[0] for demand in demands])
+    counts = np.array([_counts_stiff(demand.ratio) for demand in demands], dtype=bool)
+
+    def under_the_bar(voices: list[DemandVoice]) -> NDArray[np.float64]:
+        stiffness = stiffness_elsewhere([voice.stiffness for voice in voices], 0.0, frets)
+        return np.where(counts, stiffness, 0.0)
+
+    return (
+        under_the_bar([demand.low for demand in demands]),
+        under_the_bar([demand.high for demand in demands]),
     )

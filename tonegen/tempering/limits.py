@@ -44,12 +44,13 @@ def limits_of(demands: Demands, left: Collection[TuningPoint] = ()) -> Limits:
     for index, demand in enumerate(demands.demands):
         if demand.kind is not DemandKind.GRIP or demand.wanted is None or demand.wanted.within_cents is None:
             continue
+        at = f", fret {demand.frets[0]:g}" if len(demand.frets) < len(demand.wanted.frets) else ""
         for side in (1.0, -1.0):
             rows.append(side * demands.coefficients[index])
             least.append(side * demands.wanted_cents[index] - demand.wanted.within_cents)
             words.append(
                 f"{demand.low.label} to {demand.high.label} within {demand.wanted.within_cents:g} cents "
-                f"of {demand.ratio} in {demand.name}"
+                f"of {demand.ratio} in {demand.name}{at}"
             )
             about.append(demand.wanted)
     stacked = np.array(rows).reshape(-1, len(demands.points))

@@ -16,7 +16,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Purity:
-    """How an interval sounds: cents from just and beats per second, both positive when it is wide."""
+    """How an interval sounds: cents from where its partials meet, and beats per second; wide positive."""
 
     cents_from_just: float
     beats_per_second: float
@@ -26,7 +26,8 @@ class Purity:
 class IntervalPurity:
     """One interval before and after; partial `ratio.upper` of the low tone meets `ratio.lower` of the high.
 
-    Beats are at `fret`, where they are fastest of those that matter. row : of its equation in the demands.
+    Beats are at `fret`: the highest that matters, or one of them where stiff strings have another just size
+    at each. row : of its equation in the demands. low_stiffness, high_stiffness : B as it counts here.
     """
 
     low: DemandVoice
@@ -38,6 +39,8 @@ class IntervalPurity:
     fret: float
     against: str = ""
     row: int = 0
+    low_stiffness: float = 0.0
+    high_stiffness: float = 0.0
 
     @property
     def is_weak(self) -> bool:
@@ -51,6 +54,19 @@ class GripPurity:
 
     wanted: WantedGrip
     intervals: tuple[IntervalPurity, ...]
+
+    def pairs(self, by_cents: bool) -> tuple[tuple[IntervalPurity, IntervalPurity], ...]:
+        """Each pair of tones once: at the fret where it is worst before, and where it is worst after."""
+        frets: dict[tuple[DemandVoice, DemandVoice], list[IntervalPurity]] = {}
+        for each in self.intervals:
+            frets.setdefault((each.low, each.high), []).append(each)
+        return tuple(
+            (
+                worst_of(chosen, lambda each: each.before, by_cents),
+                worst_of(chosen, lambda each: each.after, by_cents),
+            )
+            for chosen in frets.values()
+        )
 
 
 def worst_of(
@@ -66,6 +82,11 @@ def worst_of(
     return max(heard, key=lambda each: (round(abs(side(each).beats_per_second), 6), each.fret))
 
 
+def at_frets(was: IntervalPurity, now: IntervalPurity) -> str:
+    """The fret at which a pair is told, or the two where its sides differ: "fret 8", "frets 3, 8"."""
+    return f"fret {now.fret:g}" if was.fret == now.fret else f"frets {was.fret:g}, {now.fret:g}"
+
+
 def purity_of(demands: Demands, before: Array, after: Array) -> tuple[GripPurity, ...]:
     """How every interval sounds with two sets of offsets; the pull has no sound and is left out."""
     upper = np.array([demand.ratio.upper for demand in demands.demands], dtype=float)
@@ -73,7 +94,8 @@ def purity_of(demands: Demands, before: Array, after: Array) -> tuple[GripPurity
     sides = []
     for offsets in (before, after):
         low, high = demands.hz(offsets)
-        low_partial, high_partial = partial_hz(low, upper), partial_hz(high, lower)
+        low_partial = partial_hz(low, upper, demands.low_stiffness)
+        high_partial = partial_hz(high, lower, demands.high_stiffness)
         sides.append((demands.cents_from_just(offsets), high_partial - low_partial))
     middle = (low_partial + high_partial) / 2
     found = []
@@ -94,6 +116,8 @@ def purity_of(demands: Demands, before: Array, after: Array) -> tuple[GripPurity
                     demand.fastest_fret,
                     demand.part,
                     row,
+                    float(demands.low_stiffness[row]),
+                    float(demands.high_stiffness[row]),
                 )
             )
         if name is not None:

@@ -79,7 +79,7 @@ def contradictions_of(
         for name, chosen in groupby(touching, key=lambda row: demands.demands[row].name):
             group = np.array(list(chosen))
             share = demands.coefficients[group, index]
-            push = (demands.rms_slope[group] * share) ** 2
+            push = demands.squares_weight[group] * (demands.rms_slope[group] * share) ** 2
             wish = float(offsets[index] - (push * errors[group] / share).sum() / push.sum())
             worst = float(rates[group][np.abs(rates[group]).argmax()])
             wishes.setdefault(point, []).append((wish, name, _role(demands, int(group[0]), point), worst))

@@ -82,7 +82,6 @@ def command(
     """
     from tonegen.keys.live import Pedals, PlayedThrough, keep_pauses_short
     from tonegen.keys.ports import MAY_LOSE_NOTES, MidiInput
-    from tonegen.keys.receivers import Osc
     from tonegen.keys.receivers import receiver as load
 
     if bool(in_port) == bool(virtual_in):
@@ -104,12 +103,12 @@ def command(
             click.echo(said, err=True)
 
         def retuned(made: "Plan") -> None:
-            rig.retune(made, send=False)
+            rig.retune(made, send=not player.tunes)
             if not player.notes_bring_their_tune:
                 player.retune(made)
 
         following = Following(retuned, player.moved, rig.tune_again)
-        if isinstance(made.receiver, Osc):
+        if not player.tunes:
             desk.again = following.again
 
         def changed(made: "Plan") -> None:

@@ -17,7 +17,7 @@ from tonegen.tempering.scene import Scene
 from tonegen.words import rate_and_side, signed
 
 if TYPE_CHECKING:
-    from tonegen.tempering.purity import GripPurity, IntervalPurity
+    from tonegen.tempering.purity import GripPurity, IntervalPurity, Purity
 
 NOW: Final = "as it is now"
 
@@ -110,7 +110,7 @@ def compare(setting: Setting, rig: Rig) -> Compared:
     return Compared(
         setting.compared,
         (setting.compared[0] or NOW, setting.compared[1] or NOW),
-        scene.title or scene.name,
+        f"{scene.title or scene.name}; with the strings' own stiffness",
         tuple(_grip(grip, instrument) for grip in purity_of(demands, first, second)),
         tuple(
             PointSides(
@@ -140,26 +140,27 @@ def _scene(setting: Setting, rig: Rig) -> Scene:
 
 
 def _grip(grip: "GripPurity", instrument: Instrument) -> GripSides:
-    intervals = tuple(_interval(each, instrument) for each in grip.intervals)
-    first, second = (
-        max((each.sides[place] for each in intervals), key=lambda side: abs(side.beats_per_second))
-        for place in (0, 1)
-    )
+    from tonegen.tempering.purity import worst_of
+
+    intervals = tuple(_interval(grip, *pair, instrument) for pair in grip.pairs(by_cents=False))
+    first = _side(worst_of(grip.intervals, lambda each: each.before, by_cents=False).before)
+    second = _side(worst_of(grip.intervals, lambda each: each.after, by_cents=False).after)
     slower = -1
     if first.rate != second.rate:
         slower = int(abs(second.beats_per_second) < abs(first.beats_per_second))
     return GripSides(grip.wanted.grip.name, (first.rate, second.rate), slower, intervals)
 
 
-def _interval(interval: "IntervalPurity", instrument: Instrument) -> IntervalSides:
-    first, second = (
-        Side(
-            signed(side.cents_from_just, 1),
-            rate_and_side(side.beats_per_second),
-            side.beats_per_second,
-        )
-        for side in (interval.before, interval.after)
-    )
+def _interval(
+    grip: "GripPurity", was: "IntervalPurity", now: "IntervalPurity", instrument: Instrument
+) -> IntervalSides:
     return IntervalSides(
-        names_of(interval, instrument), f"{interval.ratio} {interval.ratio.name}".rstrip(), (first, second)
+        names_of(grip, was, now, instrument),
+        f"{now.ratio} {now.ratio.name}".rstrip(),
+        (_side(was.before), _side(now.after)),
     )
+
+
+def _side(purity: "Purity") -> Side:
+    rate = rate_and_side(purity.beats_per_second)
+    return Side(signed(purity.cents_from_just, 1), rate, purity.beats_per_second)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from msgspec import Struct
 
 from tonegen.errors import BadValue, TonegenError
-from tonegen.instrument import Instrument
+from tonegen.instrument import Instrument, TuningPoint
 from tonegen.page import shelf
 from tonegen.page.setting import Setting
 from tonegen.pitch import note_name
@@ -20,7 +20,7 @@ from tonegen.presets.scenes import scene as load_scene
 from tonegen.setup.rig import Rig
 from tonegen.setup.setting import MovedPoint, Record, SavedGrip
 from tonegen.tempering.scene import BandPart, Pin, Scene, WantedGrip
-from tonegen.words import rate_and_side, signed
+from tonegen.words import rate_and_side, signed, stiffness_not_known
 
 if TYPE_CHECKING:
     from tonegen.tempering.purity import GripPurity, IntervalPurity
@@ -142,7 +142,9 @@ def scene_of(setting: Setting, rig: Rig) -> Scene:
     ]
     if not grips:
         raise BadValue("choose at least one grip")
-    pins = tuple(Pin(pin.point, pin.offset_cents) for pin in setting.pins)
+    pins = tuple(
+        Pin(TuningPoint(pin.string, pin.changes), pin.offset_cents) for pin in setting.pins
+    )  # fmt: skip
     band: tuple[BandPart, ...] = ()
     limits = base.limits if base else ()
     if base is not None:
@@ -174,7 +176,7 @@ def with_scene(setting: Setting, name: str) -> Setting:
     if not name:
         return replaced(setting, scene="", weights={}, pins=())
     base = load_scene(name)
-    pins = tuple(MovedPoint.of(pin.point, pin.cents) for pin in base.pins)
+    pins = tuple(MovedPoint(pin.point.string, pin.point.changes, pin.cents) for pin in base.pins)
     return replaced(setting, scene=name, weights={}, pins=pins)
 
 
@@ -216,7 +218,9 @@ def asked_of(setting: Setting, rig: Rig) -> WantedScene:
             for wanted in _available(base, setting, rig.instrument)
             for name in [wanted.grip.name]
         ),
-        pins=tuple(f"{pin.point} at {signed(pin.offset_cents, 1)}" for pin in setting.pins),
+        pins=tuple(
+            f"{TuningPoint(pin.string, pin.changes)} at {signed(pin.offset_cents, 1)}" for pin in setting.pins
+        ),
     )
 
 
@@ -246,6 +250,7 @@ def offer_of(found: Found | None, chosen: int) -> Offer:
         *(f"Limited by {bound.what}" for bound in solved.binding),
         *(f"Conflict: {each}" for each in solved.contradictions()),
         *(str(each) for each in solved.undetermined()),
+        *stiffness_notes(solved.scene),
     ]
     return Offer(
         True,
@@ -266,6 +271,15 @@ def offer_of(found: Found | None, chosen: int) -> Offer:
     )
 
 
+def stiffness_notes(scene: Scene) -> tuple[str, ...]:
+    """What the beats of a scene's grips reckon with, and of which strings nobody told the wire."""
+    unknown = scene.unknown_wire
+    return (
+        "With the strings' own stiffness, as in the order; the timbre string lets you see and hear it",
+        *((stiffness_not_known(unknown, "the beats leave it out"),) if unknown else ()),
+    )
+
+
 def moved_to(found: Found, chosen: int, setting: Setting) -> tuple[MovedPoint, ...]:
     """The moved points once what is offered is kept: points in no grip stay as they are.
 
@@ -276,11 +290,11 @@ def moved_to(found: Found, chosen: int, setting: Setting) -> tuple[MovedPoint, .
         raise BadValue(f"these offsets were found for {found_for}; choose that instrument, or temper again")
     asked, offsets = found.solved.moved_cents, found.offsets(chosen)
     offered = tuple(
-        MovedPoint.of(point, cents)
+        MovedPoint(point.string, point.changes, round(cents, 4) + 0.0)
         for point, cents in zip(found.solved.demands.points, offsets, strict=True)
         if point in asked
     )
-    return (*(one for one in setting.moved if one.point not in asked), *offered)
+    return (*(one for one in setting.moved if TuningPoint(one.string, one.changes) not in asked), *offered)
 
 
 def _available(base: Scene | None, setting: Setting, instrument: Instrument) -> Iterable[WantedGrip]:
@@ -315,15 +329,17 @@ def _grip_offer(grip: "GripPurity", instrument: Instrument, by_cents: bool) -> G
         rate_and_side(before.beats_per_second),
         rate_and_side(after.beats_per_second),
         abs(figures[0]) < abs(figures[1]),
-        tuple(_interval_offer(interval, instrument) for interval in grip.intervals),
+        tuple(_interval_offer(grip, *pair, instrument) for pair in grip.pairs(by_cents)),
     )
 
 
-def _interval_offer(interval: "IntervalPurity", instrument: Instrument) -> IntervalOffer:
-    before, after = interval.before.beats_per_second, interval.after.beats_per_second
+def _interval_offer(
+    grip: "GripPurity", was: "IntervalPurity", now: "IntervalPurity", instrument: Instrument
+) -> IntervalOffer:
+    before, after = was.before.beats_per_second, now.after.beats_per_second
     return IntervalOffer(
-        names_of(interval, instrument),
-        f"{interval.ratio} {interval.ratio.name}".rstrip(),
+        names_of(grip, was, now, instrument),
+        f"{now.ratio} {now.ratio.name}".rstrip(),
         rate_and_side(before),
         rate_and_side(after),
         before,
@@ -331,10 +347,16 @@ def _interval_offer(interval: "IntervalPurity", instrument: Instrument) -> Inter
     )
 
 
-def names_of(interval: "IntervalPurity", instrument: Instrument) -> str:
-    """The two notes of an interval, and the part of the band that one of them may be."""
-    names = [note_name(voice.key(interval.fret), instrument.flats) for voice in (interval.low, interval.high)]
-    return f"{names[0]}–{names[1]}{f' with {interval.against}' if interval.against else ''}"
+def names_of(grip: "GripPurity", was: "IntervalPurity", now: "IntervalPurity", instrument: Instrument) -> str:
+    """The two notes of a pair, the part of the band that one may be, and and its frets where they tell."""
+    from tonegen.tempering.purity import at_frets
+
+    low, high = (note_name(voice.key(now.fret), instrument.flats) for voice in (now.low, now.high))
+    elsewhere = not now.against and {was.fret, now.fret} != {max(grip.wanted.frets)}
+    return (
+        f"{low}–{high}{f' with {now.against}' if now.against else ''}"
+        f"{f', {at_frets(was, now)}' if elsewhere else ''}"
+    )
 
 
 def _front_marks(front: "Front | None", unit: str) -> tuple[tuple[FrontMark, ...], str, str]:

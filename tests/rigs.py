@@ -6,7 +6,7 @@ from fractions import Fraction
 import numpy as np
 
 from tonegen.drop import NO_DROP, Drop
-from tonegen.instrument import Change, Grip, Instrument, String, TuningPoint
+from tonegen.instrument import Change, Grip, HalfStop, Instrument, String, TuningPoint
 from tonegen.interval import Ratio
 from tonegen.tempering.scene import BandPart, Limit, Pin, Scene, WantedGrip
 
@@ -65,6 +65,26 @@ def large_scene(grips: int, seed: int = 1, string_count: int = 12, change_count:
             WantedGrip(grip, state, float(draw.uniform(0.5, 2)), (0.0, float(draw.integers(1, 13))))
         )
     return Scene("large", rig, tuple(chosen), Drop("invented", cents), pins=(Pin(TuningPoint(1), 0.0),))
+
+
+def with_half_stops(instrument: Instrument, draw: np.random.Generator) -> Instrument:
+    """The same, its changes stopping half-way at a note or two, or measured on their way, or straight."""
+
+    def halves(semitones: int) -> tuple[HalfStop, ...]:
+        if abs(semitones) < 2 or draw.random() < 0.3:
+            return (HalfStop(0.6, 30.0 * semitones),) if draw.random() < 0.5 else ()
+        towards = 1 if semitones > 0 else -1
+        notes = range(1, abs(semitones)) if draw.random() < 0.7 else [1]
+        return tuple(
+            HalfStop(0.25 * number, 100.0 * towards * number + float(draw.uniform(-20, 20)), towards * number)
+            for number in notes
+        )
+
+    changes = tuple(
+        replace(change, half_stops={string: halves(moved) for string, moved in change.semitones.items()})
+        for change in instrument.changes
+    )
+    return replace(instrument, changes=changes)
 
 
 def syntonic_commas(fraction: str) -> float:

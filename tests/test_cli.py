@@ -142,7 +142,7 @@ def test_a_chart_for_the_eye(tonegen):
     lines = tonegen("tonegen chart --instrument e9-ten-string --drop demo-stiff-cabinet").out.splitlines()
 
     heading = next(line for line in lines if "open" in line).split()
-    assert heading == ["open", "A", "B", "C", "F", "E", "V", "D", "DD", "G", "A+V"]
+    assert heading == ["open", "A", "B", "C", "F", "E", "V", "DD:0.5", "DD", "G", "A+V"]
     assert any(line.split()[:4] == ["5", "B3", "C#4", "C#4"] for line in lines)
     assert "String 8 with F: −0.8 with A+F, −1.5 with A+B+F" in lines
 

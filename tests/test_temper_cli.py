@@ -23,7 +23,9 @@ SCENE = "e9-dance-band"
 
 def point(result, string, *changes):
     (found,) = [
-        each for each in result["points"] if (each["string"], each["changes"]) == (string, list(changes))
+        each
+        for each in result["points"]
+        if (each["string"], each["changes"], each["travel"]) == (string, list(changes), 1.0)
     ]
     return found
 
@@ -193,8 +195,8 @@ def test_fill_by_the_same_note_on_other_strings(tonegen, own_folder):
         assert saved.offsets_cents[TuningPoint(2, ("DD",))] == pytest.approx(sum(same) / 2, abs=1e-4)
         assert TuningPoint(2, ("DD",)) not in saved.not_asked
         left = [at for each in filled["undetermined"] for at in each["points"]]
-        assert {"string": 2, "changes": ["DD"]} not in left
-        assert {"string": 1, "changes": ["G"]} in left
+        assert {"string": 2, "changes": ["DD"], "travel": 1.0} not in left
+        assert {"string": 1, "changes": ["G"], "travel": 1.0} in left
     again = tonegen(f"tonegen temper {SCENE} --fill --pin 5:A=-20 --save my-e9 --json").json
     assert point(again, 2, "DD")["offset_cents"] == pytest.approx(
         (-20 + point(again, 5, "C")["offset_cents"]) / 2

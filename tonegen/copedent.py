@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from tonegen.drop import Drop
 from tonegen.frozen import Frozen
-from tonegen.instrument import Instrument, TuningPoint
+from tonegen.instrument import Instrument, State, TuningPoint
 from tonegen.pitch import hz_from_key
 from tonegen.temperament import Temperament, is_asked
 from tonegen.wire import HIGHEST_SAFE_FRACTION_OF_STRENGTH
@@ -46,29 +46,31 @@ class Copedent(Frozen):
     targets: tuple[CellTarget, ...]
     drop_cents: Mapping[str, Mapping[int, float]]
 
-    def target(self, point: TuningPoint) -> CellTarget | None:
-        """The target of a tuning point, if the instrument has it.
+    def tuned_in(self, string: int, state: State) -> CellTarget | None:
+        """The target that is tuned in a state, if there is one: a cell of the state's column.
 
         >>> from tonegen.drop import NO_DROP
         >>> from tonegen.presets import instrument
         >>> from tonegen.temperament import EQUAL
-        >>> chart = copedent(instrument("e9-ten-string"), EQUAL, NO_DROP, 440.0)
-        >>> chart.target(TuningPoint(5, ("A",))).note
+        >>> e9 = instrument("e9-ten-string")
+        >>> copedent(e9, EQUAL, NO_DROP, 440.0).tuned_in(5, e9.state(["A"])).note
         'C#4'
         """
-        return next((target for target in self.targets if target.point == point), None)
+        tuned = (string, state.travels)
+        return next((each for each in self.targets if (each.point.string, each.point.travels) == tuned), None)
 
     @property
-    def columns(self) -> tuple[tuple[str, ...], ...]:
-        """The changes that select each column of the chart: open, every change, every split.
+    def columns(self) -> tuple[State, ...]:
+        """The state of each column of the chart: open, every half-stop and change, every split.
 
         >>> from tonegen.drop import NO_DROP
         >>> from tonegen.presets import instrument
         >>> from tonegen.temperament import EQUAL
-        >>> copedent(instrument("e9-ten-string"), EQUAL, NO_DROP, 440.0).columns[:3]
-        ((), ('A',), ('B',))
+        >>> [each.typed for each in copedent(instrument("e9-ten-string"), EQUAL, NO_DROP, 440.0).columns][:3]
+        ['open', 'A', 'B']
         """
-        return tuple(dict.fromkeys(sorted((t.point.changes for t in self.targets), key=self._order)))
+        stops = {tuple(each.point.travels.items()) for each in self.targets}
+        return tuple(State(dict(stop)) for stop in sorted(stops, key=self._order))
 
     def strained(self) -> tuple[tuple[CellTarget, float | None], ...]:
         """Of each string that may break, its highest target, with the share of its wire's strength if known.
@@ -86,9 +88,9 @@ class Copedent(Frozen):
                 found.append((highest, share))
         return tuple(found)
 
-    def _order(self, changes: tuple[str, ...]) -> tuple[int, list[int]]:
+    def _order(self, stop: tuple[tuple[str, float], ...]) -> tuple[int, list[tuple[int, float]]]:
         names = [change.name for change in self.instrument.changes]
-        return len(changes), [names.index(name) for name in changes]
+        return len(stop), [(names.index(name), travel) for name, travel in stop]
 
 
 def copedent(instrument: Instrument, temperament: Temperament, drop: Drop, reference_hz: float) -> Copedent:

@@ -2,8 +2,8 @@
 
 Conventions: strings count from 1, the highest course, as players do. A *change* is a pedal or a knee lever,
 engaged by a *travel* from 0 (at rest) to 1 (at its stop); a *state* says which are engaged and how far.
-A *tuning point* is one thing that the player tunes by itself: a string's open pitch, or its stop for the
-changes that move it. How far the cabinet drops is in `drop`.
+A *tuning point* is one thing that the player tunes by itself: a string's open pitch, its stop for the changes
+that move it, or a half-stop on the way there that stands for a note. How far the cabinet drops is in `drop`.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -55,18 +55,43 @@ class String:
 
 
 @dataclass(frozen=True, slots=True)
+class HalfStop:
+    """Where a string was measured with a change between rest and stop, in cents above the open string.
+
+    semitones : above the open string, of the note that it stands for; None where it is only measured.
+    """
+
+    travel: float
+    cents: float
+    semitones: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Change(Frozen):
     """A pedal or a knee lever.
 
     semitones : by string, how far it raises (positive) or lowers.
-    half_stops : by string, measured (travel, cents above the open string) between rest and stop;
-        a string without them moves in a straight line.
+    half_stops : by string, from rest to stop; a string without them moves in a straight line.
     """
 
     name: str
     semitones: Mapping[int, int]
     place: str = ""
-    half_stops: Mapping[int, tuple[tuple[float, float], ...]] = field(default_factory=dict)
+    half_stops: Mapping[int, tuple[HalfStop, ...]] = field(default_factory=dict)
+
+    def tuned_half_stops(self, string: int) -> tuple[HalfStop, ...]:
+        """The half-stops of a string that stand for a note."""
+        return tuple(half for half in self.half_stops.get(string, ()) if half.semitones is not None)
+
+    def half_stop_semitones(self, string: int, travel: float) -> int | None:
+        """How far a string is raised at a half-stop that stands for a note; None at any other travel.
+
+        >>> lever = Change("D", {2: -2}, half_stops={2: (HalfStop(0.5, -98.0, -1),)})
+        >>> [lever.half_stop_semitones(2, travel) for travel in (0.5, 0.7)]
+        [-1, None]
+        """
+        at = (half.semitones for half in self.half_stops.get(string, ()) if half.travel == travel)
+        return next(at, None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,14 +104,32 @@ class Split(Frozen):
 
 @dataclass(frozen=True, slots=True, order=True)
 class TuningPoint:
-    """A string, and the changes that select this stop of it; none for the open string."""
+    """A string, and the changes that select this stop of it; none for the open string.
+
+    travel : less than 1 for the half-stop of a change, which is then the only one.
+    """
 
     string: int
     changes: tuple[str, ...] = ()
+    travel: float = 1.0
+
+    @property
+    def travels(self) -> dict[str, float]:
+        """The state in which it is tuned: its own changes, and how far each is engaged."""
+        return dict.fromkeys(self.changes, self.travel)
+
+    @property
+    def stop(self) -> str:
+        """Its own changes as they are typed, open where there are none.
+
+        >>> TuningPoint(5, ("A", "V")).stop, TuningPoint(2, ("DD",), 0.5).stop, TuningPoint(5).stop
+        ('A+V', 'DD:0.5', 'open')
+        """
+        return State(self.travels).typed
 
     def __str__(self) -> str:
-        """String 5 open, string 5 with A."""
-        return f"string {self.string} {'with ' + '+'.join(self.changes) if self.changes else 'open'}"
+        """String 5 open, string 5 with A, string 2 with DD at 0.5."""
+        return f"string {self.string} {f'with {State(self.travels)}' if self.changes else 'open'}"
 
     def is_same_stop(self, other: "TuningPoint") -> bool:
         """Whether the two are one, in whatever order their changes were written.
@@ -94,7 +137,11 @@ class TuningPoint:
         >>> TuningPoint(5, ("C", "A")).is_same_stop(TuningPoint(5, ("A", "C")))
         True
         """
-        return self.string == other.string and sorted(self.changes) == sorted(other.changes)
+        return (self.string, sorted(self.changes), self.travel) == (
+            other.string,
+            sorted(other.changes),
+            other.travel,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +174,16 @@ class State(Frozen):
         ('A', 'B')
         """
         return tuple(self.travels)
+
+    @property
+    def typed(self) -> str:
+        """As it is typed: A+B, DD:0.5, or open.
+
+        >>> State({"A": 1.0, "DD": 0.5}).typed
+        'A+DD:0.5'
+        """
+        parts = (name if travel == 1 else f"{name}:{travel:g}" for name, travel in self.travels.items())
+        return "+".join(parts) or "open"
 
     def __str__(self) -> str:
         """A+B, D at 0.5, or open."""
@@ -255,7 +312,9 @@ class Instrument:
         }
 
     def stands_at_a_stop(self, string: int, state: State) -> bool:
-        """Whether no engaged change of this string is on its way, so that it plays a tuning point.
+        """Whether the string plays a tuning point, rather than being on its way between two.
+
+        Each change that moves it is at its stop, or at a half-stop that stands for a note.
 
         >>> from tonegen.presets import instrument
         >>> e9 = instrument("e9-ten-string")
@@ -263,13 +322,36 @@ class Instrument:
         >>> e9.stands_at_a_stop(5, half), e9.stands_at_a_stop(6, half)
         (False, True)
         """
-        return all(travel == 1 for travel in self.own_changes(string, state).values())
+        return self.stands_on(string, state) is not None
+
+    def stands_on(self, string: int, state: State) -> TuningPoint | None:
+        """The tuning point that a string plays in a state; None while it is on its way.
+
+        >>> from tonegen.presets import instrument
+        >>> e9 = instrument("e9-ten-string")
+        >>> [str(e9.stands_on(2, e9.state({"DD": travel}))) for travel in (0.4, 0.5, 1.0)]
+        ['None', 'string 2 with DD at 0.5', 'string 2 with DD']
+        """
+        moves: dict[str, int] = {}
+        for name, travel in (own := self.own_changes(string, state)).items():
+            change = self.change(name)
+            semitones = (
+                change.semitones[string] if travel == 1 else change.half_stop_semitones(string, travel)
+            )
+            if semitones is None:
+                return None
+            moves[name] = semitones
+        furthest = _furthest(moves)
+        if all(own[name] == 1 for name in furthest):
+            return TuningPoint(string, furthest)
+        return TuningPoint(string, furthest, own[furthest[0]]) if len(furthest) == 1 else None
 
     def point(self, string: int, state: State) -> TuningPoint:
-        """The tuning point that a state selects on a string, every engaged change taken as at its stop.
+        """The tuning point that a state selects on a string; on its way, that of its changes at their stops.
 
         Of changes that raise a string to different notes the highest wins, of those that lower it the lowest;
-        those that reach the same note, and a raise with a lower, are a point of their own.
+        those that reach the same note, and a raise with a lower, are a point of their own. A half-stop wins
+        likewise, but has no point together with another change.
 
         >>> from tonegen.presets import instrument
         >>> e9 = instrument("e9-ten-string")
@@ -277,10 +359,10 @@ class Instrument:
         ('string 5 with A', 'string 4 open')
         """
         self.string(string)
+        if stands_on := self.stands_on(string, state):
+            return stands_on
         moves = {name: self.change(name).semitones[string] for name in self.own_changes(string, state)}
-        highest = max((move for move in moves.values() if move > 0), default=0)
-        lowest = min((move for move in moves.values() if move < 0), default=0)
-        return TuningPoint(string, tuple(name for name, move in moves.items() if move in (highest, lowest)))
+        return TuningPoint(string, _furthest(moves))
 
     def key(self, point: TuningPoint) -> int:
         """The key that a tuning point stands for, before any offset. Raises BadValue for a foreign point.
@@ -292,12 +374,14 @@ class Instrument:
         return self.string(point.string).open_key + self.raised_semitones(point)
 
     def raised_semitones(self, point: TuningPoint) -> int:
-        """How far a tuning point lies above its open string; negative below.
+        """How far a tuning point lies above its open string; negative below. Raises BadValue as `key` does.
 
         >>> from tonegen.presets import instrument
         >>> instrument("e9-ten-string").raised_semitones(TuningPoint(4, ("E",)))
         -1
         """
+        if point.travel != 1:
+            return self.half_stop(point).semitones or 0
         for split in self.splits:
             if split.changes == frozenset(point.changes) and point.string in split.semitones:
                 return split.semitones[point.string]
@@ -311,8 +395,18 @@ class Instrument:
             (move for move in moves if move < 0), default=0
         )
 
+    def half_stop(self, point: TuningPoint) -> HalfStop:
+        """The half-stop that a tuning point is. Raises BadValue where there is none that is a note."""
+        (name,) = point.changes
+        halves = self.change(name).tuned_half_stops(point.string)
+        for half in halves:
+            if half.travel == point.travel:
+                return half
+        there = f"; there is one at {', '.join(f'{half.travel:g}' for half in halves)}" if halves else ""
+        raise BadValue(f"{name} has no half-stop that is a note there{there}")
+
     def tuning_points(self) -> tuple[TuningPoint, ...]:
-        """Everything that is tuned by itself: open strings, each change's stops, and the named splits.
+        """Everything that is tuned by itself: open strings, stops of each change, half-stops, named splits.
 
         >>> from tonegen.presets import instrument
         >>> [str(point) for point in instrument("e9-ten-string").tuning_points()][:3]
@@ -325,6 +419,8 @@ class Instrument:
             yield TuningPoint(string.number)
             for change in self.changes:
                 if string.number in change.semitones:
+                    for half in change.tuned_half_stops(string.number):
+                        yield TuningPoint(string.number, (change.name,), half.travel)
                     yield TuningPoint(string.number, (change.name,))
             for split in self.splits:
                 if string.number in split.semitones:
@@ -337,8 +433,9 @@ class Instrument:
         """Pitch of a string in a state, in cents above its open key, the open string's offset included.
 
         offset_cents : gives the offset of each tuning point from equal temperament.
-        Between rest and stop a string moves in a straight line, or along the measured half-stops; a raise
-        and a lower add; a point of several changes is reached as the last of them comes to its stop.
+        Between rest and stop a string moves in a straight line from half-stop to half-stop, each where it is
+        tuned, or where it was measured if it stands for no note; a raise and a lower add; a point of several
+        changes is reached as the last of them comes to its stop.
 
         >>> from tonegen.presets import instrument
         >>> e9 = instrument("e9-ten-string")
@@ -352,8 +449,7 @@ class Instrument:
 
         own = self.own_changes(string, state)
         moved = {
-            name: self._moved_cents(self.change(name), string, travel, at_stop(TuningPoint(string, (name,))))
-            for name, travel in own.items()
+            name: _moved_cents(self.change(name), string, travel, at_stop) for name, travel in own.items()
         }
         total = _raise_and_lower(moved.values())
         point = self.point(string, state)
@@ -363,11 +459,14 @@ class Instrument:
             total += together * (at_stop(point) - _raise_and_lower(parts))
         return open_offset + total
 
-    @staticmethod
-    def _moved_cents(change: Change, string: int, travel: float, full_cents: float) -> float:
-        stops = change.half_stops.get(string, ())
-        travels = [0.0, *(stop for stop, _ in stops), 1.0]
-        return float(np.interp(travel, travels, [0.0, *(cents for _, cents in stops), full_cents]))
+    def points_between(self, string: int, state: State) -> tuple[TuningPoint, ...]:
+        """All that the pitch of a string on its way can hang on: open, its stops and half-stops."""
+        found = [TuningPoint(string)]
+        for name in self.own_changes(string, state):
+            halves = self.change(name).tuned_half_stops(string)
+            found += [TuningPoint(string, (name,), half.travel) for half in halves]
+            found.append(TuningPoint(string, (name,)))
+        return tuple(dict.fromkeys([*found, self.point(string, state)]))
 
     def stiffness(self, string: int, state: State, fret: float) -> float | None:
         """B of a string in a state under the bar; None when the string's own is unknown."""
@@ -429,3 +528,24 @@ def _raise_and_lower(moved_cents: Iterable[float]) -> float:
     """Where a string stands that several changes pull at: the furthest raise plus the furthest lower."""
     cents = list(moved_cents)
     return max((c for c in cents if c > 0), default=0.0) + min((c for c in cents if c < 0), default=0.0)
+
+
+def _furthest(moves: Mapping[str, int]) -> tuple[str, ...]:
+    """The changes that decide where a string stands: those that raise it most or lower it most."""
+    highest = max((move for move in moves.values() if move > 0), default=0)
+    lowest = min((move for move in moves.values() if move < 0), default=0)
+    return tuple(name for name, move in moves.items() if move in (highest, lowest))
+
+
+def _moved_cents(
+    change: Change, string: int, travel: float, at_stop: Callable[[TuningPoint], float]
+) -> float:
+    """How far a change alone moves a string: in straight lines from rest over its half-stops to its stop."""
+    halves = change.half_stops.get(string, ())
+    travels = [0.0, *(half.travel for half in halves), 1.0]
+    at_halves = (
+        half.cents if half.semitones is None else at_stop(TuningPoint(string, (change.name,), half.travel))
+        for half in halves
+    )
+    full_cents = at_stop(TuningPoint(string, (change.name,)))
+    return float(np.interp(travel, travels, [0.0, *at_halves, full_cents]))

@@ -67,10 +67,11 @@ def states_played(instrument: Instrument, played: Iterable[State] | None = None)
     ['open', 'A', 'B', 'C']
     """
     if played is None:
-        stops = dict.fromkeys(point.changes for point in instrument.tuning_points() if len(point.changes) > 1)
-        singles = ((change.name,) for change in instrument.changes)
+        points = [point for point in instrument.tuning_points() if len(point.changes) > 1 or point.travel < 1]
+        singles = ([change.name] for change in instrument.changes)
         grips = (grip.changes for grip in instrument.grips)
-        played = [instrument.state(changes) for changes in (*singles, *stops, *grips)]
+        states = (*singles, *(point.travels for point in points), *grips)
+        played = [instrument.state(each) for each in states]
     by_travels = {tuple(state.travels.items()): state for state in (instrument.state(), *played)}
     return tuple(by_travels.values())
 

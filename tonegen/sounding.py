@@ -231,9 +231,8 @@ def nominal_semitones(instrument: Instrument, string: int, state: State, cents: 
 
     That is its stop's note, or the nearest where it is between its stops.
     """
-    if instrument.stands_at_a_stop(string, state):
-        return instrument.raised_semitones(instrument.point(string, state))
-    return round(cents / 100)
+    stands_on = instrument.stands_on(string, state)
+    return instrument.raised_semitones(stands_on) if stands_on else round(cents / 100)
 
 
 def ratio_between(low: SoundingTone, high: SoundingTone) -> Ratio:

@@ -100,8 +100,9 @@ NO_CONTEXT: Final = Context()
 class OwnTemperament(Frozen):
     """The player's own: one offset per tuning point of one instrument.
 
-    A point without an offset stands at equal temperament; a stop of several changes that has none is where
-    its parts leave it: of raises the higher wins, a raise and a lower add.
+    A point without an offset stands at equal temperament, a half-stop where it was measured above its open
+    string; a stop of several changes that has none is where its parts leave it: of raises the higher wins, a
+    raise and a lower add.
     not_asked : points of which no grip of its scene asked anything, so that they were left as they were.
     """
 
@@ -138,20 +139,37 @@ class OwnTemperament(Frozen):
         >>> mine.offset_cents(instrument("e9-ten-string"), TuningPoint(6))
         -11.0
         """
-        if instrument.name != self.instrument_name:
-            raise BadValue(
-                f"temperament {self.name} belongs to {self.instrument_name}, not to {instrument.name}; "
-                f"choose another, such as equal"
-            )
+        self._refuse_others(instrument)
         given = self.given(point)
-        if given is not None or len(point.changes) < 2:
+        if given is not None or (len(point.changes) < 2 and point.travel == 1):
             return given or 0.0
         open_offset = self.offset_cents(instrument, TuningPoint(point.string))
+        if point.travel != 1:
+            measured = instrument.half_stop(point)
+            return open_offset + measured.cents - 100 * instrument.raised_semitones(point)
         parts = [TuningPoint(point.string, (name,)) for name in point.changes]
         pulls = [(instrument.raised_semitones(part), self.offset_cents(instrument, part)) for part in parts]
         raises = [offset - open_offset for semitones, offset in pulls if semitones > 0]
         lowers = [offset - open_offset for semitones, offset in pulls if semitones < 0]
         return open_offset + max(raises, default=0.0) + min(lowers, default=0.0)
+
+    def checked_on(self, instrument: Instrument) -> "OwnTemperament":
+        """This temperament, if it is the instrument's. Raises BadValue also for half-stops that it lacks."""
+        self._refuse_others(instrument)
+        for point in self.offsets_cents:
+            if point.travel != 1:
+                try:
+                    instrument.key(point)
+                except BadValue as error:
+                    raise BadValue(f"temperament {self.name}, {point}: {error}") from None
+        return self
+
+    def _refuse_others(self, instrument: Instrument) -> None:
+        if instrument.name != self.instrument_name:
+            raise BadValue(
+                f"temperament {self.name} belongs to {self.instrument_name}, not to {instrument.name}; "
+                f"choose another, such as equal"
+            )
 
 
 def is_asked(temperament: Temperament, point: TuningPoint) -> bool:
@@ -183,6 +201,18 @@ def on_root(temperament: Temperament, root: int | None, usual: int = 0) -> Tempe
             f"temperament {temperament.name} gives every tuning point its own offset and takes no root"
         )
     return temperament
+
+
+def fitted(temperament: Temperament, instrument: Instrument) -> Temperament:
+    """A temperament, if it fits an instrument: one that goes by notes fits any. Raises BadValue otherwise.
+
+    >>> from tonegen.presets import instrument
+    >>> mine = OwnTemperament("mine", "e9-ten-string", {TuningPoint(5, ("A",), 0.5): 3.0})
+    >>> fitted(mine, instrument("e9-ten-string"))
+    Traceback (most recent call last):
+    tonegen.errors.BadValue: temperament mine, string 5 with A at 0.5: A has no half-stop that is a note there
+    """
+    return temperament.checked_on(instrument) if isinstance(temperament, OwnTemperament) else temperament
 
 
 def string_cents(instrument: Instrument, temperament: Temperament, string: int, state: State) -> float:

@@ -166,9 +166,8 @@ def _points_of(instrument: Instrument, before: OwnTemperament, want: Want) -> li
     selected = instrument.point(want.string, want.state)
     if instrument.stands_at_a_stop(want.string, want.state):
         return [selected]
-    own = instrument.own_changes(want.string, want.state)
-    points = [TuningPoint(want.string), *(TuningPoint(want.string, (name,)) for name in own)]
-    return points + [selected] * (before.given(selected) is not None and selected not in points)
+    points = instrument.points_between(want.string, want.state)
+    return [each for each in points if len(each.changes) < 2 or before.given(each) is not None]
 
 
 def _solved(

@@ -5,7 +5,9 @@ import subprocess
 
 import pytest
 
-from tonegen.keys import guard, side_process
+from tonegen.errors import NoSuchDevice
+from tonegen.keys import guard, journal, side_process
+from tonegen.keys.guard import Guard
 from tonegen.keys.journal import KeptUndo
 from tonegen.keys.live import Presence, TunedReceiver
 from tonegen.keys.plan import plan
@@ -15,18 +17,51 @@ from tonegen.keys.scale import scale_of_classes
 MADE = plan(scale_of_classes("third", [0, 0, 0, 0, -13.7, 0, 0, 0, 0, 0, 0, 0]), receiver("osc-per-class"))
 
 
-def framed(letter, content):
-    return letter + len(content).to_bytes(4, "big") + content
+def framed(letter, content, place=0):
+    return letter + bytes((place,)) + len(content).to_bytes(4, "big") + content
 
 
 def test_a_program_that_dies_in_the_middle_of_a_word_is_put_back_all_the_same(synthesizer):
     undo = KeptUndo(synthesizer.where, (b"/a\0\0,\0\0\0",), 0.0)
     words = framed(b"T", synthesizer.where.encode()) + framed(b"U", undo.as_json(journal=""))
     command = side_process.command("tonegen.keys.guard", "stand_guard")
-    ended = subprocess.run(command, input=words + b"U\0\0\1\0{", capture_output=True, timeout=60)
+    ended = subprocess.run(command, input=words + b"U\0\0\0\1\0{", capture_output=True, timeout=60)
 
     assert (ended.returncode, ended.stdout, ended.stderr) == (0, b"ready\n", b"")
     assert synthesizer.take(1) == [b"/a\0\0,\0\0\0"]
+
+
+def test_one_guard_puts_back_several_receivers_and_one_that_is_gone_holds_up_none(synthesizer, capfd):
+    watch = Guard()
+    first, second = watch.door(synthesizer.where), watch.door(synthesizer.where)
+    gone = watch.door("osc 127.0.0.1:9")
+    for place, message in ((first, b"/a\0\0,\0\0\0"), (second, b"/b\0\0,\0\0\0"), (gone, b"/c\0\0,\0\0\0")):
+        place.hold([message])
+    first.hold([b"/d\0\0,\0\0\0"])
+    with pytest.raises(NoSuchDevice, match="nowhere"):
+        watch.door("osc nowhere.invalid:9000")
+    assert len(journal.left()) == 3
+    watch.close()
+
+    assert sorted(synthesizer.take(2)) == [b"/b\0\0,\0\0\0", b"/d\0\0,\0\0\0"]
+    assert journal.left() == ()
+
+
+def test_a_guard_of_several_that_is_killed_holds_all_of_them_again(synthesizer):
+    watch = Guard()
+    doors = [watch.door(synthesizer.where) for _ in range(3)]
+    for number, door in enumerate(doors):
+        door.hold([f"/{number}\0\0,\0\0\0".encode()])
+    doors[1].keep()
+    watch._process.kill()
+    watch._process.wait(20)
+    watch.stand_again()
+    assert [door.stood_again() for door in doors] == [True] * 3
+    assert [door.stood_again() for door in doors] == [False] * 3
+    watch.close()
+
+    assert sorted(synthesizer.take(2)) == [b"/0\0\0,\0\0\0", b"/2\0\0,\0\0\0"]
+    assert synthesizer.nothing_waits()
 
 
 def killed(rig):

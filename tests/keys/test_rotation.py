@@ -408,6 +408,17 @@ def test_a_reset_of_the_receiver_is_followed_by_its_tuning():
     assert rotation.active_voices == 0
 
 
+def test_a_zone_that_comes_back_has_its_pedals_as_they_were_left():
+    """Two hands move them, each on a channel of its own; they stand where they were moved last."""
+    rotation, listener = rig()
+    for message in ("b0 42 7f", "b1 42 00", "b0 40 00", "b1 40 7f", "b0 42 7f"):
+        rotation.receive(bytes.fromhex(message), 0.0)
+    listener.sustain, listener.sostenuto = [False] * 17, [False] * 17
+    rotation.start_over()
+
+    assert (listener.sustain[1], listener.sostenuto[1]) == (True, True)
+
+
 def test_each_player_keeps_his_sound_when_several_share_the_channels():
     rotation, listener = rig("twelve-channel-bend", spread=True)
     for text in ("c0 05", "b0 07 50", "c1 30", "b1 07 60"):

@@ -7,10 +7,11 @@ import pytest
 from tests.keys.listener import Listener
 from tests.keys.test_plan import pitches
 from tonegen.errors import BadPreset
+from tonegen.keys.going import Waits
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import Scale, anchored, scale_of_temperament
-from tonegen.keys.sets import Waits, set_plan
+from tonegen.keys.sets import set_plan
 from tonegen.presets import temperament
 from tonegen.presets.sets import set_list
 from tonegen.setlist.records import Anchor

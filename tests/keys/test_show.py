@@ -7,7 +7,7 @@ Bytes, formats and commands of RP-002 are from memory: F0 7F device 02 format co
 import pytest
 
 from tonegen.errors import BadValue
-from tonegen.keys.midi import ShowCommand, is_show, parse_show, parse_song_select
+from tonegen.keys.midi import ShowCommand, is_show, is_show_for, parse_show, parse_song_select
 
 
 def show(body):
@@ -46,12 +46,12 @@ def test_what_is_for_others_or_no_song(body, why):
 
 
 def test_only_the_device_that_is_meant():
-    five, everybody = parse_show(show("05 02 10 01")), parse_show(show("7f 02 10 01"))
-    assert five.is_for(5)
-    assert not five.is_for(6)
-    assert five.is_for(127), "who listens as all takes what is for anybody"
-    assert everybody.is_for(6)
-    assert not parse_show(show("70 02 10 01")).is_for(5), "a group of devices"
+    five, everybody, group = show("05 02 10 01"), show("7f 02 10 01"), show("70 02 10 01")
+    assert is_show_for(five, 5)
+    assert not is_show_for(five, 6)
+    assert is_show_for(five, 127), "who listens as all takes what is for anybody"
+    assert is_show_for(everybody, 6)
+    assert not is_show_for(group, 5)
 
 
 def test_other_messages_are_none_of_it():

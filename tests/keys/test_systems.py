@@ -121,8 +121,8 @@ def test_the_guard_starts_where_select_knows_no_pipe(synthesizer, monkeypatch):
         raise OSError(10038, "An operation was attempted on something that is not a socket")
 
     monkeypatch.setattr(select, "select", no_socket)
-    guard = Guard(synthesizer.where)
-    guard.hold([b"/a\0\0,\0\0\0"])
+    guard = Guard()
+    guard.door(synthesizer.where).hold([b"/a\0\0,\0\0\0"])
     guard.close()
 
     assert synthesizer.take(1) == [b"/a\0\0,\0\0\0"]
@@ -133,8 +133,10 @@ def test_a_guard_that_says_nothing_is_given_up(monkeypatch):
     monkeypatch.setattr(side_process, "command", lambda *_: silent)
     monkeypatch.setattr(guard, "_SECONDS_TO_START", 0.2)
 
+    silent = Guard()
     with pytest.raises(NoSuchDevice, match="did not start"):
-        Guard("osc 127.0.0.1:9")
+        silent.door("osc 127.0.0.1:9")
+    silent.close()
 
 
 def test_a_guard_that_ended_is_missed_whatever_the_system_calls_a_pipe_without_reader(
@@ -146,11 +148,12 @@ def test_a_guard_that_ended_is_missed_whatever_the_system_calls_a_pipe_without_r
         def write(self, _):
             raise OSError(22, "Invalid argument")
 
-    guard = Guard(synthesizer.where)
+    guard = Guard()
+    door = guard.door(synthesizer.where)
     with monkeypatch.context() as patch:
         patch.setattr(guard, "_pipe", Pipe())
         with pytest.raises(NoSuchDevice, match="has ended"):
-            guard.send(b"\x90\x45\x40")
+            door.send(b"\x90\x45\x40")
     guard.close()
 
 

@@ -8,6 +8,7 @@ import pytest
 from tests.keys.dense import SECONDS, Music, moving_desk, perform
 from tests.keys.listener import TableEar
 from tonegen.keys import midi
+from tonegen.keys.cable import Cable
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_classes
@@ -46,7 +47,7 @@ class Stage:
             self.ear.send(message, -1.0)
         self.ear.bytes_of_tables = 0
         self.ear.free_at = 0.0
-        self.tables = sender(self.made, self.send)
+        self.tables = sender(self.made, Cable(self.send))
         self.settled_at = -inf
 
     def send(self, message):
@@ -137,8 +138,8 @@ class ForgetsHeldKeys(Tables):
 
 
 class TunesWhatRings(Tables):
-    def __init__(self, made, send):
-        super().__init__(made, send)
+    def __init__(self, made, cable):
+        super().__init__(made, cable)
         self._release_seconds = 0.0
 
 
@@ -152,12 +153,12 @@ class SendsItAllAtOnce(Tables):
 
     def retune(self, made):
         for message in made.tuning:
-            self._send(message)
+            self._pass(message, 0.0)
 
 
 class NeverBringsAChangeAlong(Tables):
-    def __init__(self, made, send):
-        super().__init__(made, send)
+    def __init__(self, made, cable):
+        super().__init__(made, cable)
         self._table.with_a_note = False
 
 
@@ -196,13 +197,13 @@ def test_only_what_changes_is_sent(name):
     assert 0 < stage.ear.bytes_of_tables <= 2 * whole
 
 
-class Cable:
+class Sender:
     """A sender with two plain plans, and what it sent in words of the trade."""
 
     def __init__(self, name, first=JUST):
         self.receiver = preset(name)
         self.out = []
-        self.tables = Tables(self.plan(first), self.out.append)
+        self.tables = Tables(self.plan(first), Cable(self.out.append))
 
     def plan(self, cents):
         return plan(scale_of_classes("", cents), self.receiver)
@@ -218,7 +219,7 @@ class Cable:
 
 
 def test_single_notes_go_out_six_at_a_time_at_the_cable_s_speed():
-    cable = Cable("mts-single-note")
+    cable = Sender("mts-single-note")
     cable.tables.retune(cable.plan(PYTHAGOREAN))
     now, sent = 0.0, []
     while now is not None:
@@ -234,7 +235,7 @@ def test_single_notes_go_out_six_at_a_time_at_the_cable_s_speed():
 
 
 def test_a_key_that_has_not_been_sent_brings_its_change_right_before_its_note():
-    cable = Cable("mts-single-note")
+    cable = Sender("mts-single-note")
     cable.tables.retune(cable.plan(PYTHAGOREAN))
     cable.play("90 40 40", 0.0)
 
@@ -246,7 +247,7 @@ def test_a_key_that_has_not_been_sent_brings_its_change_right_before_its_note():
 
 def test_a_held_key_is_sent_when_its_ring_is_over():
     """Struck at 0, let go at 5, it rings two seconds more."""
-    cable = Cable("mts-single-note")
+    cable = Sender("mts-single-note")
     cable.play("90 40 40", 0.0)
     cable.tables.retune(cable.plan(PYTHAGOREAN))
     now = 0.0
@@ -265,7 +266,7 @@ def test_a_held_key_is_sent_when_its_ring_is_over():
 
 
 def test_an_octave_message_leaves_the_classes_that_sound_as_they_are():
-    cable = Cable("mts-octave")
+    cable = Sender("mts-octave")
     cable.play("90 40 40", 0.0)  # an E
     cable.tables.retune(cable.plan(PYTHAGOREAN))
     cable.play("90 39 40", 0.5)  # an A
@@ -277,7 +278,7 @@ def test_an_octave_message_leaves_the_classes_that_sound_as_they_are():
 
 
 def test_the_non_real_time_form_goes_out_while_notes_sound():
-    cable = Cable("obeying")
+    cable = Sender("obeying")
     cable.play("90 40 40", 0.0)
     cable.tables.retune(cable.plan(PYTHAGOREAN))
     assert cable.tables.send_due(0.1) is None
@@ -288,7 +289,7 @@ def test_the_non_real_time_form_goes_out_while_notes_sound():
 
 
 def test_a_dump_waits_for_a_pause_in_the_playing():
-    cable = Cable("mts-bulk")
+    cable = Sender("mts-bulk")
     cable.play("90 40 40", 0.0)
     cable.play("80 40 40", 1.0)
     cable.tables.retune(cable.plan(PYTHAGOREAN))
@@ -300,7 +301,7 @@ def test_a_dump_waits_for_a_pause_in_the_playing():
 
 def test_a_receiver_that_needs_time_after_a_dump_is_given_it():
     """The dump's own time on the cable, and 0.2 s more, before the next may go."""
-    cable = Cable("mts-bulk")
+    cable = Sender("mts-bulk")
     cable.tables.retune(cable.plan(PYTHAGOREAN))
     cable.tables.send_due(10.0)
     (dump,) = cable.out
@@ -310,7 +311,7 @@ def test_a_receiver_that_needs_time_after_a_dump_is_given_it():
 
 
 def test_a_receiver_that_came_back_is_set_up_and_tuned_again():
-    cable = Cable("mts-single-note")
+    cable = Sender("mts-single-note")
     cable.play("90 40 40", 0.0)
     cable.out.clear()
     cable.tables.start_over(1.0)
@@ -328,7 +329,7 @@ def test_a_receiver_that_came_back_is_set_up_and_tuned_again():
 
 def test_a_receiver_that_came_back_has_nothing_of_what_it_was_sent_before():
     """Another tuning is chosen before it was sent again: keys that stand alike in both are sent as well."""
-    cable = Cable("mts-single-note")
+    cable = Sender("mts-single-note")
     cable.tables.start_over(0.0)
     cable.tables.retune(cable.plan(PYTHAGOREAN))
     cable.out.clear()

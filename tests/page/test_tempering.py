@@ -172,18 +172,23 @@ def test_a_temperament_brings_along_what_it_was_made_with(tonegen, own_folder):
         assert (setting["drop"], setting["reference_hz"]) == ("none", 440.0)
         page.ask(asks.Stand(("G",)), asks.Strings((1,)), asks.Offset(1, 4.0), asks.Keep("my-other"))
         assert page.cell(1, "G")["asked"]
-        assert not page.cell(2, "D")["asked"]
+        assert not page.cell(2, "DD:0.5")["asked"]
 
     check()
     kept = (own_folder / "temperaments" / "my-other.toml").read_text()
     assert 'drop = "none"\nreference_hz = 440.0\n' in kept
 
 
+def engaged(travels):
+    return "+".join(name if way == 1 else f"{name} at {way:g}" for name, way in travels.items())
+
+
 def in_words(node):
     """A string's stop, or a tone, of the printed order as the page says it."""
     if "tone" in node:
         return f"{node['tone']} ({node['hz']:.2f} Hz)"
-    stop = "with " + "+".join(node["changes"]) if node["changes"] else "open"
+    travels = dict.fromkeys(node["changes"], node["travel"])
+    stop = f"with {engaged(travels)}" if travels else "open"
     return f"string {node['string']} {stop}, {node['note']}"
 
 
@@ -203,7 +208,7 @@ def test_the_order_is_the_command_lines_step_by_step(tonegen, scene, temperament
             {
                 "tune": in_words(step["tune"]),
                 "against": in_words(step["against"]),
-                "engaged": "+".join(step["changes"]) or "no pedals",
+                "engaged": engaged(step["travels"]) or "no pedals",
                 "count": step["count"],
                 "sounds_like": step["sounds_like"],
                 "sure": f"{step['accuracy_cents']:.1f} cents",

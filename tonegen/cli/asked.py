@@ -20,7 +20,7 @@ from tonegen.setup.rig import Bare, Rig, bare_of
 from tonegen.setup.setting import Hands, Setup
 from tonegen.sounding import Sounding, SoundingTone, sound, tone_as_written
 from tonegen.synthesis.timbre import Tone
-from tonegen.temperament import EQUAL, Temperament, on_root
+from tonegen.temperament import EQUAL, Temperament, fitted, on_root
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -181,8 +181,8 @@ def refuse_silence(sounding: Sounding, tones: Sequence[Tone], sample_rate: int) 
 
 
 def load_temperament_of(instrument: Instrument, name: str, root: int | None) -> Temperament:
-    """A temperament for an instrument, built on its root unless another is given."""
-    return on_root(presets.temperament(name), root, instrument.root)
+    """A temperament that fits an instrument, built on its root unless another is given."""
+    return on_root(fitted(presets.temperament(name), instrument), root, instrument.root)
 
 
 def choose_grip(

@@ -11,6 +11,7 @@ from tonegen.cli.show import (
     as_json,
     force_option,
     heading,
+    point_json,
     print_json,
     print_sentence,
     print_table,
@@ -129,8 +130,7 @@ def _json(chart: Copedent, sag: Drop) -> dict[str, object]:
         "drop": sag.name,
         "points": [
             {
-                "string": target.point.string,
-                "changes": list(target.point.changes),
+                **point_json(target.point),
                 "note": target.note,
                 "offset_cents": target.offset_cents,
                 "hz": target.hz,
@@ -184,13 +184,12 @@ def _print(chart: Copedent, made_with: str, shown: Mapping[TuningPoint, tuple[Re
     rows = []
     for string in chart.instrument.strings:
         cells = []
-        for changes in columns:
-            target = chart.target(TuningPoint(string.number, changes))
+        for state in columns:
+            target = chart.tuned_in(string.number, state)
             cells.append(_cell(target) if target else "")
         rows.append((str(string.number), *cells))
-    headings = ["+".join(changes) or "open" for changes in columns]
     print_table(
-        ["", *(f">{heading}" for heading in headings)],
+        ["", *(f">{state.typed}" for state in columns)],
         rows,
         heading(
             chart.instrument.title,

@@ -6,8 +6,8 @@ import click
 import numpy as np
 
 from tonegen.cli.asked import Preset, load_temperament_of, stiff_option
-from tonegen.cli.purity import grip_json, point_json, print_grips
-from tonegen.cli.show import as_json, print_json, print_sentence, print_table
+from tonegen.cli.purity import grip_json, print_grips
+from tonegen.cli.show import as_json, point_json, print_json, print_sentence, print_table
 from tonegen.presets.scenes import scene as load_scene
 from tonegen.tempering.demands import demands_of
 from tonegen.tempering.purity import purity_of
@@ -59,7 +59,7 @@ def command(first: str, second: str, scene: str, intervals: bool, stiff: bool, i
         [
             (
                 str(point.string),
-                "+".join(point.changes) or "open",
+                point.stop,
                 instrument.note(point),
                 signed(one, 1),
                 signed(other, 1),

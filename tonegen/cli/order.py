@@ -10,8 +10,7 @@ import click
 
 from tonegen import presets
 from tonegen.cli.asked import TEXT, Preset, load_temperament_of
-from tonegen.cli.purity import point_json
-from tonegen.cli.show import as_json, force_option, print_json, print_sentence, print_table
+from tonegen.cli.show import as_json, force_option, point_json, print_json, print_sentence, print_table
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.instrument import TuningPoint
 from tonegen.interval import SLOWEST_COUNTABLE_BEATS_PER_SECOND
@@ -114,6 +113,7 @@ def _json(plan: Order, scene: Scene, target: Temperament) -> dict[str, Any]:
                 "tune": _node_json(step.tune, plan),
                 "against": _node_json(step.against, plan),
                 "changes": list(step.state.changes),
+                "travels": dict(step.state.travels),
                 "fret": step.fret,
                 "ratio": str(step.ratio),
                 "multiple": step.multiple,
@@ -135,6 +135,7 @@ def _json(plan: Order, scene: Scene, target: Temperament) -> dict[str, Any]:
                 "low": _node_json(check.low, plan),
                 "high": _node_json(check.high, plan),
                 "changes": list(check.state.changes),
+                "travels": dict(check.state.travels),
                 "fret": check.fret,
                 "ratio": str(check.ratio),
                 "beats_per_second": check.beats_per_second,
@@ -155,7 +156,7 @@ def _node_json(node: Node, plan: Order) -> dict[str, Any]:
 def _print(plan: Order, scene: Scene, target: str) -> None:
     tones = dict.fromkeys(str(step.against) for step in plan.steps if isinstance(step.against, Reference))
     print_table(
-        [">", "tune", "against", "engaged", "as", "beats", "then", ">at Hz", ">within"],
+        [">", "tune", "against", "engaged", "as", "beats", "then", ">Hz", ">cents"],
         [_step_row(number, step, plan) for number, step in enumerate(plan.steps, start=1)],
         f"{scene.title or scene.name}\n"
         f"To {target}; A4 = {scene.reference_hz:g} Hz, drop {scene.drop.name}\n" + _in_lines(tones),
@@ -180,7 +181,7 @@ def _in_lines(tones: Iterable[str]) -> str:
 
 _HOW_TO_READ: Final = (
     "Tune each one pure first, then raise or lower it until it beats as shown; "
-    "within: how close you are then, in cents.",
+    "cents: how close you are then.",
     "5:4 means that partial 5 of the lower tone beats with partial 4 of the upper: listen at the Hz shown.",
     f"What you hear: a pure one {sounds_like(0)}; fewer than 10 beats in 10 s are {sounds_like(0.5)}; "
     f"up to 40, {sounds_like(2)}; more, {sounds_like(5)}.",
@@ -192,7 +193,7 @@ def _step_row(number: int, step: TuningStep, plan: Order) -> tuple[str, ...]:
         str(number),
         named(step.tune, plan),
         named(step.against, plan) if isinstance(step.against, TuningPoint) else step.against.name,
-        str(step.state) + (f" fret {step.fret:g}" if step.fret else ""),
+        step.state.typed + (f" fret {step.fret:g}" if step.fret else ""),
         ":".join(map(str, step.partials)),
         _count(step.beats_per_second),
         step.move,
@@ -206,7 +207,7 @@ def _check_row(check: Check, plan: Order) -> tuple[str, ...]:
     return (
         named(check.low, plan),
         named(check.high, plan),
-        str(check.state),
+        check.state.typed,
         str(check.ratio),
         _count(check.beats_per_second),
         f"{beats:g} in {seconds} s",
@@ -224,7 +225,7 @@ def named(node: Node, plan: Order) -> str:
     """A point as string, stop and note; a tone by its name and hz."""
     if not isinstance(node, TuningPoint):
         return str(node)
-    stop = f" {'+'.join(node.changes)}" if node.changes else ""
+    stop = f" {node.stop}" if node.changes else ""
     return f"{node.string}{stop} {plan.instrument.note(node)}"
 
 

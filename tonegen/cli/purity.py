@@ -4,7 +4,7 @@ from textwrap import fill
 from typing import Any, Final
 
 from tonegen.cli.show import print_sentence, print_table, terminal_columns
-from tonegen.instrument import Instrument, TuningPoint
+from tonegen.instrument import Instrument
 from tonegen.pitch import note_name
 from tonegen.tempering.demands import DemandVoice
 from tonegen.tempering.purity import GripPurity, IntervalPurity, Purity, at_frets, worst_of
@@ -17,11 +17,6 @@ _STIFF: Final = (
     "Strings are as stiff as their gauges say, in pairs up to partial 8; cents are from where those meet."
 )
 _HOW_WORST: Final = "Worst beats fastest, at the fret shown; partials above 16 are too weak to count"
-
-
-def point_json(point: TuningPoint) -> dict[str, Any]:
-    """A tuning point."""
-    return {"string": point.string, "changes": list(point.changes)}
 
 
 def grip_json(

@@ -12,6 +12,7 @@ from tonegen.cli.show import (
     as_json,
     heading,
     interval_json,
+    point_json,
     print_json,
     print_sentence,
     print_table,
@@ -156,7 +157,7 @@ def _answer_json(told: _Answered) -> dict[str, Any]:
         **_rig_json(answer),
         "tune": [
             {
-                "string": each.point.string, "changes": list(each.point.changes),
+                **point_json(each.point),
                 "note": answer.instrument.note(each.point), "before_cents": each.before_cents,
                 "offset_cents": each.cents, "hz": each.hz,
             }

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from tonegen.cli.plain import is_printed_whole
+from tonegen.instrument import TuningPoint
 from tonegen.interval import Audible, Direction
 from tonegen.reads import Reading
 from tonegen.sounding import Sounding, SoundingInterval, SoundingTone
@@ -101,6 +102,11 @@ def tone_json(tone: SoundingTone) -> dict[str, Any]:
         "drop_cents": tone.drop_cents,
         "stiffness": tone.stiffness,
     }
+
+
+def point_json(point: TuningPoint) -> dict[str, Any]:
+    """A tuning point."""
+    return {"string": point.string, "changes": list(point.changes), "travel": point.travel}
 
 
 def reading_json(each: Reading) -> dict[str, Any]:

@@ -8,8 +8,16 @@ from typing import Any
 import click
 
 from tonegen.cli.asked import Preset, stiff_option
-from tonegen.cli.purity import grip_json, point_json, print_grips, worst_pair
-from tonegen.cli.show import as_json, folded, force_option, print_json, print_sentence, print_table
+from tonegen.cli.purity import grip_json, print_grips, worst_pair
+from tonegen.cli.show import (
+    as_json,
+    folded,
+    force_option,
+    point_json,
+    print_json,
+    print_sentence,
+    print_table,
+)
 from tonegen.errors import BadValue
 from tonegen.instrument import TuningPoint
 from tonegen.presets.own import save_temperament, saved_temperament
@@ -245,7 +253,7 @@ def _point_row(
     heard = pinned.get(point)
     return (
         str(point.string),
-        "+".join(point.changes) or "open",
+        point.stop,
         solved.scene.instrument.note(point),
         signed(solved.offsets_cents[point] if stays else before, 1),
         signed(solved.offsets_cents[point], 1),

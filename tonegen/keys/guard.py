@@ -6,9 +6,11 @@ The normal end goes the same way. Where the port is virtual it belongs to the gu
 the program otherwise; messages then pass through the pipe. So they do where a system gives a port to one
 program at a time.
 
-On the pipe: one letter, four bytes of length, and the content. T: where to send, as text. U: the undo.
-S: a message to send at once. G: the receiver was gone. R: it is back, reopen the port. K: forget the undo,
-leave the rig tuned.
+One guard holds the undo of all receivers of a rig, by their places, and puts them back side by side.
+
+On the pipe: one letter, one byte for the place, four bytes of length, and the content. T: where to send, as
+text, answered with a line. U: the undo. S: a message to send at once. G: the receiver was gone. R: it is
+back, reopen the port. K: forget the undo, leave it tuned.
 
 The undo is written down as well, in the journal, before it is held: that is left where program and guard are
 killed together.
@@ -17,9 +19,11 @@ killed together.
 import json
 import os
 import sys
+import threading
 import time
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -64,71 +68,126 @@ def only_by_the_guard(where: str) -> bool:
 
 
 class Guard:
-    """The program's end of the pipe. Close it, or die: either way the rig is put back."""
+    """The program's end of the pipe. Close it, or die: either way all that it holds is put back."""
 
-    seconds_per_byte = SECONDS_PER_BYTE  # as a door, it leads to a MIDI port of its own
-
-    def __init__(self, where: str) -> None:
-        """Start the guard and let it open its own door to `where`. Raises NoSuchDevice when it cannot."""
-        self._where = where
-        self._undo: KeptUndo | None = None
-        self._entry: Entry | None = None
+    def __init__(self) -> None:
+        """Start the guard. Raises NoSuchDevice when it cannot be."""
+        self._doors: list[GuardDoor] = []
+        self.posted = 0  # how often one was started
         self._post()
 
     def _post(self) -> None:
         self._process = side_process.start(__name__, stand_guard.__name__)
         assert self._process.stdin is not None
         self._pipe = self._process.stdin
-        self._write(b"T", self._where.encode())
+        self.posted += 1
+
+    def door(self, where: str) -> "GuardDoor":
+        """Let it open a door of its own. Raises NoSuchDevice when it cannot."""
+        door = GuardDoor(self, len(self._doors), where)
+        self._open(door)
+        self._doors.append(door)
+        return door
+
+    def _open(self, door: "GuardDoor") -> None:
+        self.tell(b"T", door.place, door.where.encode())
         answer = side_process.first_line(self._process, _SECONDS_TO_START).decode().strip()
         if answer != _READY:
-            self.close()
             raise NoSuchDevice(answer or "the guard that would put the rig back did not start")
 
-    def stand_again(self) -> bool:
-        """Start another where this one was killed, with the same undo; whether that was needed.
+    def stand_again(self) -> None:
+        """Start another where this one was killed, with the same undo.
 
-        Raises NoSuchDevice when its door cannot be opened any more.
+        Raises NoSuchDevice when a door cannot be opened any more; the others are held all the same.
         """
-        if self._process.poll() is None or self._undo is None:
-            return False
+        if self._process.poll() is None or not any(door.holds for door in self._doors):
+            return
         side_process.let_go(self._process, _SECONDS_TO_FINISH)
         self._post()
-        self._tell(self._undo)
-        return True
+        gone = None
+        for door in self._doors:
+            try:
+                self._open(door)
+            except NoSuchDevice as error:
+                gone = error
+            door.hold_again()
+        if gone is not None:
+            raise gone
+
+    def tell(self, letter: bytes, place: int, content: bytes = b"") -> None:
+        """Write to the pipe. Raises NoSuchDevice where nobody reads."""
+        try:
+            self._pipe.write(letter + bytes((place,)) + len(content).to_bytes(4, "big") + content)
+            self._pipe.flush()
+        except OSError:  # Windows has another error than BrokenPipeError for it
+            raise NoSuchDevice("the guard that puts the rig back has ended; start again") from None
+
+    def close(self) -> None:
+        """End: the undo is sent before this returns, or goes on without us where a receiver is very slow."""
+        side_process.let_go(self._process, _SECONDS_TO_FINISH)
+        for door in self._doors:
+            door.let_go()
+
+
+class GuardDoor:
+    """One place of a guard: its undo, and as a door the guard's own way there."""
+
+    seconds_per_byte = SECONDS_PER_BYTE  # as a door, it leads to a MIDI port of its own
+
+    def __init__(self, guard: Guard, place: int, where: str) -> None:
+        """Nothing is held yet. See `Guard.door`."""
+        self._guard = guard
+        self.place = place
+        self.where = where
+        self._undo: KeptUndo | None = None
+        self._entry: Entry | None = None
+        self._posted = guard.posted
+
+    @property
+    def holds(self) -> bool:
+        """Whether there is anything to put back."""
+        return self._undo is not None
+
+    def stood_again(self) -> bool:
+        """Whether another guard was started since the last look."""
+        before, self._posted = self._posted, self._guard.posted
+        return before != self._posted
 
     def hold(self, messages: Sequence[bytes], sysex_seconds: float = 0.0) -> None:
         """Have these sent at the end, in place of those held before."""
-        undo = KeptUndo(self._where, tuple(messages), sysex_seconds)
+        undo = KeptUndo(self.where, tuple(messages), sysex_seconds)
         if undo == self._undo:
             return
         before, self._entry = self._entry, Entry.of(undo)
         self._undo = undo
-        self._tell(undo)
+        self.hold_again()
         if before is not None:
             before.remove()
 
-    def _tell(self, undo: KeptUndo) -> None:
-        self._write(b"U", undo.as_json(journal=str(self._entry.path) if self._entry else ""))
+    def hold_again(self) -> None:
+        """Tell the guard what it holds."""
+        if self._undo is not None:
+            journal = str(self._entry.path) if self._entry else ""
+            self._guard.tell(b"U", self.place, self._undo.as_json(journal=journal))
 
     def was_gone(self) -> None:
         """The receiver was away: an open port may lead nowhere, and must be reopened before the end."""
-        self._write(b"G", b"")
+        self._guard.tell(b"G", self.place)
 
     def keep(self) -> None:
-        """Leave the rig as it is at the end."""
+        """Leave the receiver as it is at the end."""
         self._undo = None
         if self._entry is not None:
             self._entry.remove()
-        self._write(b"K", b"")
+        self._guard.tell(b"K", self.place)
 
     def send(self, message: bytes) -> None:
         """Send a message through the guard's own door."""
-        self._write(b"S", message)
+        self._guard.tell(b"S", self.place, message)
 
     def is_there(self, thorough: bool = False) -> bool:
         """A virtual port is always there; another is while the system has one that matches."""
-        kind, _, asked = self._where.partition(" ")
+        kind, _, asked = self.where.partition(" ")
         if kind == "virtual":
             return True
         from tonegen.keys.ports import choose, outputs
@@ -143,79 +202,109 @@ class Guard:
         """Have the guard reopen its port where it is back; whether it is."""
         if not self.is_there():
             return False
-        self._write(b"R", b"")
+        self._guard.tell(b"R", self.place)
         return True
 
     def close(self) -> None:
-        """End: the undo is sent before this returns, or goes on without us where a receiver is very slow."""
-        side_process.let_go(self._process, _SECONDS_TO_FINISH)
+        """It is the guard's to close."""
+
+    def let_go(self) -> None:
+        """The guard has ended: what it held is its own to remove."""
         if self._entry is not None:
             self._entry.let_go()
-
-    def _write(self, letter: bytes, content: bytes) -> None:
-        try:
-            self._pipe.write(letter + len(content).to_bytes(4, "big") + content)
-            self._pipe.flush()
-        except OSError:  # Windows has another error than BrokenPipeError for it
-            raise NoSuchDevice("the guard that puts the rig back has ended; start again") from None
 
 
 # -- the guard's own process -----------------------------------------------------------------------------
 
 
-def stand_guard() -> None:
-    """The guard's whole life: hold the undo until the pipe closes, then send it."""
-    pipe = sys.stdin.buffer
-    side_process.live_by_the_pipe_alone()
+@dataclass
+class _HeldDoor:
+    """One place, on the guard's side."""
+
+    where: str
     door: Door | None = None
     undo: KeptUndo | None = None
     entry: Entry | None = None
-    was_gone = False
+    was_gone: bool = False
+
+    def open(self) -> str:
+        """Open its door; what to answer."""
+        try:
+            self.door = open_door(self.where)
+        except TonegenError as error:
+            return str(error)
+        return _READY
+
+    def hold(self, content: bytes) -> None:
+        held = json.loads(content)
+        self.undo, self.entry = KeptUndo.of(held), _held(held["journal"])
+
+    def forget(self) -> None:
+        self.undo = None
+        if self.entry is not None:
+            self.entry.remove()
+
+    def reopen(self) -> None:
+        if self.door is not None:
+            self.door.reconnect()
+        else:
+            self.open()
+
+    def put_back(self) -> None:
+        """Send what it holds, and close."""
+        try:
+            if self.undo is not None:
+                _put_back(self.door, self.undo, self.was_gone)
+                if self.entry is not None:
+                    self.entry.remove()
+        except TonegenError as error:
+            _say(_TERMINAL, f"tonegen: {error}")
+        if self.door is not None:
+            self.door.close()
+
+
+def stand_guard() -> None:
+    """The guard's whole life: hold the undo of all places until the pipe closes, then send it."""
+    pipe = sys.stdin.buffer
+    side_process.live_by_the_pipe_alone()
+    posts: dict[int, _HeldDoor] = {}
     # A frame cut short is the program's end in the middle of a word: what was held before still counts.
-    while len(head := pipe.read(5)) == 5:
-        length = int.from_bytes(head[1:], "big")
+    while len(head := pipe.read(6)) == 6:
+        length = int.from_bytes(head[2:], "big")
         if len(content := pipe.read(length)) < length:
             break
-        letter = head[:1]
-        if letter == b"S" and door is not None:
+        letter, place = head[:1], head[1]
+        if letter == b"T":
+            posts[place] = _HeldDoor(content.decode())
+            _say(_PROGRAM, posts[place].open())
+        elif letter == b"S" and (door := posts[place].door) is not None:
             door.send(content)
         elif letter == b"U":
-            held = json.loads(content)
-            undo, entry = KeptUndo.of(held), _held(held["journal"])
+            posts[place].hold(content)
         elif letter == b"G":
-            was_gone = True
-        elif letter == b"R" and door is not None:
-            door.reconnect()
+            posts[place].was_gone = True
+        elif letter == b"R":
+            posts[place].reopen()
         elif letter == b"K":
-            undo = None
-            if entry is not None:
-                entry.remove()
-        elif letter == b"T":
-            try:
-                door = open_door(content.decode())
-            except TonegenError as error:
-                _say(_PROGRAM, str(error))
-                return
-            _say(_PROGRAM, _READY)
-    if door is None:
-        return
-    try:
-        if undo is not None:
-            _put_back(door, undo, was_gone)
-            if entry is not None:
-                entry.remove()
-    except TonegenError as error:
-        _say(_TERMINAL, f"tonegen: {error}")
-    door.close()
+            posts[place].forget()
+    if any(post.undo is not None for post in posts.values()):
+        time.sleep(_SECONDS_TO_PART)
+    # side by side: a receiver that is slow, or gone, holds up no other
+    sending = [threading.Thread(target=post.put_back) for post in posts.values()]
+    for one in sending:
+        one.start()
+    for one in sending:
+        one.join()
 
 
-def _put_back(door: Door, undo: KeptUndo, was_gone: bool) -> None:
-    time.sleep(_SECONDS_TO_PART)
+def _put_back(door: Door | None, undo: KeptUndo, was_gone: bool) -> None:
     # A port is reopened only where it must be: doing so costs messages that are under way.
-    if (was_gone or not door.is_there(thorough=True)) and not door.reconnect():
+    there = door is not None and not was_gone and door.is_there(thorough=True)
+    if not there and not (door is not None and door.reconnect()):
         raise NoSuchDevice(
             "the receiver was gone and could not be put back; when it is back: tonegen keys reset"
         )
+    assert door is not None
     send_all(door, undo.messages, undo.sysex_seconds)
 
 

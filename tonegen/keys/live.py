@@ -6,7 +6,7 @@ by its guard at the end. `PlayedThrough` takes a player's messages and gives the
 
 import gc
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from enum import Enum
 from threading import Event, Lock, Thread
@@ -15,16 +15,17 @@ from typing import Final
 
 from tonegen.errors import NoSuchDevice, TonegenError
 from tonegen.keys import midi
+from tonegen.keys.cable import Cable
+from tonegen.keys.going import Going
 from tonegen.keys.guard import Guard, only_by_the_guard, open_door, send_all
-from tonegen.keys.osc_notes import OscNotes
+from tonegen.keys.osc_port import OscOutput
 from tonegen.keys.plan import Door, Plan
-from tonegen.keys.receivers import BendPerClass, BendPerNote, Osc, TuningPerClass
+from tonegen.keys.receivers import Osc, Receiver
 from tonegen.keys.rotation import Rotation, is_reset
-from tonegen.keys.tables import Tables
 from tonegen.synthesis.player import SWITCH_SECONDS
 
 # A MIDI system may lose what is still on its way when the program opens a port more.
-_SECONDS_TO_LEAVE: Final = 0.1
+SECONDS_TO_LEAVE: Final = 0.1
 
 
 def keep_pauses_short() -> None:
@@ -43,8 +44,44 @@ class Presence(Enum):
     BACK = "back"
 
 
+class ReceiverDoor:
+    """The way to a receiver under a guard, which puts back what hangs on it."""
+
+    def __init__(self, where: str, guard: Guard, undo: Sequence[bytes], sysex_seconds: float) -> None:
+        """Let the guard hold the undo, then open the door. Raises NoSuchDevice when its port is missing.
+
+        where : see `guard.open_door`.
+        """
+        self.where = where
+        self._guard = guard
+        self.held = guard.door(where)
+        self.held.hold(undo, sysex_seconds)
+        # a virtual port must outlive this process, so that it can be put back: it is the guard's
+        self.door: Door = self.held if only_by_the_guard(where) else open_door(where)
+        self._was_there = True
+
+    def look(self) -> Presence:
+        """See whether the receiver is there; one that came back is opened again, and must be tuned again.
+
+        A guard that was killed is replaced; with it a virtual port of its own comes back.
+        """
+        with suppress(NoSuchDevice):  # gone as well: tried again with the next look
+            self._guard.stand_again()
+        if self.held.stood_again() and self.door is self.held:
+            return Presence.BACK
+        if self.door.is_there() and self._was_there:
+            return Presence.THERE
+        self.held.was_gone()
+        self._was_there = self.door.reconnect()
+        return Presence.BACK if self._was_there else Presence.GONE
+
+    def close(self) -> None:
+        """Let go of it; the guard still has its own way there."""
+        self.door.close()
+
+
 class TunedReceiver:
-    """A receiver on its door, with a guard that puts it back."""
+    """A receiver on its door, with a guard of its own that puts it back."""
 
     def __init__(self, where: str, made: Plan) -> None:
         """Post the guard, then set the receiver up. Raises NoSuchDevice when its port is missing.
@@ -52,14 +89,12 @@ class TunedReceiver:
         where : see `guard.open_door`.
         """
         self.plan = made
-        self.guard = Guard(where)
+        self.guard = Guard()
         try:
-            self.guard.hold(made.undo, made.receiver.sysex_seconds)
-            # a virtual port must outlive this process, so that it can be put back: it is the guard's
-            self.door: Door = self.guard if only_by_the_guard(where) else open_door(where)
-            self._was_there = True
+            self._at = ReceiverDoor(where, self.guard, made.undo, made.receiver.sysex_seconds)
+            self.door = self._at.door
             self.tune_again()
-            sleep(_SECONDS_TO_LEAVE)
+            sleep(SECONDS_TO_LEAVE)
         except BaseException:
             self.guard.close()
             raise
@@ -71,11 +106,11 @@ class TunedReceiver:
     def retune(self, made: Plan, send: bool = True) -> None:
         """Take over another plan for the same receiver, and send what changes.
 
-        send : false where whoever takes the notes sends it (`PlayedThrough.tunes`), so that those that sound
-        keep their tune.
+        send : false where whoever takes the notes sends it (`PlayedThrough`), so that those that sound keep
+        their tune.
         """
         before, self.plan = self.plan, made
-        self.guard.hold(made.undo, made.receiver.sysex_seconds)
+        self._at.held.hold(made.undo, made.receiver.sysex_seconds)
         if send:
             send_all(self.door, made.changes_from(before), made.receiver.sysex_seconds)
 
@@ -85,33 +120,28 @@ class TunedReceiver:
             send_all(self.door, midi.notes_off(midi.ALL_CHANNELS))
 
     def look(self) -> Presence:
-        """See whether the receiver is there; one that came back is opened again, and must be tuned again.
-
-        A guard that was killed is replaced; with it a virtual port of its own comes back.
-        """
-        with suppress(NoSuchDevice):  # gone as well: tried again with the next look
-            if self.guard.stand_again() and self.door is self.guard:
-                return Presence.BACK
-        if self.door.is_there() and self._was_there:
-            return Presence.THERE
-        self.guard.was_gone()
-        self._was_there = self.door.reconnect()
-        return Presence.BACK if self._was_there else Presence.GONE
+        """See whether the receiver is there; one that came back must be tuned again."""
+        return self._at.look()
 
     def keep(self) -> None:
         """Leave the receiver tuned at the end."""
-        self.guard.keep()
+        self._at.held.keep()
 
     def close(self) -> None:
         """Put the receiver back and let go of it."""
         try:
-            if self.door is not self.guard:
-                self.door.close()
+            self._at.close()
         finally:
             try:
                 self.guard.stand_again()
             finally:
                 self.guard.close()
+
+
+def cable_to(receiver: Receiver, send: Callable[[bytes], object]) -> Cable:
+    """The way to a receiver, as fast as its kind is."""
+    by_osc = isinstance(receiver, Osc)
+    return Cable(send, OscOutput.seconds_per_byte if by_osc else midi.SECONDS_PER_BYTE)
 
 
 class PlayedThrough:
@@ -135,38 +165,24 @@ class PlayedThrough:
         self._pedals = dict(pedals or {})
         self.travels: dict[str, float] = {}
         self.moved = Event()
-        self.rotation: Rotation | None = None
-        self._tables: Tables | None = None
-        self._notes: Rotation | Tables | OscNotes
-        # Notes on these pass untouched: nobody but us knows what sounds there.
-        self._untouched: frozenset[int] = frozenset()
-        self._played_untouched: set[int] = set()
-        if isinstance(made.receiver, BendPerClass | BendPerNote | TuningPerClass):
-            self._notes = self.rotation = Rotation(made, send, mpe_keyboard=mpe_keyboard)
-            self._untouched = frozenset(channel - 1 for channel in made.receiver.untouched)
-        elif isinstance(made.receiver, Osc):
-            self._notes = OscNotes(made, send)
-        else:
-            self._notes = self._tables = Tables(made, send)
-        self._take = self._notes.receive
-        self._due = Event()  # something waits to be sent between notes
-        self._ended = False
-        self._between: Thread | None = None
+        self._going = Going(made, cable_to(made.receiver, send), mpe_keyboard)
+        self._take = self._going.receive
+        self._between = Between(self._lock, self._going.send_due)
 
     @property
-    def tunes(self) -> bool:
-        """Whether it brings the receiver to a new plan itself, so that nobody else need send that."""
-        return not isinstance(self._notes, OscNotes)
+    def rotation(self) -> Rotation | None:
+        """What hands notes round channels, where that is what it does."""
+        return self._going.rotation
 
     @property
     def notes_bring_their_tune(self) -> bool:
         """Whether a new plan is sent with the notes alone: then it may be taken over at any time."""
-        return self._tables is None
+        return self._going.rotation is not None
 
     @property
     def cautions(self) -> tuple[str, ...]:
         """What did not come out as it was played, in sentences."""
-        return self.rotation.cautions if self.rotation is not None else ()
+        return self._going.cautions
 
     def receive(self, message: bytes) -> None:
         """One whole message of the player."""
@@ -175,44 +191,32 @@ class PlayedThrough:
             self.moved.set()
             return
         with self._lock:
-            if (
-                message[0] & midi.KIND_BITS == midi.NOTE_ON
-                and message[0] & midi.CHANNEL_BITS in self._untouched
-            ):
-                self._played_untouched.add(message[0] & midi.CHANNEL_BITS)
             self._take(message, perf_counter())
-        if self._tables is not None and is_reset(message):
-            self._send_between_notes()
+        if self._going.tables is not None and is_reset(message):
+            self._between.wake()
 
     def retune(self, made: Plan) -> None:
         """Go on in another temperament; sounding notes keep theirs."""
         with self._lock:
-            self._notes.retune(made)
-        if self._tables is not None:
-            self._send_between_notes()
+            self._going.retune(made)
+        if self._going.rotation is None:
+            self._between.wake()
 
     def start_over(self) -> None:
         """The receiver came back from nothing: it is set up again, and no note sounds in it."""
         with self._lock:
-            if isinstance(self._notes, Tables):
-                self._notes.start_over(perf_counter())
-            else:
-                self._notes.start_over()
-        if self._tables is not None:
-            self._send_between_notes()
+            self._going.start_over(perf_counter())
+        self._between.wake()
 
     def finish(self) -> None:
         """End every note that is still held."""
         with self._lock:
-            self._notes.finish(perf_counter())
-            for message in midi.notes_off(sorted(number + 1 for number in self._played_untouched)):
-                self._send(message)
-            self._played_untouched.clear()
+            self._going.finish(perf_counter())
 
     def panic(self) -> None:
         """End every note, every ring and every pedal, on all channels of the port."""
         self.finish()
-        if not isinstance(self._notes, OscNotes):
+        if not isinstance(self._going.plan.receiver, Osc):
             with self._lock:
                 for message in midi.notes_off(midi.ALL_CHANNELS):
                     self._send(message)
@@ -220,23 +224,39 @@ class PlayedThrough:
     def close(self) -> None:
         """End every note, and send nothing more."""
         self.finish()
+        self._between.close()
+
+
+class Between:
+    """A thread that sends what is due between notes, so that no note waits for it."""
+
+    def __init__(self, lock: Lock, send_due: Callable[[float], float | None]) -> None:
+        """Take who says what is due, to be asked under the lock of the notes. It begins with the first."""
+        self._lock = lock
+        self._send_due = send_due
+        self._due = Event()
+        self._ended = False
+        self._thread: Thread | None = None
+
+    def wake(self) -> None:
+        """Something has come that waits to be sent."""
+        if self._thread is None:
+            self._thread = Thread(target=self._stay, name="between", daemon=True)
+            self._thread.start()
+        self._due.set()
+
+    def close(self) -> None:
+        """Send nothing more."""
         self._ended = True
         self._due.set()
-        if self._between is not None:
-            self._between.join()
+        if self._thread is not None:
+            self._thread.join()
 
-    def _send_between_notes(self) -> None:
-        if self._between is None:
-            self._between = Thread(target=self._send_what_is_due, name="tables", daemon=True)
-            self._between.start()
-        self._due.set()
-
-    def _send_what_is_due(self) -> None:
-        assert self._tables is not None
+    def _stay(self) -> None:
         while not self._ended:
-            again_at: float | None = perf_counter() + _SECONDS_TO_LEAVE
+            again_at: float | None = perf_counter() + SECONDS_TO_LEAVE
             with self._lock, suppress(NoSuchDevice):  # it has gone, and is tuned whole when it is back
-                again_at = self._tables.send_due(perf_counter())
+                again_at = self._send_due(perf_counter())
             self._due.wait(None if again_at is None else max(0.0, again_at - perf_counter()))
             self._due.clear()
 

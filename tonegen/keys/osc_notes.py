@@ -26,6 +26,16 @@ class OscNotes:
         self._send = send
         self._channels = tuple(HeldKeys() for _ in range(16))
 
+    @property
+    def held_keys(self) -> frozenset[int]:
+        """Keys that sound because a key or a pedal holds them."""
+        return frozenset().union(*(channel.sounding for channel in self._channels))
+
+    @property
+    def rings_until(self) -> float:
+        """Never: what rings has its own frequency."""
+        return float("-inf")
+
     def retune(self, made: Plan) -> None:
         """Go on in another temperament; what sounds keeps its own."""
         self._plan = made

@@ -54,7 +54,7 @@ class Bench:
     def retune(self, made: Plan) -> None:
         """Go on in another plan for the same receiver; notes that pass through and sound keep their tune."""
         if self._rig is not None:
-            self._rig.retune(made, send=self._through is None or not self._through.tunes)
+            self._rig.retune(made, send=self._through is None)
         if self._through is not None:
             self._through.retune(made)
 

@@ -79,6 +79,16 @@ class Rotation:
         return self._out.active_voices
 
     @property
+    def held_keys(self) -> frozenset[int]:
+        """Keys that sound because a key or a pedal holds them."""
+        return frozenset(voice & 0x7F for _, voice in self._out.voices())
+
+    @property
+    def rings_until(self) -> float:
+        """When the last note that was let go has rung out."""
+        return max(channel.silent_at for channel in self._out.played)
+
+    @property
     def clipped(self) -> int:
         """Bends that the range could not hold."""
         return self._out.clipped
@@ -384,6 +394,10 @@ class Rotation:
                 self._out.wear_parameter(manager, number, data)
             if player.pressure:
                 self._out.wear_pressure(manager, player.pressure)
+        pedals = self._players.all[0].pedals  # of all, whoever of them moved one last
+        for pedal, down in ((midi.SUSTAIN, pedals.sustain), (midi.SOSTENUTO, pedals.sostenuto)):
+            if down != (manager.controls.get(pedal, 0) >= 64):
+                self._out.wear_control(manager, pedal, 127 if down else 0)
 
 
 def is_reset(message: bytes) -> bool:

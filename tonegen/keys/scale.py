@@ -201,6 +201,8 @@ class _Voice:
 class Elsewhere:
     """All strings in every state that the player uses: open, each change alone, and those of the grips.
 
+    At a half-stop it is the string that has it.
+
     It tells where a note stands that the state of the moment lacks. That is worked out once, and again only
     for another temperament, drop, bar position or reference.
     """
@@ -212,6 +214,10 @@ class Elsewhere:
         states += [instrument.state(grip.changes) for grip in instrument.grips]
         different = {state.changes: state for state in states}
         self._heard = [one for state in different.values() for one in heard_state(instrument, state)]
+        for point in instrument.tuning_points():
+            if point.travel < 1:
+                grip = Grip(str(point), (point.string,), point.changes)
+                self._heard.append(Heard(grip, instrument.state(point.travels)))
         self._asked: tuple[object, ...] = ()
         self._voices: list[_Voice] = []
 

@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from typing import Final
 
 from tonegen.keys import midi
+from tonegen.keys.going import Waits
 from tonegen.keys.plan import Left
 from tonegen.keys.receivers import KeyTuning, Osc
-from tonegen.keys.sets import SetPlan, Waits
+from tonegen.keys.sets import SetPlan
 from tonegen.setlist.records import Action, ControlKind
 
 # Longer than a player waits between two songs (common practice, no source).

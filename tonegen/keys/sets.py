@@ -7,7 +7,6 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from enum import StrEnum
 from pathlib import Path
 
 from msgspec import structs
@@ -16,16 +15,15 @@ from tonegen.errors import BadPreset, BadValue
 from tonegen.frozen import Frozen
 from tonegen.keys import midi
 from tonegen.keys.dumps import scale_of_file
+from tonegen.keys.going import Waits, waits_of
 from tonegen.keys.osc_port import parse_address
 from tonegen.keys.plan import Plan, plan, undo_of
 from tonegen.keys.receivers import (
-    BendPerClass,
     BendPerNote,
     KeyTuning,
     OctaveTuning,
     Osc,
     Receiver,
-    TuningPerClass,
     check_together,
 )
 from tonegen.keys.receivers import receiver as load_receiver
@@ -37,17 +35,10 @@ from tonegen.presets.rows import Faults, in_row
 from tonegen.setlist.records import FollowKind, Follows, SetList, SetReceiver, SongSend
 from tonegen.setlist.states import SongState, states
 from tonegen.setup.context import rig_asked_for
+from tonegen.setup.moves import stand
 from tonegen.setup.rig import Bare, Files, Rig, bare_of
 from tonegen.setup.setting import Hands, Setup
 from tonegen.temperament import on_root
-
-
-class Waits(StrEnum):
-    """What a change of tuning waits for at a receiver."""
-
-    NOTHING = "nothing"  # each note brings its own, or nothing is to be sent
-    NOTES = "held notes"  # what sounds keeps its tune; silent keys go at once, the others when they end
-    SILENCE = "silence"  # no key or pedal down, and nothing rings
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,12 +90,24 @@ class SetPlan(Frozen):
 
     def waits_for(self, name: str, before: int, place: int) -> Waits:
         """What the change of tuning waits for."""
-        receiver = self.receivers[name]
-        moves = receiver.moves_what_sounds or isinstance(receiver, BendPerClass | TuningPerClass)
-        if not moves or not self.change(name, before, place):
-            return Waits.NOTHING
-        one_by_one = isinstance(receiver, KeyTuning) and receiver.message == "single note"
-        return Waits.NOTES if one_by_one else Waits.SILENCE
+        return waits_of(self.receivers[name]) if self.change(name, before, place) else Waits.NOTHING
+
+    def moved(self, place: int, travels: Mapping[str, float]) -> dict[str, Plan]:
+        """Plans of what follows the steel in a song, with its pedals and levers at these travels.
+
+        Not of those that keep their tunings beside each other: they have none for it. Raises BadValue for
+        pedals that do not go together.
+        """
+        state, rig = self.states[place], self.rig
+        if isinstance(rig, Bare):
+            return {}
+        hands = stand(rig.instrument, Hands(fret=state.fret), travels)
+        scale = scale_of_rig(rig, hands, follow=True, grips=state.grips, policy=_policy(state))
+        return {
+            name: plan(heard_by(scale, self.evening.receiver(name)), self.receivers[name])
+            for name, follows in state.follows.items()
+            if follows.kind is FollowKind.STEEL and name not in self.stored
+        }
 
     def undo(self, name: str) -> tuple[bytes, ...]:
         """What puts a receiver back, whatever song it stands in."""
@@ -131,6 +134,11 @@ def messages_of(one: SongSend, receiver: Receiver) -> tuple[bytes, ...]:
     return tuple(
         message for channel in channels for message in midi.program_change(channel, one.program, one.bank)
     )
+
+
+def _policy(state: SongState) -> Policy:
+    """Grips that a song names lead."""
+    return Policy.GRIP_FIRST if state.grips else Policy.MEAN
 
 
 def heard_by(scale: Scale, receiver: SetReceiver) -> Scale:
@@ -232,8 +240,9 @@ class _SetWork:
     def _scale(self, rig: Rig | Bare, follows: Follows, state: SongState) -> Scale:
         if follows.kind is FollowKind.STEEL:
             assert isinstance(rig, Rig)
-            policy = Policy.GRIP_FIRST if state.grips else Policy.MEAN
-            return scale_of_rig(rig, Hands(fret=state.fret), follow=False, grips=state.grips, policy=policy)
+            return scale_of_rig(
+                rig, Hands(fret=state.fret), follow=False, grips=state.grips, policy=_policy(state)
+            )
         if follows.kind is FollowKind.DUMP:
             scale, cautions = scale_of_file(Path(follows.name), rig.reference_hz)
             self._cautions += cautions

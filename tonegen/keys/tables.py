@@ -10,10 +10,11 @@ A bulk dump is too long for that: it waits for a pause in the playing.
 Times are seconds of any steady clock, given by whoever calls.
 """
 
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Hashable, Sequence
 from typing import Final
 
 from tonegen.keys import midi
+from tonegen.keys.cable import Cable
 from tonegen.keys.held import HeldKeys
 from tonegen.keys.plan import Plan
 from tonegen.keys.receivers import KeyTuning, OctaveTuning
@@ -23,8 +24,8 @@ from tonegen.keys.scale import KEYS
 # A single note change of six keys has 32 bytes: 10 milliseconds on a cable.
 _KEYS_AT_ONCE: Final = 6
 # So long nothing sounds before a dump goes out: by then the player is not about to strike.
-_PAUSE_SECONDS: Final = 1.0
-_LOOK_SECONDS: Final = 0.1  # while something waits for notes to end
+PAUSE_SECONDS: Final = 1.0
+LOOK_SECONDS: Final = 0.1  # while something waits for notes to end
 
 
 class _KeptTable:
@@ -92,7 +93,7 @@ class _Dump(_KeptTable):
     unit_of_key = (0,) * KEYS
     at_once = 1
     with_a_note = False
-    pause_seconds = _PAUSE_SECONDS
+    pause_seconds = PAUSE_SECONDS
 
     def words(self, made: Plan) -> tuple[Hashable, ...]:
         return (midi.key_words(made.aim_cents),)
@@ -122,16 +123,16 @@ def changes_in_pieces(before: Plan, made: Plan) -> tuple[bytes, ...]:
 
 
 class Tables:
-    """Takes a player's messages in and hands them to `send` as they are, with the table's changes between.
+    """Takes a player's messages in and hands them on as they are, with the table's changes between.
 
     The plan that it begins with has been sent. `send_due` is to be called when it says.
     """
 
-    def __init__(self, made: Plan, send: Callable[[bytes], object]) -> None:
+    def __init__(self, made: Plan, cable: Cable) -> None:
         """Nothing sounds."""
         receiver = made.receiver
         assert isinstance(receiver, KeyTuning | OctaveTuning)
-        self._send = send
+        self._cable = cable
         self._plan = made
         self._table = _table(receiver)
         self._tuned = frozenset(channel - 1 for channel in receiver.midi_channels)
@@ -141,7 +142,7 @@ class Tables:
         self._wanted = self._table.words(made)
         self._sent: list[Hashable] = list(self._wanted)
         self._pending: set[int] = set()  # units that are to be sent
-        self._cable_free_at = self._next_at = float("-inf")
+        self._next_at = float("-inf")
         self._played: set[int] = set()  # channels, as in the bytes
         self._fall_silent()
 
@@ -155,6 +156,35 @@ class Tables:
         self._plan = made
         self._wanted = self._table.words(made)
         self._pending = {unit for unit, word in enumerate(self._wanted) if word != self._sent[unit]}
+
+    def take_over(self, made: Plan) -> None:
+        """The receiver has been brought to this plan by other means, while nothing sounded."""
+        self.retune(made)
+        self._sent = list(self._wanted)
+        self._pending.clear()
+
+    @property
+    def held_keys(self) -> frozenset[int]:
+        """Keys that sound because a key or a pedal holds them."""
+        return frozenset().union(*(self._channels[number].sounding for number in self._tuned))
+
+    def held_on(self, number: int) -> bool:
+        """Whether anything sounds so on a channel, 0 to 15."""
+        return bool(self._channels[number].sounding)
+
+    @property
+    def rings_until(self) -> float:
+        """When the last note that was let go has rung out."""
+        return max((until for rings in self._rings for until in rings.values()), default=float("-inf"))
+
+    @property
+    def waits(self) -> bool:
+        """Whether something of the tuning has still to be sent."""
+        return bool(self._pending)
+
+    def is_to_be_tuned(self, key: int) -> bool:
+        """Whether a key's change has still to be sent."""
+        return self._table.unit_of_key[key] in self._pending
 
     def receive(self, message: bytes, now: float) -> None:
         """One whole message of the player."""
@@ -180,12 +210,12 @@ class Tables:
     def send_due(self, now: float) -> float | None:
         """Send what may go out now. Gives the time at which to ask again; None when all has been sent."""
         while self._pending:
-            due = max(self._cable_free_at, self._next_at)
+            due = max(self._cable.free_at, self._next_at)
             if due > now:
                 return due
-            ready = [unit for unit in sorted(self._pending) if self._may_go(unit, now)]
+            ready = [unit for unit in sorted(self._pending, key=self._turn) if self._may_go(unit, now)]
             if not ready:
-                return now + _LOOK_SECONDS
+                return now + LOOK_SECONDS
             self._tune(ready[: self._table.at_once], now)
         return None
 
@@ -225,7 +255,7 @@ class Tables:
             self._end(number, held.silence())
             for rings in self._rings:
                 if number in rings:
-                    rings[number] = self._cable_free_at
+                    rings[number] = self._cable.free_at
         elif controller in (midi.SUSTAIN, midi.SOSTENUTO) or controller > midi.ALL_SOUND_OFF:
             held.control(controller, value)
             self._end(number, held.let_go())
@@ -237,7 +267,11 @@ class Tables:
         for key in keys:
             unit = self._table.unit_of_key[key]
             self._sounding[unit] -= 1
-            self._rings[unit][number] = self._cable_free_at + self._release_seconds
+            self._rings[unit][number] = self._cable.free_at + self._release_seconds
+
+    def _turn(self, unit: int) -> tuple[bool, int]:
+        """Keys that are heard go first."""
+        return len(self._wanted) == KEYS and unit not in self._plan.scale.heard_keys, unit
 
     def _may_go(self, unit: int, now: float) -> bool:
         """Whether no note would be moved."""
@@ -257,11 +291,10 @@ class Tables:
 
     def _tune(self, units: Sequence[int], now: float) -> None:
         self._pass(self._table.message(self._plan, units, self._sent), now)
-        self._next_at = self._cable_free_at + self._sysex_seconds
+        self._next_at = self._cable.free_at + self._sysex_seconds
         for unit in units:
             self._sent[unit] = self._wanted[unit]
         self._pending.difference_update(units)
 
     def _pass(self, message: bytes, now: float) -> None:
-        self._send(message)
-        self._cable_free_at = max(self._cable_free_at, now) + len(message) * midi.SECONDS_PER_BYTE
+        self._cable.carry(message, now)

@@ -47,7 +47,7 @@ class StringsToTune:
 
     def tone_of(self, point: TuningPoint) -> Reference:
         """A tone at the very pitch that a point is to have."""
-        state = self.instrument.state(point.changes)
+        state = self.instrument.state(point.travels)
         note = note_name(self.instrument.key(point), self.instrument.flats)
         return Reference(f"tone {note}", self.hz(point, state, 0.0))
 
@@ -63,7 +63,7 @@ class StringsToTune:
 
     def unison(self, point: TuningPoint, tone: Reference) -> TuningStep:
         """Tune a point to a tone that is its own, heard where that is surest."""
-        state = self.instrument.state(point.changes)
+        state = self.instrument.state(point.travels)
         steps = self._both_ways(point, tone, state, 0.0, (tone.hz, tone.hz))
         best = min(steps, key=lambda step: step.error_cents)
         return replace(best, accuracy_cents=best.error_cents)
@@ -84,7 +84,7 @@ class StringsToTune:
                 yield from self._both_ways(first, second, state, fret, tones)
         for start in starts:
             for point in points:
-                state = self.instrument.state(point.changes)
+                state = self.instrument.state(point.travels)
                 if not self.instrument.body.holds(state.changes):
                     continue
                 tones = (self.hz(point, state, 0.0), start.hz)
@@ -161,14 +161,16 @@ class StringsToTune:
         """The state in which both points sound, and that may be engaged for it; none when there is none."""
         if first.string == second.string:
             return None
-        engaged = {*first.changes, *second.changes}
-        if any(len(group & engaged) > 1 for group in self.instrument.exclusive):
+        engaged = {**first.travels, **second.travels}
+        if any(engaged[name] != travel for name, travel in first.travels.items()):
+            return None
+        if any(len(group & engaged.keys()) > 1 for group in self.instrument.exclusive):
             return None
         state = self.instrument.state(engaged)
         for point in (first, second):
             if self.instrument.point(point.string, state) != point:
                 return None
-        needed = state in (self.instrument.state(point.changes) for point in (first, second))
+        needed = state in (self.instrument.state(point.travels) for point in (first, second))
         if not self.instrument.body.holds(state.changes) or not (needed or state in self.played):
             return None
         return state

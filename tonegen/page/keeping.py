@@ -25,7 +25,7 @@ from tonegen.setlist.records import SetList
 from tonegen.setup.evening import set_of_setup
 from tonegen.writing import HeldElsewhereError, hold_alone, remove_left_over, written_whole
 
-VERSION: Final = 2  # of the fields of a setting and of playing: one more whenever a field comes or goes
+VERSION: Final = 3  # of the fields of a setting and of playing: one more whenever a field comes or goes
 _NAME: Final = "page"
 _LARGEST_BYTES: Final = 4_000_000
 _NO_SONGS: Final = "the page has no songs yet; save them there, or name a set: tonegen list sets"

@@ -105,7 +105,7 @@ def _known_by(one: Any) -> Any:
         case Song() | SavedGrip():
             return one.name
         case MovedPoint():
-            return one.string, one.changes
+            return one.point
     return one
 
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from tonegen.copedent import Copedent
 from tonegen.drop import Drop
-from tonegen.instrument import Instrument, TuningPoint
+from tonegen.instrument import Instrument, State, TuningPoint
 from tonegen.interval import FASTEST_COUNTABLE_BEATS_PER_SECOND, Audible
 from tonegen.order.steps import Node, Order, Reference, TuningStep
 from tonegen.paper.pages import Pages
@@ -117,7 +117,7 @@ def _targets(pages: Pages, card: Card) -> None:
         pages.top -= _LINE_INCHES + 0.03
 
 
-def _table(pages: Pages, card: Card, columns: tuple[tuple[str, ...], ...], step: float) -> None:
+def _table(pages: Pages, card: Card, columns: tuple[State, ...], step: float) -> None:
     points = min(11.0, 11.0 * step / 0.62)
     small = max(8.0, points - 2.5)
     points = max(8.0, points)
@@ -126,10 +126,8 @@ def _table(pages: Pages, card: Card, columns: tuple[tuple[str, ...], ...], step:
         return pages.left + _NUMBER_INCHES + (index + 0.5) * step
 
     def head() -> None:
-        for index, changes in enumerate(columns):
-            pages.text(
-                middle(index), pages.top, "+".join(changes) or "open", points, ha="center", weight="bold"
-            )
+        for index, state in enumerate(columns):
+            pages.text(middle(index), pages.top, state.typed, points, ha="center", weight="bold")
         pages.top -= 0.2
 
     head()
@@ -140,8 +138,8 @@ def _table(pages: Pages, card: Card, columns: tuple[tuple[str, ...], ...], step:
         if number % 2 == 0:
             pages.shade(pages.left, up - _ROW_INCHES / 2, pages.right - pages.left, _ROW_INCHES)
         pages.text(pages.left + 0.04, up, str(string.number), 14, va="center", weight="bold")
-        for index, changes in enumerate(columns):
-            target = card.chart.target(TuningPoint(string.number, changes))
+        for index, state in enumerate(columns):
+            target = card.chart.tuned_in(string.number, state)
             if target is None:
                 continue
             lines = (
@@ -248,7 +246,7 @@ def _order(pages: Pages, card: Card) -> None:
 
 def _step_head(pages: Pages, x: float) -> None:
     for at, words, side in (
-        (0.26, "tune", "left"), (1.03, "by", "left"), (1.6, "engaged", "left"), (2.12, "as", "left"),
+        (0.26, "tune", "left"), (1.1, "by", "left"), (1.67, "engaged", "left"), (2.17, "as", "left"),
         (2.38, "beats", "left"), (3.32, "Hz", "right"), (3.64, "±", "right"),
     ):  # fmt: skip
         pages.text(x + at, pages.top, words, 8, ha=side)
@@ -259,9 +257,9 @@ def _step(pages: Pages, x: float, y: float, number: int, step: TuningStep, card:
     pages.text(x + 0.2, y, f"{number}", points, ha="right")
     tune = f"{_stop(step.tune)} {card.instrument.note(step.tune)}"
     pages.text(x + 0.26, y, tune, points, weight="bold")
-    pages.text(x + 1.03, y, _against(step.against), points)
-    pages.text(x + 1.6, y, "+".join(step.state.changes) or "open", points)
-    pages.text(x + 2.12, y, ":".join(map(str, step.partials)), points)
+    pages.text(x + 1.1, y, _against(step.against), points)
+    pages.text(x + 1.67, y, step.state.typed, points)
+    pages.text(x + 2.17, y, ":".join(map(str, step.partials)), points)
     pages.text(x + 2.38, y, _count(step), points)
     pages.text(x + 3.32, y, f"{step.coincident_hz:.0f}", points, ha="right")
     pages.text(x + 3.64, y, f"{step.accuracy_cents:.1f}", points, ha="right")
@@ -274,7 +272,7 @@ def _against(node: Node) -> str:
 
 
 def _stop(point: TuningPoint) -> str:
-    return f"{point.string} {'+'.join(point.changes)}".rstrip()
+    return f"{point.string} {point.stop if point.changes else ''}".rstrip()
 
 
 def _count(step: TuningStep) -> str:

@@ -4,20 +4,22 @@ from collections.abc import Iterable
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Final
 
 from msgspec import Meta, Struct
 
 from tonegen.body import Body
 from tonegen.errors import BadValue
-from tonegen.instrument import DEGREES, Change, Grip, Instrument, Split, String
+from tonegen.instrument import DEGREES, Change, Grip, HalfStop, Instrument, Split, String
 from tonegen.interval import Ratio
-from tonegen.pitch import parse_note, parse_pitch_class
+from tonegen.pitch import note_name, parse_note, parse_pitch_class
 from tonegen.presets.files import Cents, Fields, by_string, locate, named, read
 from tonegen.wire import Wire, open_stiffness
+from tonegen.words import signed
 
 Semitones = Annotated[int, Meta(ge=-24, le=24)]
 Gauge = Annotated[float, Meta(gt=0, le=0.2)]
+_NEAREST_CENTS: Final = 50.0
 
 
 class StringFields(Struct, forbid_unknown_fields=True, kw_only=True):
@@ -31,13 +33,21 @@ class StringFields(Struct, forbid_unknown_fields=True, kw_only=True):
     begins_at_fret: Annotated[int, Meta(ge=0, le=24)] = 0
 
 
+class HalfStopFields(Struct, array_like=True, forbid_unknown_fields=True):
+    """A half-stop: travel, measured cents above the open string, and the note that it stands for, if any."""
+
+    travel: float
+    cents: Cents
+    note: str = ""
+
+
 class ChangeFields(Struct, forbid_unknown_fields=True, kw_only=True):
-    """[[changes]]: moves in semitones by string; half_stops as [travel, cents] by string."""
+    """[[changes]]: moves in semitones by string; half_stops as [travel, cents] or [travel, cents, note]."""
 
     name: Annotated[str, Meta(pattern=r"^[A-Za-z][A-Za-z0-9]*$", max_length=12)]
     place: str = ""
     moves: dict[str, Semitones]
-    half_stops: dict[str, list[tuple[float, Cents]]] = {}
+    half_stops: dict[str, list[HalfStopFields]] = {}
 
 
 class BodyFields(Struct, forbid_unknown_fields=True, kw_only=True, frozen=True):
@@ -98,7 +108,7 @@ def instrument_from(fields: InstrumentFields, path: Path) -> Instrument:
         with named(path, f"changes[{index}]"):
             if change.name in changes:
                 raise BadValue(f'"{change.name}" is listed twice; give each change a name of its own')
-            changes[change.name] = _change(change, len(strings))
+            changes[change.name] = _change(change, tuple(strings))
     bare = Instrument(path.stem, fields.title, tuple(strings), tuple(changes.values()))
     for index, group in enumerate(fields.exclusive):
         with named(path, f"exclusive[{index}]"):
@@ -171,15 +181,32 @@ def _string(number: int, fields: StringFields, scale_length_inches: float | None
     return String(number, key, stiffness, wire, fields.begins_at_fret)
 
 
-def _change(fields: ChangeFields, count: int) -> Change:
-    semitones = by_string(fields.moves, count)
-    half_stops = {string: tuple(stops) for string, stops in by_string(fields.half_stops, count).items()}
-    for string, stops in half_stops.items():
+def _change(fields: ChangeFields, strings: tuple[String, ...]) -> Change:
+    semitones = by_string(fields.moves, len(strings))
+    half_stops: dict[int, tuple[HalfStop, ...]] = {}
+    for string, stops in by_string(fields.half_stops, len(strings)).items():
         if string not in semitones:
             raise BadValue(f"half_stops: string {string} is not among the moves of {fields.name}")
-        if not all(below < above for below, above in pairwise([0.0, *(travel for travel, _ in stops), 1.0])):
+        if not all(below < above for below, above in pairwise([0.0, *(each.travel for each in stops), 1.0])):
             raise BadValue("half_stops: travels must rise between 0 and 1, such as [[0.5, -100]]")
+        half_stops[string] = tuple(_half_stop(each, strings[string - 1], semitones[string]) for each in stops)
     return Change(fields.name, semitones, fields.place, half_stops)
+
+
+def _half_stop(fields: HalfStopFields, string: String, full_semitones: int) -> HalfStop:
+    if not fields.note:
+        return HalfStop(fields.travel, fields.cents)
+    semitones = parse_note(fields.note) - string.open_key
+    rest, stop = (note_name(key) for key in (string.open_key, string.open_key + full_semitones))
+    if not 0 < semitones * (1 if full_semitones > 0 else -1) < abs(full_semitones):
+        raise BadValue(f"half_stops: string {string.number} passes no {fields.note} from {rest} to {stop}")
+    if abs(fields.cents - 100 * semitones) > _NEAREST_CENTS:
+        pure, read = signed(100 * semitones, None), signed(fields.cents, None)
+        raise BadValue(
+            f"half_stops: {fields.note} is {pure} cents above string {string.number} open; "
+            f"{read} is nearer to another note"
+        )
+    return HalfStop(fields.travel, fields.cents, semitones)
 
 
 def _body(fields: BodyFields, bare: Instrument, path: Path) -> Body:

@@ -181,7 +181,7 @@ def _forget_combination(document: Any, gone: FittedCombination) -> None:
 def _update_points(document: Any, own: OwnTemperament) -> None:
     entries, left = _entries(document, "points"), dict(own.offsets_cents)
     for entry in entries:
-        written = TuningPoint(entry["string"], tuple(entry.get("changes", [])))
+        written = TuningPoint(entry["string"], tuple(entry.get("changes", [])), entry.get("travel", 1.0))
         point = next((each for each in left if each.is_same_stop(written)), None)
         if point is None:
             continue
@@ -195,6 +195,8 @@ def _update_points(document: Any, own: OwnTemperament) -> None:
         fields: dict[str, Any] = {"string": point.string}
         if point.changes:
             fields["changes"] = list(point.changes)
+        if point.travel != 1:
+            fields["travel"] = point.travel
         fields["offset_cents"] = _rounded(cents)
         if point in own.not_asked:
             fields["asked"] = False

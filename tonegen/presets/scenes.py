@@ -14,7 +14,7 @@ from tonegen.presets.drops import drop
 from tonegen.presets.files import Cents, Fields, beside, by_string, is_file_name, locate, name_of, named, read
 from tonegen.presets.instruments import GripFields, grip_from, instrument
 from tonegen.presets.temperaments import temperament
-from tonegen.temperament import Context, PitchClassTemperament
+from tonegen.temperament import Context, PitchClassTemperament, fitted
 from tonegen.tempering.scene import BandPart, Limit, Scene, WantedGrip, checked_point, pin_of_reading
 
 Weight = Annotated[float, Meta(gt=0, le=1000)]
@@ -40,18 +40,20 @@ class WantedGripFields(Struct, forbid_unknown_fields=True, kw_only=True):
 
 
 class PinFields(Struct, forbid_unknown_fields=True, kw_only=True):
-    """[[pins]]."""
+    """[[pins]]; travels : of changes that are only half engaged, as at a half-stop."""
 
     string: int
     changes: list[str] = []
+    travels: dict[str, float] = {}
     cents: Cents
 
 
 class LimitFields(Struct, forbid_unknown_fields=True, kw_only=True):
-    """[[limits]]."""
+    """[[limits]]; travels : as those of a pin."""
 
     string: int
     changes: list[str] = []
+    travels: dict[str, float] = {}
     from_cents: Cents
     to_cents: Cents
 
@@ -99,14 +101,14 @@ def scene_from(fields: SceneFields, path: Path) -> Scene:
     with named(path, "drop"):
         sag = drop(beside(path, fields.drop)).checked_on(chosen)
     with named(path, "before"):
-        before = temperament(beside(path, fields.before))
+        before = fitted(temperament(beside(path, fields.before)), chosen)
     grips, pins, limits, band = [], [], [], []
     for index, grip in enumerate(fields.grips):
         with named(path, f"grips[{index}]"):
             grips.append(_wanted(grip, chosen))
     for index, pin in enumerate(fields.pins):
         with named(path, f"pins[{index}]"):
-            state = chosen.state(pin.changes)
+            state = _state(chosen, pin.changes, pin.travels)
             pins.append(pin_of_reading(chosen, sag, pin.string, state, pin.cents))
     for index, limit in enumerate(fields.limits):
         with named(path, f"limits[{index}]"):
@@ -160,7 +162,7 @@ def _grip(fields: WantedGripFields, chosen: Instrument) -> tuple[Grip, State]:
         saved = chosen.grip(fields.name)
         return saved, chosen.state(saved.changes)
     changes = fields.changes or []
-    state = chosen.state({**dict.fromkeys(changes, 1.0), **fields.travels})
+    state = _state(chosen, changes, fields.travels)
     if fields.strings is not None:
         strings = chosen.grip_of(tuple(fields.strings), state).strings
         if len(strings) < 2:
@@ -176,6 +178,10 @@ def _grip(fields: WantedGripFields, chosen: Instrument) -> tuple[Grip, State]:
         )
         return grip_from(own, chosen), state
     return _half_engaged(fields, fields.root, fields.roles, chosen, state), state
+
+
+def _state(chosen: Instrument, changes: list[str], travels: dict[str, float]) -> State:
+    return chosen.state({**dict.fromkeys(changes, 1.0), **travels})
 
 
 def _half_engaged(
@@ -201,7 +207,8 @@ def _half_engaged(
 
 
 def _limit(fields: LimitFields, chosen: Instrument) -> Limit:
-    point = checked_point(chosen, fields.string, tuple(fields.changes))
+    state = _state(chosen, fields.changes, fields.travels)
+    point = checked_point(chosen, fields.string, state)
     return Limit(point, fields.from_cents, fields.to_cents)
 
 

@@ -3,8 +3,9 @@
 from collections.abc import Mapping
 from fractions import Fraction
 from pathlib import Path
+from typing import Annotated
 
-from msgspec import Struct
+from msgspec import Meta, Struct
 
 from tonegen.errors import BadValue
 from tonegen.instrument import TuningPoint
@@ -25,10 +26,14 @@ from tonegen.temperament import (
 
 
 class PointFields(Struct, forbid_unknown_fields=True, kw_only=True):
-    """[[points]] of the player's own temperament; not `asked` is one that tempering left as it was."""
+    """[[points]] of the player's own temperament; not `asked` is one that tempering left as it was.
+
+    travel : of a half-stop, less than 1, with the one change that has it.
+    """
 
     string: int
     changes: list[str] = []
+    travel: Annotated[float, Meta(gt=0, le=1)] = 1.0
     offset_cents: Cents
     asked: bool = True
 
@@ -125,7 +130,11 @@ def _context(fields: TemperamentFields, path: Path) -> Context:
 
 
 def _point(fields: PointFields) -> TuningPoint:
-    return TuningPoint(fields.string, tuple(fields.changes))
+    if fields.travel != 1 and len(fields.changes) != 1:
+        raise BadValue(
+            f"string {fields.string}: travel is that of one change at its half-stop; name just that"
+        )
+    return TuningPoint(fields.string, tuple(fields.changes), fields.travel)
 
 
 def _offsets(points: list[PointFields]) -> dict[TuningPoint, float]:
@@ -133,7 +142,7 @@ def _offsets(points: list[PointFields]) -> dict[TuningPoint, float]:
     seen = set()
     for fields in points:
         point = _point(fields)
-        if (stop := (point.string, frozenset(point.changes))) in seen:
+        if (stop := (point.string, frozenset(point.changes), point.travel)) in seen:
             raise BadValue(f"{point} is listed twice")
         seen.add(stop)
         offsets[point] = fields.offset_cents

@@ -125,13 +125,12 @@ def offset(setup: S, point: TuningPoint, offset_cents: float) -> S:
             f"{point} at {signed(offset_cents, 1)} cents is out of range; "
             f"offsets go from {LEAST_OFFSET_CENTS:g} to {MOST_OFFSET_CENTS:g}"
         )
-    moved = MovedPoint(point.string, point.changes, round(offset_cents, 4) + 0.0)
-    return replace(setup, moved=(*target(setup, point).moved, moved))
+    return replace(setup, moved=(*target(setup, point).moved, MovedPoint.of(point, offset_cents)))
 
 
 def target(setup: S, point: TuningPoint) -> S:
     """Put a tuning point back to its target, which the temperament gives."""
-    others = (moved for moved in setup.moved if TuningPoint(moved.string, moved.changes) != point)
+    others = (moved for moved in setup.moved if moved.point != point)
     return replace(setup, moved=tuple(others))
 
 

@@ -21,6 +21,7 @@ from tonegen.temperament import (
     OwnTemperament,
     PitchClassTemperament,
     Temperament,
+    fitted,
     on_root,
     string_cents,
 )
@@ -225,12 +226,10 @@ def rig_for(setup: Setup, shelf: Shelf) -> tuple[Rig, tuple[RigFault, ...]]:
     if isinstance(targets, PitchClassTemperament):
         targets = on_root(targets, setup.root, instrument.root)
 
-    def fitting() -> Temperament:
-        targets.offset_cents(instrument, TuningPoint(1))  # says so where it belongs to another instrument
-        return targets
-
-    plain: Temperament = EQUAL
-    targets = had("temperament", fitting, plain, "equal temperament is used instead")
+    asked, plain = targets, fitted(EQUAL, instrument)
+    targets = had(
+        "temperament", lambda: fitted(asked, instrument), plain, "equal temperament is used instead"
+    )
     sag: Drop = NO_DROP
     if setup.drop != NO_DROP.name:
         sag = preset("drops", setup.drop, lambda: NO_DROP, "no drop is used")
@@ -248,7 +247,7 @@ def rig_for(setup: Setup, shelf: Shelf) -> tuple[Rig, tuple[RigFault, ...]]:
             f"A4 is {REFERENCE_HZ:g} Hz",
         ),
         had("against", lambda: _written(setup.against), None, "there is no bass to hear it against"),
-        {TuningPoint(moved.string, moved.changes): moved.offset_cents for moved in setup.moved},
+        {moved.point: moved.offset_cents for moved in setup.moved},
     )  # fmt: skip
     return rig, tuple(faults)
 

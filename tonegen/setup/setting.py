@@ -12,7 +12,7 @@ from msgspec.structs import force_setattr
 from tonegen.drop import NO_DROP
 from tonegen.errors import BadValue
 from tonegen.frozen import read_only
-from tonegen.instrument import Instrument
+from tonegen.instrument import Instrument, TuningPoint
 from tonegen.pitch import REFERENCE_HZ
 from tonegen.temperament import EQUAL
 
@@ -38,6 +38,17 @@ class MovedPoint(Struct, frozen=True, forbid_unknown_fields=True):
     string: StringNumber
     changes: tuple[str, ...]
     offset_cents: Cents
+    travel: Travel = 1.0
+
+    @classmethod
+    def of(cls, point: TuningPoint, offset_cents: float) -> "MovedPoint":
+        """A tuning point at an offset, to a ten thousandth of a cent."""
+        return cls(point.string, point.changes, round(offset_cents, 4) + 0.0, point.travel)
+
+    @property
+    def point(self) -> TuningPoint:
+        """The tuning point that was moved."""
+        return TuningPoint(self.string, self.changes, self.travel)
 
 
 class SavedGrip(Record, frozen=True, forbid_unknown_fields=True):

@@ -203,7 +203,7 @@ def voice(scene: Scene, string: int, state: State, ratio: Ratio | None = None, r
     if instrument.stands_at_a_stop(string, state):
         above, terms = 100.0 * instrument.raised_semitones(point), ((point, 1.0),)
     else:
-        above, terms = _half_engaged(scene, string, state, point)
+        above, terms = _half_engaged(scene, string, state)
     nominal = 100.0 * instrument.string(string).open_key + above
     drop = scene.drop.since_tuned(instrument, string, state)
     stiffness = instrument.stiffness(string, state, 0.0) if scene.stiff else None
@@ -233,17 +233,16 @@ def _stands_for(cents: float, low: Ratio | None, high: Ratio | None) -> Ratio:
 
 
 def _half_engaged(
-    scene: Scene, string: int, state: State, point: TuningPoint
+    scene: Scene, string: int, state: State
 ) -> tuple[float, tuple[tuple[TuningPoint, float], ...]]:
     """Between its stops a string is a mixture of the stops' offsets: the instrument's own line, by cents."""
     instrument = scene.instrument
-    singles = [TuningPoint(string, (name,)) for name in instrument.own_changes(string, state)]
 
     def above(raised: TuningPoint | None) -> float:
         return instrument.cents_above_open(string, state, lambda asked: 1.0 if asked == raised else 0.0)
 
     at_rest = above(None)
-    shares = {each: above(each) - at_rest for each in dict.fromkeys([TuningPoint(string), *singles, point])}
+    shares = {each: above(each) - at_rest for each in instrument.points_between(string, state)}
     return at_rest, tuple((each, share) for each, share in shares.items() if abs(share) > 1e-9)
 
 

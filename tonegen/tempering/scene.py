@@ -167,19 +167,22 @@ class Scene:
         return tuple(dict.fromkeys([*self.instrument.tuning_points(), *joint, *named]))
 
 
-def checked_point(instrument: Instrument, string: int, changes: tuple[str, ...]) -> TuningPoint:
-    """The tuning point of a string and changes. Raises BadValue when they do not select one together.
+def checked_point(instrument: Instrument, string: int, state: State) -> TuningPoint:
+    """The tuning point of a string that has a state for its own. Raises BadValue where there is none.
 
     >>> from tonegen.presets import instrument
-    >>> str(checked_point(instrument("e9-ten-string"), 5, ("A",)))
+    >>> e9 = instrument("e9-ten-string")
+    >>> str(checked_point(e9, 5, e9.state(["A"])))
     'string 5 with A'
     """
-    point = instrument.point(string, instrument.state(changes))
-    if set(point.changes) != set(changes):
-        for change in changes:
-            if string not in instrument.change(change).semitones:
-                raise BadValue(f"change {change} does not move string {string} of {instrument.name}")
-        raise BadValue(f"{'+'.join(changes)} is not a stop of string {string}; there it is {point}")
+    point = instrument.point(string, state)
+    for change in state.changes:
+        if string not in instrument.change(change).semitones:
+            raise BadValue(f"change {change} does not move string {string} of {instrument.name}")
+    if not instrument.stands_at_a_stop(string, state):
+        raise BadValue(_between(instrument, string, state))
+    if point.travels != state.travels:
+        raise BadValue(f"{state} is not a stop of string {string}; there it is {point}")
     return point
 
 
@@ -191,26 +194,27 @@ def pin_of_reading(instrument: Instrument, drop: Drop, string: int, state: State
     >>> from tonegen.presets import drop, instrument
     >>> e9 = instrument("e9-ten-string")
     >>> pin_of_reading(e9, drop("demo-stiff-cabinet"), 8, e9.state(["A", "B"]), 0.0)
-    Pin(point=TuningPoint(string=8, changes=()), cents=1.5, heard='string 8 with A+B at +0')
+    Pin(point=TuningPoint(string=8, changes=(), travel=1.0), cents=1.5, heard='string 8 with A+B at +0')
     """
     point = instrument.point(string, state)
     if not instrument.stands_at_a_stop(string, state):
-        raise BadValue(f"string {string} is between its stops in {state}; pin it open, or at a stop")
-    if set(point.changes) == set(state.travels):
+        raise BadValue(_between(instrument, string, state))
+    if point.travels == state.travels:
         return Pin(point, cents)
     heard = f"{place_in_words(string, state)} at {signed(cents, None)}"
     return Pin(point, cents - drop.since_tuned(instrument, string, state), heard)
 
 
 def parse_pin(text: str, instrument: Instrument, drop: Drop = NO_DROP) -> Pin:
-    """A pin as it is typed: "4=0" holds string 4 open at equal temperament, "4:F=-20" its stop for F.
+    """A pin as it is typed: "4=0" holds string 4 open at equal temperament, "4:F=-20" its stop for F,
+    and "2:DD:0.5=0" a half-stop.
 
     In any other state, as "8:A+B=0", it holds what the string reads there, drop included.
     Raises BadValue for anything else.
 
     >>> from tonegen.presets import instrument
     >>> parse_pin("4:F=-20", instrument("e9-ten-string"))
-    Pin(point=TuningPoint(string=4, changes=('F',)), cents=-20.0, heard='')
+    Pin(point=TuningPoint(string=4, changes=('F',), travel=1.0), cents=-20.0, heard='')
     """
     point, separator, cents = typed(text).partition("=")
     try:
@@ -220,6 +224,17 @@ def parse_pin(text: str, instrument: Instrument, drop: Drop = NO_DROP) -> Pin:
     if not separator or not -1200 <= value <= 1200:
         raise BadValue(f'"{text}" is not a pin; write the point and its cents, such as 4=0 or 4:F=-20')
     return pin_of_reading(instrument, drop, *parse_place(point, instrument), value)
+
+
+def _between(instrument: Instrument, string: int, state: State) -> str:
+    """Why a state selects no tuning point, and which half-stops there are to go to."""
+    halves = [
+        State({name: half.travel}).typed
+        for name in instrument.own_changes(string, state)
+        for half in instrument.change(name).tuned_half_stops(string)
+    ]
+    where = f", or at a half-stop: {', '.join(halves)}" if halves else ""
+    return f"string {string} is between its stops in {state}; take it open, or at a stop{where}"
 
 
 def _refuse_doubles(names: list[str], what: str) -> None:

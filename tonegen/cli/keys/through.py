@@ -82,6 +82,7 @@ def command(
     """
     from tonegen.keys.live import Pedals, PlayedThrough, keep_pauses_short
     from tonegen.keys.ports import MAY_LOSE_NOTES, MidiInput
+    from tonegen.keys.receivers import Osc
     from tonegen.keys.receivers import receiver as load
 
     if bool(in_port) == bool(virtual_in):
@@ -103,12 +104,12 @@ def command(
             click.echo(said, err=True)
 
         def retuned(made: "Plan") -> None:
-            rig.retune(made, send=not player.tunes)
+            rig.retune(made, send=False)
             if not player.notes_bring_their_tune:
                 player.retune(made)
 
         following = Following(retuned, player.moved, rig.tune_again)
-        if not player.tunes:
+        if isinstance(made.receiver, Osc):
             desk.again = following.again
 
         def changed(made: "Plan") -> None:

@@ -88,6 +88,9 @@ from tonegen.keys.midi.show import (
     is_show as is_show,
 )
 from tonegen.keys.midi.show import (
+    is_show_for as is_show_for,
+)
+from tonegen.keys.midi.show import (
     parse_show as parse_show,
 )
 from tonegen.keys.midi.show import (

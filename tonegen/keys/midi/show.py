@@ -42,16 +42,17 @@ class ShowMessage:
     command: ShowCommand
     number: int | None = None
 
-    def is_for(self, device: int) -> bool:
-        """Whether a device is meant; one that listens as 127 takes what is for anybody."""
-        return ALL_DEVICES in (self.device, device) or self.device == device
-
 
 def is_show(message: bytes) -> bool:
     """Whether a whole system exclusive message is one of Show Control, well formed or not."""
     return len(message) > _HEADER_BYTES and message[0] == SYSEX and (
         message[1] == _REAL_TIME and message[3] == _SHOW_SUB_ID
     )  # fmt: skip
+
+
+def is_show_for(message: bytes, device: int) -> bool:
+    """Whether such a message is for a device; one that listens as 127 takes what is for anybody."""
+    return ALL_DEVICES in (message[2], device) or message[2] == device
 
 
 def parse_show(message: bytes) -> ShowMessage:

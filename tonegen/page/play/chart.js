@@ -27,8 +27,11 @@ export const toggleString = (number) => {
   });
 };
 
-// The half-stop can be felt under a knee; here the slider catches a little beside it.
-const felt = (travel) => (Math.abs(travel - 0.5) < 0.04 ? 0.5 : travel);
+// A half-stop can be felt under a knee; here the slider catches beside it, half-way where there is none.
+const felt = (name, travel) => {
+  const halves = view.changes.find((change) => change.name === name).half_stops;
+  return (halves.length ? halves : [0.5]).find((half) => Math.abs(travel - half) < 0.04) ?? travel;
+};
 
 const changeControls = (change) => {
   const button = make(
@@ -53,7 +56,8 @@ const changeControls = (change) => {
     "data-travel": change.name,
     "aria-label": `Travel of ${change.name}, ${change.place}`,
     title: "Slide for a half-stop",
-    oninput: () => askSoon("engage", { change: change.name, travel: felt(Number(travel.value)) }),
+    oninput: () =>
+      askSoon("engage", { change: change.name, travel: felt(change.name, Number(travel.value)) }),
   });
   return { button, travel, follow: follows(travel) };
 };
@@ -61,7 +65,7 @@ const changeControls = (change) => {
 const build = () => {
   heads = new Map(view.changes.map((change) => [change.name, []]));
   const head = (column) => {
-    const single = column.changes.length === 1 && view.changes.find((change) => change.name === column.name);
+    const single = !column.half && view.changes.find((change) => change.name === column.name);
     if (!single) return make("th", { scope: "col", class: "plain" }, column.name);
     const controls = changeControls(single);
     heads.get(single.name).push(controls);
@@ -137,13 +141,14 @@ const build = () => {
 
 // While tempering a touch holds a bead where it is; otherwise it engages what leads there.
 const touch = (cell) => {
-  if (partOfPage() === "temper") ask("pin", { string: cell.string, changes: cell.changes });
+  if (partOfPage() === "temper")
+    ask("pin", { string: cell.string, changes: cell.changes, travel: cell.travel });
   else {
     choose(cell.string);
     const whole = cell.changes.every(
-      (name) => view.changes.find((change) => change.name === name).travel === 1,
+      (name) => view.changes.find((change) => change.name === name).travel === cell.travel,
     );
-    for (const change of cell.changes) ask("engage", { change, travel: whole ? 0 : 1 });
+    for (const change of cell.changes) ask("engage", { change, travel: whole ? 0 : cell.travel });
   }
 };
 

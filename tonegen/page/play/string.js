@@ -33,7 +33,7 @@ const build = () => {
       {
         "data-to": "hold",
         "aria-pressed": "false",
-        onclick: () => ask("pin", { string: number, changes: current().changes }),
+        onclick: () => ask("pin", { string: number, changes: current().changes, travel: current().travel }),
       },
       "Pin it there",
     ),

@@ -12,7 +12,7 @@ from msgspec.structs import replace
 from tonegen import presets
 from tonegen.copedent import copedent
 from tonegen.errors import BadPreset
-from tonegen.instrument import Instrument, TuningPoint
+from tonegen.instrument import Instrument, State, TuningPoint
 from tonegen.interval import Audible, Direction, audible
 from tonegen.page.part import BASS, Standing, tone_name
 from tonegen.page.setting import Playing, Setting
@@ -24,12 +24,13 @@ from tonegen.words import a_minute, in_ten_seconds, rate, side, signed
 
 
 class ChangeView(Struct, frozen=True):
-    """A pedal or a lever; `key` is the letter or digit that engages it."""
+    """A pedal or a lever; `key` is the letter or digit that engages it, `half_stops` where it can be felt."""
 
     name: str
     place: str
     key: str
     travel: float
+    half_stops: tuple[float, ...]
 
 
 class Cell(Struct, frozen=True):
@@ -47,14 +48,16 @@ class Cell(Struct, frozen=True):
     stands: bool
     pinned: bool
     changes: tuple[str, ...]
+    travel: float
     asked: bool
 
 
 class Column(Struct, frozen=True):
-    """A column of the chart, and the changes that select it."""
+    """A column of the chart, and the changes that select it; `half` when at a half-stop."""
 
     name: str
     changes: tuple[str, ...]
+    half: bool
 
 
 class StringView(Struct, frozen=True):
@@ -69,6 +72,7 @@ class StringView(Struct, frozen=True):
     in_grip: bool
     point: str
     changes: tuple[str, ...]
+    travel: float
     pinned: bool
     offset_cents: float
     target_cents: float
@@ -162,7 +166,7 @@ def view(at: Standing, keys: dict[str, str], outlet: str, revision: int, undo: s
     roles = {tone.string: tone.role for tone in at.sounding.tones}
     stands_on = {number.number: rig.point(number.number, playing) for number in instrument.strings}
     engaged = {name for name, travel in state.travels.items() if travel > 0}
-    pinned = {TuningPoint(pin.string, pin.changes) for pin in setting.pins}
+    pinned = {pin.point for pin in setting.pins}
     now = song_now(instrument, setting.songs, playing)
     timbre_partials = set(rig.timbre.multiples)
     return View(
@@ -174,14 +178,23 @@ def view(at: Standing, keys: dict[str, str], outlet: str, revision: int, undo: s
         bar="open" if playing.fret == 0 else f"fret {playing.fret:g}",
         state=str(state),
         changes=tuple(
-            ChangeView(change.name, change.place, keys[change.name], state.travels.get(change.name, 0.0))
+            ChangeView(
+                change.name,
+                change.place,
+                keys[change.name],
+                state.travels.get(change.name, 0.0),
+                tuple(sorted({half.travel for halves in change.half_stops.values() for half in halves})),
+            )
             for change in instrument.changes
         ),
-        columns=tuple(Column(_column(changes), changes) for changes in chart.columns),
+        columns=tuple(
+            Column(column.typed, column.changes, any(travel < 1 for travel in column.travels.values()))
+            for column in chart.columns
+        ),
         cells=tuple(
             Cell(
                 target.point.string,
-                _column(target.point.changes),
+                target.point.stop,
                 target.note,
                 target.offset_in_words,
                 f"{target.hz:.2f}",
@@ -189,6 +202,7 @@ def view(at: Standing, keys: dict[str, str], outlet: str, revision: int, undo: s
                 stands_on[target.point.string] == target.point,
                 target.point in pinned,
                 target.point.changes,
+                target.point.travel,
                 target.asked,
             )
             for target in chart.targets
@@ -251,12 +265,8 @@ def engaging_keys(instrument: Instrument) -> dict[str, str]:
     return keys
 
 
-def _column(changes: tuple[str, ...]) -> str:
-    return "+".join(changes) or "open"
-
-
 def _stop(point: TuningPoint) -> str:
-    return f"with {_column(point.changes)}" if point.changes else "open"
+    return f"with {State(point.travels)}" if point.changes else "open"
 
 
 def _string_view(
@@ -281,6 +291,7 @@ def _string_view(
         in_grip=number in playing.strings,
         point=f"{rig.instrument.note(point)} {_stop(point)}" + _tune_and_reads(rig, tone, point, playing),
         changes=point.changes,
+        travel=point.travel,
         pinned=pinned,
         offset_cents=rig.temperament.offset_cents(rig.instrument, point),
         target_cents=target_cents,

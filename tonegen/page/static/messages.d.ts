@@ -36,7 +36,7 @@ export interface Asks {
   order: Record<string, never>;
   panic: Record<string, never>;
   pause: Record<string, never>;
-  pin: { string: number; changes: Array<string> };
+  pin: { string: number; changes: Array<string>; travel?: number };
   ping: { sent_ms: number };
   pure: { string: number; against: string };
   putback: Record<string, never>;
@@ -99,15 +99,15 @@ export interface Shows {
 
 export type AskedView = { number: number; of: number; question: string; form: string; choices: Array<string>; sounds: Array<string>; moved_cents: number; farthest_cents: number };
 
-export type Cell = { string: number; column: string; note: string; offset: string; hz: string; moved: boolean; stands: boolean; pinned: boolean; changes: Array<string>; asked: boolean };
+export type Cell = { string: number; column: string; note: string; offset: string; hz: string; moved: boolean; stands: boolean; pinned: boolean; changes: Array<string>; travel: number; asked: boolean };
 
-export type ChangeView = { name: string; place: string; key: string; travel: number };
+export type ChangeView = { name: string; place: string; key: string; travel: number; half_stops: Array<number> };
 
 export type CheckView = { pair: string; engaged: string; should: string; within: string };
 
 export type Choices = { presets: Record<string, Array<PresetName>>; roots: Array<string>; hearing_caution: string; version: string };
 
-export type Column = { name: string; changes: Array<string> };
+export type Column = { name: string; changes: Array<string>; half: boolean };
 
 export type Compared = { between: [string, string] | null; names: [string, string]; over: string; grips: Array<GripSides>; points: Array<PointSides>; words: string };
 
@@ -157,7 +157,7 @@ export type MeterReading = { string: number; changes: Array<string>; unit: strin
 
 export type Moment = { stream: number; frame: number; heard_frame: number; heard_at_ms: number; sample_rate: number; beats: Array<ShownBeat>; peak_dbfs: number };
 
-export type MovedPoint = { string: number; changes: Array<string>; offset_cents: number };
+export type MovedPoint = { string: number; changes: Array<string>; offset_cents: number; travel: number };
 
 export type Named = { name: string; words: string };
 
@@ -209,7 +209,7 @@ export type SongView = { name: string; key: string; taken: boolean };
 
 export type Span = [low: number, value: number, high: number, up: number];
 
-export type StringView = { number: number; note: string; cents: string; hz: string; drop: string; role: string; in_grip: boolean; point: string; changes: Array<string>; pinned: boolean; offset_cents: number; target_cents: number; target: string; pure_with: Array<string> };
+export type StringView = { number: number; note: string; cents: string; hz: string; drop: string; role: string; in_grip: boolean; point: string; changes: Array<string>; travel: number; pinned: boolean; offset_cents: number; target_cents: number; target: string; pure_with: Array<string> };
 
 export type SwellView = { pair: string; loud: Array<number> };
 

@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 from msgspec import Meta
 
 from tonegen.page.asked import Asked, Name, StringNumber
+from tonegen.setup.setting import Travel
 
 
 class TakeScene(Asked, tag="scene", frozen=True):
@@ -25,6 +26,7 @@ class HoldPoint(Asked, tag="pin", frozen=True):
 
     string: StringNumber
     changes: Annotated[tuple[Name, ...], Meta(max_length=12)]
+    travel: Travel = 1.0
 
 
 class ChooseObjective(Asked, tag="objective", frozen=True):

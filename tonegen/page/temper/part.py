@@ -8,7 +8,6 @@ from msgspec import Struct
 
 from tonegen import presets
 from tonegen.errors import BadPreset, BadValue, TonegenError
-from tonegen.instrument import TuningPoint
 from tonegen.page.asked import Asked
 from tonegen.page.part import Act, Change, Done, Host, Part, Standing
 from tonegen.page.setting import Setting
@@ -50,11 +49,12 @@ def weigh(asked: asks.Weigh, at: Standing) -> Done:
 def pin(asked: asks.HoldPoint, at: Standing) -> Done:
     """Hold a point at the offset that it has; one that is held is let go."""
     rig, pins = at.rig, at.setting.pins
-    point = checked_point(rig.instrument, asked.string, asked.changes)
-    others = tuple(held for held in pins if TuningPoint(held.string, held.changes) != point)
+    state = rig.instrument.state(dict.fromkeys(asked.changes, asked.travel))
+    point = checked_point(rig.instrument, asked.string, state)
+    others = tuple(held for held in pins if held.point != point)
     if len(others) < len(pins):
         return at.sets(f"{point} unpinned", pins=others)
-    held = MovedPoint(point.string, point.changes, rig.temperament.offset_cents(rig.instrument, point))
+    held = MovedPoint.of(point, rig.temperament.offset_cents(rig.instrument, point))
     return at.sets(f"{point} pinned", pins=(*others, held))
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from msgspec import Struct
 
 from tonegen.errors import BadValue, TonegenError
-from tonegen.instrument import Instrument, TuningPoint
+from tonegen.instrument import Instrument
 from tonegen.page import shelf
 from tonegen.page.setting import Setting
 from tonegen.pitch import note_name
@@ -142,9 +142,7 @@ def scene_of(setting: Setting, rig: Rig) -> Scene:
     ]
     if not grips:
         raise BadValue("choose at least one grip")
-    pins = tuple(
-        Pin(TuningPoint(pin.string, pin.changes), pin.offset_cents) for pin in setting.pins
-    )  # fmt: skip
+    pins = tuple(Pin(pin.point, pin.offset_cents) for pin in setting.pins)
     band: tuple[BandPart, ...] = ()
     limits = base.limits if base else ()
     if base is not None:
@@ -176,7 +174,7 @@ def with_scene(setting: Setting, name: str) -> Setting:
     if not name:
         return replaced(setting, scene="", weights={}, pins=())
     base = load_scene(name)
-    pins = tuple(MovedPoint(pin.point.string, pin.point.changes, pin.cents) for pin in base.pins)
+    pins = tuple(MovedPoint.of(pin.point, pin.cents) for pin in base.pins)
     return replaced(setting, scene=name, weights={}, pins=pins)
 
 
@@ -218,9 +216,7 @@ def asked_of(setting: Setting, rig: Rig) -> WantedScene:
             for wanted in _available(base, setting, rig.instrument)
             for name in [wanted.grip.name]
         ),
-        pins=tuple(
-            f"{TuningPoint(pin.string, pin.changes)} at {signed(pin.offset_cents, 1)}" for pin in setting.pins
-        ),
+        pins=tuple(f"{pin.point} at {signed(pin.offset_cents, 1)}" for pin in setting.pins),
     )
 
 
@@ -290,11 +286,11 @@ def moved_to(found: Found, chosen: int, setting: Setting) -> tuple[MovedPoint, .
         raise BadValue(f"these offsets were found for {found_for}; choose that instrument, or temper again")
     asked, offsets = found.solved.moved_cents, found.offsets(chosen)
     offered = tuple(
-        MovedPoint(point.string, point.changes, round(cents, 4) + 0.0)
+        MovedPoint.of(point, cents)
         for point, cents in zip(found.solved.demands.points, offsets, strict=True)
         if point in asked
     )
-    return (*(one for one in setting.moved if TuningPoint(one.string, one.changes) not in asked), *offered)
+    return (*(one for one in setting.moved if one.point not in asked), *offered)
 
 
 def _available(base: Scene | None, setting: Setting, instrument: Instrument) -> Iterable[WantedGrip]:

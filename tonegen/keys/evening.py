@@ -1,0 +1,228 @@
+"""An evening under way: a set, its receivers, and what hands and feet do, from song to song.
+
+Each note goes to the receivers that play it, each press to the rules of `setlist.presses`; a song that is
+gone to reaches each receiver by `keys.going`. No port, no thread and no clock is known here.
+
+Times are seconds of any steady clock, given by whoever calls.
+"""
+
+from collections.abc import Hashable, Mapping
+from typing import Any, Final
+
+from tonegen.errors import BadValue
+from tonegen.keys import midi
+from tonegen.keys.cable import Cable
+from tonegen.keys.controls import Controls, Pressed
+from tonegen.keys.going import Going
+from tonegen.keys.receivers import Osc
+from tonegen.keys.sets import SetPlan
+from tonegen.pitch import note_name, pitch_class_name
+from tonegen.setlist.presses import Presses, PressOutcome
+from tonegen.setlist.records import Action, SetReceiver
+
+# So long a receiver may wait before the player is told what for (common practice, no source).
+SECONDS_TO_WAIT: Final = 4.0
+KEYBOARD: Final = ""  # the port of who plays
+_NOTES: Final = (midi.NOTE_OFF, midi.NOTE_ON, midi.KEY_PRESSURE)
+
+
+class Evening:
+    """A set while it is played.
+
+    goings : the receivers, by name. travels : where pedals and levers of the steel stand; see `pedals_moved`.
+    """
+
+    def __init__(
+        self, made: SetPlan, cables: Mapping[str, Cable], place: int = 0, mpe_keyboard: bool = False
+    ) -> None:
+        """The song at a place: each receiver that has a cable is tuned for it, and was sent what it sends."""
+        self._made = made
+        self.presses: Final = Presses(made.evening, place)
+        self._controls = Controls(made.evening.controls)
+        self.goings: Final = {
+            name: Going(made.plans[place][name], cable, mpe_keyboard) for name, cable in cables.items()
+        }
+        self._gone: set[str] = set()
+        self._under_way: set[str] = set()
+        self._pressed_at = float("-inf")
+        self._waited_told = True
+        self._steel: dict[str, float] = {}
+        self.pedals_moved = False
+        self._routes: tuple[tuple[tuple[SetReceiver, Going], ...], ...] = tuple(
+            tuple(
+                (one, self.goings[one.name])
+                for one in made.evening.receivers
+                if one.name in self.goings and (not one.from_channels or channel in one.from_channels)
+            )
+            for channel in midi.ALL_CHANNELS
+        )
+
+    # -- what comes in -------------------------------------------------------------------------------------
+
+    def receive(self, message: bytes, now: float, port: str = KEYBOARD) -> PressOutcome | None:
+        """One whole message of a port; what became of it where it was a press.
+
+        What comes from a foot board and is no control of the set goes nowhere. Raises BadValue for what is
+        meant for the set and makes no sense.
+        """
+        taken, pressed = self._controls.taken(port, message)
+        if taken:
+            return None if pressed is None else self._press(pressed, now, port)
+        if port == KEYBOARD:
+            self._play(message, now)
+        return None
+
+    def _play(self, message: bytes, now: float) -> None:
+        status = message[0]
+        if status >= midi.SYSTEM:
+            for going in self.goings.values():
+                going.receive(message, now)
+        elif status & midi.KIND_BITS in _NOTES:
+            key = message[1]
+            for one, going in self._routes[status & midi.CHANNEL_BITS]:
+                low, high = one.from_keys
+                if low <= key <= high:
+                    if not one.transpose:
+                        going.receive(message, now)
+                    elif 0 <= (moved := key + one.transpose) <= 127:
+                        going.receive(bytes((status, moved, message[2])), now)
+        else:
+            for _, going in self._routes[status & midi.CHANNEL_BITS]:
+                going.receive(message, now)
+
+    def _press(self, pressed: Pressed, now: float, port: str) -> PressOutcome:
+        control = pressed.control
+        if pressed.travel is not None:
+            self._steel[control.change] = pressed.travel
+            self.pedals_moved = True
+            return PressOutcome()
+        if control.action is Action.PANIC:
+            self.panic(now)
+            return PressOutcome()
+        if pressed.show is midi.ShowCommand.LOAD:
+            if pressed.number is None:
+                raise BadValue("Show Control: LOAD names no song")
+            return self.presses.load(pressed.number, now, port)
+        if pressed.show in (midi.ShowCommand.ALL_OFF, midi.ShowCommand.RESTORE):
+            return self.presses.hold(pressed.show is midi.ShowCommand.ALL_OFF)
+        action = control.action
+        if pressed.show is midi.ShowCommand.GO:
+            action = Action.NEXT if pressed.number is None else Action.NUMBER
+        return self.press(control, action, now, pressed.number, port)
+
+    def press(
+        self, control: Hashable, action: Action, now: float, number: int | None = None, port: str = ""
+    ) -> PressOutcome:
+        """A press by any other way, such as OSC: see `Presses.press`."""
+        before = self.presses.place
+        outcome = self.presses.press(control, action, now, number, port)
+        if outcome.goes_to is not None:
+            self._go(before, now)
+        return outcome
+
+    # -- songs ---------------------------------------------------------------------------------------------
+
+    def _go(self, before: int, now: float) -> None:
+        place = self.presses.place
+        self._pressed_at, self._waited_told = now, False
+        self._under_way = {*self.goings} - self._gone
+        for name, going in self.goings.items():
+            # where something was left unsent, all that stands in the song is sent
+            since = None if going.has_sends else before
+            going.go(self._made.plans[place][name], self._made.sends(name, since, place), now)
+        self.pedals_moved = bool(self._steel)
+
+    def travels(self) -> dict[str, float]:
+        """Where pedals and levers of the steel stand; `pedals_moved` until this is asked."""
+        self.pedals_moved = False
+        return dict(self._steel)
+
+    def follow_steel(self, travels: Mapping[str, float]) -> None:
+        """Bring what follows the steel to where its pedals stand. Raises BadValue where that cannot be."""
+        for name, made in self._made.moved(self.presses.place, travels).items():
+            if name in self.goings:
+                self.goings[name].retune(made)
+
+    def send_due(self, now: float) -> float | None:
+        """Send what may go out now. Gives the time at which to ask again; None when all has been sent."""
+        dues = [due for going in self.goings.values() if (due := going.send_due(now)) is not None]
+        return min(dues, default=None)
+
+    # -- receivers that go and come, the end ---------------------------------------------------------------
+
+    def gone(self, name: str) -> None:
+        """A receiver vanished: it is passed over."""
+        self._gone.add(name)
+        self._under_way.discard(name)
+        self.goings[name].be_gone()
+
+    def back(self, name: str, now: float) -> None:
+        """It is back, from nothing: it is brought to the song of this moment."""
+        self._gone.discard(name)
+        self._under_way.add(name)
+        place = self.presses.place
+        here = self._made.plans[place][name]
+        kept = sorted(self._made.stored.get(name, ()), key=lambda one: one is not here)  # this song's first
+        dumps = [message for one in kept for message in one.tuning]
+        self.goings[name].start_over(now, self._made.sends(name, None, place), dumps)
+
+    def finish(self, now: float) -> None:
+        """End every note that is held."""
+        for going in self.goings.values():
+            going.finish(now)
+
+    def panic(self, now: float) -> None:
+        """End every note, every ring and every pedal, on all channels of every port."""
+        for going in self.goings.values():
+            going.finish(now)
+            if not isinstance(going.plan.receiver, Osc):
+                going.pass_on(midi.notes_off(midi.ALL_CHANNELS), now)
+
+    # -- what is shown -------------------------------------------------------------------------------------
+
+    def waits(self) -> dict[str, tuple[str, ...]]:
+        """Receivers that are still going, each with the notes of the player that it waits for."""
+        found = {}
+        for name in sorted(self._under_way):
+            waiting = self.goings[name].waiting()
+            if waiting is None:
+                self._under_way.discard(name)
+                continue
+            moved = self._made.evening.receiver(name).transpose
+            found[name] = tuple(note_name(key - moved) for key in waiting)
+        return found
+
+    def waited_long(self, now: float) -> str:
+        """What has been waited for for 4 s, told once for each song; "" for nothing."""
+        if self._waited_told or now - self._pressed_at < SECONDS_TO_WAIT:
+            return ""
+        self._waited_told = True
+        held = {name: keys for name, keys in self.waits().items() if keys}
+        return "; ".join(f"{name} waits for {' '.join(keys)}" for name, keys in held.items())
+
+    def state(self) -> dict[str, Any]:
+        """What is now and next, and how each receiver stands, for an answer."""
+        evening, presses = self._made.evening, self.presses
+        here, waits = self._made.states[presses.place], self.waits()
+        after = None if presses.next_place is None else evening.songs[presses.next_place]
+        return {
+            "set": evening.name,
+            "song": here.song.name,
+            "number": here.song.number,
+            "key": None if here.key is None else pitch_class_name(here.key),
+            "fret": here.fret,
+            "line": here.song.line,
+            "next": None if after is None else after.name,
+            "next_number": None if after is None else after.number,
+            "hold": presses.held,
+            "going": bool(waits),
+            "receivers": [
+                {"name": name, "state": self._stands(name, waits), "waits_for": list(waits.get(name, ()))}
+                for name in self.goings
+            ],
+        }
+
+    def _stands(self, name: str, waits: Mapping[str, tuple[str, ...]]) -> str:
+        if name in self._gone:
+            return "gone"
+        return "going" if name in waits else "ready"

@@ -1,0 +1,275 @@
+"""How a receiver goes from song to song while it is played: nothing that sounds is moved, and no note waits.
+
+Where each note has a tune of its own the new tuning holds from the next note on. Single notes are tuned at
+once where their keys are silent, the others when they end. What is tuned by pitch class, or as a whole, waits
+until the receiver is silent: keys and pedals up, rings over. Nothing is ever forced.
+
+What a song sends besides (programs, bytes) waits until no key and no pedal holds a note that it would reach.
+Whatever goes out between notes goes one message at a time, when the one before has arrived: a note waits
+behind one short message at most. Long ones wait for a pause in the playing.
+
+Times are seconds of any steady clock, given by whoever calls.
+"""
+
+from collections import deque
+from collections.abc import Iterable
+from enum import StrEnum
+from typing import Final
+
+from tonegen.keys import midi
+from tonegen.keys.cable import Cable
+from tonegen.keys.osc_notes import OscNotes
+from tonegen.keys.plan import Plan
+from tonegen.keys.receivers import (
+    BendPerClass,
+    BendPerNote,
+    KeyTuning,
+    Osc,
+    Receiver,
+    TuningPerClass,
+)
+from tonegen.keys.rotation import Rotation
+from tonegen.keys.tables import LOOK_SECONDS, PAUSE_SECONDS, Tables
+
+# A single note change of six keys has 32 bytes, 10 ms on a cable; an octave message has one more.
+SHORT_BYTES: Final = 33
+
+
+class Waits(StrEnum):
+    """What a change of tuning waits for at a receiver."""
+
+    NOTHING = "nothing"  # each note brings its own, or nothing is to be sent
+    NOTES = "held notes"  # what sounds keeps its tune; silent keys go at once, the others when they end
+    SILENCE = "silence"  # no key or pedal down, and nothing rings
+
+
+def waits_of(receiver: Receiver) -> Waits:
+    """What every change of a receiver's tuning waits for."""
+    if isinstance(receiver, KeyTuning) and receiver.message == "single note":
+        return Waits.NOTES
+    if receiver.moves_what_sounds or isinstance(receiver, BendPerClass | TuningPerClass):
+        return Waits.SILENCE
+    return Waits.NOTHING
+
+
+class Going:
+    """One receiver: takes the notes that are for it, and goes on to other tunings between them.
+
+    The plan that it begins with has been sent. `send_due` is to be called when it says.
+    mpe_keyboard : as for `Rotation`.
+    """
+
+    def __init__(self, made: Plan, cable: Cable, mpe_keyboard: bool = False) -> None:
+        """Nothing sounds; it is ready."""
+        self.plan = made
+        self._cable = cable
+        self._now = float("-inf")
+        self.waits_for: Final = waits_of(made.receiver)
+        self.rotation: Rotation | None = None
+        self.tables: Tables | None = None
+        # Notes on these pass untouched: nobody but us knows what sounds there.
+        self._untouched: frozenset[int] = frozenset()
+        self.notes: Final[Rotation | Tables | OscNotes] = self._notes(made, mpe_keyboard)
+        self._armed: Plan | None = None
+        self._sends: deque[bytes] = deque()
+        self._dumps: deque[bytes] = deque()  # tunings that it is to keep beside each other
+        self._selects: deque[bytes] = deque()  # of one of them: nothing sounds on their channels
+        self._not_before = float("-inf")
+        self._gone = False
+        self._played_untouched: set[int] = set()
+
+    def _notes(self, made: Plan, mpe_keyboard: bool) -> Rotation | Tables | OscNotes:
+        if isinstance(made.receiver, BendPerClass | BendPerNote | TuningPerClass):
+            self._untouched = frozenset(channel - 1 for channel in made.receiver.untouched)
+            self.rotation = Rotation(made, self._carry, mpe_keyboard=mpe_keyboard)
+            return self.rotation
+        if isinstance(made.receiver, Osc):
+            return OscNotes(made, self._carry)
+        self.tables = Tables(made, self._cable)
+        return self.tables
+
+    def _carry(self, message: bytes) -> None:
+        self._cable.carry(message, self._now)
+
+    # -- songs and pedals --------------------------------------------------------------------------------
+
+    def go(self, made: Plan, sends: Iterable[bytes], now: float) -> None:
+        """Go on to a song: its plan, and what it sends besides, in place of what has not gone out yet."""
+        if not isinstance(made.receiver, Osc):
+            self._sends = deque(() if self._gone else sends)
+        self._armed = None
+        if self._gone or self.waits_for is not Waits.SILENCE:
+            self._take(made)
+        elif made is not self.plan:
+            self._armed = made
+        self.send_due(now)
+
+    def retune(self, made: Plan) -> None:
+        """Go on in another temperament within the song, as a pedal has it; what sounds keeps its own."""
+        if self._armed is not None:
+            self._armed = made
+        else:
+            self._take(made)
+
+    def _take(self, made: Plan) -> None:
+        before, self.plan = self.plan, made
+        self.notes.retune(made)
+        if isinstance(made.receiver, Osc):  # it is sent nothing else; what has not gone out is replaced
+            pairs, unsent = zip(made.tuning, before.tuning, strict=True), set(self._sends)
+            self._sends = deque(now for now, then in pairs if now != then or then in unsent)
+
+    def _arrive(self) -> None:
+        """Nothing sounds: what was armed is taken."""
+        made, self._armed = self._armed, None
+        assert made is not None
+        if self.tables is not None and made.receiver != self.plan.receiver:  # it keeps this tuning already
+            self.plan = made
+            self.tables.take_over(made)
+            self._selects = deque(made.set_up)
+        else:
+            self._take(made)
+
+    def waiting(self) -> tuple[int, ...] | None:
+        """Keys that are held and that it waits for, none where it waits for a ring or the cable.
+
+        None when it is ready.
+        """
+        held = self.notes.held_keys
+        if self._armed is not None or self._dumps or self._sends or self._selects:
+            return tuple(sorted(held))
+        if self.tables is not None and self.tables.waits:
+            return tuple(sorted(key for key in held if self.tables.is_to_be_tuned(key)))
+        return None
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What did not come out as it was played, in sentences."""
+        return self.rotation.cautions if self.rotation is not None else ()
+
+    @property
+    def has_sends(self) -> bool:
+        """Whether something that a song sends has not gone out yet."""
+        return bool(self._sends)
+
+    # -- notes -------------------------------------------------------------------------------------------
+
+    def receive(self, message: bytes, now: float) -> None:
+        """One whole message of the player."""
+        self._now = now
+        if message[0] & midi.KIND_BITS == midi.NOTE_ON and message[2]:
+            number = message[0] & midi.CHANNEL_BITS
+            if self._armed is not None or self._sends or self._selects:
+                self._before_a_note(number, now)
+            if number in self._untouched:
+                self._played_untouched.add(number)
+        self.notes.receive(message, now)
+
+    def _before_a_note(self, number: int, now: float) -> None:
+        """What is due for a note that begins goes out right before it."""
+        if self._armed is not None and self._is_silent(now):
+            self._arrive()
+        for message in [one for one in self._selects if one[0] & midi.CHANNEL_BITS == number]:
+            self._selects.remove(message)
+            self._carry(message)
+        room = SHORT_BYTES
+        for message in tuple(self._sends):
+            if message[0] >= midi.SYSTEM or len(message) > room or not self._may_send(message, now):
+                break
+            if self.tables is None or message[0] & midi.CHANNEL_BITS == number:
+                room -= len(message)
+                self._sends.remove(message)
+                self._carry(message)
+
+    # -- between notes -----------------------------------------------------------------------------------
+
+    def send_due(self, now: float) -> float | None:
+        """Send what may go out now. Gives the time at which to ask again; None when all has been sent."""
+        self._now = now
+        if self._gone:
+            return None
+        again = []
+        if self._armed is not None:
+            if self._is_silent(now):
+                self._arrive()
+            else:
+                held = self.notes.held_keys
+                again.append(now + LOOK_SECONDS if held else max(self._silent_at, now + 1e-4))
+        due = self._send_next(now)
+        if due is None and self.tables is not None:
+            due = self.tables.send_due(now)
+        return min([*again, *([] if due is None else [due])], default=None)
+
+    def _send_next(self, now: float) -> float | None:
+        """Send one message after the other, each when the one before has arrived."""
+        while self._dumps or self._sends or self._selects:
+            due = max(self._cable.free_at, self._not_before)
+            if due > now:
+                return due
+            ready = [some for some in (self._dumps, self._sends) if some and self._may_send(some[0], now)]
+            if not (self._selects or ready):
+                return now + LOOK_SECONDS
+            message = (self._selects or ready[0]).popleft()
+            self._carry(message)
+            if message[0] == midi.SYSEX:
+                self._not_before = self._cable.free_at + self.plan.receiver.sysex_seconds
+        return None
+
+    @property
+    def _silent_at(self) -> float:
+        """When the receiver is silent if nothing else is played: rings over, and for a dump a pause."""
+        dump = isinstance(self.plan.receiver, KeyTuning) and self._armed is not None and (
+            self._armed.receiver == self.plan.receiver
+        )  # fmt: skip
+        return self.notes.rings_until + (PAUSE_SECONDS if dump else 0.0)
+
+    def _is_silent(self, now: float) -> bool:
+        return not self.notes.held_keys and self._silent_at <= now
+
+    def _may_send(self, message: bytes, now: float) -> bool:
+        """Whether no note would be cut, changed or held up."""
+        if isinstance(self.plan.receiver, Osc):
+            return True
+        if self.tables is not None and message[0] < midi.SYSTEM:
+            return not self.tables.held_on(message[0] & midi.CHANNEL_BITS)
+        if self.notes.held_keys:
+            return False
+        return len(message) <= SHORT_BYTES or self.notes.rings_until + PAUSE_SECONDS <= now
+
+    # -- gone and back, the end ----------------------------------------------------------------------------
+
+    def be_gone(self) -> None:
+        """The receiver vanished: it is passed over until it is back."""
+        self._gone = True
+        if self._armed is not None:
+            made, self._armed = self._armed, None
+            self._take(made)
+        for waiting in (self._dumps, self._sends, self._selects):
+            waiting.clear()
+
+    def start_over(self, now: float, sends: Iterable[bytes] = (), dumps: Iterable[bytes] = ()) -> None:
+        """The receiver came back from nothing: it is set up and tuned, and sent what stands in its song.
+
+        dumps : of all tunings that it keeps beside each other, where it does.
+        """
+        self._now, self._gone = now, False
+        self._sends, self._dumps = deque(sends), deque(dumps)
+        if isinstance(self.notes, Tables):
+            self.notes.start_over(now)
+            if self._dumps:
+                self.notes.take_over(self.plan)
+        else:
+            self.notes.start_over()
+        self.send_due(now)
+
+    def pass_on(self, messages: Iterable[bytes], now: float) -> None:
+        """Send messages as they are."""
+        for message in messages:
+            self._cable.carry(message, now)
+
+    def finish(self, now: float) -> None:
+        """End every note that is still held."""
+        self._now = now
+        self.notes.finish(now)
+        for message in midi.notes_off(sorted(number + 1 for number in self._played_untouched)):
+            self._carry(message)
+        self._played_untouched.clear()

@@ -14,6 +14,7 @@ from tonegen.keys import midi
 from tonegen.keys.cable import Cable
 from tonegen.keys.controls import Controls, Pressed
 from tonegen.keys.going import Going
+from tonegen.keys.plan import Plan
 from tonegen.keys.receivers import Osc
 from tonegen.keys.sets import SetPlan
 from tonegen.pitch import note_name, pitch_class_name
@@ -29,7 +30,8 @@ _NOTES: Final = (midi.NOTE_OFF, midi.NOTE_ON, midi.KEY_PRESSURE)
 class Evening:
     """A set while it is played.
 
-    goings : the receivers, by name. travels : where pedals and levers of the steel stand; see `pedals_moved`.
+    goings : the receivers, by name. pedals_moved : those of the steel, or the song with pedals down: what
+        follows the steel is to be worked out anew, see `travels`.
     """
 
     def __init__(
@@ -137,9 +139,9 @@ class Evening:
         self.pedals_moved = False
         return dict(self._steel)
 
-    def follow_steel(self, travels: Mapping[str, float]) -> None:
-        """Bring what follows the steel to where its pedals stand. Raises BadValue where that cannot be."""
-        for name, made in self._made.moved(self.presses.place, travels).items():
+    def follow_steel(self, plans: Mapping[str, Plan]) -> None:
+        """Bring what follows the steel to where its pedals stand: see `SetPlan.moved`."""
+        for name, made in plans.items():
             if name in self.goings:
                 self.goings[name].retune(made)
 

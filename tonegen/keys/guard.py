@@ -225,7 +225,7 @@ class _HeldDoor:
     door: Door | None = None
     undo: KeptUndo | None = None
     entry: Entry | None = None
-    was_gone: bool = False
+    there: bool = True  # as far as is known
 
     def open(self) -> str:
         """Open its door; what to answer."""
@@ -250,11 +250,16 @@ class _HeldDoor:
         else:
             self.open()
 
+    def look(self, thorough: bool) -> bool:
+        """See whether the receiver is there; whether that says that the MIDI system is."""
+        self.there = self.there and self.door is not None and self.door.is_there(thorough)
+        return self.there and self.where.startswith("midi ")
+
     def put_back(self) -> None:
         """Send what it holds, and close."""
         try:
             if self.undo is not None:
-                _put_back(self.door, self.undo, self.was_gone)
+                _put_back(self.door, self.undo, self.there)
                 if self.entry is not None:
                     self.entry.remove()
         except TonegenError as error:
@@ -282,13 +287,16 @@ def stand_guard() -> None:
         elif letter == b"U":
             posts[place].hold(content)
         elif letter == b"G":
-            posts[place].was_gone = True
+            posts[place].there = False
         elif letter == b"R":
             posts[place].reopen()
         elif letter == b"K":
             posts[place].forget()
     if any(post.undo is not None for post in posts.values()):
         time.sleep(_SECONDS_TO_PART)
+    seen = False  # one look that takes its time tells of the whole MIDI system
+    for post in posts.values():
+        seen = (post.undo is not None and post.look(thorough=not seen)) or seen
     # side by side: a receiver that is slow, or gone, holds up no other
     sending = [threading.Thread(target=post.put_back) for post in posts.values()]
     for one in sending:
@@ -297,14 +305,12 @@ def stand_guard() -> None:
         one.join()
 
 
-def _put_back(door: Door | None, undo: KeptUndo, was_gone: bool) -> None:
+def _put_back(door: Door | None, undo: KeptUndo, there: bool) -> None:
     # A port is reopened only where it must be: doing so costs messages that are under way.
-    there = door is not None and not was_gone and door.is_there(thorough=True)
-    if not there and not (door is not None and door.reconnect()):
+    if door is None or not (there or door.reconnect()):
         raise NoSuchDevice(
             "the receiver was gone and could not be put back; when it is back: tonegen keys reset"
         )
-    assert door is not None
     send_all(door, undo.messages, undo.sysex_seconds)
 
 

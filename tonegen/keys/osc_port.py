@@ -143,10 +143,40 @@ def _root(values: tuple[Argument, ...]) -> str | None:
     return _text(values[1]) if len(values) > 1 else None
 
 
-_Call = Callable[[Controller, tuple[Argument, ...]], None]
+class SetController(Protocol):
+    """What OSC can do to a set that is played."""
+
+    def next(self) -> None:
+        """Go on to the next song."""
+
+    def previous(self) -> None:
+        """Go back to the one before."""
+
+    def number(self, number: int) -> None:
+        """Go to the song of that number."""
+
+    def hold(self) -> None:
+        """Let nothing go on, or let it again."""
+
+    def panic(self) -> None:
+        """End everything that sounds."""
+
+    def state(self) -> Mapping[str, Any]:
+        """What is now and next, and how each receiver stands."""
+
+
+def _whole(value: Argument) -> int:
+    number = _float(value)
+    if number != int(number):
+        raise BadValue(f"{number:g} is the number of no song; songs have whole numbers")
+    return int(number)
+
+
+_Call = Callable[[Any, tuple[Argument, ...]], None]
+_Addresses = Mapping[str, tuple[str, int, int, _Call]]
 
 # Address, its arguments as shown in errors, how many at least and at most, and what it does.
-ADDRESSES: Final[Mapping[str, tuple[str, int, int, _Call]]] = {
+ADDRESSES: Final[_Addresses] = {
     "/tonegen/engage": (
         "change, travel 0 to 1", 1, 2,
         lambda to, v: to.engage(_text(v[0]), _float(v[1]) if len(v) > 1 else 1.0),
@@ -165,7 +195,19 @@ ADDRESSES: Final[Mapping[str, tuple[str, int, int, _Call]]] = {
 }  # fmt: skip
 
 
-def answer(packet: bytes, controller: Controller) -> list[bytes]:
+SET_ADDRESSES: Final[_Addresses] = {
+    "/tonegen/set/next": ("nothing", 0, 0, lambda to, v: to.next()),
+    "/tonegen/set/previous": ("nothing", 0, 0, lambda to, v: to.previous()),
+    "/tonegen/set/number": ("number of a song", 1, 1, lambda to, v: to.number(_whole(v[0]))),
+    "/tonegen/set/hold": ("nothing", 0, 0, lambda to, v: to.hold()),
+    "/tonegen/panic": ("nothing", 0, 0, lambda to, v: to.panic()),
+    "/tonegen/state": ("nothing", 0, 0, lambda to, v: None),
+}
+
+
+def answer(
+    packet: bytes, controller: Controller | SetController, addresses: _Addresses = ADDRESSES
+) -> list[bytes]:
     """Do what a packet says, and give the packets that answer it: the state, or an error for each fault."""
     try:
         messages = decode(packet)
@@ -174,7 +216,7 @@ def answer(packet: bytes, controller: Controller) -> list[bytes]:
     replies = []
     for message in messages:
         try:
-            _do(message, controller)
+            _do(message, controller, addresses)
         except TonegenError as error:
             replies.append(_error(message.address, error))
         except Exception as error:  # whatever a packet brings about, the next one must be heard
@@ -184,10 +226,10 @@ def answer(packet: bytes, controller: Controller) -> list[bytes]:
     return replies
 
 
-def _do(message: Message, controller: Controller) -> None:
-    if message.address not in ADDRESSES:
-        raise BadValue(f"there is no {message.address[:60]}; there are {', '.join(ADDRESSES)}")
-    takes, least, most, call = ADDRESSES[message.address]
+def _do(message: Message, controller: Controller | SetController, addresses: _Addresses) -> None:
+    if message.address not in addresses:
+        raise BadValue(f"there is no {message.address[:60]}; there are {', '.join(addresses)}")
+    takes, least, most, call = addresses[message.address]
     if not least <= len(message.arguments) <= most:
         raise BadValue(f"{message.address} takes {takes}")
     call(controller, message.arguments)
@@ -200,9 +242,16 @@ def _error(address: str, error: TonegenError) -> bytes:
 class OscInput:
     """Listens for packets and answers each, one after the other, in a thread of its own."""
 
-    def __init__(self, controller: Controller, host: str = LOOPBACK, port: int = 0) -> None:
+    def __init__(
+        self,
+        controller: Controller | SetController,
+        host: str = LOOPBACK,
+        port: int = 0,
+        addresses: _Addresses = ADDRESSES,
+    ) -> None:
         """Bind; `port` 0 takes a free one, see `port`. Raises NoSuchDevice when the address is taken."""
         self._controller = controller
+        self._addresses = addresses
         try:
             family, kind, _, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_DGRAM)[0]
             self._socket = socket.socket(family, kind)
@@ -227,7 +276,7 @@ class OscInput:
                 return
             if not packet:  # ours, to wake up and end
                 return
-            for reply in answer(packet, self._controller):
+            for reply in answer(packet, self._controller, self._addresses):
                 try:
                     self._socket.sendto(reply, sender)
                 except OSError:  # whoever asked has gone, or the state is larger than a packet

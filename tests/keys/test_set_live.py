@@ -1,0 +1,175 @@
+"""A set at its ports, without a MIDI system: receivers by OSC, presses as bytes."""
+
+import json
+
+import pytest
+
+from tests.keys.conftest import Synthesizer
+from tonegen.errors import BadValue, NoSuchDevice
+from tonegen.keys import journal
+from tonegen.keys.osc import Message, decode, encode
+from tonegen.keys.osc_port import SET_ADDRESSES, answer
+from tonegen.keys.set_live import PlayedSet
+from tonegen.keys.sets import set_plan
+from tonegen.presets.sets import set_list
+
+SET = """
+title = "Invented"
+[[receivers]]
+name = "Low"
+receiver = "osc-per-class"
+to = "{low}"
+follows = "equal"
+[[receivers]]
+name = "High"
+receiver = "osc-per-note"
+to = "{high}"
+follows = "equal"
+[[controls]]
+on = "control 80"
+does = "next"
+[[controls]]
+on = "show control"
+device = 5
+[[songs]]
+name = "Waltz"
+key = "C"
+[[songs]]
+name = "Polka"
+follows = {{ Low = "quarter-comma-meantone", High = "quarter-comma-meantone" }}
+line = "Count in slow"
+[[songs]]
+name = "March"
+[[songs]]
+name = "Reel"
+"""
+
+
+@pytest.fixture
+def synthesizers():
+    both = Synthesizer(), Synthesizer()
+    yield both
+    for one in both:
+        one.close()
+
+
+@pytest.fixture
+def file(tmp_path, synthesizers):
+    low, high = (one.where.removeprefix("osc ") for one in synthesizers)
+    path = tmp_path / "night.toml"
+    path.write_text(SET.format(low=low, high=high))
+    return path
+
+
+@pytest.fixture
+def playing(file):
+    playing = PlayedSet(set_plan(set_list(str(file))).checked())
+    yield playing
+    playing.close()
+
+
+def test_a_press_brings_every_receiver_to_the_next_song(playing, synthesizers):
+    low, high = synthesizers
+    assert len(low.take(12)) == 12
+    playing.receive(b"\x90\x40\x40")
+    playing.receive(b"\xb0\x50\x7f")
+    assert len(low.take(11)) == 11, "all but the root"
+    playing.receive(b"\x90\x44\x40")
+    before, after = (decode(packet)[0].arguments for packet in high.take(2))
+    assert before[:2] == (64, pytest.approx(329.6276, abs=1e-3))
+    assert after[0] == 68
+    assert after[1] != pytest.approx(415.3047, abs=1e-3)
+    assert playing.told.popleft() == "2 Polka in C; next 3 March. Count in slow."
+
+
+def test_one_guard_puts_all_of_them_back(file, synthesizers):
+    low, high = synthesizers
+    playing = PlayedSet(set_plan(set_list(str(file))).checked())
+    low.take(12)
+    playing.receive(b"\x90\x40\x40")
+    assert len(journal.left()) == 2
+    playing.close()
+
+    undo = low.take(12)
+    assert len(undo) == 12
+    assert decode(high.take(2)[1])[0].address == "/note/off"
+    assert journal.left() == ()
+
+
+def test_osc_is_answered_with_the_state(playing):
+    def asked(address, *arguments):
+        (reply,) = answer(encode(Message(f"/tonegen/{address}", arguments)), playing, SET_ADDRESSES)
+        return decode(reply)[0]
+
+    state = json.loads(asked("set/next").arguments[0])
+    assert (state["song"], state["next"], state["line"]) == ("Polka", "March", "Count in slow")
+    assert [one["name"] for one in state["receivers"]] == ["Low", "High"]
+    again = asked("set/next")
+    assert json.loads(again.arguments[0])["song"] == "Polka", "a packet that comes twice is one press"
+    assert json.loads(asked("set/previous").arguments[0])["song"] == "Waltz"
+    jump = asked("set/number", 4)
+    assert jump.address == "/tonegen/error"
+    assert "send the number again" in jump.arguments[1]
+    assert "no song 40" in asked("set/number", 40).arguments[1]
+    assert "12.5 is the number of no song" in asked("set/number", 12.5).arguments[1]
+    assert json.loads(asked("set/hold").arguments[0])["hold"] is True
+    assert asked("panic").address == asked("state").address == "/tonegen/state"
+    assert "/tonegen/set/next" in asked("fret", 3.0).arguments[1]
+
+
+def test_show_control_is_taken_by_its_device_alone(playing):
+    for body in ("f0 7f 06 02 10 01 f7", "f0 7f 05 02 55 01 f7", "f0 7f 05 02 10 01 31 2e 35 f7"):
+        playing.receive(bytes.fromhex(body))
+        assert playing.state()["song"] == "Waltz"
+    assert "format 55 is not for sound" in playing.told[0]
+    assert "1.5 is the number of no song" in playing.told[1]
+    playing.receive(bytes.fromhex("f0 7f 05 02 10 05 33 f7"))
+    assert playing.state()["next"] == "March"
+    playing.receive(bytes.fromhex("f0 7f 05 02 10 01 f7"))
+    assert playing.state()["song"] == "March"
+    playing.receive(bytes.fromhex("f0 7f 05 02 10 08 f7"))
+    assert playing.state()["hold"] is True
+    playing.receive(bytes.fromhex("f0 7f 05 02 10 09 f7"))
+    assert playing.state()["hold"] is False
+
+
+def test_a_file_that_changes_meanwhile_is_not_read_again(playing, file):
+    playing.look()
+    assert list(playing.told) == []
+    file.write_text(file.read_text() + "\n# later\n")
+    playing.look()
+    playing.look()
+    (said,) = playing.told
+    assert "has changed; it is not read again" in said
+
+
+def test_a_receiver_that_goes_is_passed_over_and_set_when_it_is_back(playing, synthesizers, monkeypatch):
+    low, _ = synthesizers
+    low.take(12)
+    (at,) = (at for at in playing._places.values() if at.where == low.where)
+    monkeypatch.setattr(at.door, "is_there", lambda thorough=False: False)
+    playing.look()
+    assert [one["state"] for one in playing.state()["receivers"]] == ["gone", "ready"]
+    playing.receive(b"\xb0\x50\x7f")
+    assert low.nothing_waits()
+    monkeypatch.undo()
+    playing.look()
+    assert len(low.take(12)) == 12
+    assert [one["state"] for one in playing.state()["receivers"]] == ["ready", "ready"]
+    assert "Low: connected, and brought to this song." in playing.told
+
+
+def test_a_receiver_that_is_missing_names_the_songs_that_need_it(file, synthesizers):
+    file.write_text(file.read_text().replace('to = "127', 'to = "nowhere.invalid:9000" # ', 1))
+    made = set_plan(set_list(str(file)))
+    with pytest.raises(
+        NoSuchDevice, match=r"Low is missing: .*; needed in 3 songs \(2, 3, 4\); .*--without Low"
+    ):
+        PlayedSet(made)
+    assert synthesizers[1].nothing_waits(), "the other was left alone"
+    assert journal.left() == ()
+    playing = PlayedSet(made, without=["Low"])
+    assert [one["name"] for one in playing.state()["receivers"]] == ["High"]
+    playing.close()
+    with pytest.raises(BadValue, match='no receiver "Middle"'):
+        PlayedSet(made, without=["Middle"])

@@ -1,0 +1,153 @@
+"""A real rig of four in one command: played, gone on with by foot, and put back whatever ends it."""
+
+import signal
+import socket
+import time
+
+import pytest
+
+from tests.jack import running_server
+from tests.keys.listener import Listener
+from tests.keys.rig import Ear
+from tests.keys.test_left import killed_at_once
+from tonegen.keys import journal
+from tonegen.keys.osc import decode
+from tonegen.keys.ports import MidiOutput
+from tonegen.keys.sets import set_plan
+from tonegen.presets.sets import set_list
+
+SET = """
+title = "Invented: a rig of four"
+[[receivers]]
+name = "Piano"
+receiver = "twelve-channel-bend"
+port = "Stage piano"
+[[receivers]]
+name = "Organ"
+receiver = "mts-octave"
+port = "Organ"
+[[receivers]]
+name = "Pad"
+receiver = "mpe"
+port = "Pad"
+[[receivers]]
+name = "Synthesizer"
+receiver = "osc-per-note"
+to = "127.0.0.1:{port}"
+[[controls]]
+from = "Foot board"
+on = "control 80"
+does = "next"
+[[songs]]
+name = "Waltz"
+key = "C"
+follows = {{ Piano = "equal", Organ = "equal", Pad = "equal", Synthesizer = "equal" }}
+[[songs]]
+name = "Polka"
+key = "D"
+follows = {{ Piano = "{just}", Organ = "{just}", Pad = "{just}", Synthesizer = "{just}" }}
+"""
+PORTS = {"Piano": "Stage piano", "Organ": "Organ", "Pad": "Pad"}
+
+
+@pytest.fixture
+def sound_server(tmp_path):
+    """Out of step, since programs are killed that are at the server: see `test_keys_guard`."""
+    with running_server(tmp_path, 4096, in_step=False) as server:
+        yield server
+
+
+class Stage:
+    """The program with its rig: listeners at three ports and an address, a keyboard and a foot board."""
+
+    def __init__(self, folder, start, plays_at):
+        self.listening = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        self.listening.bind(("127.0.0.1", 0))
+        self.listening.settimeout(20)
+        file = folder / "night.toml"
+        file.write_text(
+            SET.format(port=self.listening.getsockname()[1], just="quarter-comma-meantone on key")
+        )
+        self.made = set_plan(set_list(str(file))).checked()
+        self.ears = {name: Ear(port) for name, port in PORTS.items()}
+        self.board = MidiOutput("Foot board", virtual=True)
+        self.program = start("set", "play", str(file), "--virtual-in", "Keyboard")
+        self.said = self.program.stderr.readline()
+        self.tuned = {name: self.take(name, self.made.start(name)) for name in self.ears}
+        self.keyboard = plays_at("Keyboard")
+
+    def take(self, name, messages):
+        heard = self.ears[name].take(len(messages))
+        assert heard == list(messages)
+        return heard
+
+    def undone(self):
+        """What each gets at the end, whole; in seconds since the call."""
+        begun = time.perf_counter()
+        for name, ear in self.ears.items():
+            heard, _ = ear.until(self.made.undo(name)[-1])
+            assert heard[-len(self.made.undo(name)) :] == list(self.made.undo(name))
+        return time.perf_counter() - begun
+
+    def close(self):
+        for ear in self.ears.values():
+            ear.close()
+        self.keyboard.close()
+        self.board.close()
+        self.listening.close()
+
+
+@pytest.fixture
+def stage(tmp_path, midi_system, start, plays_at):
+    stage = Stage(tmp_path, start, plays_at)
+    yield stage
+    stage.close()
+
+
+def test_four_receivers_go_on_together_and_one_ctrl_c_puts_them_back(stage):
+    assert stage.said == "1 Waltz in C; next 2 Polka. Ctrl-C stops and puts all receivers back.\n"
+    stage.keyboard.send(b"\x90\x40\x40")
+    heard = {name: [*stage.tuned[name], *ear.until(note)[0]] for (name, ear), note in zip(
+        stage.ears.items(), (b"\x94\x40\x40", b"\x90\x40\x40", b"\x91\x40\x40"), strict=True)}  # fmt: skip
+    assert decode(stage.listening.recv(65536))[0].arguments[:1] == (64,)
+    stage.keyboard.send(b"\x80\x40\x40")
+    stage.board.send(b"\xb0\x50\x7f")
+    line = stage.program.stderr.readline()
+    while "Polka in D" not in line:
+        line = stage.program.stderr.readline()
+    for name, ear in stage.ears.items():
+        if name == "Organ":  # silent two seconds after the note
+            heard[name] += ear.until(stage.made.change(name, 0, 1)[-1])[0]
+    stage.keyboard.send(b"\x90\x42\x40")
+    assert decode(stage.listening.recv(65536))[0].address == "/note/off"
+    assert decode(stage.listening.recv(65536))[0].arguments[0] == 66
+    for name, ear in stage.ears.items():
+        listener = Listener()
+        while not (heard[name][-1][0] & 0xF0 == 0x90 and heard[name][-1][1] == 66):
+            heard[name].append(ear.next()[1])
+        for message in heard[name]:
+            listener.send(message)
+        _, _, pitch = listener.struck[-1]
+        assert pitch - 6600 == pytest.approx(stage.made.plans[1][name].sent_cents[66], abs=0.05), name
+
+    stage.program.send_signal(signal.SIGINT)
+    stage.undone()
+    assert stage.program.wait(20) == 0
+    assert journal.left() == ()
+
+
+def test_after_kill_9_the_whole_rig_is_equal(stage):
+    stage.program.kill()
+    seconds = stage.undone()
+    print(f"the whole rig was equal {seconds:.2f} s after kill -9")
+    stage.program.wait(20)
+
+
+def test_after_kill_9_of_program_and_guard_the_next_start_puts_all_back(stage, start):
+    assert killed_at_once(stage.program) == 2
+    assert len(journal.left()) == 4
+    again = start("keys", "reset")
+    stage.undone()
+    said = again.communicate(timeout=60)[1]
+    assert said.count("it is put back now") == 4
+    assert journal.left() == ()

@@ -1,0 +1,89 @@
+"""tonegen set play."""
+
+from contextlib import ExitStack
+
+import click
+
+from tonegen.cli.asked import TEXT
+from tonegen.cli.keys.asked import seconds_option
+from tonegen.cli.keys.rig import put_back_left, stay
+from tonegen.cli.set.asked import right_set, set_argument
+from tonegen.errors import BadValue
+
+
+@click.command()
+@set_argument
+@click.option(
+    "--in", "in_ports", type=TEXT, multiple=True, metavar="PORT",
+    help="The keyboard that you play, by name or part of it; several if you play several.",
+)  # fmt: skip
+@click.option("--virtual-in", type=TEXT, multiple=True, metavar="NAME", help="Create a virtual MIDI input.")
+@click.option("--from", "number", type=int, metavar="NUMBER", help="Begin with the song of that number.")
+@click.option(
+    "--without", type=TEXT, multiple=True, metavar="RECEIVER",
+    help="Play without a receiver of the set; give several if more are missing.",
+)  # fmt: skip
+@click.option(
+    "--mpe-keyboard", is_flag=True,
+    help="The keyboard that you play is in MPE mode; needed only where its first notes are not recognised.",
+)  # fmt: skip
+@click.option(
+    "--listen", "listen_at", metavar="HOST:PORT",
+    help="Receive OSC as well: /tonegen/set/next, previous, number and hold.",
+)  # fmt: skip
+@seconds_option
+def command(
+    evening: str,
+    in_ports: tuple[str, ...],
+    virtual_in: tuple[str, ...],
+    number: int | None,
+    without: tuple[str, ...],
+    mpe_keyboard: bool,
+    listen_at: str | None,
+    seconds: float | None,
+) -> None:
+    """Play a set: all its receivers, from song to song by foot.
+
+    \b
+    tonegen set play demo-dance-night --in Keyboard --from 3
+
+    What sounds when you go on stays as it is; each receiver follows as soon as that can be. Ctrl-C puts them
+    all back.
+    """
+    from tonegen.keys.live import keep_pauses_short
+    from tonegen.keys.ports import MAY_LOSE_NOTES
+    from tonegen.keys.set_live import PlayedSet
+    from tonegen.keys.set_times import cautions
+    from tonegen.keys.sets import set_plan
+
+    made = set_plan(right_set(evening)).checked()
+    place = 0 if number is None else made.evening.place_of(number)
+    if not (in_ports or virtual_in):
+        raise BadValue("say what you play: --in PORT (see: tonegen keys ports), or --virtual-in NAME")
+    if not made.evening.receivers:
+        raise BadValue("this set has no receiver; give its file one: see tonegen copy sets demo-dance-night")
+    put_back_left()
+    for words in cautions(made):
+        click.echo(words, err=True)
+    with ExitStack() as stack:
+        playing = PlayedSet(made, place, without, mpe_keyboard)
+        stack.callback(playing.close)
+        playing.listen_to(in_ports, virtual_in)
+        heard = ""
+        if listen_at:
+            from tonegen.keys.osc_port import SET_ADDRESSES, OscInput, parse_address
+
+            host, port = parse_address(listen_at)
+            source = OscInput(playing, host, port, SET_ADDRESSES)
+            stack.callback(source.close)
+            heard = f" Listening at {host}:{source.port}."
+        click.echo(f"{playing.now_and_next()}{heard} Ctrl-C stops and puts all receivers back.", err=True)
+        if playing.may_lose_notes:
+            click.echo(MAY_LOSE_NOTES, err=True)
+        keep_pauses_short()
+
+        def tell() -> None:
+            while playing.told:
+                click.echo(playing.told.popleft(), err=True)
+
+        stay([playing.follow_steel, tell, playing.look, tell], seconds, playing.moved)

@@ -368,6 +368,26 @@ changes(
 )  # fmt: skip
 MESSAGES = "tests/keys/test_messages.py"
 changes(
+    "tonegen/keys/chords.py", "tests/keys/test_chords.py",
+    ("_OCTAVE, _CONSONANCE, _OTHER = 4.0, 1.0, 0.1", "_OCTAVE, _CONSONANCE, _OTHER = 4.0, 1.0, 0.2"),
+    ("9: Ratio(5, 3)", "9: Ratio(27, 16)"),
+    ("2: (Ratio(9, 8), Ratio(10, 9))", "2: (Ratio(9, 8), Ratio(9, 8))"),
+    ("wanted = wanted + weight[:, moving:].dot(still)", "wanted = wanted + 0"),
+    ("back = at_bound * slope < -_ROUNDING", "back = at_bound * slope < -1e9"),
+    ("at_bound[wrong] = above[wrong]", "at_bound[wrong] = 0 * above[wrong]"),
+    ("if note.begun >= youngest:", "if note.begun >= youngest - 10:"),
+    ("if now - ended < following.fade_seconds:", "if now - ended < 2 * following.fade_seconds:"),
+    ("exp((note.ended - now) / following.fade_seconds)", "exp(0)"),
+    ("key=lambda one: (abs(one[0] - key), one)", "key=lambda one: (one[0], one)"),
+    ("note.cents = moved[voice] = min(max(wanted, below), above)", "note.cents = moved[voice] = wanted"),
+    ("following.bass if key == lowest else following.pull", "following.pull"),
+    ("or _LEAST_PULL", "or 1e-3"),
+    ("lowest = min(lowest, min(others)[0])", "lowest = min(lowest, 127)"),
+    ("return min(abs(key - one) for one in struck)", "return -min(abs(key - one) for one in struck)"),
+    ("self._last_of_class[note.key % 12] = ", "self._last_of_class[0] = "),
+    ("if not now >= self._now:", "if now < self._now:"),
+)  # fmt: skip
+changes(
     "tonegen/keys/midi/fields.py", MESSAGES,
     ("(1 << 21) - 2)", "(1 << 21) - 1)"),
     ("FINE_OCTAVE_STEPS: Final = Steps(100 / 8192, 8192, 16383)",

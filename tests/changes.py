@@ -134,7 +134,7 @@ changes(
 changes(
     "tonegen/tempering/demands.py", f"{TEMPER} tests/test_scenes.py tonegen/tempering/demands.py",
     ("np.sqrt(np.mean(each**2))", "np.mean(each)"),
-    ("each.max() for each in growth", "each.min() for each in growth"),
+    ("frets: each.max() for", "frets: each.min() for"),
     ("return max(self.frets)", "return min(self.frets)"),
     ("weight * part, weight", "weight, weight"),
     ("(1 if demand.high.string is not None else -1)", "(1 if demand.high.string is not None else 1)"),
@@ -152,7 +152,7 @@ changes(
     ("np.where(counts, stiffness, 0.0)", "stiffness"),
     ("partial_hz(low_hz, heard, low_stiffness)", "partial_hz(low_hz, heard)"),
     ("if stretched else [wanted.frets]", "if False else [wanted.frets]"),
-    ("if scene.stiff else None", "if True else None"),
+    ("if scene.stiff else 0.0", "if True else 0.0"),
 )  # fmt: skip
 changes(
     "tonegen/tempering/wishes.py", STIFF,

@@ -356,7 +356,7 @@ def test_order_as_it_is_printed(tonegen):
     assert "Tune each one pure first, then raise or lower it" in shown
     assert "a pure one stands still" in shown
     assert "When all are tuned" in shown
-    assert "tone E4 (331.14 Hz); tone G4 (392.00 Hz)" in shown
+    assert "tone E4 (331.14 Hz); tone D4 (293.66 Hz)" in shown
     second = next(line for line in shown.splitlines() if line.startswith(" 2  "))
     assert " ".join(second.split()) == "2 4 E4 tone E4 open 3:3 1.3 in 10 s wide raise 993 0.2"
 

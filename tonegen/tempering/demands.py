@@ -197,18 +197,19 @@ def voice(scene: Scene, string: int, state: State, ratio: Ratio | None = None, r
     >>> low_e.nominal_cents, round(low_e.cents - low_e.nominal_cents, 1)  # with the drop of A
     (5200.0, -2.3)
     """
-    instrument = scene.instrument
+    instrument, itself = scene.instrument, scene.instrument.string(string)
     point = instrument.point(string, state)
+    raised = instrument.raised_semitones(point)
     terms: tuple[tuple[TuningPoint, float], ...]
     if instrument.stands_at_a_stop(string, state):
-        above, terms = 100.0 * instrument.raised_semitones(point), ((point, 1.0),)
+        above, terms = 100.0 * raised, ((point, 1.0),)
     else:
         above, terms = _half_engaged(scene, string, state)
-    nominal = 100.0 * instrument.string(string).open_key + above
+    nominal = 100.0 * itself.open_key + above
     drop = scene.drop.since_tuned(instrument, string, state)
-    stiffness = instrument.stiffness(string, state, 0.0) if scene.stiff else None
+    stiffness = float(stiffness_elsewhere(itself.stiffness or 0.0, raised, 0.0)) if scene.stiff else 0.0
     return DemandVoice(
-        f"string {string}", nominal + drop, terms, string, point, nominal, ratio, role, stiffness or 0.0
+        f"string {string}", nominal + drop, terms, string, point, nominal, ratio, role, stiffness
     )
 
 
@@ -378,9 +379,11 @@ def _as_arrays(scene: Scene, points: tuple[TuningPoint, ...], demands: tuple[Dem
         low_hz = hz_from_key(low_cents / 100, 0.0, scene.reference_hz)
         heard = np.minimum(upper, HIGHEST_BEATING_PARTIAL)
         slopes_at_fret_0 = partial_hz(low_hz, heard, low_stiffness) * _PER_CENT
-        growth = [np.exp2(np.array(demand.frets) / 12) for demand in demands]
-        rms_slope = slopes_at_fret_0 * np.array([np.sqrt(np.mean(each**2)) for each in growth])
-        worst_slope = slopes_at_fret_0 * np.array([each.max() for each in growth])
+        growth = {frets: np.exp2(np.array(frets) / 12) for frets in {demand.frets for demand in demands}}
+        rms = {frets: np.sqrt(np.mean(each**2)) for frets, each in growth.items()}
+        most = {frets: each.max() for frets, each in growth.items()}
+        rms_slope = slopes_at_fret_0 * np.array([rms[demand.frets] for demand in demands])
+        worst_slope = slopes_at_fret_0 * np.array([most[demand.frets] for demand in demands])
     weight = np.array([demand.weight for demand in demands])
     # What has one demand for each fret counts as much as what has one for all of them.
     part = np.array(

@@ -164,7 +164,7 @@ changes(
 )  # fmt: skip
 changes(
     "tonegen/tempering/scene.py", TEMPER_CLI,
-    ("tuple(sorted(unknown)) if self.stiff else ()", "tuple(sorted(unknown))"),
+    ("of_unknown_wire(played) if self.stiff else ()", "of_unknown_wire(played)"),
 )  # fmt: skip
 changes(
     "tonegen/cli/temper.py", TEMPER_CLI,

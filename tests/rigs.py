@@ -115,4 +115,10 @@ def any_scene(seed: int) -> Scene:
     keys = BandPart("keys", False, float(10 ** draw.uniform(-2, 2)), strings=tuple(played))
     band = (keys,) if draw.random() < 0.5 else ()
     pull = float(draw.choice([0, 0, 0.01, 1]))
+    if draw.random() < 0.5:
+        stiff = tuple(
+            replace(string, stiffness=draw.choice([None, 10 ** draw.uniform(-6, -3)]))
+            for string in base.instrument.strings
+        )
+        base = replace(base, instrument=replace(base.instrument, strings=stiff))
     return replace(base, grips=grips, pins=pins, limits=limits, band=band, pull=pull)

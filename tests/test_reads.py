@@ -63,7 +63,7 @@ def test_a_want_tunes_the_point_that_its_state_selects():
 def test_the_beats_of_the_grips_it_is_in_move_and_no_others():
     answer = tuned_for(E9, MINE, NO_DROP, 440.0, [parse_want("8=0", E9)])
     state = E9.state()
-    found = answer.beats(E9.grip_of((8, 6, 5), state), state)
+    found = answer.beats(E9.grip_of((8, 6, 5), state), state, stiff=False)
     assert [(now.low.string, now.high.string) for _, now in found] == [(8, 6), (8, 5)]
     assert answer.beats(E9.grip_of((6, 5, 4), state), state) == ()
     before, after = next(pair for pair in found if pair[0].high.string == 6)
@@ -71,6 +71,10 @@ def test_the_beats_of_the_grips_it_is_in_move_and_no_others():
     # The fifth partial of E3 against the fourth of G#3, at equal temperament, from the definition.
     e3, g_sharp3 = (440 * 2 ** (semitones / 12) for semitones in (-17, -13))
     assert after.beats_per_second == pytest.approx(4 * g_sharp3 - 5 * e3)
+    # The same on strings as stiff as their gauges make them: B of a wound .030 and of a plain .020.
+    stiff = next(now for _, now in answer.beats(E9.grip_of((8, 6), state), state))
+    fifth, fourth = (n * ((1 + n**2 * b) / (1 + b)) ** 0.5 for n, b in ((5, 3.61e-5), (4, 1.63e-4)))
+    assert stiff.beats_per_second == pytest.approx(fourth * g_sharp3 - fifth * e3, abs=0.01)
 
 
 def test_a_want_that_is_met_already_tunes_nothing():
@@ -205,6 +209,15 @@ def test_reads_answers_a_want_with_what_to_tune_and_what_else_moves(tonegen):
     assert found["tune"][0]["offset_cents"] == pytest.approx(1.5)
     assert {row["after"]["string"] for row in found["moves"]} == {8}
     assert all(8 in (row["after"]["low_string"], row["after"]["high_string"]) for row in found["beats"])
+    by_ratio = tonegen(f"{READS} --want 8:A+B=0 --timbre harmonic --json").json
+    stiff, flexible = (
+        {
+            (row["grip"], row["after"]["high_string"]): row["after"]["beats_per_second"]
+            for row in each["beats"]
+        }
+        for each in (found, by_ratio)
+    )
+    assert abs(stiff["E major 5-6-8", 6] - flexible["E major 5-6-8", 6]) > 0.2
     assert tonegen(f"{READS} --want 8=0").out.splitlines()[2] == "Nothing to tune: it reads so already"
 
 

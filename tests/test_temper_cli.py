@@ -572,10 +572,18 @@ def without_gauges(tmp_path, own_folder, *strings):
     return asked
 
 
-@pytest.mark.parametrize("command", ["temper {}", "compare equal five-limit-just --scene {}", "order {}"])
+@pytest.mark.parametrize(
+    "command",
+    [
+        "temper {}",
+        "compare equal five-limit-just --scene {}",
+        "order {}",
+        "reads --instrument {instrument} --scene {} --want 6=-10 --want 9=3",
+    ],
+)
 def test_strings_of_unknown_wire_are_named(tonegen, tmp_path, own_folder, command):
     asked = without_gauges(tmp_path, own_folder, 6, 9)
-    line = f"tonegen {command.format(asked)}"
+    line = f"tonegen {command.format(asked, instrument='bare')}"
 
     words = " ".join(tonegen(line).out.split())
     assert words.count("How stiff strings 6, 9 may be is not known:") == 1
@@ -585,7 +593,10 @@ def test_strings_of_unknown_wire_are_named(tonegen, tmp_path, own_folder, comman
     assert "How stiff" not in flexible.out
     assert "as stiff as their gauges" not in flexible.out
     assert tonegen(f"{line} --timbre harmonic --json").json["no_stiffness"] == []
-    assert tonegen(f"tonegen {command.format(SCENE)} --json").json["no_stiffness"] == []
+    assert (
+        tonegen(f"tonegen {command.format(SCENE, instrument='e9-ten-string')} --json").json["no_stiffness"]
+        == []
+    )
 
 
 @pytest.mark.parametrize("timbre", ["string", "harmonic"])

@@ -476,6 +476,15 @@ class Instrument:
         raised = self.raised_semitones(self.point(string, state))
         return float(stiffness_elsewhere(open_stiffness, raised, self.string(string).bar_semitones(fret)))
 
+    def of_unknown_wire(self, strings: Iterable[int]) -> tuple[int, ...]:
+        """Which of these strings have a stiffness that nobody told, in order.
+
+        >>> from tonegen.presets import instrument
+        >>> instrument("e9-ten-string").of_unknown_wire([3, 4])
+        ()
+        """
+        return tuple(sorted({number for number in strings if self.string(number).stiffness is None}))
+
     def note(self, point: TuningPoint) -> str:
         """Name of the note that a tuning point stands for.
 

@@ -6,7 +6,7 @@ between its stops hangs on two points or more) the points move as little as can 
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -19,6 +19,7 @@ from tonegen.instrument import Grip, Instrument, State, TuningPoint
 from tonegen.pitch import hz_from_key
 from tonegen.reads import Reading, parse_place, place_in_words, reading
 from tonegen.sounding import SoundingInterval, nominal_semitones, sound, tones_of_grip
+from tonegen.synthesis.timbre import PURE
 from tonegen.temperament import OwnTemperament, Temperament, string_cents
 from tonegen.words import signed, typed
 
@@ -77,13 +78,17 @@ class Answer(Frozen):
         return tuple((was, now) for was, now in pairs if abs(now.cents - was.cents) > _DEPENDENT)
 
     def beats(
-        self, grip: Grip, state: State, fret: float = 0.0
+        self, grip: Grip, state: State, fret: float = 0.0, *, stiff: bool = True
     ) -> tuple[tuple[SoundingInterval, SoundingInterval], ...]:
-        """Before and after of each interval of a grip that moves."""
+        """Before and after of each interval of a grip that moves.
+
+        stiff : whether the strings' own stiffness is reckoned with, where it is known.
+        """
+        timbre = replace(PURE, follows_string=stiff)
 
         def intervals(temperament: Temperament) -> dict[tuple[int | None, int | None], SoundingInterval]:
             tones = tones_of_grip(
-                self.instrument, grip, state, fret, temperament, self.drop, self.reference_hz
+                self.instrument, grip, state, fret, temperament, self.drop, self.reference_hz, timbre
             )
             found = sound(tones, self.reference_hz).intervals
             return {(each.low.string, each.high.string): each for each in found}

@@ -11,6 +11,7 @@ from tonegen.page.keeping import Kept
 from tonegen.page.keys.part import KeysPart
 from tonegen.page.order.ordering import AskedOrder, order_of
 from tonegen.page.order.part import OrderPart
+from tonegen.presets.files import SHIPPED
 
 IN_A_BAND = (asks.Choose(drop="demo-soft-cabinet"), asks.TakeScene("e9-dance-band"))
 
@@ -72,6 +73,25 @@ async def test_grips_are_chosen_and_weighed_without_a_scene():
     assert not page.shown["offer"]["found"], "what was taken is no offer any more"
     with pytest.raises(BadValue, match="nothing to save"):
         page.ask(asks.TakeOffer())
+
+
+def test_strings_of_unknown_wire_are_named_in_the_offer_and_the_plan(own_folder):
+    """An instrument of the player's own, with no gauge for string 6."""
+    mine = own_folder / "instruments" / "mine.toml"
+    mine.parent.mkdir(parents=True)
+    shipped = (SHIPPED / "instruments" / "e9-ten-string.toml").read_text()
+    mine.write_text(shipped.replace('{ open = "G#3", gauge_inches = 0.02 }', '{ open = "G#3" }'))
+
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, asks.Choose(instrument="mine"), asks.Weigh("E major 4-5-6", 1.0))
+        page.ask(asks.Temper(), asks.MakePlan())
+        offer = await page.until("offer", lambda offer: offer["found"])
+        plan = await page.until("order", lambda plan: plan["steps"])
+        for said in (offer["notes"], plan["cautions"]):
+            assert sum(words.startswith("How stiff string 6 may be is not known") for words in said) == 1
+
+    check()
 
 
 @in_the_loop

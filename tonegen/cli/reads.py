@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from tonegen.cli.asked import AskedRig, Parsed, Preset, asks_for_a_rig, parse_travels
+from tonegen.cli.asked import AskedRig, Parsed, Preset, asks_for_a_rig, parse_travels, stiff_option
 from tonegen.cli.chart import cautions
 from tonegen.cli.show import (
     as_json,
@@ -26,7 +26,7 @@ from tonegen.reads import Reading, place_in_words, reading, states_played
 from tonegen.setup.rig import Rig
 from tonegen.sounding import SoundingInterval
 from tonegen.wants import Answer, Want, parse_want, tuned_for
-from tonegen.words import rate_and_side, signed
+from tonegen.words import rate_and_side, signed, stiffness_not_known
 
 
 @click.command()
@@ -39,6 +39,7 @@ from tonegen.words import rate_and_side, signed
     "--want", "wants", metavar="STRING:CHANGES=CENTS", multiple=True,
     help="Ask what to tune: 8:A+B=0 has string 8 read its note with A and B down.",
 )  # fmt: skip
+@stiff_option
 @as_json
 def command(
     asked: AskedRig,
@@ -47,6 +48,7 @@ def command(
     changes: Mapping[str, float] | None,
     fret: float,
     wants: tuple[str, ...],
+    stiff: bool,
     in_json: bool,
 ) -> None:
     """What a pitch meter shows, or what to tune so that it shows what you want.
@@ -63,7 +65,7 @@ def command(
     if wants:
         if string is not None or changes is not None:
             raise BadValue("--want names its string and changes; leave --string and --changes out")
-        told = _told(_answer(rig, wants), states, grips, played.checked_fret(fret))
+        told = _told(_answer(rig, wants), states, grips, played.checked_fret(fret), stiff)
         if in_json:
             print_json(_answer_json(told))
         else:
@@ -126,28 +128,35 @@ def _rig_json(rig: Rig | Answer) -> dict[str, Any]:
 
 @dataclass(frozen=True, slots=True)
 class _Answered:
-    """What is said of an answer: what its wants read then, what else moves, and the beats of which grips."""
+    """What is said of an answer: what its wants read then, what else moves, and the beats of which grips.
+
+    unknown_wire : of which strings of those grips the stiffness is not known.
+    """
 
     answer: Answer
     wanted: tuple[Reading, ...]
     moves: tuple[tuple[Reading, Reading], ...]
     beats: tuple[tuple[Grip, SoundingInterval, SoundingInterval], ...]
     cautions: tuple[str, ...]
+    unknown_wire: tuple[int, ...]
 
 
 def _told(
-    answer: Answer, states: tuple[State, ...], grips: tuple[tuple[Grip, State], ...], fret: float
+    answer: Answer, states: tuple[State, ...], grips: tuple[tuple[Grip, State], ...], fret: float, stiff: bool
 ) -> _Answered:
     asked = {(want.string, str(want.state)) for want in answer.wants}
     chart = copedent(answer.instrument, answer.after, answer.drop, answer.reference_hz)
+    beats = [(grip, *pair) for grip, state in grips for pair in answer.beats(grip, state, fret, stiff=stiff)]
+    strings = {each.string for _, _, now in beats for each in (now.low, now.high) if each.string is not None}
     return _Answered(
         answer,
         tuple(answer.readings(want.string, want.state, fret)[1] for want in answer.wants),
         tuple(
             (was, now) for was, now in answer.moves(states, fret) if (was.string, str(was.state)) not in asked
         ),
-        tuple((grip, *pair) for grip, state in grips for pair in answer.beats(grip, state, fret)),
+        tuple(beats),
         tuple(cautions(chart, {tuning.point for tuning in answer.tunings})),
+        answer.instrument.of_unknown_wire(strings) if stiff else (),
     )
 
 
@@ -170,6 +179,7 @@ def _answer_json(told: _Answered) -> dict[str, Any]:
             for grip, was, now in told.beats
         ],
         "cautions": list(told.cautions),
+        "no_stiffness": list(told.unknown_wire),
     }  # fmt: skip
 
 
@@ -207,3 +217,5 @@ def _print_answer(told: _Answered, title: str) -> None:
             ],
             "Grips that it is in",
         )  # fmt: skip
+    if told.unknown_wire:
+        print_sentence(stiffness_not_known(told.unknown_wire, "the beats leave it out"))

@@ -82,8 +82,8 @@ def tuning_order(
             reached[point] = rig.unison(point, _own_tone(rig.tone_of(point), tones))
             relax_from(point, reached, edges)
     steps = in_playing_order(instrument, fewest_engaged(reached, edges))
-    unknown = {point.string for point in wanted if instrument.string(point.string).stiffness is None}
-    return Order(instrument, steps, _checks(steps, edges), tuple(sorted(unknown)) if stiff else ())
+    unknown = instrument.of_unknown_wire(point.string for point in wanted) if stiff else ()
+    return Order(instrument, steps, _checks(steps, edges), unknown)
 
 
 def _own_tone(tone: Reference, tones: list[Reference]) -> Reference:

@@ -147,9 +147,8 @@ class Scene:
         >>> scene("e9-dance-band").unknown_wire
         ()
         """
-        played = {string for wanted in self.grips for string in wanted.grip.strings}
-        unknown = (string for string in played if self.instrument.string(string).stiffness is None)
-        return tuple(sorted(unknown)) if self.stiff else ()
+        played = (string for wanted in self.grips for string in wanted.grip.strings)
+        return self.instrument.of_unknown_wire(played) if self.stiff else ()
 
     def points(self) -> tuple[TuningPoint, ...]:
         """The unknowns: all tuning points of the instrument, and the joint stops that the grips select.

@@ -154,6 +154,30 @@ def test_a_note_that_ends_the_silence_is_in_the_new_song(night, receiver):
     assert stage.ears["One"].moved == []
 
 
+def test_two_songs_at_once_leave_nothing_to_be_sent_while_a_note_sounds(night):
+    """The second octave message would wait for the cable, and the note that comes first has no part in it."""
+    songs = ("equal", "quarter-comma-meantone on C", "vallotti on C")
+    stage = night(*songs, rig={"Organ": "mts-octave"}).at(10.0)
+    stage.press()
+    stage.press("c002")
+    stage.at(10.001).play("903c40").at(12.0)
+    ear = stage.ears["Organ"]
+    assert ear.in_tune(stage.made.plans[2]["Organ"]) < 0.01
+    assert ear.late_tables == []
+    assert max(ear.waited) <= 0.025
+
+
+def test_the_whole_song_is_there_before_a_note_that_stands_alike_in_both(night):
+    """C does: its own change is none, and that of the others must not come while it sounds."""
+    stage = night("equal", "quarter-comma-meantone on C", rig={"Organ": "mts-octave"})
+    stage.play("903c40").press()
+    stage.at(1.0).play("803c40")
+    stage.now = 10.0
+    stage.play("903c40").at(12.0)
+    assert stage.ears["Organ"].in_tune(stage.made.plans[1]["Organ"]) < 0.01
+    assert stage.ears["Organ"].late_tables == []
+
+
 # -- what a song sends ---------------------------------------------------------------------------------
 
 

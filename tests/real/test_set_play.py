@@ -151,3 +151,22 @@ def test_after_kill_9_of_program_and_guard_the_next_start_puts_all_back(stage, s
     said = again.communicate(timeout=60)[1]
     assert said.count("it is put back now") == 4
     assert journal.left() == ()
+
+
+def test_a_press_is_learnt_into_the_file(tmp_path, midi_system, start):
+    board = MidiOutput("Foot board", virtual=True)
+    file = tmp_path / "night.toml"
+    file.write_text('title = "Invented"  # mine\n[[songs]]\nname = "Waltz"\nkey = "C"\n')
+    program = start("set", "learn", str(file), "--control", "next")
+    assert "Press now" in program.stderr.readline()
+    for message in (b"\xb0\x50\x00", b"\xb0\x50\x7f"):
+        board.send(message)
+    said = program.communicate(timeout=30)[1]
+    board.close()
+
+    assert program.returncode == 0
+    assert "control 80 of " in said
+    (control,) = set_list(str(file)).controls
+    assert (control.number, control.channel, control.action) == (80, 1, "next")
+    assert "Foot board" in control.from_port
+    assert "# mine" in file.read_text()

@@ -86,3 +86,28 @@ def _pressed(control: SetControl, message: bytes) -> Pressed | None:
         return Pressed(control, message[1] + 1 if control.number is None else None)
     down = message[2] >= _PRESSED_FROM if kind == midi.CONTROL else kind == midi.NOTE_ON and message[2] > 0
     return Pressed(control) if down else None
+
+
+def control_fields(message: bytes, does: str) -> dict[str, str | int] | None:
+    """The row of a set's file for a press that is to do this; None for what is no press, or cannot do it.
+
+    does : next, previous, number, hold or panic; or the pedal or lever of the steel that it moves.
+
+    >>> control_fields(bytes.fromhex("b0 50 7f"), "next")
+    {'on': 'control 80', 'channel': 1, 'does': 'next'}
+    """
+    if message[0] >= midi.SYSTEM:
+        chooses = does == Action.NUMBER and midi.parse_song_select(message) is not None
+        return {"on": "song select"} if chooses else None
+    kind, channel = message[0] & midi.KIND_BITS, (message[0] & midi.CHANNEL_BITS) + 1
+    action = {"does": does} if does in {*Action} else {"moves": does}
+    if kind == midi.PROGRAM:
+        number = "" if does == Action.NUMBER else f" {message[1] + 1}"
+        return {"on": f"program{number}", "channel": channel, **action}
+    if does == Action.NUMBER:
+        return None
+    if kind == midi.CONTROL and message[1] < midi.ALL_SOUND_OFF and message[2] >= _PRESSED_FROM:
+        return {"on": f"control {message[1]}", "channel": channel, **action}
+    if kind == midi.NOTE_ON and message[2]:
+        return {"on": f"note {message[1]}", "channel": channel, **action}
+    return None

@@ -160,9 +160,17 @@ class Going:
             number = message[0] & midi.CHANNEL_BITS
             if self._armed is not None or self._sends or self._selects:
                 self._before_a_note(number, now)
+            if self.tables is not None and self.waits_for is Waits.SILENCE and self.tables.waits:
+                self._end_of_silence(now)
             if number in self._untouched:
                 self._played_untouched.add(number)
         self.notes.receive(message, now)
+
+    def _end_of_silence(self, now: float) -> None:
+        """A song that came in silence is there before the note that ends it, not while it sounds."""
+        assert self.tables is not None
+        if self._is_silent(now):
+            self.tables.bring(now)
 
     def _before_a_note(self, number: int, now: float) -> None:
         """What is due for a note that begins goes out right before it."""

@@ -219,6 +219,12 @@ class Tables:
             self._tune(ready[: self._table.at_once], now)
         return None
 
+    def bring(self, now: float) -> None:
+        """Send what waits for the cable alone, where one short message holds it all: a note comes next."""
+        ready = [unit for unit in self._pending if self._may_go(unit, now)]
+        if ready and self._table.with_a_note and len(ready) <= self._table.at_once:
+            self._tune(ready, now)
+
     def start_over(self, now: float) -> None:
         """The receiver came back from nothing: no note sounds in it, and it is set up and tuned again."""
         self._fall_silent()

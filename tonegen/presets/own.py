@@ -18,7 +18,7 @@ from tonegen.instrument import Instrument, TuningPoint
 from tonegen.pitch import song_key_name
 from tonegen.presets.drops import DropFields, drop_from
 from tonegen.presets.files import SHIPPED, Title, is_file_name, locate, own_folder, read
-from tonegen.presets.sets import PAGE
+from tonegen.presets.sets import PAGE, set_list
 from tonegen.presets.temperaments import TemperamentFields, temperament_from
 from tonegen.setlist.records import SetList
 from tonegen.temperament import OwnTemperament, Temperament
@@ -155,6 +155,37 @@ def save_songs(evening: SetList, new_name: str) -> Path:
         _added(songs, {"name": song.name, **key})
     _write(place, _toml(written))
     return place
+
+
+def save_control(name: str, fields: Mapping[str, str | int]) -> Path:
+    """Write a control into a set of the player's own, or into a file; all else in it stays, comments too.
+
+    One that did the same from the same port is replaced. Raises BadValue for a set that comes with the
+    program; BadPreset where the set would be wrong with it, and leaves it as it was then; CannotWrite.
+    """
+    path = locate("sets", name)
+    if path.is_relative_to(SHIPPED):
+        raise BadValue(f"{name} comes with the program; copy it first: tonegen copy set {name} my-evening")
+    set_list(name)
+    document = _document(path)
+    entries = _entries(document, "controls")
+    same = ("from", "does", "moves")
+    for entry in entries:
+        if all(entry.get(field) == fields.get(field) for field in same):
+            for field in ("on", "channel"):
+                entry.pop(field, None)
+                if field in fields:
+                    entry[field] = fields[field]
+            break
+    else:
+        _added(entries, fields)
+    with written_whole(path, force=True) as beside:
+        beside.write_bytes(_toml(document))
+        try:
+            set_list(str(beside))
+        except BadPreset as error:
+            raise BadPreset(str(error).replace(str(beside), str(path))) from None
+    return path
 
 
 def _update_combinations(document: Any, drop: Drop) -> None:

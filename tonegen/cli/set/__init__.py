@@ -10,6 +10,7 @@ from tonegen.cli import Commands
 # The same sentence opens each command's own help.
 SUMMARIES: Final[Mapping[str, str]] = {
     "check": "Check a whole set before the first byte: what is sent, how long it takes, what is wrong.",
+    "learn": "Wait for a press of your foot board, and write it into the set.",
     "play": "Play a set: all its receivers, from song to song by foot.",
     "print": "Write the songs on one page for the music stand, 24 of them legible in low light.",
     "show": "Show the songs of a set, each with what the receivers are tuned to.",

@@ -171,8 +171,13 @@ changes(
     ("if not worst.is_weak:", "if False:"),
 )  # fmt: skip
 changes(
-    "tonegen/setup/moves.py", "tests/page/test_comparing.py",
+    "tonegen/wants.py", "tests/test_reads.py",
+    ("follows_string=stiff", "follows_string=False"),
+)  # fmt: skip
+changes(
+    "tonegen/setup/moves.py", "tests/page/test_setting.py",
     ("wide = interval.cents_from_meeting if", "wide = interval.cents_from_just if"),
+    ("else -interval.cents_from_meeting", "else -interval.cents_from_just"),
 )  # fmt: skip
 changes(
     "tonegen/paper/pages.py", "tests/test_card.py",

@@ -354,3 +354,25 @@ def test_what_a_grip_wants_counts_each_pair_alike_however_many_equations_it_has(
         return dict(zip(found.names, found.wanted_cents, strict=True))
 
     assert wishes(1e-13) == pytest.approx(wishes(0.0), abs=1e-6)
+
+
+@pytest.mark.parametrize("objective", [Objective.BEATS, Objective.WORST_BEATS])
+def test_minor_sixths_beat_half_as_fast_as_when_they_are_tempered_by_ratios(objective):
+    """On the same stiff strings, at every fret; and the pairs that are heard best do not pay for it."""
+    asked = scene("e9-dance-band")
+    by_ratios, by_partials = (temper(replace(asked, stiff=stiff), objective) for stiff in (False, True))
+
+    def rms(tuned, ratios):
+        heard = replace(by_partials, offsets=tuned.offsets).grips()
+        beats = [
+            each.after.beats_per_second
+            for grip in heard
+            for each in grip.intervals
+            if not each.against and ratios(each.ratio)
+        ]
+        return np.sqrt(np.mean(np.square(beats)))
+
+    sixths = [rms(tuned, lambda ratio: ratio == Ratio(8, 5)) for tuned in (by_ratios, by_partials)]
+    best_heard = [rms(tuned, lambda ratio: ratio.upper <= 6) for tuned in (by_ratios, by_partials)]
+    assert sixths[1] < 0.55 * sixths[0]
+    assert best_heard[1] < 1.1 * best_heard[0]

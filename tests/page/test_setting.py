@@ -92,9 +92,11 @@ def test_levers_that_exclude_each_other_change_places():
 
 
 @in_the_loop
+@pytest.mark.parametrize("timbre", ["harmonic", "string"])
 @pytest.mark.parametrize("string", [5, 6])
-def test_pure_moves_a_string_by_what_it_lacks(string):
-    """The third above C and the fifth below: the lower of a pair moves the other way."""
-    page = visitor(None, None, asks.Strings((5, 6)), asks.Pure(string, str(11 - string)))
+def test_pure_moves_a_string_by_what_it_lacks(string, timbre):
+    """The third above C and the fifth below: the lower of a pair moves the other way, stiff or not."""
+    chosen = asks.Choose(timbre=timbre)
+    page = visitor(None, None, chosen, asks.Strings((5, 6)), asks.Pure(string, str(11 - string)))
 
     assert page.pair(6, 5)["rate"] == "pure"

@@ -670,6 +670,15 @@ changes(
     ("return (fault.part, *fault.asked)", "return (fault.part,)"),
 )  # fmt: skip
 changes(
+    "tonegen/page/evening/part.py", "tests/page/test_evening.py",
+    ("if evening.instrument == at.setting.instrument and", "if"),
+    ("not in (-1, self._presses.place)", "!= self._presses.place"),
+    ('evening=asked.name, song=""', "evening=asked.name"),
+    ("_written(self._evening) == self._read", "True"),
+    ("        _set(asked.name, at)  # refused", "        # refused"),
+    ("or self._own_list(at) != self._listed", ""),
+)  # fmt: skip
+changes(
     "tonegen/page/order/part.py", "tests/page/test_tempering.py",
     ("stale = not self._planned_for.is_like(_planned(at))", "stale = at.rig is not self._planned_for.rig"),
     ("self._stale = not planned.is_like(_planned(self.host.at))", "self._stale = False"),

@@ -4,7 +4,7 @@ import random
 
 import pytest
 
-from tonegen.setlist.presses import Presses
+from tonegen.setlist.presses import Presses, PressOutcome
 from tonegen.setlist.records import Action, SetList, SetSong
 
 NEXT, PREVIOUS, NUMBER, HOLD = Action.NEXT, Action.PREVIOUS, Action.NUMBER, Action.HOLD
@@ -51,6 +51,14 @@ def test_the_set_ends_where_it_ends(feet):
     assert feet.next_place is None
     assert feet.press("right", NEXT, 2.0).why == "That was the last song."
     assert feet.place == 1
+
+
+def test_before_the_first_song_next_leads_to_it():
+    feet = Presses(evening(), place=-1)
+    assert feet.press("left", PREVIOUS, 0.0) == PressOutcome(why="There is none before the first song.")
+    assert (feet.place, feet.next_place) == (-1, 0)
+    assert feet.press("right", NEXT, 0.0).goes_to == 0
+    assert feet.press("right", NEXT, 0.5).goes_to is None  # the same press
 
 
 def test_a_number_that_a_board_sends_when_it_is_switched_on_is_refused(feet):

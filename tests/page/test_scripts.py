@@ -422,3 +422,104 @@ def test_a_message_is_read_as_it_came(page):
     page.evaluate("(text) => shown({ type: 'fault', text })", json.loads('"fret 25 is off the neck"'))
 
     assert page.locator("#fault").inner_text().startswith("fret 25 is off the neck")
+
+
+# -- the set on the stage ------------------------------------------------------------------------------------
+
+SONGS = [
+    {"number": 1, "name": "Invented Waltz", "key": "G", "fret": "3", "line": "Intro alone"},
+    {"number": 2, "name": "Borrowed Shoes", "key": "D", "fret": "10", "line": "Count in slow"},
+]
+
+
+def on_stage(page, **changed):
+    evening = {
+        "type": "evening", "name": "page", "title": "Invented", "songs": SONGS, "now": 1, "next": 2,
+        "words": "", "rig": "", **changed,
+    }  # fmt: skip
+    page.evaluate("(message) => shown(message)", evening)
+    page.evaluate("location.hash = 'evening'")
+    page.wait_for_selector("#set-next")
+    page.evaluate("asked.length = 0")
+
+
+def asked_so_far(page):
+    return [one["do"] for one in page.evaluate("asked") if one["do"] != "ping"]
+
+
+def down_on(page, selector):
+    box = page.locator(selector).bounding_box()
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.mouse.down()
+
+
+def test_a_press_goes_on_once_it_was_held_for_a_moment(page):
+    on_stage(page)
+    page.clock.install()
+    down_on(page, "#set-next")
+    page.clock.run_for(290)
+    assert asked_so_far(page) == []
+    page.clock.run_for(20)
+    assert asked_so_far(page) == ["nextsong"]
+    page.clock.run_for(5000)
+    page.mouse.up()
+    page.clock.run_for(5000)
+    assert asked_so_far(page) == ["nextsong"]
+
+
+def test_a_press_that_is_too_short_or_slides_away_does_nothing(page):
+    on_stage(page)
+    page.clock.install()
+    down_on(page, "#set-next")
+    page.clock.run_for(290)
+    page.mouse.up()
+    page.clock.run_for(1000)
+    down_on(page, "#set-previous")
+    page.mouse.move(5, 5)
+    page.clock.run_for(1000)
+    page.mouse.up()
+    assert asked_so_far(page) == []
+
+
+def test_the_space_bar_goes_on_once_however_long_it_is_down(page):
+    on_stage(page)
+    page.keyboard.down("Space")
+    page.keyboard.down("Space")  # which the browser says is a repeat
+    page.keyboard.up("Space")
+    assert asked_so_far(page) == ["nextsong"]
+    page.focus("#set-next")
+    page.keyboard.press("Space")
+    assert asked_so_far(page) == ["nextsong", "nextsong"]
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowLeft")
+    assert asked_so_far(page)[2:] == ["nextsong", "previoussong"]
+
+
+def test_a_key_that_something_else_has_does_not_go_on(page):
+    on_stage(page)
+    page.focus("#mute")
+    page.keyboard.press("Space")
+    page.focus("#set-choice")
+    page.keyboard.press("ArrowRight")
+    page.focus("[data-number='2']")
+    page.keyboard.press("Space")
+    page.evaluate("location.hash = 'play'")
+    page.wait_for_selector("#board", state="attached")
+    page.evaluate("document.activeElement.blur()")
+    page.keyboard.press("Space")
+    assert asked_so_far(page) == ["mute", "openset", "shownext", "sound"]
+
+
+def test_the_next_song_stands_large_and_the_song_now_small(page):
+    on_stage(page)
+    assert page.inner_text("#song-now") == "Now: Invented Waltz, G, fret 3"
+    assert page.inner_text("#song-next").split() == ["Borrowed", "Shoes", "D"]
+    assert (page.inner_text("#song-fret"), page.inner_text("#song-line")) == ("10", "Count in slow")
+    name, fret = (page.evaluate(f"parseFloat(getComputedStyle({one}).fontSize)") for one in (
+        "document.getElementById('song-next')", "document.getElementById('song-fret')",
+    ))  # fmt: skip
+    assert fret == 2 * name
+    on_stage(page, now=2, next=0)
+    assert page.inner_text("#song-next").strip() == "That was the last song"
+    assert page.is_disabled("#set-next")
+    assert not page.is_visible("#song-fret")

@@ -248,7 +248,7 @@ def test_by_keyboard_alone(opened):
     page.wait_for_selector("#mute[aria-pressed=true]")
 
 
-PARTS = ["play", "drop", "temper", "order", "keys"]
+PARTS = ["play", "drop", "temper", "order", "keys", "evening"]
 
 
 @pytest.mark.parametrize("width", [1440, 360])

@@ -22,10 +22,10 @@ from tonegen.page.salvage import fields_of, salvaged
 from tonegen.page.setting import Playing, Setting
 from tonegen.presets import own_folder
 from tonegen.setlist.records import SetList
-from tonegen.setup.evening import set_of_setup
+from tonegen.setup.evening import PAGE_TITLE, set_of_setup
 from tonegen.writing import HeldElsewhereError, hold_alone, remove_left_over, written_whole
 
-VERSION: Final = 3  # of the fields of a setting and of playing: one more whenever a field comes or goes
+VERSION: Final = 4  # of the fields of a setting and of playing: one more whenever a field comes or goes
 _NAME: Final = "page"
 _LARGEST_BYTES: Final = 4_000_000
 _NO_SONGS: Final = "the page has no songs yet; save them there, or name a set: tonegen list sets"
@@ -60,7 +60,7 @@ def kept_set() -> SetList:
     if not kept.setting.songs:
         raise BadPreset(_NO_SONGS)
     instrument = presets.instrument(kept.setting.instrument)
-    return set_of_setup(kept.setting, instrument, _NAME, "Set list of the page")
+    return set_of_setup(kept.setting, instrument, _NAME, PAGE_TITLE)
 
 
 class KeptFile:

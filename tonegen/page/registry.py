@@ -12,6 +12,7 @@ from tonegen.page.compare.part import ComparePart
 from tonegen.page.count.part import CountPart
 from tonegen.page.drop.part import DropPart
 from tonegen.page.ears.part import EarsPart
+from tonegen.page.evening.part import EveningPart
 from tonegen.page.keys.part import KeysPart
 from tonegen.page.notices.part import NoticesPart
 from tonegen.page.order.part import OrderPart
@@ -32,6 +33,7 @@ PARTS: Final[tuple[type[Part], ...]] = (
     TemperPart,
     ComparePart,
     DropPart,
+    EveningPart,
     KeysPart,
     RemotePart,
     EarsPart,

@@ -9,6 +9,7 @@ from typing import Annotated, Final, Literal
 from msgspec import Meta, Struct, field
 
 from tonegen.dropfit.readings import METER_CENTS
+from tonegen.presets.sets import PAGE
 from tonegen.setup.setting import Hands, MovedPoint, Setup, StringNumber
 from tonegen.synthesis.player import QUIET_LEVEL_DBFS
 
@@ -63,6 +64,7 @@ class Playing(Hands, frozen=True, forbid_unknown_fields=True):
     """What sounds now. `only` is the pair, by its tones' names, of which only what beats is heard.
 
     two_tones : the two free tones sound instead of the grip, or only their beat
+    evening : the set that is gone through; the song that it stands in is `song`
     """
 
     only: tuple[str, str] | None = None
@@ -72,6 +74,7 @@ class Playing(Hands, frozen=True, forbid_unknown_fields=True):
     sounding: bool = False
     muted: bool = False
     level_dbfs: Annotated[float, Meta(ge=-200, le=0)] = QUIET_LEVEL_DBFS
+    evening: str = PAGE
 
 
 class SettingHistory:

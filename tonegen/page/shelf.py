@@ -13,6 +13,7 @@ from tonegen.errors import BadPreset, TonegenError
 from tonegen.page.copies import copies_of, earlier, keep_copy
 from tonegen.presets.files import SHIPPED
 from tonegen.presets.scenes import scene
+from tonegen.presets.sets import set_list
 
 _Written = tuple[int, int, int]
 _read: dict[Path, tuple[_Written, Any]] = {}
@@ -75,7 +76,8 @@ def keep_copies(names: dict[str, str]) -> None:
 
 
 def _load(kind: str, name: str) -> Any:
-    return scene(name) if kind == "scenes" else presets.load(kind, name)
+    loaders = {"scenes": scene, "sets": set_list}
+    return loaders[kind](name) if kind in loaders else presets.load(kind, name)
 
 
 def _written(path: Path) -> _Written | None:

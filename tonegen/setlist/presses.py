@@ -33,12 +33,13 @@ class PressOutcome:
 class Presses:
     """Where an evening is, and which song comes next.
 
-    place, next_place : of the song now and of the one that `next` leads to, from 0; None after the last.
+    place, next_place : of the song now, from 0, -1 before the first; of the one that `next` leads to, None
+        after the last.
     held : nothing goes on until it is let go.
     """
 
     def __init__(self, evening: SetList, place: int = 0) -> None:
-        """The song at this place is played."""
+        """The song at this place is played; none yet at -1."""
         self._evening = evening
         self.held = False
         self._came: dict[str, float] = {}  # each port, when
@@ -109,8 +110,8 @@ class Presses:
         return self._goes_to(self.next_place)
 
     def _one_back(self) -> PressOutcome:
-        if self.place == 0:
-            return PressOutcome(why="This is the first song.")
+        if self.place <= 0:
+            return PressOutcome(why="There is none before the first song.")
         return self._goes_to(self.place - 1)
 
     def _number(self, number: int, now: float) -> PressOutcome:

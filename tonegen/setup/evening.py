@@ -1,8 +1,12 @@
 """The set list of a setup, as a set: songs with their keys, and no receivers yet."""
 
+from typing import Final
+
 from tonegen.instrument import Instrument
 from tonegen.setlist.records import SetList, SetSong
 from tonegen.setup.setting import Setup
+
+PAGE_TITLE: Final = "Set list of the page"
 
 
 def set_of_setup(setup: Setup, instrument: Instrument, name: str, title: str) -> SetList:

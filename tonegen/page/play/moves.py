@@ -27,37 +27,37 @@ _HEARS_THE_GRIP: Final = {"two_tones": False, "two_tones_only": False}
 
 def engage(asked: asks.Engage, at: Standing) -> Done:
     """Move a change; one that cannot be engaged together with it is let go."""
-    return _plays(moves.engage(at.rig.instrument, at.playing, asked.change, asked.travel), at)
+    return plays(moves.engage(at.rig.instrument, at.playing, asked.change, asked.travel), at)
 
 
 def release(asked: asks.Release, at: Standing) -> Done:
     """Let go of every change."""
-    return _plays(moves.stand(at.rig.instrument, at.playing, {}), at)
+    return plays(moves.stand(at.rig.instrument, at.playing, {}), at)
 
 
 def stand(asked: asks.Stand, at: Standing) -> Done:
     """Engage these changes whole, and no other."""
-    return _plays(moves.stand(at.rig.instrument, at.playing, dict.fromkeys(asked.changes, 1.0)), at)
+    return plays(moves.stand(at.rig.instrument, at.playing, dict.fromkeys(asked.changes, 1.0)), at)
 
 
 def strings(asked: asks.Strings, at: Standing) -> Done:
     """Sound these strings."""
-    return _plays(moves.strings(at.rig.instrument, at.playing, asked.strings), at)
+    return plays(moves.strings(at.rig.instrument, at.playing, asked.strings), at)
 
 
 def grip(asked: asks.TakeGrip, at: Standing) -> Done:
     """Take a grip by its name, with its changes: the player's own, or one of the instrument."""
-    return _plays(moves.take_grip(at.rig.instrument, at.setting.grips, at.playing, asked.name), at)
+    return plays(moves.take_grip(at.rig.instrument, at.setting.grips, at.playing, asked.name), at)
 
 
 def bar(asked: asks.Bar, at: Standing) -> Done:
     """Put the bar at a fret."""
-    return _plays(moves.bar(at.rig.instrument, at.playing, asked.fret), at)
+    return plays(moves.bar(at.rig.instrument, at.playing, asked.fret), at)
 
 
 def song(asked: asks.GoToSong, at: Standing) -> Done:
     """Bring the bar to a song's key."""
-    return _plays(moves.go_to_song(at.rig.instrument, at.setting.songs, at.playing, asked.name), at)
+    return plays(moves.go_to_song(at.rig.instrument, at.setting.songs, at.playing, asked.name), at)
 
 
 def only(asked: asks.Only, at: Standing) -> Done:
@@ -161,8 +161,8 @@ def _brought_along(name: str) -> dict[str, object]:
     return named | ({} if context.reference_hz is None else {"reference_hz": context.reference_hz})
 
 
-def _plays(playing: Playing, at: Standing) -> Done:
-    """The grip is heard; a pair of it alone only while both still sound."""
+def plays(playing: Playing, at: Standing) -> Done:
+    """Other hands: the grip is heard; a pair of it alone only while both still sound."""
     pair = playing.only
     still = pair if pair and set(pair) <= {BASS, *map(str, playing.strings)} else None
     return Done(at.setting, replace(playing, only=still, **_HEARS_THE_GRIP))

@@ -17,6 +17,8 @@ from tonegen.interval import Audible, Direction, audible
 from tonegen.page.part import BASS, Standing, tone_name
 from tonegen.page.setting import Playing, Setting
 from tonegen.pitch import pitch_class_name
+from tonegen.presets.sets import PAGE
+from tonegen.setup.evening import PAGE_TITLE
 from tonegen.setup.rig import Rig
 from tonegen.setup.setting import Record, song_now
 from tonegen.sounding import SoundingInterval, SoundingTone
@@ -234,11 +236,12 @@ def view(at: Standing, keys: dict[str, str], outlet: str, revision: int, undo: s
 
 def choices(hearing_caution: str, version: str) -> Choices:
     """What can be chosen now."""
-    kinds = ("instruments", "temperaments", "drops", "timbres", "scenes")
+    kinds = ("instruments", "temperaments", "drops", "timbres", "scenes", "sets")
     found = {
         kind: tuple(PresetName(name, _title(kind, name)) for name in presets.names(kind)) for kind in kinds
     }
     found["drops"] = (PresetName("none", "No drop"), *found["drops"])
+    found["sets"] = (PresetName(PAGE, PAGE_TITLE), *found["sets"])
     return Choices(found, tuple(pitch_class_name(root) for root in range(12)), hearing_caution, version)
 
 

@@ -1,6 +1,7 @@
 // Keys of the keyboard: a letter or digit engages its change, the space bar sounds, Escape mutes.
 
 import { ask } from "./wire.js";
+import { part } from "./nav.js";
 import { changeOfKey, toggleChange } from "../play/chart.js";
 import { muteNow, toggleSound } from "../sound/sound.js";
 
@@ -19,7 +20,7 @@ addEventListener("keydown", (event) => {
     return;
   }
   if (event.ctrlKey || event.metaKey || event.altKey || event.repeat) return;
-  if (event.key === " " && event.target === document.body) {
+  if (event.key === " " && event.target === document.body && part() !== "evening") {
     event.preventDefault();
     toggleSound();
     return;

@@ -19,6 +19,7 @@ import "../temper/temper.js";
 import "../compare/compare.js";
 import "../order/order.js";
 import "../keys/keys.js";
+import "../evening/evening.js";
 import "../ears/ears.js";
 import "../ears/lesson.js";
 import "../notices/notices.js";

@@ -30,14 +30,17 @@ export interface Asks {
   meter: { cents: number };
   move: { cents: number };
   mute: { on: boolean };
+  nextsong: Record<string, never>;
   objective: { name: "beats" | "cents" | "worst-beats" | "worst-cents" };
   offset: { string: number; offset_cents: number; gesture?: string };
   only: { low?: string | null; high?: string | null };
+  openset: { name: string };
   order: Record<string, never>;
   panic: Record<string, never>;
   pause: Record<string, never>;
   pin: { string: number; changes: Array<string>; travel?: number };
   ping: { sent_ms: number };
+  previoussong: Record<string, never>;
   pure: { string: number; against: string };
   putback: Record<string, never>;
   read: { string: number; unit: "beats" | "cents" | "hz"; value: string; against?: string; ratio?: string; seconds?: string; side?: "" | "narrow" | "wide" };
@@ -51,6 +54,7 @@ export interface Asks {
   scene: { name: string };
   send: { where: string };
   settle: { number: number; cents: number };
+  shownext: { number: number };
   song: { name: string };
   sound: { on: boolean };
   split: { on: boolean };
@@ -59,6 +63,7 @@ export interface Asks {
   step: { at: number; heard?: "against" | "beating" | "both" };
   strings: { strings: Array<number> };
   takeoffer: Record<string, never>;
+  takerig: Record<string, never>;
   tapped: { low: string; high: string; times_ms: Array<number> };
   taps: { number: number; times_ms: Array<number> };
   target: { string: number };
@@ -82,6 +87,7 @@ export interface Shows {
   devices: DevicesView;
   eargraphs: EarGraphs;
   ears: EarsView;
+  evening: EveningView;
   fault: Fault;
   keys: KeysView;
   lesson: Teaching;
@@ -122,6 +128,10 @@ export type DropView = { string: number; change: string; cents: string; give_or_
 export type EarGraphs = { session: Array<Graph>; days: Array<Graph> };
 
 export type EarsView = { offered: Offered; people: Array<string>; person: string; kept: number; waiting: Array<Named>; asked: AskedView | null; said: string; right: boolean | null; results: Array<ResultView>; heard: number | null; notice: string };
+
+export type EveningSong = { number: number; name: string; key: string; fret: string; line: string };
+
+export type EveningView = { name: string; title: string; songs: Array<EveningSong>; now: number; next: number; words: string; rig: string };
 
 export type Fault = { text: string };
 
@@ -173,7 +183,7 @@ export type OrderView = { steps: Array<TuningStepView>; checks: Array<CheckView>
 
 export type PairView = { low: string; high: string; names: string; strings: string; ratio: string; interval: string; cents: string; direction: string; audible: string; beats_per_second: number; rate: string; counts: string; pulse: string; listen: string; plays: boolean };
 
-export type Playing = { travels: Record<string, number>; strings: Array<number>; fret: number; song: string; only: [string, string] | null; two_tones: boolean; two_tones_only: boolean; split: boolean; sounding: boolean; muted: boolean; level_dbfs: number };
+export type Playing = { travels: Record<string, number>; strings: Array<number>; fret: number; song: string; only: [string, string] | null; two_tones: boolean; two_tones_only: boolean; split: boolean; sounding: boolean; muted: boolean; level_dbfs: number; evening: string };
 
 export type PointOffer = { point: string; before: string; after: string };
 

@@ -2,7 +2,15 @@
 
 import { byId, make, mark } from "./parts.js";
 
-const PARTS = { play: "Play", drop: "Drop", temper: "Temper", order: "Order", keys: "Keys", ears: "Ears" };
+const PARTS = {
+  play: "Play",
+  drop: "Drop",
+  temper: "Temper",
+  order: "Order",
+  keys: "Keys",
+  evening: "Set",
+  ears: "Ears",
+};
 const buttons = Object.entries(PARTS).map(([part, words]) =>
   make(
     "button",

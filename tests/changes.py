@@ -373,6 +373,27 @@ changes(
 )  # fmt: skip
 MESSAGES = "tests/keys/test_messages.py"
 changes(
+    "tonegen/keys/played.py", "tests/keys/test_played.py",
+    ("0 if ends[note] > begins[note] else 2", "2 if ends[note] > begins[note] else 2"),
+    ("np.isin(number, list(untouched))", "np.isin(number, [])"),
+    ("if self.sustain or note in self.caught:", "if self.sustain:"),
+    ("let = [key for key, note in self.rung.items() if note not in self.caught]", "let = list(self.rung)"),
+    ("for held in (self.down, self.rung) if key in held", "for held in (self.down,) if key in held"),
+    ("for most in (following.most_cents, -following.most_cents):", "for most in (-following.most_cents,):"),
+    ("None if left else one for one, left", "one for one, left"),
+)  # fmt: skip
+changes(
+    "tonegen/keys/compared.py", "tests/keys/test_compared.py",
+    ("self.seconds / (self.upper * self.lower)", "self.seconds / self.upper"),
+    ("pairs.lower * hz[pairs.high] -", "hz[pairs.high] -"),
+    ("min(end, ends[other]) - now", "end - now"),
+    (".shifted(apart // 12)", ".shifted(0)"),
+    ("np.add.at(apart, (np.arange(len(alike)), alike[:, 1]), -1)", "pass"),
+    ("weight = np.bincount(which.ravel(), pairs.overlap)", "weight = np.bincount(which.ravel())"),
+    ("_FIFTHS, _THIRDS = (5, 7), (3, 4, 8, 9)", "_FIFTHS, _THIRDS = (5, 6), (3, 4, 8, 9)"),
+    ("if best != EQUAL:", "if best == EQUAL:"),
+)  # fmt: skip
+changes(
     "tonegen/keys/chords.py", "tests/keys/test_chords.py",
     ("_OCTAVE, _CONSONANCE, _OTHER = 4.0, 1.0, 0.1", "_OCTAVE, _CONSONANCE, _OTHER = 4.0, 1.0, 0.2"),
     ("9: Ratio(5, 3)", "9: Ratio(27, 16)"),

@@ -10,6 +10,7 @@ import mido
 import numpy as np
 import pytest
 
+from tests.keys.song import CADENCE, song_of
 from tonegen.keys import midi
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
@@ -239,6 +240,66 @@ def test_a_file_is_retuned(tonegen, tmp_path, song):
             struck[message.note] = bends[message.channel] / 8192 * 300
     # G at rest, B a pure third of 5:4 above it, D a pure fifth of 3:2
     assert struck == pytest.approx({67: 0.0, 71: -13.686, 74: 1.955}, abs=0.02)
+
+
+@pytest.fixture
+def cadence(tmp_path):
+    path = tmp_path / "cadence.mid"
+    path.write_bytes(song_of(*CADENCE))
+    return path
+
+
+def test_a_file_follows_the_chord(tonegen, tmp_path, cadence):
+    """The bass leads at equal temperament; the first chord's third and fifth from it by 5:4 and 3:2."""
+    target = tmp_path / "out.mid"
+    done = tonegen(f"tonegen keys file {cadence} {target} --follow bass --receiver mpe --json").json
+    assert done["notes"] == 14
+    bends, struck = {}, {}
+    for message in mido.MidiFile(target).tracks[0]:
+        if message.type == "pitchwheel":
+            bends[message.channel] = message.pitch
+        elif message.type == "note_on":
+            struck.setdefault(message.note, bends[message.channel] / 8192 * 300)
+
+    assert struck[48] == pytest.approx(0, abs=1)
+    assert struck[64] - struck[48] == pytest.approx(-13.686, abs=0.8)
+    assert struck[67] - struck[48] == pytest.approx(1.955, abs=0.8)
+
+
+def test_a_file_that_follows_says_what_does_not_go_together(tonegen, tmp_path, cadence):
+    line = f"tonegen keys file {cadence} {tmp_path / 'out.mid'} --follow"
+
+    why = tonegen.refused(f"{line} bass --receiver mpe --temperament vallotti")
+    assert "--follow bass has the lowest note at equal temperament; with another, say --follow song" in why
+    assert "tables of all notes at once" in tonegen.refused(f"{line} bass --receiver mts-octave")
+    why = tonegen.refused(f"{line} bass --receiver osc-per-note")
+    assert "an OSC receiver cannot play a MIDI file" in why
+    assert not (tmp_path / "out.mid").exists()
+    assert tonegen(f"{line} song --receiver mpe --temperament vallotti").code == 0
+
+
+def test_tunings_are_compared_over_a_song(tonegen, tmp_path, cadence):
+    found = tonegen(f"tonegen keys compare {cadence} --json").json
+    rows = {row["name"].partition(" on ")[0]: row for row in found["rows"]}
+
+    assert found["notes"] == 14
+    assert next(iter(rows)) == "equal"
+    assert {"quarter-comma-meantone", "best twelve pitches", "follow bass"} <= set(rows)
+    assert rows["equal"]["fifths_cents"] == pytest.approx(1.955, abs=1e-3)
+    assert rows["follow bass"]["held_moved_cents"] == 0
+    assert rows["follow bass"]["event_seconds"] > 0
+
+    table = tonegen(f"tonegen keys compare {cadence}").out
+    assert "Following does not help here; purer: five-limit-just on C" in table, "it never leaves its key"
+
+
+def test_a_song_that_cannot_be_compared_is_refused(tonegen, tmp_path):
+    path = tmp_path / "alone.mid"
+    path.write_bytes(song_of((60,), (62,)))
+
+    assert f"{path}: no two notes of the song sound" in tonegen.refused(f"tonegen keys compare {path}")
+    path.write_bytes(b"RIFF")
+    assert "not a Standard MIDI File" in tonegen.refused(f"tonegen keys compare {path}")
 
 
 def test_a_song_of_several_sounds_is_told_that_a_zone_has_one(tonegen, tmp_path):

@@ -109,9 +109,16 @@ class Channels:
 
     def retune(self, plan: Plan) -> None:
         """Have the next notes in another temperament."""
+        self._plan = plan
         self._aims: list[float] = (plan.aim_cents * self._aim_scale).tolist()
         self._tunes: list[int] = np.rint(plan.sent_cents * _TUNES_PER_CENT).astype(np.int64).tolist()
         self._all_tunes = frozenset(self._tunes)
+
+    def tune_key(self, key: int, cents: float) -> None:
+        """Have the next notes of one key at this offset, whatever the temperament."""
+        aim = self._plan.aim_of(key, cents)
+        self._aims[key] = aim * self._aim_scale
+        self._tunes[key] = round(aim * _TUNES_PER_CENT)
 
     # -- notes -------------------------------------------------------------------------------------------
 

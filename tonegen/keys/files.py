@@ -9,7 +9,7 @@ be named by its byte, and a million events must pass in seconds without an objec
 Source: Standard MIDI Files 1.0 (RP-001).
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from heapq import merge
 from typing import Final
@@ -17,7 +17,7 @@ from typing import Final
 from tonegen.errors import BadValue
 from tonegen.keys import midi
 from tonegen.keys.plan import Plan
-from tonegen.keys.receivers import BendPerClass, BendPerNote, Osc, Receiver, TuningPerClass
+from tonegen.keys.receivers import BendPerClass, BendPerNote, KeyTuning, Osc, Receiver, TuningPerClass
 from tonegen.keys.rotation import Rotation, is_reset
 from tonegen.words import many
 
@@ -66,22 +66,27 @@ class RetunedFile:
         return tuple(told)
 
 
-def retune(data: bytes, made: Plan) -> RetunedFile:
+def retune(data: bytes, made: Plan, note_cents: Sequence[float | None] | None = None) -> RetunedFile:
     """Retune the bytes of a Standard MIDI File.
 
-    Raises BadValue naming the track and byte of a fault, or for a receiver that is not sent MIDI.
+    note_cents : the offset of each note that is struck, in the order of `song_events`, in place of the
+        plan's; None for one that is left as it is.
+    Raises BadValue naming the track and byte of a fault, or for a receiver that is not sent MIDI, or that
+    cannot give each note its own.
     """
     if isinstance(made.receiver, Osc):
         raise BadValue("an OSC receiver cannot play a MIDI file; choose a receiver that is sent MIDI")
+    if note_cents is not None:
+        _check_follows(made.receiver)
     header, chunks = _chunks(data)
     layout = int.from_bytes(header[0:2])
     tracks = [body for name, body in chunks if name == b"MTrk"]
     if not tracks:
         raise BadValue("the MIDI file has no track")
     if layout == 2:  # independent patterns: each begins in a receiver of its own
-        parts = [_retune_together([track], header, made) for track in tracks]
+        parts = [_retune_together([track], header, made, None) for track in tracks]
     else:
-        parts = [_retune_together(tracks, header, made)]
+        parts = [_retune_together(tracks, header, made, note_cents)]
     bodies = iter([body for part in parts for body in part.bodies])
     out = bytearray(b"MThd" + len(header).to_bytes(4) + header)
     for name, body in chunks:
@@ -94,6 +99,32 @@ def retune(data: bytes, made: Plan) -> RetunedFile:
         sum(map(len, made.messages)) * midi.SECONDS_PER_BYTE,
         sum(part.clipped for part in parts),
     )
+
+
+def _check_follows(receiver: Receiver) -> None:
+    """Raise BadValue for a receiver whose notes cannot each have an offset of their own in a file."""
+    if isinstance(receiver, BendPerClass | BendPerNote | TuningPerClass):
+        return
+    if isinstance(receiver, KeyTuning) and receiver.message == "single note":
+        return
+    raise BadValue(
+        "this receiver is tuned by tables of all notes at once, which cannot follow the chord; choose one "
+        "with bends or channel tuning, such as mpe, or with single note changes"
+    )
+
+
+def song_events(data: bytes) -> Iterator[tuple[float, bytes]]:
+    """The channel messages of a file, and what resets a receiver, each with its time in seconds.
+
+    Raises BadValue naming the track and byte of a fault, or for patterns that do not sound together.
+    """
+    header, chunks = _chunks(data)
+    if int.from_bytes(header[0:2]) == 2:
+        raise BadValue("the MIDI file holds patterns that do not sound together (format 2); give one song")
+    tracks = [body for name, body in chunks if name == b"MTrk"]
+    for _, seconds, _, _, event in _timed(tracks, header):
+        if event[0] < midi.SYSTEM or event[0] == midi.SYSEX:
+            yield seconds, event
 
 
 # -- reading ---------------------------------------------------------------------------------------------
@@ -197,6 +228,20 @@ def _events(track: bytes, number: int) -> Iterator[tuple[int, int, bytes]]:
         raise _fault(number, start, "an event that is cut short, and no end of the track") from None
 
 
+def _timed(tracks: list[bytes], header: bytes) -> Iterator[tuple[int, float, float, int, bytes]]:
+    """The events of tracks that sound together: tick, seconds, seconds per tick, track and event."""
+    sources = [_events(track, number) for number, track in enumerate(tracks)]
+    seconds_per_tick = _seconds_per_tick(header, _USUAL_TEMPO_US)
+    seconds, last = 0.0, 0
+    for tick, track, event in merge(*sources) if len(sources) > 1 else sources[0]:
+        if tick != last:
+            seconds += (tick - last) * seconds_per_tick
+            last = tick
+        if event[:3] == b"\xff\x51\x03":
+            seconds_per_tick = _seconds_per_tick(header, int.from_bytes(event[3:6]))
+        yield tick, seconds, seconds_per_tick, track, event
+
+
 def _length(track: bytes, at: int, number: int) -> tuple[int, int]:
     start, value = at, 0
     while True:
@@ -263,7 +308,9 @@ class _Part:
     clipped: int
 
 
-def _retune_together(tracks: list[bytes], header: bytes, made: Plan) -> _Part:
+def _retune_together(
+    tracks: list[bytes], header: bytes, made: Plan, note_cents: Sequence[float | None] | None
+) -> _Part:
     """Tracks that sound at once share the receiver's channels."""
     writer = _Writer(len(tracks))
     rotation = None
@@ -271,20 +318,22 @@ def _retune_together(tracks: list[bytes], header: bytes, made: Plan) -> _Part:
         rotation = Rotation(made, writer.send, spread=_has_several_players(tracks, made))
     for message in made.messages:
         writer.send(message)
-    sources = [_events(track, number) for number, track in enumerate(tracks)]
-    events = merge(*sources) if len(sources) > 1 else sources[0]
-    seconds_per_tick = _seconds_per_tick(header, _USUAL_TEMPO_US)
     ends = [0] * len(tracks)
-    seconds, last, notes = 0.0, 0, 0
+    seconds, last_tick_seconds, notes = 0.0, 0.0, 0
     players: set[int] = set()
-    for tick, track, event in events:
-        if tick != last:
-            seconds += (tick - last) * seconds_per_tick
-            writer.tick = last = tick
-        writer.track = track
+    key_cents = made.scale.key_cents.tolist()  # as it was sent last, where each note brings its change
+    for tick, seconds, tick_seconds, track, event in _timed(tracks, header):
+        writer.tick, writer.track, last_tick_seconds = tick, track, tick_seconds
         status = event[0]
         if status < midi.SYSTEM:
             if status & midi.KIND_BITS == midi.NOTE_ON and event[2]:
+                key, cents = event[1], note_cents[notes] if note_cents is not None else None
+                if cents is not None and rotation is not None:
+                    rotation.tune_key(key, cents)
+                elif cents is not None and cents != key_cents[key]:
+                    for message in made.change_of_key(key, cents):
+                        writer.send(message)
+                    key_cents[key] = cents
                 notes += 1
                 players.add(status & midi.CHANNEL_BITS)
             if rotation is None:
@@ -295,17 +344,16 @@ def _retune_together(tracks: list[bytes], header: bytes, made: Plan) -> _Part:
             ends[track] = tick
         else:
             writer.write(event)
-            if event[:3] == b"\xff\x51\x03":
-                seconds_per_tick = _seconds_per_tick(header, int.from_bytes(event[3:6]))
-            elif status == midi.SYSEX and is_reset(event[:1] + event[2:]):
+            if status == midi.SYSEX and is_reset(event[:1] + event[2:]):
                 if rotation is None:
                     for message in made.messages:
                         writer.send(message)
+                    key_cents = made.scale.key_cents.tolist()
                 else:
                     rotation.start_over()
     if rotation is not None:
         rotation.finish(seconds)
-    ends[writer.track] += round(_RING_OUT_SECONDS / seconds_per_tick) if seconds_per_tick else 0
+    ends[writer.track] += round(_RING_OUT_SECONDS / last_tick_seconds) if last_tick_seconds else 0
     writer.tick = ends[writer.track]
     for message in made.undo:
         writer.send(message)

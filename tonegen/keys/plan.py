@@ -106,6 +106,18 @@ class Plan(Frozen):
             for message in self.tuning[start : start + size]
         )
 
+    def change_of_key(self, key: int, cents: float) -> tuple[bytes, ...]:
+        """What brings one key to another offset, where the receiver takes single note changes."""
+        receiver = self.receiver
+        assert isinstance(receiver, KeyTuning)
+        return midi.note_changes([key], [self.aim_of(key, cents)], receiver.program, receiver.bank).messages
+
+    def aim_of(self, key: int, cents: float) -> float:
+        """What a message is asked to hold for a key that is to have this offset in place of its own."""
+        factor = self.receiver.bend_scale if isinstance(self.receiver, BendPerClass | BendPerNote) else 1.0
+        own = self.scale.class_cents[key % 12] if self.per_class else self.scale.key_cents[key]
+        return float(self.aim_cents[key] + (cents - own) / factor)
+
     @property
     def left_cents(self) -> NDArray[np.float64]:
         """Wanted minus sent, of each key."""

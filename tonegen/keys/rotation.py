@@ -108,6 +108,10 @@ class Rotation:
         self._plan = plan
         self._out.retune(plan)
 
+    def tune_key(self, key: int, cents: float) -> None:
+        """Have the next notes of one key at this offset, until another temperament comes."""
+        self._out.tune_key(key, cents)
+
     # -- in ----------------------------------------------------------------------------------------------
 
     def receive(self, message: bytes, now: float) -> None:

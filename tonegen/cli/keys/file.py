@@ -5,13 +5,12 @@ from pathlib import Path
 import click
 
 from tonegen.cli.keys.asked import AskedScale, asks_for_a_scale, receiver_option
+from tonegen.cli.keys.compare import LARGEST_MIDI_FILE_BYTES, TOO_LARGE
 from tonegen.cli.keys.plan import plan_json
 from tonegen.cli.show import as_json, force_option, print_json
 from tonegen.errors import BadValue
 from tonegen.reading import read_whole
 from tonegen.writing import is_there, written_whole
-
-_LARGEST_MIDI_FILE_BYTES = 200_000_000
 
 
 @click.command()
@@ -19,23 +18,46 @@ _LARGEST_MIDI_FILE_BYTES = 200_000_000
 @click.argument("target", metavar="OUT.MID", type=click.Path(path_type=Path))
 @asks_for_a_scale
 @receiver_option
+@click.option(
+    "--follow",
+    type=click.Choice(["bass", "song"]),
+    help="Follow the chord: the lowest note at equal temperament, or the song's temperament, leads.",
+)
 @force_option
 @as_json
-def command(source: Path, target: Path, asked: AskedScale, receiver: str, force: bool, in_json: bool) -> None:
+def command(
+    source: Path,
+    target: Path,
+    asked: AskedScale,
+    receiver: str,
+    follow: str | None,
+    force: bool,
+    in_json: bool,
+) -> None:
     """Retune a Standard MIDI File; tempo, tracks, programs and lyrics stay.
 
     \b
     tonegen keys file in.mid out.mid --temperament five-limit-just --root G --receiver mpe
+    tonegen keys file in.mid out.mid --follow bass --receiver mpe
     """
+    from tonegen.keys.chords import ChordFollowing
     from tonegen.keys.files import retune
+    from tonegen.keys.played import cents_of_notes
     from tonegen.keys.receivers import receiver as load
 
     made = asked.desk(load(receiver)).plan()
-    song = read_whole(source, _LARGEST_MIDI_FILE_BYTES, "larger than 200 MB; that is not a song")
+    song = read_whole(source, LARGEST_MIDI_FILE_BYTES, TOO_LARGE)
     if is_there(target) and source.samefile(target):
         raise BadValue(f"{source}: would be overwritten by the result; give the result another name")
+    note_cents, said = None, tuple[str, ...]()
     try:
-        retuned = retune(song, made)
+        if follow is not None:
+            if follow == "bass" and made.scale.key_cents.any():
+                raise BadValue(
+                    "--follow bass has the lowest note at equal temperament; with another, say --follow song"
+                )
+            note_cents, said = cents_of_notes(song, made, ChordFollowing())
+        retuned = retune(song, made, note_cents)
     except BadValue as error:
         raise BadValue(f"{source}: {error}") from None
     with written_whole(target, force=force) as beside:
@@ -52,5 +74,5 @@ def command(source: Path, target: Path, asked: AskedScale, receiver: str, force:
     else:
         click.echo(f"{target}: {retuned.words}")
         click.echo("\n".join(made.receiver.asks))
-    for caution in retuned.cautions(made.receiver):
+    for caution in (*retuned.cautions(made.receiver), *said):
         click.echo(caution, err=True)

@@ -895,6 +895,51 @@ changes(
     ("return message[1] + 1 if", "return message[1] if"),
 )  # fmt: skip
 
+LISTEN = "tests/listen/test_heard.py tests/listen/test_picks.py"
+changes(
+    "tonegen/listen/ringing.py", LISTEN,
+    ("return float(found[1]), ", "return float(found[0]), "),
+    ("slopes + fall_cents", "slopes"),
+    ("* 2 * pi * hz[peak])", "* pi * hz[peak])"),
+    ("np.exp(before / falls)", "np.exp(0 / falls)"),
+)  # fmt: skip
+changes(
+    "tonegen/listen/law.py", LISTEN,
+    ("found.append((likelihood, pitch, covariance[0, 0], log_b))",
+     "found.append((likelihood, pitch, covariance[0, 0], -log_b))"),
+    ("places + second.cents[other]", "second.cents[other]"),
+    ("_WIDENING: Final = 1.4", "_WIDENING: Final = 0.14"),
+)  # fmt: skip
+changes(
+    "tonegen/listen/spectrum.py", LISTEN,
+    ("_FAR: Final = 1.0", "_FAR: Final = 0.0"),
+    ("standing_out @ self.near(partials)", "self.power @ self.near(partials)"),
+)  # fmt: skip
+changes(
+    "tonegen/listen/heard.py", LISTEN,
+    ("_FLAT_NEPERS: Final = 0.06", "_FLAT_NEPERS: Final = 0.0"),
+    ("still = sound - sound.mean()", "still = sound"),
+    ("powers[step - 1 :: step]", "powers[step::step]"),
+    ("< _ONE_NOTE_CENTS", "< 0"),
+)  # fmt: skip
+changes(
+    "tonegen/listen/picks.py", LISTEN,
+    ("_LOUDER_DB: Final = 0.15", "_LOUDER_DB: Final = -60.0"),
+    ("at * self._hop + self._length // 2", "at * self._hop - self._length // 2"),
+    ("sound[count * self._hop :]", "sound[count * self._hop + 1 :]"),
+)  # fmt: skip
+LISTEN_COMMANDS = "tests/listen/test_commands.py"
+changes(
+    "tonegen/cli/listen/drop.py", LISTEN_COMMANDS,
+    ("if number % 2 == 0", "if number % 2 == 1"),
+    ("{reads + drop:.3f}", "{reads - drop:.3f}"),
+)  # fmt: skip
+changes(
+    "tonegen/cli/listen/strings.py", LISTEN_COMMANDS,
+    ("wanted[each.expected.string].cents + each.cents", "each.cents"),
+)  # fmt: skip
+changes("tonegen/sound/recordings.py", LISTEN_COMMANDS, ("np.argmax(powers)", "np.argmin(powers)"))
+
 
 def said(change: Change) -> str:
     return f"{change.file}: {change.old.strip()!r} -> {change.new.strip()!r}"

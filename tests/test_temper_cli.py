@@ -113,6 +113,18 @@ def test_worst_means_fastest_unless_it_is_by_cents(tonegen, monkeypatch, objecti
         assert figure in row.rpartition(pair)[2].split()
 
 
+def test_a_weak_pair_that_decides_the_worst_beat_stands_in_the_table(tonegen, monkeypatch):
+    """By ratios, partials 36 and 25 of strings 7 and 5 hold it back, counted as partial 16 would be."""
+    monkeypatch.setenv("COLUMNS", "110")
+    line = "tonegen temper c6-swing-band --objective worst-beats --timbre harmonic"
+    table = tonegen(line).out.splitlines()
+    assert table[2] == "Minimised: worst-beats, worst 15/s: 7–5 36:25 in A 7 P8 10-9-8-7-6-5, fret 5"
+    (row,) = [row.split() for row in table if row.startswith("  weak, but decides, fret 5 ")]
+    assert row[-4:] == ["7–5", "36:25", "−4.0", "15/s"]
+    by_cents = tonegen(line.replace("worst-beats", "worst-cents")).out
+    assert "weak, but decides" not in by_cents
+
+
 def test_front_as_numbers(tonegen):
     front = tonegen("tonegen temper c6-swing-band --front --json").json["front"]
 

@@ -60,16 +60,30 @@ def _purity_json(purity: Purity) -> dict[str, float]:
 
 
 def print_grips(
-    grips: tuple[GripPurity, ...], before: str, after: str, every_interval: bool, by_cents: bool = False
+    grips: tuple[GripPurity, ...],
+    before: str,
+    after: str,
+    every_interval: bool,
+    by_cents: bool = False,
+    worst_row: int | None = None,
 ) -> None:
-    """Each grip by its worst pair, the one that beats fastest unless it is by cents, or all intervals."""
-    _print_tables(grips, before, after, every_interval, by_cents)
+    """Each grip by its worst pair, the one that beats fastest unless it is by cents, or all intervals.
+
+    worst_row : of the demand that decided, where the worst is least: a pair that is too weak to be a grip's
+    worst has a row of its own where it is that one.
+    """
+    _print_tables(grips, before, after, every_interval, by_cents, worst_row)
     if any(each.low_stiffness or each.high_stiffness for grip in grips for each in grip.intervals):
         print_sentence(_STIFF)
 
 
 def _print_tables(
-    grips: tuple[GripPurity, ...], before: str, after: str, every_interval: bool, by_cents: bool
+    grips: tuple[GripPurity, ...],
+    before: str,
+    after: str,
+    every_interval: bool,
+    by_cents: bool,
+    worst_row: int | None,
 ) -> None:
     if every_interval:
         for grip in grips:
@@ -102,6 +116,12 @@ def _print_tables(
                 *_worst(was, was.before),
                 *_worst(now, now.after),
             ])  # fmt: skip
+        rows += [
+            [_folded(f"weak, but decides, fret {each.fret:g}", room, "  "),
+             *_worst(each, each.before), *_worst(each, each.after)]
+            for each in grip.intervals
+            if each.row == worst_row and each.is_weak and not by_cents
+        ]  # fmt: skip
     print_table(
         [
             "grip\n",

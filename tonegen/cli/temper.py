@@ -210,7 +210,8 @@ def _print(solved: Tempered, every_interval: bool) -> None:
         + folded(f"Minimised: {solved.objective.value}, {_value(solved)}"),
     )
     by_cents = not solved.objective.in_beats
-    print_grips(solved.grips(), "before", "after", every_interval, by_cents)
+    decides = solved.worst_row if solved.objective.of_worst else None
+    print_grips(solved.grips(), "before", "after", every_interval, by_cents, decides)
     for bound in solved.binding:
         side = {1: "; higher would be better", -1: "; lower would be better"}.get(bound.towards, "")
         print_sentence(

@@ -24,7 +24,7 @@ from tonegen.temperament import EQUAL, OwnTemperament, on_root, string_cents
 from tonegen.tempering.fill import same_note_elsewhere
 from tonegen.tempering.scene import Scene, WantedGrip, parse_pin
 from tonegen.tempering.temper import Objective, temper
-from tonegen.wants import parse_want, tuned_for
+from tonegen.wants import Want, parse_want, tuned_for
 
 E9 = presets.instrument("e9-ten-string")
 HALF = TuningPoint(2, ("DD",), 0.5)
@@ -200,6 +200,36 @@ def test_a_want_at_a_half_stop_tunes_the_half_stop_alone(tonegen):
     assert "Tune string 2 with DD at 0.5 (D4) to −12.00 cents" in tonegen(f"{reads} --want 2:DD:0.5=-12").out
     (row,) = tonegen(f"{reads} --string 2 --changes DD:0.5 --json").json["readings"]
     assert (row["note"], row["engaged"]) == ("D4", {"DD": 0.5})
+
+
+def test_wants_are_met_by_direct_summation_on_random_instruments():
+    """What is wanted is what is summed up by numpy's interpolation, to 1e-9 cents, at stops and between."""
+    random, met = np.random.default_rng(15), {True: 0, False: 0}
+    for _ in range(60):
+        asked = half_way_scene(random)
+        rig = asked.instrument
+        own = OwnTemperament("random", rig.name, {
+            point: float(random.uniform(-20, 20)) for point in rig.tuning_points()
+        })  # fmt: skip
+        drop = Drop("random", {n: {s: float(random.uniform(-4, 0)) for s in range(1, 7)} for n in "ABCD"})
+        for wanted in asked.grips[:4]:
+            string, travels = wanted.grip.strings[0], dict(wanted.state.travels)
+            reads = reading(rig, own, drop, 440.0, string, wanted.state)
+            want = Want(string, wanted.state, reads.cents + float(random.uniform(-8, 8)))
+            answer = tuned_for(rig, own, drop, 440.0, [want])
+            tuned = own.offsets_cents | {each.point: each.cents for each in answer.tunings}
+            others = sum(
+                travel * drop.cents[name][string]
+                for name, travel in travels.items()
+                if string not in rig.change(name).semitones
+            )
+            note = 100 * round((heard_cents(rig, own.offsets_cents, string, travels)) / 100)
+            if rig.stands_at_a_stop(string, wanted.state):
+                note = 100 * rig.raised_semitones(rig.point(string, wanted.state))
+                assert len(answer.tunings) == 1
+            assert abs(heard_cents(rig, tuned, string, travels) + others - note - want.cents) < 1e-9
+            met[rig.stands_at_a_stop(string, wanted.state)] += 1
+    assert min(met.values()) > 40
 
 
 def test_between_two_stops_both_move_as_little_as_can_be():

@@ -93,6 +93,16 @@ class Change(Frozen):
         at = (half.semitones for half in self.half_stops.get(string, ()) if half.travel == travel)
         return next(at, None)
 
+    def felt(self, travel: float, within: float) -> float:
+        """Where a travel is that was measured by steps: at a half-stop that is a note, if that is so near.
+
+        >>> lever = Change("D", {2: -2}, half_stops={2: (HalfStop(0.5, -98.0, -1),)})
+        >>> [lever.felt(travel, within=0.01) for travel in (0.495, 0.52)]
+        [0.5, 0.52]
+        """
+        halves = (half.travel for string in self.half_stops for half in self.tuned_half_stops(string))
+        return next((half for half in halves if abs(half - travel) <= within), travel)
+
 
 @dataclass(frozen=True, slots=True)
 class Split(Frozen):

@@ -296,6 +296,19 @@ def test_only_the_last_of_several_plans_is_sent():
     assert sent == ["second"]
 
 
+@pytest.mark.parametrize("value", [63, 64])
+def test_a_foot_controller_stands_at_a_half_stop_that_its_steps_miss(value):
+    """63/127 and 64/127 lie either side of one half: D4 sounds where it was tuned, 9 cents low."""
+    stage = Stage(OwnTemperament("mine", E9.name, {TuningPoint(2, ("DD",), 0.5): -9.0}))
+    play(stage, "2,4")
+    stage.desk.move({"DD": value / 127})
+    assert stage.desk.hands.travels == {"DD": 0.5}
+    d4 = 293.665 * 2 ** (-9 / 1200)
+    assert stage.hz(d4) == near(d4)
+    stage.desk.move({"DD": 65 / 127})
+    assert stage.desk.hands.travels == {"DD": 65 / 127}
+
+
 def test_a_pedal_that_osc_moved_stays_when_a_controller_moves_another():
     stage = MidiStage()
     stage.control(20, 127)

@@ -70,6 +70,24 @@ def test_a_half_stop_sounds_half_way_and_says_so():
     assert page.string(2)["note"] == "C#4"
 
 
+def test_a_half_stop_is_tuned_by_hand_and_kept_as_a_point_of_its_own(own_folder):
+    @in_the_loop
+    def check():
+        page = visitor(None, None, asks.Strings((2, 5)), asks.Engage("DD", 0.5), asks.Offset(2, 7.5))
+        half, whole = page.cell(2, "DD:0.5"), page.cell(2, "DD")
+        assert (half["note"], half["offset"], half["travel"], half["stands"]) == ("D4", "+7.5", 0.5, True)
+        assert (whole["offset"], whole["stands"], whole["moved"]) == ("+0.0", False, False)
+        assert page.string(2)["point"] == "D4 with DD at 0.5: tune to +7.5"
+        assert page.view["setting"]["moved"][0]["travel"] == 0.5
+        page.ask(asks.Engage("DD", 0.75), asks.Keep("my-half"))
+        assert not any(page.cell(2, column)["stands"] for column in ("open", "DD:0.5"))
+        page.ask(asks.Engage("DD", 0.5), asks.Undo(), asks.ToTarget(2))
+
+    check()
+    text = (own_folder / "temperaments" / "my-half.toml").read_text()
+    assert 'string = 2\nchanges = ["DD"]\ntravel = 0.5\noffset_cents = 7.5\n' in text
+
+
 @in_the_loop
 def test_one_knee_cannot_do_two_things():
     """Raising with F lets go of E, which the same knee engages."""

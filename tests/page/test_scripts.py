@@ -364,6 +364,33 @@ def test_the_half_stop_catches(page, where, felt):
     assert asked(page, "engage") == [{"change": "A", "travel": felt}]
 
 
+def test_the_slider_catches_where_the_lever_has_its_half_stop(page, engine_shows):
+    """One whose half-stop is at 0.3 catches there, and no longer half-way."""
+    view = engine_shows["view"]
+    levers = [{**one, "half_stops": [0.3]} if one["name"] == "DD" else one for one in view["changes"]]
+    page.evaluate("(message) => shown(message)", {**view, "changes": levers})
+    for where, felt in ((0.32, 0.3), (0.52, 0.52)):
+        slide(page, "[data-travel='DD']", where)
+        assert asked(page, "engage") == [{"change": "DD", "travel": felt}]
+
+
+def test_a_touch_on_a_half_stop_engages_its_lever_half_way(page, engine_shows):
+    page.click("tr[data-string='2'] [aria-label^='String 2 DD:0.5']")
+    assert asked(page, "engage") == [{"change": "DD", "travel": 0.5}]
+    view = engine_shows["view"]
+    half = [{**one, "travel": 0.5} if one["name"] == "DD" else one for one in view["changes"]]
+    page.evaluate("(message) => shown(message)", {**view, "changes": half})
+    page.click("tr[data-string='2'] [aria-label^='String 2 DD:0.5']")
+    page.click("tr[data-string='2'] [aria-label^='String 2 DD,']")
+    assert asked(page, "engage")[1:] == [{"change": "DD", "travel": 0}, {"change": "DD", "travel": 1}]
+
+
+def test_a_half_stop_has_no_button_of_its_own_in_the_head(page):
+    """Its lever has one already, above its stop."""
+    assert page.locator("#copedent [data-change='DD']").count() == 1
+    assert page.locator("#copedent thead th.plain", has_text="DD:0.5").count() == 1
+
+
 @pytest.mark.parametrize(("where", "fret"), [(3.1, 3), (2.9, 3), (3.2, 3.2)])
 def test_the_bar_catches_at_a_fret(page, where, fret):
     slide(page, "#bar", where)

@@ -111,6 +111,22 @@ async def test_what_is_touched_is_held():
 
 
 @in_the_loop
+async def test_a_half_stop_is_held():
+    page = visitor(None, None, asks.Strings((2, 5)), asks.Engage("DD", 0.5), asks.Offset(2, -4.0))
+    page.ask(asks.HoldPoint(2, ("DD",), 0.5), asks.SaveGrip("half"), asks.Weigh("half", 1.0), asks.Temper())
+    assert (page.cell(2, "DD:0.5")["pinned"], page.cell(2, "DD")["pinned"]) == (True, False)
+    assert page.shown["asked"]["pins"] == ["string 2 with DD at 0.5 at −4.0"]
+    await page.until("offer", lambda offer: offer["found"])
+    page.ask(asks.TakeOffer())
+    assert page.cell(2, "DD:0.5")["offset"] == "−4.0"
+    assert page.cell(5, "open")["offset"] == "−19.6"  # a pure minor third below, 15.6 cents wider than equal
+    page.ask(asks.HoldPoint(2, ("DD",), 0.5))
+    assert not page.cell(2, "DD:0.5")["pinned"]
+    with pytest.raises(BadValue, match=r"between its stops in DD at 0\.4"):
+        page.ask(asks.HoldPoint(2, ("DD",), 0.4))
+
+
+@in_the_loop
 async def test_what_no_chosen_grip_asks_about_stays_as_it_is():
     """By its target, and by hand, also where a hand moves it while the offsets are being found."""
     page = visitor(None, None, asks.Choose(temperament="five-limit-just"), asks.Strings((1, 7)))

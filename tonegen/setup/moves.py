@@ -17,6 +17,7 @@ from tonegen.words import signed
 
 LEAST_OFFSET_CENTS: Final = -50.0
 MOST_OFFSET_CENTS: Final = 50.0
+_HALF_STEP: Final = 0.5 / 127 + 1e-9  # of MIDI's travel; OSC's 32 bits are finer
 
 H = TypeVar("H", bound=Hands)
 S = TypeVar("S", bound=Setup)
@@ -25,8 +26,12 @@ S = TypeVar("S", bound=Setup)
 
 
 def engage(instrument: Instrument, hands: H, change: str, travel: float) -> H:
-    """Engage a change by a travel; one that cannot be engaged together with it is let go."""
+    """Engage a change by a travel; one that cannot be engaged together with it is let go.
+
+    At a half-stop a travel that came by steps, as MIDI and OSC bring it, is taken to be there.
+    """
     instrument.state({change: travel})
+    travel = instrument.change(change).felt(travel, _HALF_STEP)
     rivals = {name for group in instrument.exclusive if change in group for name in group} if travel else {}
     kept = {name: way for name, way in hands.travels.items() if name not in rivals and name != change}
     if travel:
@@ -39,7 +44,8 @@ def stand(instrument: Instrument, hands: H, travels: Mapping[str, float]) -> H:
 
     Raises BadValue where they exclude each other: none of them can be let go by a program.
     """
-    return replace(hands, travels=dict(instrument.state(travels).travels))
+    felt = {name: instrument.change(name).felt(travel, _HALF_STEP) for name, travel in travels.items()}
+    return replace(hands, travels=dict(instrument.state(felt).travels))
 
 
 def strings(instrument: Instrument, hands: H, numbers: tuple[int, ...]) -> H:

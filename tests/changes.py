@@ -114,6 +114,36 @@ changes(
     "tonegen/reads.py", "tests/test_reads.py",
     ("self.tone.offset_cents + self.tone.drop_cents", "self.tone.offset_cents - self.tone.drop_cents"),
 )  # fmt: skip
+HALF_STOPS = "tests/test_half_stops.py"
+changes(
+    "tonegen/presets/own.py", HALF_STOPS,
+    ('entry.get("travel", 1.0)', "1.0"),
+    ("if point.travel != 1:", "if False:"),
+)  # fmt: skip
+changes(
+    "tonegen/presets/instruments.py", "tests/test_presets.py",
+    ("(1 if full_semitones > 0 else -1) < abs(full_semitones)", "1 < 99"),
+    ("abs(fields.cents - 100 * semitones) > _NEAREST_CENTS", "False"),
+)  # fmt: skip
+changes(
+    "tonegen/order/edges.py", f"{HALF_STOPS} tests/test_order.py",
+    ("if self.instrument.stands_on(point.string, state) != point:", "if False:"),
+    ("(self.instrument.state(point.travels) for", "(self.instrument.state(point.changes) for"),
+)  # fmt: skip
+changes(
+    "tonegen/setup/moves.py", "tests/keys/test_desk.py",
+    ("felt(travel, _HALF_STEP)\n    rivals", "felt(travel, 0)\n    rivals"),
+    ("_HALF_STEP: Final = 0.5 / 127", "_HALF_STEP: Final = 0.4 / 127"),
+)  # fmt: skip
+changes("tonegen/keys/scale.py", HALF_STOPS, ("if point.travel < 1:", "if False:"))
+changes(
+    "tonegen/temperament.py",
+    HALF_STOPS,
+    (
+        "            if point.travel != 1:\n                try:",
+        "            if False:\n                try:",
+    ),
+)
 changes(
     "tonegen/wants.py", "tests/test_reads.py",
     ("+ drop.since_tuned(instrument, want.string, want.state)", ""),

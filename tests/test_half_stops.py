@@ -14,6 +14,7 @@ from tonegen.drop import NO_DROP, Drop
 from tonegen.errors import BadPreset, BadValue
 from tonegen.instrument import Change, HalfStop, Instrument, TuningPoint
 from tonegen.keys.scale import Elsewhere
+from tonegen.order.edges import StringsToTune
 from tonegen.order.plan import tuning_order
 from tonegen.pitch import parse_note
 from tonegen.presets.own import save_temperament
@@ -506,6 +507,18 @@ def test_each_step_at_a_half_stop_beats_as_its_two_strings_do():
     hz = sorted(tone.hz for tone in tones_of_grip(E9, grip, step.state, step.fret, own, SAGGING, 440.0))
     low, high = (each * step.multiple for each in (step.ratio.upper, step.ratio.lower))
     assert step.beats_per_second == pytest.approx(high * hz[1] - low * hz[0], abs=1e-9)
+
+
+def test_no_step_takes_a_string_on_its_way_for_one_at_its_stop():
+    """String 2 is a fifth below the half-stop of string 1 when the lever is whole, but not half-way."""
+    halves = {1: (HalfStop(0.5, -100.0, -1),)}
+    rig = Instrument("rig", "", rigs.strings(64, 57), (Change("L", {1: -2, 2: -1}, half_stops=halves),))
+    rig_to_tune = StringsToTune(rig, EQUAL, NO_DROP, 440.0, stiff=False)
+    half, whole = TuningPoint(1, ("L",), 0.5), TuningPoint(2, ("L",))
+    for points in ((half, whole), (whole, half)):
+        assert list(rig_to_tune.edges(points, [], [0.0])) == []
+    together = rig_to_tune.edges((TuningPoint(1), TuningPoint(2)), [], [0.0])
+    assert [str(step.ratio) for step in together] == ["3:2", "3:2"]
 
 
 def test_the_card_has_its_column_and_its_step():

@@ -162,13 +162,11 @@ class StringsToTune:
         if first.string == second.string:
             return None
         engaged = {**first.travels, **second.travels}
-        if any(engaged[name] != travel for name, travel in first.travels.items()):
-            return None
         if any(len(group & engaged.keys()) > 1 for group in self.instrument.exclusive):
             return None
         state = self.instrument.state(engaged)
         for point in (first, second):
-            if self.instrument.point(point.string, state) != point:
+            if self.instrument.stands_on(point.string, state) != point:
                 return None
         needed = state in (self.instrument.state(point.travels) for point in (first, second))
         if not self.instrument.body.holds(state.changes) or not (needed or state in self.played):

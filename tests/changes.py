@@ -42,6 +42,31 @@ def changes(file: str, tests: str, *texts: tuple[str, str]) -> None:
     CHANGES.extend(Change(file, old, new, tests) for old, new in texts)
 
 
+TUNINGS = "tests/test_tunings.py"
+changes(
+    "tonegen/tunings/rules.py", TUNINGS,
+    ("OCTAVES_WEIGH: Final = 4.0", "OCTAVES_WEIGH: Final = 3.0"),
+    ("extra[closing] -= sum(extra)", "extra[closing] += sum(extra)"),
+    ("100 * down - 1200 * log2(length)", "1200 * log2(length) - 100 * down"),
+    ("consonances[semitones], octaves)", "consonances[semitones], 0)"),
+    ("_wished(low, high, CONSONANCES, 1.0, name)", "_wished(low, high, CONSONANCES, 4.0, name)"),
+    ("if abs(off) >= 50:", "if abs(off) >= 500:"),
+)  # fmt: skip
+changes(
+    "tonegen/tunings/solve.py", TUNINGS,
+    ("(1 - _LEAST_WON)", "(1 + _LEAST_WON)"),
+    ("return float(free[tuning.root])", "return float(free[0])"),
+)  # fmt: skip
+changes(
+    "tonegen/tunings/explain.py", TUNINGS,
+    ("other + wish.cents if place == wish.high else other - wish.cents", "other + wish.cents"),
+    ("LEAST_APART_CENTS: Final = 2.0", "LEAST_APART_CENTS: Final = 20.0"),
+    ("high_hz, ratio))", "low_hz, ratio))"),
+)  # fmt: skip
+changes(
+    "tonegen/tunings/search.py", TUNINGS,
+    ("shift if shift <= 6 else shift - 12", "shift"),
+)  # fmt: skip
 PITCH, INTERVAL = "tests/test_pitch.py", "tests/test_interval.py tonegen/interval.py"
 changes(
     "tonegen/pitch.py", PITCH,

@@ -15,6 +15,7 @@ from tonegen import presets
 from tonegen.cli import SUMMARIES
 from tonegen.cli.ear import SUMMARIES as EAR_SUMMARIES
 from tonegen.cli.keys import SUMMARIES as KEYS_SUMMARIES
+from tonegen.cli.tunings import SUMMARIES as TUNINGS_SUMMARIES
 from tonegen.instrument import TuningPoint
 
 TONE_KEYS = {"name", "hz", "offset_cents", "drop_cents"}
@@ -365,7 +366,12 @@ def test_bad_input_is_one_line_and_exit_code_2(tonegen, line, message):
     assert message in tonegen.refused(f"tonegen {line}")
 
 
-GROUPS = {"tonegen": SUMMARIES, "tonegen ear": EAR_SUMMARIES, "tonegen keys": KEYS_SUMMARIES}
+GROUPS = {
+    "tonegen": SUMMARIES,
+    "tonegen ear": EAR_SUMMARIES,
+    "tonegen keys": KEYS_SUMMARIES,
+    "tonegen tunings": TUNINGS_SUMMARIES,
+}
 COMMANDS = [(group, name) for group, summaries in GROUPS.items() for name in summaries]
 
 

@@ -40,6 +40,7 @@ SUMMARIES: Final[Mapping[str, str]] = {
     "order": "A plan to tune by ear, step by step, with sound on request.",
     "keys": "Bring keyboards and samplers to the temperament, by MIDI and OSC.",
     "set": "Play an evening's set: songs, receivers and foot switches from one file.",
+    "tunings": "Stored tunings of many instruments, each offset explained.",
     "list": "List the presets.",
     "copy": "Copy a preset into your own folder, to change it there.",
     "ear": "Train your ear for pure intervals, and measure what you can hear.",

@@ -33,4 +33,5 @@ def command(kinds: tuple[str, ...], where: bool, in_json: bool) -> None:
     for kind, listed in found.items():
         rows = [(name, file if where else text) for name, text, file in listed]
         print_table([kind, "file" if where else "what it is"], rows)
+    click.echo("Many more instruments and temperaments are in the library: tonegen tunings list")
     click.echo(f"Your own presets are looked for first, in {presets.own_folder()}")

@@ -21,10 +21,14 @@ from msgspec import Meta, Struct
 from tonegen.errors import BadPreset, BadValue
 
 KINDS: Final = ("instruments", "temperaments", "drops", "timbres", "scenes", "lessons", "receivers", "sets")
+# Kinds that a tuning of the library is as well, under its own name.
+_OF_TUNINGS: Final = ("instruments", "temperaments")
 _LARGEST_PRESET_BYTES: Final = 1_000_000
 # An installed copy carries its presets inside the package; a checkout has them beside it.
 _INSIDE: Final = Path(__file__).parent.parent / "_presets"
 SHIPPED: Final = _INSIDE if _INSIDE.is_dir() else Path(__file__).parent.parent.parent / "presets"
+LIBRARY: Final = SHIPPED / "tunings"
+_NAME_IN_LIBRARY: Final = re.compile(r'^name = "(.+)"$', re.MULTILINE)
 
 _IN_WORDS: Final = {
     "array": "a list", "float": "a number", "int": "a whole number", "str": "text", "object": "a table",
@@ -82,6 +86,7 @@ def locate(kind: str, name: str) -> Path:
     """The file of a preset. Raises BadPreset when there is none, with the nearest names.
 
     What the user has under that name is taken, whatever it is: where it cannot be read, the error says why.
+    An instrument or a temperament may be a tuning of the library: then it is the file of its family.
     """
     if is_file_name(name):
         path = Path(name)
@@ -94,10 +99,32 @@ def locate(kind: str, name: str) -> Path:
         path = folder / kind / f"{name}.toml"
         if name and not name.startswith(".") and os.path.lexists(path):
             return path
-    known = names(kind)
+    library = names_in_library() if kind in _OF_TUNINGS else {}
+    if name in library:
+        return library[name]
+    known = (*names(kind), *library)
     near = get_close_matches(name, known, n=3, cutoff=0.4)
     hint = f"near it: {', '.join(near)}" if near else f"see: tonegen list {kind}"
     raise BadPreset(f'there is no {kind[:-1]} called "{name[:60]}"; {hint}')
+
+
+def library_files(folder: Path) -> tuple[Path, ...]:
+    """The families of tunings in a folder, in order."""
+    return tuple(sorted(_files_in(folder)))
+
+
+def names_in_library() -> dict[str, Path]:
+    """Which file has each tuning of the library, by name; the files are looked through, not parsed."""
+    return {
+        name: path
+        for path in library_files(LIBRARY)
+        for name in _NAME_IN_LIBRARY.findall(path.read_text("utf-8"))
+    }
+
+
+def is_in_library(path: Path) -> bool:
+    """Whether what `locate` found is a tuning of the library."""
+    return path.parent == LIBRARY
 
 
 def listed(kind: str, name: str) -> Path:

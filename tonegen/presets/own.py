@@ -4,6 +4,7 @@ Comments, order and further fields of a file that is there already survive; only
 is written beside its place and renamed into it, so that it is never half written.
 """
 
+import json
 import os
 import re
 from collections.abc import Callable, Iterable, Mapping
@@ -17,11 +18,13 @@ from tonegen.errors import BadPreset, BadValue, CannotWrite
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.pitch import song_key_name
 from tonegen.presets.drops import DropFields, drop_from
-from tonegen.presets.files import SHIPPED, Title, is_file_name, locate, own_folder, read
+from tonegen.presets.files import SHIPPED, Title, is_file_name, is_in_library, locate, own_folder, read
 from tonegen.presets.sets import PAGE, set_list
 from tonegen.presets.temperaments import TemperamentFields, temperament_from
+from tonegen.presets.tunings import instrument_of
 from tonegen.setlist.records import SetList
 from tonegen.temperament import OwnTemperament, Temperament
+from tonegen.tunings.records import StoredTuning
 from tonegen.writing import written_whole
 
 Preset = TypeVar("Preset")
@@ -117,9 +120,12 @@ def copy_preset(kind: str, name: str, new_name: str) -> Path:
     """
     if is_file_name(name):
         raise BadPreset(f'"{name}" is a file; give a name, such as those of: tonegen list {kind}')
-    path, place = locate(kind, name), _place(kind, new_name)
-    if os.path.lexists(place):
-        raise BadValue(f'"{new_name}" already exists, and was left alone; copy to another name')
+    path = locate(kind, name)
+    if is_in_library(path):
+        raise BadPreset(
+            f"{name} is in the library of tunings; copy it so: tonegen copy tuning {name} {new_name}"
+        )
+    place = _free_place(kind, new_name)
     read(path, Title)
     _write(place, path.read_bytes())
     return place
@@ -186,6 +192,62 @@ def save_control(name: str, fields: Mapping[str, str | int]) -> Path:
         except BadPreset as error:
             raise BadPreset(str(error).replace(str(beside), str(path))) from None
     return path
+
+
+def copy_tuning(tuning: StoredTuning, new_name: str) -> tuple[Path, Path]:
+    """Copy a tuning into the player's own folder, as an instrument and as a scene of its grips.
+
+    Raises BadPreset for a tuning without strings; BadValue for a name that is no name or is taken;
+    CannotWrite.
+    """
+    instrument = instrument_of(tuning)
+    places = _free_place("instruments", new_name), _free_place("scenes", new_name)
+    _write(places[0], _instrument_toml(instrument).encode())
+    _write(places[1], _scene_toml(instrument, new_name).encode())
+    return places
+
+
+def _instrument_toml(instrument: Instrument) -> str:
+    notes = [instrument.note(TuningPoint(string.number)) for string in instrument.strings]
+    lines = [*_head(instrument), f'root = "{instrument.root_name}"']
+    lines += ["flats = true"] if instrument.flats else []
+    lines += ["", "# String 1, the highest course, first.", "strings = ["]
+    lines += [*(f'    {{ open = "{note}" }},' for note in notes), "]"]
+    for grip in instrument.grips:
+        roles = ", ".join(
+            f'{string} = "{role}"' for string, role in zip(grip.strings, grip.roles, strict=True)
+        )
+        lines += ["", "[[grips]]", f'name = "{grip.name}"', f'root = "{grip.root}"', f"roles = {{ {roles} }}"]
+    return "\n".join([*lines, ""])
+
+
+def _scene_toml(instrument: Instrument, new_name: str) -> str:
+    lines = [
+        *_head(instrument),
+        "",
+        f'instrument = "{new_name}"',
+        "",
+        "# Grips that you play: add, weigh, take away.",
+    ]
+    for grip in instrument.grips:
+        lines += ["", "[[grips]]", f'name = "{grip.name}"']
+    return "\n".join([*lines, ""])
+
+
+def _head(instrument: Instrument) -> list[str]:
+    source = f"copied from the tuning {instrument.name}: {instrument.source}"
+    return [f"title = {_quoted(instrument.title)}", f"source = {_quoted(source)}", ""]
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)  # what JSON quotes, TOML reads as the same text
+
+
+def _free_place(kind: str, new_name: str) -> Path:
+    place = _place(kind, new_name)
+    if os.path.lexists(place):
+        raise BadValue(f'"{new_name}" already exists, and was left alone; copy to another name')
+    return place
 
 
 def _update_combinations(document: Any, drop: Drop) -> None:

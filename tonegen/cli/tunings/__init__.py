@@ -1,0 +1,29 @@
+"""tonegen tunings: stored tunings of many instruments, each offset explained."""
+
+from collections.abc import Mapping
+from typing import Final
+
+import click
+
+from tonegen.cli import Commands
+
+# The same sentence opens each command's own help.
+SUMMARIES: Final[Mapping[str, str]] = {
+    "list": "Find a tuning by family, words, root or strings.",
+    "show": "Show where each string of a tuning stands.",
+    "explain": "Explain why a string stands where it does.",
+    "check": "Compare a tuning with what its source prints.",
+}
+
+
+@click.group(
+    cls=Commands,
+    package=__name__,
+    summaries=SUMMARIES,
+    epilog="For help on a command: tonegen tunings explain --help",
+)
+def command() -> None:
+    """Stored tunings of many instruments, each offset explained.
+
+    A tuning with strings is an instrument, and its own temperament, under its name in every command.
+    """

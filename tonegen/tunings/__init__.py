@@ -1,0 +1,1 @@
+"""Stored tunings that can be explained: each offset follows from strings and a rule."""

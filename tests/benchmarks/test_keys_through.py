@@ -12,6 +12,7 @@ import pytest
 from tests.jack import running_server
 from tests.keys.rig import MEANTONE, Ear, Programs
 from tests.keys.test_through import player
+from tonegen.keys.chords import ChordFollower, ChordFollowing
 from tonegen.keys.guard import Guard
 from tonegen.keys.live import PlayedThrough
 from tonegen.keys.plan import plan
@@ -28,7 +29,27 @@ def percentiles(name, seconds):
     return {"median_us": low, "p999_us": high, "worst_us": worst, "notes": len(seconds)}
 
 
-@pytest.mark.parametrize("name", ["mpe", "twelve-channel-bend", "mts-octave", "osc-per-note"])
+def follower():
+    return ChordFollower(ChordFollowing(), MEANTONE.key_cents.tolist())
+
+
+@pytest.mark.parametrize("follows", [False, True], ids=["fixed", "follows the chord"])
+@pytest.mark.parametrize("name", ["mpe", "twelve-channel-bend"])
+def test_a_note_that_is_handed_round(benchmark, name, follows):
+    """The same where each note finds a channel; its offset may be worked out as it comes."""
+    made = plan(MEANTONE, receiver(name))
+    through = PlayedThrough(made, lambda message: None, follower=follower() if follows else None)
+    messages = list(player(1000))
+
+    def play():
+        for message in messages:
+            through.receive(message)
+
+    benchmark(play)
+    assert through.rotation.active_voices == 0
+
+
+@pytest.mark.parametrize("name", ["mts-octave", "osc-per-note"])
 def test_a_note_in_and_out(benchmark, name):
     """The arithmetic alone: a thousand notes struck and released."""
     through = PlayedThrough(plan(MEANTONE, receiver(name)), lambda message: None)
@@ -53,12 +74,14 @@ def stage(tmp_path):
         ear.close()
 
 
-def test_time_added_on_a_real_port(benchmark, stage):
+@pytest.mark.parametrize("follows", [False, True], ids=["fixed", "follows the chord"])
+def test_time_added_on_a_real_port(benchmark, stage, follows):
     """Through real ports in both directions, 1,000 notes a second, beside the synthesis engine."""
     ear, engine = stage
     seconds = REAL_SECONDS if benchmark.enabled else 1
     out = MidiOutput("Stage Piano")
-    through = PlayedThrough(plan(MEANTONE, receiver("mpe")), out.send)
+    made = plan(MEANTONE, receiver("mpe"))
+    through = PlayedThrough(made, out.send, follower=follower() if follows else None)
     added = []
 
     def arrived(message):
@@ -80,7 +103,7 @@ def test_time_added_on_a_real_port(benchmark, stage):
         ear.until(b"\xb0\x07\x01")
 
     benchmark.pedantic(play, rounds=1)
-    benchmark.extra_info.update(percentiles("time added to a note", added))
+    benchmark.extra_info.update(percentiles(f"time added to a note{', following' * follows}", added))
     assert len(added) == 1000 * seconds
     assert engine.poll() is None, engine.stderr.read()
     for port in (source, keys, out):

@@ -278,6 +278,17 @@ def test_a_file_that_follows_says_what_does_not_go_together(tonegen, tmp_path, c
     assert tonegen(f"{line} song --receiver mpe --temperament vallotti").code == 0
 
 
+def test_what_cannot_follow_as_it_is_played_is_refused_before_anything_is_sent(tonegen):
+    line = "tonegen keys through --in Nowhere --out Nowhere --receiver"
+
+    why = tonegen.refused(f"{line} mpe --follow steel")
+    assert "--follow steel follows an instrument's strings; give --instrument" in why
+    assert "say --follow song" in tonegen.refused(f"{line} mpe --follow bass --temperament vallotti")
+    assert "such as mpe" in tonegen.refused(f"{line} mts-octave --follow song --temperament vallotti")
+    led = f"{line} mpe --follow steel --instrument e9-ten-string"
+    assert 'no MIDI output called "Nowhere"' in tonegen.refused(led, code=3)
+
+
 def test_tunings_are_compared_over_a_song(tonegen, tmp_path, cadence):
     found = tonegen(f"tonegen keys compare {cadence} --json").json
     rows = {row["name"].partition(" on ")[0]: row for row in found["rows"]}

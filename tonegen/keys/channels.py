@@ -6,8 +6,8 @@ make. What a player's channel sounds like (program, controllers, parameters) fol
 that they take; a channel "wears" it. Channels are nibbles, 0 to 15, as in the bytes.
 """
 
-from collections.abc import Callable, Iterator
-from typing import Final
+from collections.abc import Callable, Iterator, Mapping
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -15,6 +15,9 @@ from tonegen.keys import midi
 from tonegen.keys.plan import Plan
 from tonegen.keys.players import CENTRE, SURVIVE_RESET, TIMBRE, KeyboardPlayer
 from tonegen.keys.receivers import BendPerClass, BendPerNote, TuningPerClass
+
+if TYPE_CHECKING:
+    from tonegen.keys.chords import ChordFollower
 
 Retuned = BendPerClass | BendPerNote | TuningPerClass
 
@@ -95,6 +98,8 @@ class Channels:
         self.manager: Final = None if manager is None else Channel(manager - 1)
         self._homes: tuple[Channel | None, ...] = (None,) * 12 if rotate else self.played
         self._release_seconds: float = getattr(receiver, "release_seconds", _USUAL_RELEASE_SECONDS)
+        self.follower: ChordFollower | None = None  # knows each note by its place in the order of striking
+        self.others: tuple[tuple[int, float], ...] = ()  # key and offset of tones that lead the follower
         self.where: dict[int, Channel] = {}  # of each voice whose key is down
         self.clipped = self.waited = 0
         self._struck = 0
@@ -113,12 +118,24 @@ class Channels:
         self._aims: list[float] = (plan.aim_cents * self._aim_scale).tolist()
         self._tunes: list[int] = np.rint(plan.sent_cents * _TUNES_PER_CENT).astype(np.int64).tolist()
         self._all_tunes = frozenset(self._tunes)
+        if self.follower is not None:
+            self.follower.retune(plan.scale.key_cents.tolist())
 
     def tune_key(self, key: int, cents: float) -> None:
         """Have the next notes of one key at this offset, whatever the temperament."""
+        self._aims[key], self._tunes[key] = self._aim_and_tune(key, cents)
+
+    def _aim_and_tune(self, key: int, cents: float) -> tuple[float, int]:
         aim = self._plan.aim_of(key, cents)
-        self._aims[key] = aim * self._aim_scale
-        self._tunes[key] = round(aim * _TUNES_PER_CENT)
+        return aim * self._aim_scale, round(aim * _TUNES_PER_CENT)
+
+    def _move(self, moved: Mapping[int, float]) -> None:
+        """Bring notes that have just begun, each alone on its channel, to the chord that they are in."""
+        for channel, voice in self.voices() if moved else ():
+            cents = moved.get(channel.voices[voice] >> _FLAG_BITS)
+            if cents is not None and channel.wearer is not None:
+                channel.aim, channel.tune = self._aim_and_tune(voice & 0x7F, cents)
+                self._follow(channel, channel.wearer)
 
     # -- notes -------------------------------------------------------------------------------------------
 
@@ -136,7 +153,19 @@ class Channels:
         voice = player.number << 7 | key
         if self.played[0].wearer is None:
             self._all_wear(player)
+        moved = {}
+        if self.follower is not None:
+            moved = self.follower.strike(((self._struck + 1, key),), now, self.others)
+            self.tune_key(key, moved.pop(self._struck + 1))
         channel = self._choose(player, voice, now)
+        if self.follower is not None:
+            if channel.voices:
+                self.follower.join(self._struck + 1, next(iter(channel.voices.values())) >> _FLAG_BITS)
+                if voice in channel.voices:
+                    self.follower.release(channel.voices[voice] >> _FLAG_BITS, now)
+            elif channel.silent_at > now:  # what rings on it would move along
+                self.follower.hold(self._struck + 1)
+            self._move(moved)
         if channel.wearer is not player:
             self.dress(channel, player)
         if not channel.voices:
@@ -161,16 +190,20 @@ class Channels:
 
     def end(self, channel: Channel, voice: int, now: float) -> None:
         """Nothing holds this voice any more; it may ring."""
-        del channel.voices[voice]
+        struck = channel.voices.pop(voice) >> _FLAG_BITS
         if not channel.voices:
             channel.unused_since = now
             channel.silent_at = now + self._release_seconds
+        if self.follower is not None:
+            self.follower.release(struck, now)
 
     def silence(self, channel: Channel, now: float) -> None:
         """Have nothing sound on a channel, not even a ring."""
         for voice in tuple(channel.voices):
             if self.where.get(voice) is channel:  # its key may be down again, on another
                 self.lift(voice)
+            if self.follower is not None:
+                self.follower.release(channel.voices[voice] >> _FLAG_BITS, now)
         channel.voices.clear()
         channel.unused_since = channel.silent_at = now
 

@@ -31,6 +31,9 @@ from tonegen.interval import Ratio
 from tonegen.keys.scale import KEYS
 
 MOST_SOLVED: Final = 16  # notes; of more, the nearest to the new one
+_CROWDED: Final = (
+    f"More than {MOST_SOLVED} notes sound at once; each new one follows the {MOST_SOLVED - 1} nearest to it."
+)
 _OCTAVE, _CONSONANCE, _OTHER = 4.0, 1.0, 0.1
 # What each interval asks for, by its semitones above whole octaves.
 JUST: Final = {
@@ -234,6 +237,11 @@ class ChordFollower:
         self._master = [float(cents) for cents in master_cents]
 
     @property
+    def cautions(self) -> tuple[str, ...]:
+        """What fell short, in sentences."""
+        return (_CROWDED,) if self.crowded else ()
+
+    @property
     def cents(self) -> dict[int, float]:
         """The offset of each voice that sounds."""
         return {voice: note.cents for voice, note in self._notes.items()}
@@ -248,6 +256,13 @@ class ChordFollower:
         """This note is not to move any more, however young it is."""
         if voice in self._notes:
             self._notes[voice].begun = float("-inf")
+
+    def join(self, voice: int, other: int) -> None:
+        """A note sounds where another does that it cannot part from: it has its offset, and both stay."""
+        if voice in self._notes and other in self._notes:
+            self._notes[voice].cents = self._notes[other].cents
+        self.hold(voice)
+        self.hold(other)
 
     def release(self, voice: int, now: float) -> None:
         """A note ended, if it was there. Raises BadValue for time that runs backward."""

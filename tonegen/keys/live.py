@@ -11,18 +11,21 @@ from contextlib import suppress
 from enum import Enum
 from threading import Event, Lock, Thread
 from time import perf_counter, sleep
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from tonegen.errors import NoSuchDevice, TonegenError
+from tonegen.errors import BadValue, NoSuchDevice, TonegenError
 from tonegen.keys import midi
 from tonegen.keys.cable import Cable
 from tonegen.keys.going import Going
 from tonegen.keys.guard import Guard, only_by_the_guard, open_door, send_all
 from tonegen.keys.osc_port import OscOutput
 from tonegen.keys.plan import Door, Plan
-from tonegen.keys.receivers import Osc, Receiver
+from tonegen.keys.receivers import BendPerClass, BendPerNote, Osc, Receiver, TuningPerClass
 from tonegen.keys.rotation import Rotation, is_reset
 from tonegen.synthesis.player import SWITCH_SECONDS
+
+if TYPE_CHECKING:
+    from tonegen.keys.chords import ChordFollower, ChordFollowing
 
 # A MIDI system may lose what is still on its way when the program opens a port more.
 SECONDS_TO_LEAVE: Final = 0.1
@@ -144,12 +147,23 @@ def cable_to(receiver: Receiver, send: Callable[[bytes], object]) -> Cable:
     return Cable(send, OscOutput.seconds_per_byte if by_osc else midi.SECONDS_PER_BYTE)
 
 
+def check_follows(made: Plan, following: "ChordFollowing") -> None:
+    """Raise BadValue for a receiver whose notes cannot follow the chord as they are played."""
+    if not isinstance(made.receiver, BendPerClass | BendPerNote | TuningPerClass):
+        raise BadValue(
+            "this receiver cannot follow the chord as you play; choose one with bends or channel tuning, "
+            "such as mpe"
+        )
+    made.check_reach(following.most_cents)
+
+
 class PlayedThrough:
     """A player's messages in, retuned ones out. `receive` may be called from the MIDI system's thread.
 
     pedals : controllers that are pedals and levers of the instrument, by their number; they are not passed
     on. Where each stands is in `travels`, and `moved` is set.
-    mpe_keyboard : as for `Rotation`.
+    mpe_keyboard : as for `Rotation`. follower : gives new notes the offsets that suit the chord,
+    where `check_follows` allows it.
     """
 
     def __init__(
@@ -158,6 +172,7 @@ class PlayedThrough:
         send: Callable[[bytes], object],
         pedals: Mapping[int, str] | None = None,
         mpe_keyboard: bool = False,
+        follower: "ChordFollower | None" = None,
     ) -> None:
         """The receiver is set up and tuned by this plan."""
         self._send = send
@@ -166,6 +181,9 @@ class PlayedThrough:
         self.travels: dict[str, float] = {}
         self.moved = Event()
         self._going = Going(made, cable_to(made.receiver, send), mpe_keyboard)
+        if follower is not None:
+            assert self._going.rotation is not None, "see check_follows"
+            self._going.rotation.follow(follower)
         self._take = self._going.receive
         self._between = Between(self._lock, self._going.send_due)
 
@@ -201,6 +219,11 @@ class PlayedThrough:
             self._going.retune(made)
         if self._going.rotation is None:
             self._between.wake()
+
+    def led_by(self, tones: Sequence[tuple[int, float]]) -> None:
+        """Key and offset of what others sound, for notes that follow the chord."""
+        if self._going.rotation is not None:
+            self._going.rotation.led_by(tones)
 
     def start_over(self) -> None:
         """The receiver came back from nothing: it is set up again, and no note sounds in it."""

@@ -5,7 +5,7 @@ A plan is complete before the first byte goes out. Ports, files, OSC and the scr
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Protocol
 
 import numpy as np
@@ -117,6 +117,15 @@ class Plan(Frozen):
         factor = self.receiver.bend_scale if isinstance(self.receiver, BendPerClass | BendPerNote) else 1.0
         own = self.scale.class_cents[key % 12] if self.per_class else self.scale.key_cents[key]
         return float(self.aim_cents[key] + (cents - own) / factor)
+
+    def check_reach(self, most_cents: float) -> None:
+        """Raise BadValue where the receiver cannot hold every offset moved so far up or down."""
+        scale = self.scale
+        for moved in (most_cents, -most_cents):
+            plan(
+                replace(scale, key_cents=scale.key_cents + moved, class_cents=scale.class_cents + moved),
+                self.receiver,
+            )
 
     @property
     def left_cents(self) -> NDArray[np.float64]:

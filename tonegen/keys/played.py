@@ -4,7 +4,7 @@ A note sounds as long as its key or a pedal holds it, as the rotation counts it.
 """
 
 from collections.abc import Callable, Collection
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import groupby
 from math import inf
 from typing import Final
@@ -14,14 +14,11 @@ from numpy.typing import NDArray
 
 from tonegen.frozen import Frozen
 from tonegen.keys import midi
-from tonegen.keys.chords import MOST_SOLVED, ChordFollower, ChordFollowing
+from tonegen.keys.chords import ChordFollower, ChordFollowing
 from tonegen.keys.files import song_events
-from tonegen.keys.plan import Plan, plan
+from tonegen.keys.plan import Plan
 from tonegen.keys.rotation import is_reset
 
-_CROWDED: Final = (
-    f"More than {MOST_SOLVED} notes sound at once; each new one follows the {MOST_SOLVED - 1} nearest to it."
-)
 DRUMS: Final = frozenset((10,))  # what is left alone unless a receiver says otherwise (General MIDI)
 
 
@@ -195,13 +192,9 @@ def cents_of_notes(
     The scale of the plan is the master: equal temperament, or the song's.
     Raises BadValue for a damaged file, or a receiver that cannot hold what a note may get.
     """
-    for most in (following.most_cents, -following.most_cents):
-        scale = made.scale
-        moved = replace(scale, key_cents=scale.key_cents + most, class_cents=scale.class_cents + most)
-        plan(moved, made.receiver)
+    made.check_reach(following.most_cents)
     played = notes_of(data, getattr(made.receiver, "untouched", DRUMS))
     follower = ChordFollower(following, made.scale.key_cents.tolist())
     cents = follow(played, follower, lambda: 0.0).cents.tolist()
-    said = (_CROWDED,) if follower.crowded else ()
     alone = played.left_alone.tolist()
-    return tuple(None if left else one for one, left in zip(cents, alone, strict=True)), said
+    return tuple(None if left else one for one, left in zip(cents, alone, strict=True)), follower.cautions

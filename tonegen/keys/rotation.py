@@ -10,8 +10,8 @@ bytes. The wheel of a player is added to the offset of each note.
 Messages are read and written as bytes, without an object for each: this is the path that a player waits for.
 """
 
-from collections.abc import Callable
-from typing import Final
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Final
 
 from tonegen.keys import midi
 from tonegen.keys.channels import BANK_SELECT, CAUGHT, HELD, Channel, Channels, Retuned
@@ -30,6 +30,9 @@ from tonegen.keys.midi import (
 from tonegen.keys.plan import Plan
 from tonegen.keys.players import TIMBRE, KeyboardPlayer, Players, ZoneSeeker
 from tonegen.keys.receivers import BendPerNote, TuningPerClass
+
+if TYPE_CHECKING:
+    from tonegen.keys.chords import ChordFollower
 
 _USUAL_WHEEL_SEMITONES: Final = float(midi.USUAL_BEND_RANGE_SEMITONES)
 _WHOLE_ZONE: Final = 15
@@ -101,12 +104,25 @@ class Rotation:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What fell short, in sentences."""
-        return tuple(words for count, words in ((self.clipped, _CLIPPED), (self.waited, _WAITED)) if count)
+        follower = self._out.follower
+        told = ((self.clipped, _CLIPPED), (self.waited, _WAITED))
+        return (
+            *(words for count, words in told if count),
+            *(follower.cautions if follower is not None else ()),
+        )
 
     def retune(self, plan: Plan) -> None:
         """Go on in another temperament. Sounding notes keep theirs; the next ones have the new."""
         self._plan = plan
         self._out.retune(plan)
+
+    def follow(self, follower: "ChordFollower") -> None:
+        """Have each new note follow the chord, beginning with silence; the plan's scale is its master."""
+        self._out.follower = follower
+
+    def led_by(self, tones: Sequence[tuple[int, float]]) -> None:
+        """Key and offset of what others sound, from the next note on."""
+        self._out.others = tuple(tones)
 
     def tune_key(self, key: int, cents: float) -> None:
         """Have the next notes of one key at this offset, until another temperament comes."""
@@ -378,6 +394,9 @@ class Rotation:
         """The receiver is back from nothing: its set-up is sent again, and what the players had set."""
         before, self._out = self._out, Channels(self._plan, self._send, self._rotate)
         self._out.clipped, self._out.waited = before.clipped, before.waited
+        self._out.follower, self._out.others = before.follower, before.others
+        if before.follower is not None:
+            before.follower.forget()
         for message in self._plan.messages:
             self._send(message)
         for channel, was in zip(self._out.played, before.played, strict=True):

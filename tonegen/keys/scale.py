@@ -263,6 +263,16 @@ def scale_of_rig(
     )  # fmt: skip
 
 
+def strings_of_rig(rig: Rig, hands: Hands) -> tuple[tuple[int, float], ...]:
+    """All strings in the state of the pedals, each with the nearest key and its offset from that.
+
+    The bar is taken at the fret nearest to where it is, as `scale_of_rig` has it.
+    """
+    [heard] = heard_state(rig.instrument, rig.state(hands.travels))
+    voices = _voices(heard, rig.instrument, rig.temperament, rig.drop, round(hands.fret), rig.reference_hz)
+    return tuple((voice.key, voice.offset_cents) for voice in voices)
+
+
 def scale_of_instrument(
     instrument: Instrument,
     temperament: Temperament,

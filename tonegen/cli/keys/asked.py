@@ -28,6 +28,7 @@ from tonegen.temperament import OwnTemperament, on_root
 
 if TYPE_CHECKING:
     from tonegen.keys.desk import Desk
+    from tonegen.keys.plan import Plan
     from tonegen.keys.receivers import Receiver
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -156,6 +157,14 @@ class AskedScale(Frozen):
         given = [option for option, value in options if value is not None]
         if given:
             raise BadValue(f"{' and '.join(given)} {why}")
+
+
+def check_bass(made: "Plan") -> None:
+    """Raise BadValue where the bass is to lead at equal temperament, and something else was chosen."""
+    if made.scale.key_cents.any():
+        raise BadValue(
+            "--follow bass has the lowest note at equal temperament; with another, say --follow song"
+        )
 
 
 def _say_once(words: str) -> None:

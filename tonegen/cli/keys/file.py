@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from tonegen.cli.keys.asked import AskedScale, asks_for_a_scale, receiver_option
+from tonegen.cli.keys.asked import AskedScale, asks_for_a_scale, check_bass, receiver_option
 from tonegen.cli.keys.compare import LARGEST_MIDI_FILE_BYTES, TOO_LARGE
 from tonegen.cli.keys.plan import plan_json
 from tonegen.cli.show import as_json, force_option, print_json
@@ -52,10 +52,8 @@ def command(
     note_cents, said = None, tuple[str, ...]()
     try:
         if follow is not None:
-            if follow == "bass" and made.scale.key_cents.any():
-                raise BadValue(
-                    "--follow bass has the lowest note at equal temperament; with another, say --follow song"
-                )
+            if follow == "bass":
+                check_bass(made)
             note_cents, said = cents_of_notes(song, made, ChordFollowing())
         retuned = retune(song, made, note_cents)
     except BadValue as error:

@@ -9,6 +9,7 @@ from tonegen.cli.asked import TEXT, Parsed
 from tonegen.cli.keys.asked import (
     AskedScale,
     asks_for_a_scale,
+    check_bass,
     out_option,
     parse_pair,
     receiver_option,
@@ -21,7 +22,7 @@ from tonegen.cli.keys.plan import compromise
 from tonegen.cli.keys.rig import Following, looking, stay, tuned_rig, where_it_goes
 from tonegen.cli.keys.speakers import driven_by_osc
 from tonegen.errors import BadValue
-from tonegen.setup.rig import Bare
+from tonegen.setup.rig import Bare, Rig
 from tonegen.setup.setting import Song
 
 if TYPE_CHECKING:
@@ -56,6 +57,11 @@ def parse_pedal(text: str) -> tuple[int, str]:
     "--listen", "listen_at", metavar="HOST:PORT",
     help="Receive OSC as well, to move pedals, bar and temperament, and to play tones.",
 )  # fmt: skip
+@click.option(
+    "--follow", type=click.Choice(["steel", "bass", "song", "off"]), default="off", show_default=True,
+    help="Follow the chord: the steel's strings, the lowest note at equal temperament, or the song's "
+    "temperament leads.",
+)  # fmt: skip
 @song_option
 @seconds_option
 def command(
@@ -69,6 +75,7 @@ def command(
     pedal: tuple[tuple[int, str], ...],
     mpe_keyboard: bool,
     listen_at: str | None,
+    follow: str,
     song: tuple[Song, ...],
     seconds: float | None,
 ) -> None:
@@ -80,15 +87,30 @@ def command(
     Where the keyboard that you play is the receiver as well, switch its Local Control off, so that it sounds
     what comes back and nothing else. What the receiver must be set to: tonegen keys plan.
     """
-    from tonegen.keys.live import Pedals, PlayedThrough, keep_pauses_short
+    from tonegen.keys.live import Pedals, PlayedThrough, check_follows, keep_pauses_short
     from tonegen.keys.ports import MAY_LOSE_NOTES, MidiInput
     from tonegen.keys.receivers import Osc
     from tonegen.keys.receivers import receiver as load
+    from tonegen.keys.scale import strings_of_rig
 
     if bool(in_port) == bool(virtual_in):
         raise BadValue("say where notes come from: --in PORT (see: tonegen keys ports), or --virtual-in NAME")
     desk = asked.desk(load(receiver), song)
+    if follow == "steel" and isinstance(desk.rig, Bare):
+        raise BadValue("--follow steel follows an instrument's strings; give --instrument")
+    desk.follow = desk.follow or follow == "steel"
     made = desk.plan()
+    follower = None
+    if follow == "bass":
+        check_bass(made)
+    if follow != "off":
+        from tonegen.keys.chords import (
+            ChordFollower,
+            ChordFollowing,
+        )  # scipy, which the others need not wait for
+
+        check_follows(made, ChordFollowing())
+        follower = ChordFollower(ChordFollowing(), made.scale.key_cents.tolist())
     for _, change in pedal:
         if isinstance(desk.rig, Bare):
             raise BadValue("--pedal moves a change of an instrument; give --instrument")
@@ -96,7 +118,13 @@ def command(
     where = where_it_goes(out, virtual_out, to, made)
     with ExitStack() as stack:
         rig = stack.enter_context(tuned_rig(where, made))
-        player = PlayedThrough(made, rig.door.send, dict(pedal), mpe_keyboard)
+        player = PlayedThrough(made, rig.door.send, dict(pedal), mpe_keyboard, follower)
+
+        def lead() -> None:
+            if follow == "steel" and isinstance(desk.rig, Rig):
+                player.led_by(strings_of_rig(desk.rig, desk.hands))
+
+        lead()
         stack.callback(player.close)
         source = MidiInput(in_port or virtual_in or "", player.receive, virtual=bool(virtual_in))
         stack.callback(source.close)
@@ -113,6 +141,7 @@ def command(
             desk.again = following.again
 
         def changed(made: "Plan") -> None:
+            lead()
             if player.notes_bring_their_tune:
                 player.retune(made)  # the very next note has it
             following.take(made)
@@ -140,7 +169,7 @@ def command(
             click.echo(MAY_LOSE_NOTES, err=True)
         keep_pauses_short()
 
-        def follow() -> None:
+        def follow_pedals() -> None:
             pedals.follow(player.travels)
 
         def tell_what_fell_short() -> None:
@@ -149,4 +178,4 @@ def command(
                 click.echo(words, err=True)
 
         look = looking(rig, player.start_over)
-        stay([look, follow, following.send, listen, tell_what_fell_short], seconds, player.moved)
+        stay([look, follow_pedals, following.send, listen, tell_what_fell_short], seconds, player.moved)

@@ -157,7 +157,7 @@ changes(
 )  # fmt: skip
 changes(
     "tonegen/setup/moves.py", "tests/keys/test_desk.py",
-    ("felt(travel, _HALF_STEP)\n    rivals", "felt(travel, 0)\n    rivals"),
+    (".felt(travel, _HALF_STEP) for name", ".felt(travel, 0) for name"),
     ("_HALF_STEP: Final = 0.5 / 127", "_HALF_STEP: Final = 0.4 / 127"),
 )  # fmt: skip
 changes("tonegen/keys/scale.py", HALF_STOPS, ("if point.travel < 1:", "if False:"))

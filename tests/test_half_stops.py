@@ -181,6 +181,16 @@ def readings_in_words() -> list[str]:
     return [f"S{str(point)[1:]}: {', '.join(map(str, read))}" for point, read in found.items()]
 
 
+def test_beats_name_the_string_with_how_far_its_lever_is(tonegen):
+    """D4 half-way and C#4 at the stop are both of DD: the table and JSON tell them apart."""
+    line = "tonegen beats --instrument e9-ten-string --grip 2,5 --changes A,DD:0.5"
+    shown = next(row for row in tonegen(line).out.splitlines() if row.startswith("D4"))
+    assert shown.split()[:3] == ["D4", "2", "DD:0.5"]
+    tones = {tone["string"]: tone for tone in tonegen(f"{line} --json").json["tones"]}
+    assert (tones[2]["changes"], tones[2]["travels"]) == (["DD"], {"DD": 0.5})
+    assert (tones[5]["changes"], tones[5]["travels"]) == (["A"], {"A": 1.0})
+
+
 def test_it_reads_its_offset_where_it_is_tuned_and_the_drop_of_others_beside():
     """Its own lever was half engaged when it was tuned: what A does is left; other strings sag by half."""
     own = OwnTemperament("mine", E9.name, {HALF: 4.0})

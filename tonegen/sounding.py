@@ -41,6 +41,7 @@ class SoundingTone:
     """One tone and where its pitch comes from.
 
     hz : its first partial. offset_cents : from equal temperament, without the drop.
+    changes, travels : the changes that move its string, and how far each is engaged.
     degree_ratio : the degree that it plays, above the root of the grip, where the grip says so.
     stiffness : B of its partials; 0 for whole multiples.
     """
@@ -51,6 +52,7 @@ class SoundingTone:
     drop_cents: float = 0.0
     string: int | None = None
     changes: tuple[str, ...] = ()
+    travels: tuple[float, ...] = ()
     fret: float | None = None
     degree_ratio: Ratio | None = None
     role: str = ""
@@ -214,7 +216,8 @@ def tones_of_grip(
                 offset_cents=cents - 100 * semitones,
                 drop_cents=drop_cents,
                 string=number,
-                changes=tuple(instrument.own_changes(number, state)),
+                changes=tuple(own := instrument.own_changes(number, state)),
+                travels=tuple(own.values()),
                 fret=position,
                 degree_ratio=ratio,
                 role=role,

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from tonegen.cli.plain import is_printed_whole
-from tonegen.instrument import TuningPoint
+from tonegen.instrument import State, TuningPoint
 from tonegen.interval import Audible, Direction
 from tonegen.reads import Reading
 from tonegen.sounding import Sounding, SoundingInterval, SoundingTone
@@ -91,7 +91,12 @@ def tone_json(tone: SoundingTone) -> dict[str, Any]:
     """One tone; string, changes and fret only where an instrument plays it."""
     of_string = {}
     if tone.string is not None:
-        of_string = {"string": tone.string, "changes": list(tone.changes), "fret": tone.fret}
+        of_string = {
+            "string": tone.string,
+            "changes": list(tone.changes),
+            "travels": _travels(tone),
+            "fret": tone.fret,
+        }
         if tone.role:
             of_string["role"] = tone.role
     return {
@@ -102,6 +107,10 @@ def tone_json(tone: SoundingTone) -> dict[str, Any]:
         "drop_cents": tone.drop_cents,
         "stiffness": tone.stiffness,
     }
+
+
+def _travels(tone: SoundingTone) -> dict[str, float]:
+    return dict(zip(tone.changes, tone.travels, strict=True))
 
 
 def point_json(point: TuningPoint) -> dict[str, Any]:
@@ -180,7 +189,8 @@ def print_sounding(sounding: Sounding, made_with: str = "") -> None:
 
 
 def _tone_row(tone: SoundingTone) -> tuple[str, ...]:
-    where = "" if tone.string is None else f"{tone.string} {'+'.join(tone.changes)}".rstrip()
+    engaged = State(_travels(tone)).typed if tone.changes else ""
+    where = "" if tone.string is None else f"{tone.string} {engaged}".rstrip()
     return (tone.name, where, f"{tone.hz:.3f}", signed(tone.offset_cents), signed(tone.drop_cents))
 
 

@@ -31,7 +31,8 @@ def engage(instrument: Instrument, hands: H, change: str, travel: float) -> H:
     At a half-stop a travel that came by steps, as MIDI and OSC bring it, is taken to be there.
     """
     instrument.state({change: travel})
-    travel = instrument.change(change).felt(travel, _HALF_STEP)
+    if 0 < travel < 1:
+        travel = instrument.change(change).felt(travel, _HALF_STEP)
     rivals = {name for group in instrument.exclusive if change in group for name in group} if travel else {}
     kept = {name: way for name, way in hands.travels.items() if name not in rivals and name != change}
     if travel:

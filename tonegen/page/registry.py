@@ -22,9 +22,11 @@ from tonegen.page.remote.part import RemotePart
 from tonegen.page.sound.part import SoundPart
 from tonegen.page.temper.part import TemperPart
 from tonegen.page.tones.part import TonesPart
+from tonegen.page.tunings.part import TuningsPart
 
 PARTS: Final[tuple[type[Part], ...]] = (
     OrderPart,
+    TuningsPart,
     TonesPart,
     PlayPart,
     NoticesPart,

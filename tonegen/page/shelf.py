@@ -16,7 +16,7 @@ from tonegen.presets.scenes import scene
 from tonegen.presets.sets import set_list
 
 _Written = tuple[int, int, int]
-_read: dict[Path, tuple[_Written, Any]] = {}
+_read: dict[tuple[str, str, Path], tuple[_Written, Any]] = {}  # one file may have many tunings
 _copied: dict[Path, _Written] = {}
 
 
@@ -27,18 +27,18 @@ def take(kind: str, name: str) -> Any:
     """
     path = presets.listed(kind, name)
     written = _written(path)
-    there = _read.get(path)
+    there = _read.get((kind, name, path))
     if there is None or written is None or there[0] != written:
         value = _load(kind, name)
         if written is None:
             return value
-        there = _read[path] = (written, value)
+        there = _read[kind, name, path] = (written, value)
     return there[1]
 
 
 def last_good(kind: str, name: str) -> tuple[Any, str] | None:
     """What a preset was when it was last read well, and where that is from; None when it never was."""
-    there = _read.get(presets.own_folder() / kind / f"{name}.toml")
+    there = _read.get((kind, name, presets.own_folder() / kind / f"{name}.toml"))
     if there is not None:
         return there[1], "as it was before"
     for copy in copies_of(name, earlier(kind), ".toml"):

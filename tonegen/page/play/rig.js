@@ -101,7 +101,13 @@ const show = () => {
   built ??= build();
   const values = { ...view.setting, root: view.setting.root ?? -1 };
   for (const [name, { element }] of Object.entries(built.parts)) {
-    if (document.activeElement !== element) element.value = values[name];
+    if (document.activeElement === element) continue;
+    element.value = values[name];
+    // A tuning of the library is in no list: it is added while it is what is played.
+    if (element instanceof HTMLSelectElement && element.value !== String(values[name])) {
+      element.append(make("option", { value: values[name] }, String(values[name])));
+      element.value = values[name];
+    }
   }
   built.parts.root.element.disabled = !choices.presets.temperaments.length;
   built.split.checked = view.playing.split;

@@ -17,6 +17,7 @@ import "./keyboard.js";
 import "../drop/meter.js";
 import "../temper/temper.js";
 import "../compare/compare.js";
+import "../tunings/tunings.js";
 import "../order/order.js";
 import "../keys/keys.js";
 import "../evening/evening.js";

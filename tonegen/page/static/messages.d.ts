@@ -14,6 +14,7 @@ export interface Asks {
   ears: { person?: string };
   engage: { change: string; travel: number };
   equal: { string: number };
+  findtunings: { text: string };
   forget: { person: string };
   forgetgrip: { name: string };
   forgetsong: { name: string };
@@ -21,6 +22,7 @@ export interface Asks {
   grip: { name: string };
   hear: { at?: number };
   heartones: { on: boolean; only?: boolean };
+  heartuning: { place: number };
   keep: { name: string };
   keepdrop: { name: string };
   keys: Record<string, never>;
@@ -35,6 +37,7 @@ export interface Asks {
   offset: { string: number; offset_cents: number; gesture?: string };
   only: { low?: string | null; high?: string | null };
   openset: { name: string };
+  opentuning: { name: string };
   order: Record<string, never>;
   panic: Record<string, never>;
   pause: Record<string, never>;
@@ -64,6 +67,7 @@ export interface Asks {
   strings: { strings: Array<number> };
   takeoffer: Record<string, never>;
   takerig: Record<string, never>;
+  taketuning: { name: string };
   tapped: { low: string; high: string; times_ms: Array<number> };
   taps: { number: number; times_ms: Array<number> };
   target: { string: number };
@@ -98,6 +102,7 @@ export interface Shows {
   pong: Pong;
   readings: Readings;
   remote: RemoteView;
+  tunings: TuningsView;
   two: TwoTonesView;
   view: View;
   volume: Volume;
@@ -122,6 +127,10 @@ export type Count = { low: string; high: string; rate: string; surely: string; w
 export type Curve = { name: string; words: string; path: Array<[number, number]>; marks: Array<Mark>; span: Span | null };
 
 export type DevicesView = { names: Array<string>; chosen: string | null };
+
+export type DrawnString = { place: number; called: string; offset: string; cents: number; wishes: Array<WishRow>; clash: string };
+
+export type DrawnTuning = { name: string; title: string; rule: string; strings: Array<DrawnString>; purity: string; source: string; can_be_taken: boolean };
 
 export type DropView = { string: number; change: string; cents: string; give_or_take: string; doubt: string };
 
@@ -231,7 +240,11 @@ export type TogetherView = { string: number; changes: Array<string>; cents: stri
 
 export type ToneView = { name: string; rungs: Array<RungView> };
 
+export type TuningRow = { name: string; title: string; notes: string; transposed: string };
+
 export type TuningStepView = { tune: string; against: string; engaged: string; bar: string; count: string; rate: string; interval: string; listen: string; sounds_like: string; sure: string; beats_per_second: number; audible: string };
+
+export type TuningsView = { text: string; rows: Array<TuningRow>; shown: DrawnTuning | null };
 
 export type TwoTones = { low: string; high: string; ratio: string };
 
@@ -244,3 +257,5 @@ export type Volume = { steady: boolean; is_set: boolean };
 export type WantedScene = { scene: string; scene_title: string; band: string; objective: string; objectives: Record<string, string>; wanted: Array<WantedView>; pins: Array<string> };
 
 export type WantedView = { name: string; weight: number };
+
+export type WishRow = { who: string; why: string; wished: string; share: number; rate: string };

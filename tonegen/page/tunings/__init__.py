@@ -1,0 +1,1 @@
+"""The library of tunings: found, drawn, explained, heard and taken."""

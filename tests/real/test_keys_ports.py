@@ -19,6 +19,10 @@ from tonegen.keys.osc import Message, decode, encode
 from tonegen.keys.plan import plan
 from tonegen.keys.ports import LONGEST_AT_JACK_BYTES, MAY_LOSE_NOTES, MidiInput, MidiOutput
 from tonegen.keys.receivers import receiver
+from tonegen.keys.scale import scale_of_temperament, strings_of_rig
+from tonegen.presets import temperament
+from tonegen.setup.context import rig_asked_for
+from tonegen.setup.setting import Hands
 
 pytestmark = pytest.mark.usefixtures("midi_system")
 
@@ -61,6 +65,65 @@ def test_notes_pass_through_retuned(start, ear, plays_at):
     for message in ear.until(made.undo[-1])[0]:
         listener.send(message)
     assert listener.sounding() == set()
+    assert program.wait(20) == 0
+    player.close()
+
+
+def played(ear, player, listener, *keys):
+    """Strike keys, and hear what comes of them."""
+    for key in keys:
+        player.send(bytes((0x90, key, 80)))
+    player.send(b"\xb0\x07\x64")
+    for message in ear.until(b"\xb0\x07\x64")[0]:
+        listener.send(message)
+    return {key: listener.pitch_cents(channel, key) - 100 * key for channel, key in listener.sounding()}
+
+
+def test_notes_follow_the_chord(start, ear, plays_at):
+    """A pure fifth and third over a bass at equal temperament, within what holds them to their masters."""
+    made = plan(scale_of_temperament(temperament("equal")), receiver("mpe"))
+    program = start(
+        "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver", "mpe",
+        "--follow", "bass",
+    )  # fmt: skip
+    listener = Listener()
+    for message in ear.take(len(made.messages)):
+        listener.send(message)
+    program.stderr.readline()
+    player = plays_at("Keys")
+    offsets = played(ear, player, listener, 48, 55, 64)
+
+    assert offsets[48] == pytest.approx(0, abs=0.6)
+    assert offsets[55] - offsets[48] == pytest.approx(1.955, abs=0.6)
+    assert offsets[64] - offsets[48] == pytest.approx(-13.686, abs=0.8)
+    program.send_signal(signal.SIGINT)
+    assert program.wait(20) == 0
+    player.close()
+
+
+def test_notes_follow_the_steel_in_the_state_of_its_pedals(start, ear, plays_at):
+    """Controller 20 is pedal A: with it the cabinet gives, and a key goes down with its string."""
+    program = start(
+        "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver", "mpe",
+        "--follow", "steel", "--instrument", "e9-ten-string", "--temperament", "five-limit-just",
+        "--drop", "demo-soft-cabinet", "--pedal", "20=A",
+    )  # fmt: skip
+    rig, _ = rig_asked_for("e9-ten-string", "five-limit-just", None, "demo-soft-cabinet", None)
+    at_rest, engaged = (dict(strings_of_rig(rig, Hands(travels=travels)))[64] for travels in ({}, {"A": 1.0}))
+    listener = Listener()
+    program.stderr.readline()
+    player = plays_at("Keys")
+
+    assert played(ear, player, listener, 64)[64] == pytest.approx(at_rest, abs=0.05)
+    player.send(b"\x80\x40\x40")
+    player.send(b"\xb0\x14\x7f")
+    until, heard = time.monotonic() + 20, at_rest
+    while heard != pytest.approx(engaged, abs=0.05):  # pedals are gathered for 30 ms; no message tells of it
+        assert time.monotonic() < until, f"still at {heard}"
+        heard = played(ear, player, listener, 64)[64]
+        player.send(b"\x80\x40\x40")
+    assert engaged < at_rest - 1
+    program.send_signal(signal.SIGINT)
     assert program.wait(20) == 0
     player.close()
 

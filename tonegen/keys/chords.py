@@ -34,6 +34,7 @@ MOST_SOLVED: Final = 16  # notes; of more, the nearest to the new one
 _CROWDED: Final = (
     f"More than {MOST_SOLVED} notes sound at once; each new one follows the {MOST_SOLVED - 1} nearest to it."
 )
+_FEW: Final = 3  # notes that move: above, arrays are faster
 _OCTAVE, _CONSONANCE, _OTHER = 4.0, 1.0, 0.1
 # What each interval asks for, by its semitones above whole octaves.
 JUST: Final = {
@@ -110,6 +111,8 @@ def _tables() -> NDArray[np.float64]:
 
 
 _TABLES: Final = _tables()
+# The same by row minus column, from -127 to 127, for few notes.
+_BY_DIFFERENCE: Final = tuple((*one[0, :0:-1].tolist(), *one[:, 0].tolist()) for one in _TABLES)
 _ALL_TABLES: Final = np.arange(len(_TABLES))[:, None, None]
 
 
@@ -133,6 +136,10 @@ def least(
     (0.51, -13.3, 2.08)
     """
     moving = len(hold)
+    if moving <= _FEW:
+        few = _least_of_few(keys, still_cents, hold, towards_cents, low_cents, high_cents)
+        if few is not None:
+            return few
     every = np.array(keys)
     weight, asked, open_weight, first, second = _TABLES[_ALL_TABLES, every[:moving, None], every]
     still, held = np.array(still_cents), np.array(hold)
@@ -145,6 +152,75 @@ def least(
     nearer = np.where(abs(apart - first) <= abs(apart - second) + _AS_NEAR_CENTS, first, second)
     wanted += np.add.reduce(open_weight * nearer, 1)
     return list(_bounded(weight + open_weight, wanted, held, still, bounds, at_bound)[0].tolist())
+
+
+def _least_of_few(
+    keys: Sequence[int],
+    still_cents: Sequence[float],
+    hold: Sequence[float],
+    towards_cents: Sequence[float],
+    low_cents: Sequence[float],
+    high_cents: Sequence[float],
+) -> list[float] | None:
+    """The same where no bound is reached, else None; without arrays, which cost more than few notes take."""
+    weights, asked, open_weights, first, second = _BY_DIFFERENCE
+    moving = len(hold)
+    matrix = [[0.0] * moving for _ in hold]
+    wanted = [weight * cents for weight, cents in zip(hold, towards_cents, strict=True)]
+    there = [*wanted, *still_cents]  # once solved, where each is
+    open_pairs = []
+
+    def add(one: int, other: int, weight: float, weighted: float) -> None:
+        matrix[one][one] += weight
+        wanted[one] += weighted
+        if other < moving:
+            matrix[other][other] += weight
+            matrix[one][other] -= weight
+            matrix[other][one] -= weight
+            wanted[other] -= weighted
+        else:
+            wanted[one] += weight * there[other]
+
+    for one in range(moving):
+        matrix[one][one] += hold[one]
+        above = keys[one] + KEYS - 1
+        for other in range(one + 1, len(keys)):
+            apart = above - keys[other]
+            if weights[apart]:
+                add(one, other, weights[apart], asked[apart])
+            else:
+                open_pairs.append((one, other, apart))
+    solved = _solved(matrix, wanted)
+    for two_passes in (True, False):
+        for cents, low, high in zip(solved, low_cents, high_cents, strict=True):
+            if not low <= cents <= high:
+                return None
+        if not (two_passes and open_pairs):
+            break
+        there[:moving] = solved
+        for one, other, apart in open_pairs:
+            now, weight = there[one] - there[other], open_weights[apart]
+            is_first = abs(now - first[apart]) <= abs(now - second[apart]) + _AS_NEAR_CENTS
+            add(one, other, weight, weight * (first if is_first else second)[apart])
+        solved = _solved(matrix, wanted)
+    return solved
+
+
+def _solved(matrix: list[list[float]], wanted: list[float]) -> list[float]:
+    """A few symmetric equations by elimination; the diagonal outweighs the rest, so that no row need move."""
+    rows = [[*row, right] for row, right in zip(matrix, wanted, strict=True)]
+    count = len(rows)
+    for pivot in range(count):
+        row = rows[pivot]
+        for below in range(pivot + 1, count):
+            factor = rows[below][pivot] / row[pivot]
+            rows[below] = [value - factor * above for value, above in zip(rows[below], row, strict=True)]
+    solved = [0.0] * count
+    for place in range(count - 1, -1, -1):
+        row = rows[place]
+        right = row[count] - sum(row[other] * solved[other] for other in range(place + 1, count))
+        solved[place] = right / row[place]
+    return solved
 
 
 def _bounded(

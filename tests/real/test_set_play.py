@@ -53,7 +53,7 @@ PORTS = {"Piano": "Stage piano", "Organ": "Organ", "Pad": "Pad"}
 @pytest.fixture
 def sound_server(tmp_path):
     """Out of step, since programs are killed that are at the server: see `test_keys_guard`."""
-    with running_server(tmp_path, 4096, in_step=False) as server:
+    with running_server(tmp_path, 8192, in_step=False) as server:
         yield server
 
 

@@ -292,11 +292,12 @@ def stand_guard() -> None:
             posts[place].reopen()
         elif letter == b"K":
             posts[place].forget()
-    if any(post.undo is not None for post in posts.values()):
-        time.sleep(_SECONDS_TO_PART)
+    ended_at = time.monotonic()
     seen = False  # one look that takes its time tells of the whole MIDI system
     for post in posts.values():
         seen = (post.undo is not None and post.look(thorough=not seen)) or seen
+    if any(post.undo is not None for post in posts.values()):
+        time.sleep(max(0.0, ended_at + _SECONDS_TO_PART - time.monotonic()))
     # side by side: a receiver that is slow, or gone, holds up no other
     sending = [threading.Thread(target=post.put_back) for post in posts.values()]
     for one in sending:

@@ -13,7 +13,6 @@ from tonegen.errors import BadValue
 from tonegen.instrument import DEGREES, Change, Grip, HalfStop, Instrument, Split, String
 from tonegen.interval import Ratio
 from tonegen.pitch import note_name, parse_note, parse_pitch_class
-from tonegen.presets import tunings
 from tonegen.presets.files import Cents, Fields, by_string, is_in_library, locate, named, read
 from tonegen.wire import Wire, open_stiffness
 from tonegen.words import signed
@@ -96,6 +95,8 @@ def instrument(name: str) -> Instrument:
     """The instrument of that name or file."""
     path = locate("instruments", name)
     if is_in_library(path):
+        from tonegen.presets import tunings
+
         return tunings.instrument_of(tunings.tuning(name, path))
     return instrument_from(read(path, InstrumentFields), path)
 

@@ -11,7 +11,6 @@ from tonegen.errors import BadValue
 from tonegen.instrument import TuningPoint
 from tonegen.interval import Ratio
 from tonegen.pitch import checked_reference_hz
-from tonegen.presets import tunings
 from tonegen.presets.files import Cents, Fields, beside, is_in_library, locate, named, read
 from tonegen.temperament import (
     COMMAS,
@@ -62,6 +61,8 @@ def temperament(name: str) -> Temperament:
     """The temperament of that name or file; a pitch-class temperament is built on C."""
     path = locate("temperaments", name)
     if is_in_library(path):
+        from tonegen.presets import tunings
+
         return tunings.temperament_of(tunings.tuning(name, path))
     return temperament_from(read(path, TemperamentFields), path)
 

@@ -7,7 +7,7 @@ temperament. A *wish* is one pair of notes that should lie a certain way apart; 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
+from typing import Final, NamedTuple
 
 from tonegen.interval import Ratio
 
@@ -42,8 +42,7 @@ _RULES: Final = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class TuningNote:
+class TuningNote(NamedTuple):
     """A string by its note, a note of a scale, a partial by its number or valves by theirs.
 
     key : what it stands for at equal temperament.
@@ -53,8 +52,7 @@ class TuningNote:
     key: int
 
 
-@dataclass(frozen=True, slots=True)
-class WishedInterval:
+class WishedInterval(NamedTuple):
     """Two notes, by their places, and how far apart they should be.
 
     cents : how much further than in equal temperament the high one should lie above the low one.

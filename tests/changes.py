@@ -765,6 +765,22 @@ changes(
     ("or self._own_list(at) != self._listed", ""),
 )  # fmt: skip
 changes(
+    "tonegen/page/evening/changing.py", "tests/page/test_evening.py",
+    ("if text != there[field]", "if True"),
+    ("not name or name in names", "not name"),
+    ("fields | ({", "fields or ({"),
+    ("door: row.where or None if door == row.door else None", "door: row.where"),
+)  # fmt: skip
+changes(
+    "tonegen/presets/set_file.py", "tests/test_set_file.py",
+    ("if stamp_of(path) != stamp", "if False"),
+    ("    if not right:", "    if False:"),
+    ("told[kind] == 1", "told[kind] < 0"),
+    ("raise _RefusedError", "pass"),
+    ("not _ends_with_comment(text)", "True"),
+    ("if not row and header.partition", "if False and header.partition"),
+)  # fmt: skip
+changes(
     "tonegen/page/order/part.py", "tests/page/test_tempering.py",
     ("stale = not self._planned_for.is_like(_planned(at))", "stale = at.rig is not self._planned_for.rig"),
     ("self._stale = not planned.is_like(_planned(self.host.at))", "self._stale = False"),

@@ -18,6 +18,16 @@ class BadPreset(TonegenError):
     """A preset file that is missing, unreadable or wrong; the message names the file and the field."""
 
 
+class BadField(BadPreset):
+    """The same of one field, "songs[3].key"; `why` says it without the file and the line."""
+
+    def __init__(self, message: str, field: str, why: str) -> None:
+        """The whole message, for who does not see the field."""
+        super().__init__(message)
+        self.field = field
+        self.why = why
+
+
 class CannotWrite(TonegenError):
     """A file that could not be written; nothing half written is left behind."""
 

@@ -6,8 +6,10 @@ import pytest
 
 from tests.page import asks
 from tests.page.visitor import in_the_loop, visitor
-from tonegen.errors import BadPreset
+from tonegen.errors import BadPreset, BadValue
+from tonegen.page.evening.asks import ReceiverRow, SongRow
 from tonegen.page.keeping import Kept
+from tonegen.presets.sets import set_list
 
 INVENTED = """\
 title = "Invented: three songs"
@@ -178,3 +180,135 @@ def test_a_set_that_is_gone_at_the_next_start_is_said(invented):
     again = visitor(Kept(playing=page.engine.at.playing))
     assert again.shown["evening"]["songs"] == []
     assert 'no set called "invented"' in again.shown["evening"]["words"]
+
+
+def rows(page):
+    page.ask(asks.EditSet())
+    return page.shown["setrows"]
+
+
+def save(page, shown, **changed):
+    """What is shown, changed, and written."""
+    shown = shown | changed
+    songs, receivers = (
+        tuple(kind(**row) for row in shown[name])
+        for kind, name in ((SongRow, "songs"), (ReceiverRow, "receivers"))
+    )
+    page.ask(asks.SaveSet(shown["stamp"], shown["title"], songs, receivers))
+    return page.shown["setrows"]["faults"]
+
+
+@in_the_loop
+def test_a_set_is_written_in_another_order_and_the_song_now_stays(invented):
+    page = visitor(None, None, asks.OpenSet("invented"), asks.NextSong())
+    shown = rows(page)
+    assert (shown["may"], [song["name"] for song in shown["songs"]]) == (
+        "all", ["Invented Waltz", "Two Rivers Stomp", "Borrowed Shoes"],
+    )  # fmt: skip
+    first, second, third = shown["songs"]
+    assert save(page, shown, songs=[third, first, second | {"fret": "10", "line": "Slow"}]) == []
+    assert [song.name for song in set_list("invented").songs] == [
+        "Borrowed Shoes", "Invented Waltz", "Two Rivers Stomp",
+    ]  # fmt: skip
+    assert at(page) == (8, 9, 3.0)  # numbers go on from 7
+    assert page.shown["evening"]["songs"][2]["fret"] == "10"
+
+
+@in_the_loop
+def test_a_receiver_is_written_and_is_what_the_command_reads(invented):
+    page = visitor(None, None, asks.OpenSet("invented"))
+    piano = {"was": -1, "name": "Piano", "receiver": "mpe", "door": "port", "where": "Stage piano"}
+    more = {
+        "from_channels": "1, 2",
+        "from_keys": "C2 to B3",
+        "transpose": "−12",
+        "follows": "vallotti on key",
+    }
+    assert save(page, rows(page), receivers=[piano | more]) == []
+    (written,) = set_list("invented").receivers
+    assert (written.name, written.where, written.from_channels, written.transpose) == (
+        "Piano", "midi Stage piano", (1, 2), -12,
+    )  # fmt: skip
+    assert written.from_keys == (36, 59)
+    shown = rows(page)
+    assert save(page, shown, receivers=[shown["receivers"][0] | {"door": "virtual_port"}]) == []
+    assert set_list("invented").receivers[0].where == "virtual Stage piano"
+    assert save(page, rows(page), receivers=[]) == []
+    assert set_list("invented").receivers == ()
+
+
+@in_the_loop
+def test_what_is_wrong_is_said_at_its_field_and_nothing_is_written(invented):
+    page = visitor(None, None, asks.OpenSet("invented"))
+    before, shown = invented.read_bytes(), rows(page)
+    first, second, third = shown["songs"]
+    for wrong, field in (
+        ([first | {"key": "H"}, second, third], "songs[0].key"),
+        ([first | {"fret": "4"}, second, third], "songs[0].fret"),  # G is at 3
+        ([first, second | {"fret": "eight"}, third], "songs[1].fret"),
+        ([first, second | {"fret": "nan"}, third], "songs[1].fret"),
+        ([first, second | {"grips": "no such grip"}, third], "songs[1].grips"),
+        ([first, second, third | {"name": "Invented Waltz"}], "songs[2].name"),
+        ([first, second, third | {"name": ""}], "songs[2].name"),
+    ):
+        assert [one["field"] for one in save(page, shown, songs=wrong)] == [field]
+    piano = {"was": -1, "name": "Piano", "receiver": "none such", "door": "port", "where": "Piano"}
+    assert [one["field"] for one in save(page, shown, receivers=[piano])] == ["receivers[0].receiver"]
+    assert save(page, shown, songs=[]) == [{"field": "", "why": 'the field "songs" is missing'}]
+    assert invented.read_bytes() == before
+
+
+@in_the_loop
+def test_what_was_not_typed_anew_is_left_as_it_is_written(invented):
+    text = invented.read_text().replace("fret = 8", "fret = 8.0  # or twelve higher")
+    invented.write_text(text)
+    page = visitor(None, None, asks.OpenSet("invented"))
+    assert save(page, rows(page)) == []
+    assert invented.read_text() == text
+
+
+@in_the_loop
+def test_nothing_is_written_while_something_plays_or_somebody_else_wrote(invented):
+    page = visitor(None, None, asks.OpenSet("invented"))
+    page.engine.stage.hear_in_page(48_000, lambda: None)
+    shown = rows(page)
+    page.ask(asks.TurnSound(True))
+    with pytest.raises(BadValue, match="stop the sound first"):
+        save(page, shown, songs=shown["songs"][:1])
+    page.ask(asks.TurnSound(False))
+    invented.write_text(invented.read_text() + "# by hand\n")
+    with pytest.raises(BadValue, match="changed meanwhile"):
+        save(page, shown, songs=shown["songs"][:1])
+    assert invented.read_text().endswith("# by hand\n")
+
+
+@in_the_loop
+def test_the_pages_own_list_is_put_in_order_and_back(own_folder):
+    page = visitor(None, None, asks.SaveSong("Invented Waltz", 7), asks.SaveSong("Kite", 9))
+    shown = rows(page)
+    waltz, kite = shown["songs"]
+    assert save(page, shown, songs=[kite, waltz | {"key": "Ab"}]) == []
+    assert [(song["name"], song["key"]) for song in page.shown["evening"]["songs"]] == [
+        ("Kite", "A"), ("Invented Waltz", "Ab"),
+    ]  # fmt: skip
+    with pytest.raises(BadValue, match="changed meanwhile"):
+        save(page, shown, songs=[kite])
+    page.ask(asks.Undo())
+    assert [song["name"] for song in page.shown["evening"]["songs"]] == ["Invented Waltz", "Kite"]
+    shown = rows(page)
+    faults = save(page, shown, songs=[waltz | {"name": " "}, kite | {"key": "H"}])
+    assert [one["field"] for one in faults] == ["songs[0].name", "songs[1].key"]
+    assert [one["field"] for one in save(page, shown, songs=[kite, kite])] == ["songs[1].name"]
+
+
+@in_the_loop
+def test_a_set_that_comes_with_the_program_is_copied_to_be_changed(own_folder):
+    page = visitor(None, None, asks.OpenSet("demo-duo"))
+    assert rows(page)["may"] == "copy"
+    page.ask(asks.CopySet("my-duo"))
+    assert (page.shown["evening"]["name"], page.shown["setrows"]["may"]) == ("my-duo", "all")
+    assert "my-duo" in [one["name"] for one in page.shown["choices"]["presets"]["sets"]]
+    with pytest.raises(BadValue):
+        page.ask(asks.CopySet("demo-duo"))
+    page.ask(asks.OpenSet("page"), asks.SaveSong("Kite", 9), asks.CopySet("kites"))
+    assert [song.name for song in set_list("kites").songs] == ["Kite"]

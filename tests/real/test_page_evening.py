@@ -1,9 +1,11 @@
 """The set on the stage, in Chromium: how large it is, by touch, and by the keyboard alone."""
 
+import tomllib
+
 import pytest
 from playwright.sync_api import expect
 
-from tests.page.keyboard import pick, press
+from tests.page.keyboard import pick, press, tab_to
 from tests.page.looking import broken_rules
 from tests.page.test_evening import INVENTED, write
 
@@ -65,6 +67,7 @@ def test_an_evening_by_the_keyboard_alone(invented, opened):
     page, other = opened(), opened(390, 844)
     press(page, "nav [data-part=evening]")
     pick(page, "#set-choice", "invented")
+    page.wait_for_selector("#song-next:has-text('Invented Waltz')")
     press(page, "nav [data-part=evening]", "Tab", "Shift+Tab")  # and away again
     page.evaluate("document.activeElement.blur()")
     page.keyboard.press("Space")
@@ -80,3 +83,88 @@ def test_an_evening_by_the_keyboard_alone(invented, opened):
     expect(other.locator("#song-next")).to_contain_text("Borrowed Shoes")
     other.click("nav [data-part=play]")
     expect(other.locator("#neck output")).to_have_text("fret 3")
+
+
+def open_the_rows(page):
+    open_the_set(page)
+    page.click("#set-change summary")
+    page.wait_for_selector("#song-rows li >> nth=2")
+
+
+def order(page):
+    return page.locator("#song-rows [data-field=name]").evaluate_all("all => all.map(({ value }) => value)")
+
+
+def in_the_file(place):
+    return [song["name"] for song in tomllib.loads(place.read_text())["songs"]]
+
+
+@pytest.mark.parametrize(("width", "height"), SCREENS)
+def test_rows_are_changed_on_any_screen(invented, opened, width, height):
+    page = opened(width, height, has_touch=True, is_mobile=width == 390)
+    open_the_rows(page)
+    page.tap("#add-receiver")
+    assert broken_rules(page) == []
+    assert too_small(page) == []
+
+
+def test_songs_are_put_in_order_by_a_finger(invented, opened):
+    page = opened(1024, 768, has_touch=True)
+    open_the_rows(page)
+    page.locator("#song-rows").scroll_into_view_if_needed()
+    handle = page.locator("#song-rows .handle").last
+    handle.scroll_into_view_if_needed()
+    finger = page.context.new_cdp_session(page)
+    box = handle.bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    top = page.locator("#song-rows li").first.bounding_box()["y"]
+    finger.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [{"x": x, "y": y}]})
+    for step in range(1, 21):
+        there = {"x": x, "y": y + (top + 5 - y) * step / 20}
+        finger.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": [there]})
+    finger.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    assert order(page) == ["Borrowed Shoes", "Invented Waltz", "Two Rivers Stomp"]
+    assert in_the_file(invented)[0] == "Invented Waltz"  # until it is saved
+    page.click("#save-set")
+    expect(page.locator("#song-next")).to_contain_text("Borrowed Shoes")
+    assert in_the_file(invented) == ["Borrowed Shoes", "Invented Waltz", "Two Rivers Stomp"]
+
+
+def test_a_set_is_changed_by_the_keyboard_alone(invented, opened):
+    page = opened()
+    open_the_set(page)
+    press(page, "#set-change summary")
+    page.wait_for_selector("#song-rows li >> nth=2")
+    tab_to(page, "#song-rows .handle")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("ArrowUp")
+    assert order(page) == ["Two Rivers Stomp", "Invented Waltz", "Borrowed Shoes"]
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.value") == "Invented Waltz"  # the focus went along
+    page.keyboard.press("Tab")
+    page.keyboard.type("H")
+    press(page, "#save-set")
+    page.wait_for_selector("[data-field=key][aria-invalid]:focus")
+    expect(page.locator(".of-key .wrong").nth(1)).to_contain_text("H")
+    assert in_the_file(invented)[0] == "Invented Waltz"
+    page.keyboard.press("Control+a")
+    page.keyboard.type("A")
+    press(page, "#save-set")
+    page.wait_for_selector("#set-songs li:nth-child(2):has-text('Invented Waltz, A, fret 5')")
+    assert in_the_file(invented) == ["Two Rivers Stomp", "Invented Waltz", "Borrowed Shoes"]
+
+
+def test_what_is_typed_stays_when_another_tablet_saves(invented, opened):
+    page, other = opened(), opened(1024, 768)
+    open_the_rows(page)
+    page.fill("#song-rows li:nth-child(1) [data-field=line]", "Typed and not saved")
+    other.click("nav [data-part=evening]")
+    other.click("#set-change summary")
+    other.fill("#song-rows li:nth-child(1) [data-field=line]", "Saved")
+    other.click("#save-set")
+    page.wait_for_selector("#song-line:has-text('Saved')")
+    page.click("#save-set")
+    page.wait_for_selector("#fault:has-text('was changed meanwhile')")
+    assert page.input_value("#song-rows li:nth-child(1) [data-field=line]") == "Typed and not saved"
+    assert 'line = "Saved"' in invented.read_text()

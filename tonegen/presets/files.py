@@ -18,7 +18,7 @@ import click
 import msgspec
 from msgspec import Meta, Struct
 
-from tonegen.errors import BadPreset, BadValue
+from tonegen.errors import BadField, BadPreset, BadValue
 
 KINDS: Final = ("instruments", "temperaments", "drops", "timbres", "scenes", "lessons", "receivers", "sets")
 # Kinds that a tuning of the library is as well, under its own name.
@@ -195,7 +195,8 @@ def read(
         text = text.replace(" | null`", "`")  # what may be left out; TOML cannot say nothing otherwise
         text = _KIND_OF_VALUE.sub(lambda found: _IN_WORDS[found[1]], text)
         where = place(path, field, unknown[1] if unknown else "")
-        raise BadPreset(f"{path}: {where + ': ' if where else ''}{_lower_first(text)}") from None
+        why = _lower_first(text)
+        raise BadField(f"{path}: {where + ': ' if where else ''}{why}", field, why) from None
     except UnicodeDecodeError as error:
         raise BadPreset(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from None
     except tomllib.TOMLDecodeError as error:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from tonegen.errors import BadPreset, BadValue
+from tonegen.errors import BadField, BadPreset, BadValue
 
 
 @contextmanager
@@ -14,11 +14,19 @@ def in_row(path: Path, field: str) -> Iterator[None]:
     try:
         yield
     except (BadValue, BadPreset) as error:
-        raise BadPreset(f"{path}: {placed(path, field)}: {error}") from None
+        raise BadField(f"{path}: {placed(path, field)}: {error}", field, str(error)) from None
 
 
 class Faults(list[str]):
-    """What is wrong with a file, row by row; after what is refused inside `noted` reading goes on."""
+    """What is wrong with a file, row by row; after what is refused inside `noted` reading goes on.
+
+    fields : the same as field and why, for who sees the field; the field is "" where it is not one.
+    """
+
+    def __init__(self) -> None:
+        """Nothing yet."""
+        super().__init__()
+        self.fields: list[tuple[str, str]] = []
 
     @contextmanager
     def noted(self) -> Iterator[None]:
@@ -28,6 +36,8 @@ class Faults(list[str]):
         except BadPreset as error:
             if str(error) not in self:
                 self.append(str(error))
+                one = (error.field, error.why) if isinstance(error, BadField) else ("", str(error))
+                self.fields.append(one)
 
 
 def placed(path: Path, field: str, key: str = "") -> str:

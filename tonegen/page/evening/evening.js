@@ -55,6 +55,13 @@ const choice = make("select", {
   id: "set-choice",
   onchange: () => ask("openset", { name: choice.value }),
 });
+// Whoever goes down the list by keyboard is not taken back to the set that was opened a moment ago.
+const showChoice = () => {
+  if (document.activeElement !== choice) choice.value = evening.name;
+};
+choice.addEventListener("blur", () => {
+  choice.value = evening.name;
+});
 const rig = make("p", { id: "set-rig" });
 const takeRig = make("button", { id: "take-rig", onclick: () => ask("takerig") }, "Use the set's rig");
 const whole = make(
@@ -151,7 +158,7 @@ const show = () => {
   say(words, evening.words);
   rig.parentElement.hidden = !evening.rig;
   say(rig, evening.rig && `The page is set up otherwise. This set has: ${evening.rig}.`);
-  choice.value = evening.name;
+  showChoice();
   showSongs();
 };
 
@@ -159,7 +166,7 @@ hear("choices", ({ presets }) => {
   choice.replaceChildren(
     ...presets.sets.map((set) => make("option", { value: set.name }, set.title || set.name)),
   );
-  choice.value = evening.name;
+  showChoice();
 });
 hear("evening", (message) => {
   evening = message;

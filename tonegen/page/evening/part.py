@@ -8,15 +8,17 @@ from typing import ClassVar
 from msgspec import Struct
 from msgspec.structs import replace
 
-from tonegen.errors import TonegenError
+from tonegen.errors import BadValue, TonegenError
 from tonegen.page import shelf
 from tonegen.page.asked import Asked
 from tonegen.page.evening import asks
+from tonegen.page.evening.changing import SetRows, rows_of_file, rows_of_page, songs_of_page, write
 from tonegen.page.evening.stands import EveningView, names_bar, other_rig, views
 from tonegen.page.part import Act, Done, Host, Part, Standing
 from tonegen.page.play import moves
 from tonegen.page.play.asks import Choose
 from tonegen.page.setting import Playing
+from tonegen.presets.own import copy_preset, save_songs
 from tonegen.presets.sets import PAGE
 from tonegen.setlist.presses import Presses
 from tonegen.setlist.records import Action, SetList
@@ -144,6 +146,47 @@ class EveningPart(Part):
         self._words = self._presses.load(asked.number, monotonic()).why
         self._show()
 
+    def _edit(self, asked: asks.EditSet) -> None:
+        self.host.post(replace(self._rows(), by=asked.by))
+
+    def _rows(self) -> SetRows:
+        at = self.host.at
+        name = at.playing.evening
+        return rows_of_page(at.setting) if name == PAGE else rows_of_file(name)
+
+    def _save(self, asked: asks.SaveSet) -> None:
+        """Write the set, or show what is wrong with each field and write nothing."""
+        at = self.host.at
+        if at.playing.sounding:
+            raise BadValue("stop the sound first: a set is changed while nothing plays")
+        name = at.playing.evening
+        if name == PAGE:
+            if asked.stamp != self._rows().stamp:
+                raise BadValue("the set list was changed meanwhile; see it as it is, then change it")
+            songs, faults = songs_of_page(asked)
+            if not faults:
+                self.host.accept(at.sets("set list changed", songs=songs))
+        elif not (faults := write(name, asked)):
+            self._reopen(name)
+        self.host.post(replace(self._rows(), faults=faults, by=asked.by))
+
+    def _copy(self, asked: asks.CopySet) -> None:
+        name, new_name = self.host.at.playing.evening, asked.name.strip()
+        if name == PAGE:
+            save_songs(_set(PAGE, self.host.at), new_name)
+        else:
+            copy_preset("sets", name, new_name)
+        self._reopen(new_name)
+        self.host.post(replace(self._rows(), by=asked.by))
+
+    def _reopen(self, name: str) -> None:
+        """A set that was written: the song now stays the song now."""
+        self.host.show_presets()
+        self._evening = None
+        self.host.accept(self.host.at.plays(evening=name))
+        self._open(name)
+        self._show()
+
     def _take_rig(self, asked: asks.TakeRig) -> None:
         evening = self._evening or _no_songs()
         wanted = Choose(
@@ -160,6 +203,9 @@ class EveningPart(Part):
         asks.NextSong: _next,
         asks.PreviousSong: _previous,
         asks.ShowNext: _show_next,
+        asks.EditSet: _edit,
+        asks.SaveSet: _save,
+        asks.CopySet: _copy,
         asks.TakeRig: _take_rig,
     }
 

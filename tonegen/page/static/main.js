@@ -21,6 +21,7 @@ import "../tunings/tunings.js";
 import "../order/order.js";
 import "../keys/keys.js";
 import "../evening/evening.js";
+import "../evening/changing.js";
 import "../ears/ears.js";
 import "../ears/lesson.js";
 import "../notices/notices.js";

@@ -6,12 +6,14 @@ export interface Asks {
   bar: { fret: number };
   choose: { instrument?: string | null; temperament?: string | null; root?: number | null; drop?: string | null; timbre?: string | null; reference_hz?: number | null; against?: string | null };
   compare: { between: [string, string] | null };
+  copyset: { name: string; by?: string };
   counted: { low: string; high: string; beats: number; seconds: number };
   decide: Record<string, never>;
   demonstrate: { at: number };
   device: { name?: string | null };
   devices: Record<string, never>;
   ears: { person?: string };
+  editset: { by?: string };
   engage: { change: string; travel: number };
   equal: { string: number };
   findtunings: { text: string };
@@ -53,6 +55,7 @@ export interface Asks {
   release: Record<string, never>;
   reply: { at: number };
   savegrip: { name: string };
+  saveset: { stamp: string; title: string; songs: Array<SongRow>; receivers?: Array<ReceiverRow>; by?: string };
   savesong: { name: string; key: number };
   scene: { name: string };
   send: { where: string };
@@ -102,6 +105,7 @@ export interface Shows {
   pong: Pong;
   readings: Readings;
   remote: RemoteView;
+  setrows: SetRows;
   tunings: TuningsView;
   two: TwoTonesView;
   view: View;
@@ -208,13 +212,19 @@ export type ReadingView = { where: string; read: string; cents: string; doubt: s
 
 export type Readings = { readings: Array<ReadingView>; drops: Array<DropView>; together: Array<TogetherView>; undecided: Array<string>; next: Array<NextView>; scatter: string; words: string; meter_cents: number };
 
+export type ReceiverRow = { was: number; name: string; receiver: string; door: "port" | "to" | "virtual_port"; where: string; from_channels: string; from_keys: string; transpose: string; follows: string };
+
 export type RemoteView = { port: number | null; words: string };
 
 export type ResultView = { interval: string; trials: number; result: string; range: string };
 
+export type RowFault = { field: string; why: string };
+
 export type RungView = [place: number, meets: boolean];
 
 export type SavedGrip = { name: string; strings: Array<number>; travels: Record<string, number> };
+
+export type SetRows = { name: string; may: string; stamp: string; title: string; songs: Array<SongRow>; receivers: Array<ReceiverRow>; presets: Array<string>; faults: Array<RowFault>; by: string };
 
 export type Setting = { instrument: string; temperament: string; root: number | null; drop: string; reference_hz: number; timbre: string; against: string; moved: Array<MovedPoint>; grips: Array<SavedGrip>; songs: Array<Song>; scene: string; weights: Record<string, number>; pins: Array<MovedPoint>; objective: "beats" | "cents" | "worst-beats" | "worst-cents"; readings: Array<MeterReading>; meter_cents: number; compared: [string, string] | null; two_tones: TwoTones };
 
@@ -223,6 +233,8 @@ export type ShownBeat = [low: string, high: string, turns: number, turns_per_sec
 export type Side = { cents: string; rate: string; beats_per_second: number };
 
 export type Song = { name: string; key: number };
+
+export type SongRow = { was: number; name: string; key: string; fret: string; line: string; grips: string };
 
 export type SongView = { name: string; key: string; taken: boolean };
 

@@ -429,13 +429,17 @@ changes(
 )  # fmt: skip
 MESSAGES = "tests/keys/test_messages.py"
 changes(
+    "tonegen/keys/plan.py", "tests/keys/test_through_chords.py",
+    ("for moved in (most_cents, -most_cents):", "for moved in (-most_cents,):"),
+    ("float(self.aim_cents[key] + (cents - own) / factor)", "float(self.aim_cents[key] + cents / factor)"),
+)  # fmt: skip
+changes(
     "tonegen/keys/played.py", "tests/keys/test_played.py",
     ("0 if ends[note] > begins[note] else 2", "2 if ends[note] > begins[note] else 2"),
     ("np.isin(number, list(untouched))", "np.isin(number, [])"),
     ("if self.sustain or note in self.caught:", "if self.sustain:"),
     ("let = [key for key, note in self.rung.items() if note not in self.caught]", "let = list(self.rung)"),
     ("for held in (self.down, self.rung) if key in held", "for held in (self.down,) if key in held"),
-    ("for most in (following.most_cents, -following.most_cents):", "for most in (-following.most_cents,):"),
     ("None if left else one for one, left", "one for one, left"),
 )  # fmt: skip
 changes(
@@ -466,6 +470,10 @@ changes(
     ("wanted = wanted + weight[:, moving:].dot(still)", "wanted = wanted + 0"),
     ("back = at_bound * slope < -_ROUNDING", "back = at_bound * slope < -1e9"),
     ("at_bound[wrong] = above[wrong]", "at_bound[wrong] = 0 * above[wrong]"),
+    ("if not low <= cents <= high:", "if cents > high:"),
+    ("matrix[other][other] += weight", "pass"),
+    ("wanted[one] += weight * there[other]", "pass"),
+    ("weight * (first if is_first", "weight * (second if is_first"),
     ("if note.begun >= youngest:", "if note.begun >= youngest - 10:"),
     ("if now - ended < following.fade_seconds:", "if now - ended < 2 * following.fade_seconds:"),
     ("exp((note.ended - now) / following.fade_seconds)", "exp(0)"),

@@ -180,6 +180,34 @@ def test_equal_and_my_target_are_one_touch_away():
     assert page.cell(5, "A")["offset"] == "−15.6"  # C#, a just major sixth above E: 884.4 cents
 
 
+@pytest.mark.parametrize("travel", [1.0, 0.6])
+@pytest.mark.parametrize("drop", ["none", "demo-soft-cabinet"])
+@in_the_loop
+def test_a_step_beats_as_it_was_said_to(travel, drop):
+    """What each button promises is what is shown once it was pressed, drop and travel considered."""
+    page = visitor(None, None, asks.Choose(drop=drop), asks.Engage("A", travel), asks.Strings((4, 5, 6)))
+    steps = range(6) if travel == 1 else (2, 3)  # between stops five cents more stand for another ratio
+    for number in (4, 5, 6):
+        for place in steps:
+            string = page.string(number)
+            step = string["steps"][place]
+            page.ask(asks.Offset(number, string["offset_cents"] + step["cents"]))
+            after = page.string(number)
+            assert (after["heard_with"], after["beats"]) == (string["heard_with"], step["beats"])
+            page.ask(asks.Undo())
+
+
+@in_the_loop
+def test_a_string_is_heard_with_the_plainest_interval_or_with_what_is_heard_alone():
+    page = visitor(None, None, asks.Strings((4, 5, 6)))
+    assert page.string(4)["heard_with"] == "5"  # a fourth; with 6 it is a minor sixth
+    page.ask(asks.Only("6", "4"))
+    assert page.string(4)["heard_with"] == "6"
+    assert (
+        page.string(9)["heard_with"] == page.string(9)["beats"] == page.string(9)["steps"][0]["beats"] == ""
+    )
+
+
 @in_the_loop
 def test_moving_a_stop_leaves_the_open_string_alone():
     """A stop of a change is a tuning point of its own."""

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import expect, sync_playwright
 
 import tonegen.page
 from tests.page import asks
@@ -334,15 +334,177 @@ def test_a_pair_says_its_rate_and_its_side(page, engine_shows):
     assert card.get_attribute("data-direction") == pair["direction"]
 
 
-def test_a_nudge_goes_the_way_it_says(page, engine_shows):
-    page.click("tr[data-string='5'] .note")
-    now = next(one for one in engine_shows["view"]["strings"] if one["number"] == 5)["offset_cents"]
-    page.click("[aria-label='A tenth of a cent lower']")
-    page.click("[aria-label='A tenth of a cent higher']")
+def string_of(engine_shows, number):
+    return next(one for one in engine_shows["view"]["strings"] if one["number"] == number)
 
-    lower, higher = asked(page, "offset")
-    assert (lower["string"], lower["offset_cents"]) == (5, pytest.approx(now - 0.1))
-    assert higher["offset_cents"] == pytest.approx(now + 0.1)
+
+def show_string(page, engine_shows, number, **changed):
+    """Show the same view with something else of one string."""
+    strings = [
+        {**one, **(changed if one["number"] == number else {})} for one in engine_shows["view"]["strings"]
+    ]
+    page.evaluate("(message) => shown(message)", {**engine_shows["view"], "strings": strings})
+
+
+@pytest.mark.parametrize(
+    ("name", "cents"),
+    [("5 cents lower", -5), ("1 cent lower", -1), ("A tenth of a cent lower", -0.1),
+     ("A tenth of a cent higher", 0.1), ("1 cent higher", 1), ("5 cents higher", 5)],
+)  # fmt: skip
+def test_a_step_goes_the_way_it_says(page, engine_shows, name, cents):
+    page.click("tr[data-string='5'] .note")
+    page.click(f"#string [aria-label^='{name}']")
+
+    (step,) = asked(page, "offset")
+    now = string_of(engine_shows, 5)["offset_cents"]
+    assert (step["string"], step["offset_cents"]) == (5, pytest.approx(now + cents))
+
+
+def test_two_cents_flatter_are_three_touches_whether_the_program_answers_between_or_not(page, engine_shows):
+    page.click("tr[data-string='6'] .note")
+    page.click("[data-step='-1']")
+    page.click("[data-step='-1']")
+    first, second = asked(page, "offset")
+    now = string_of(engine_shows, 6)["offset_cents"]
+    assert second["offset_cents"] == pytest.approx(now - 2)
+    assert first["gesture"] != second["gesture"]  # undone one by one
+
+
+def test_a_step_that_is_held_repeats_until_it_is_let_go_and_is_undone_as_one(page, engine_shows):
+    page.click("tr[data-string='5'] .note")
+    page.hover("[data-step='1']")
+    page.mouse.down()
+    page.wait_for_function("asked.filter((one) => one.do === 'offset').length >= 3")
+    page.mouse.up()
+    steps = asked(page, "offset")
+    page.evaluate("asked.length = 0")
+    page.click("[data-step='0.1']")
+
+    now = string_of(engine_shows, 5)["offset_cents"]
+    assert [one["offset_cents"] for one in steps] == [
+        pytest.approx(now + place + 1) for place in range(len(steps))
+    ]
+    assert len({one["gesture"] for one in steps}) == 1
+    assert len(asked(page, "offset")) == 1  # nothing goes on
+
+
+def test_a_step_says_its_beats_before_and_after(page, engine_shows):
+    page.click("tr[data-string='4'] .note")
+    string = string_of(engine_shows, 4)
+    minus = page.locator("[data-step='-1']")
+    promised = string["steps"][1]["beats"]
+    assert minus.get_attribute("aria-label") == f"1 cent lower: {promised}"
+    assert minus.locator("small").inner_text() == promised.split(",")[0]
+    assert page.locator("#offset-said").inner_text() == f"{string['beats']} with {string['heard_with']}"
+
+    minus.click()
+    show_string(page, engine_shows, 4, offset_cents=string["offset_cents"] - 1, beats=promised)
+    assert page.locator("#offset-said").inner_text() == (
+        f"{promised} with {string['heard_with']} · was +0.0 c, {string['beats']}"
+    )
+
+
+def test_an_offset_is_typed_over_what_stands_there(page):
+    page.click("tr[data-string='6'] .note")
+    page.click("#offset-typed")
+    page.keyboard.type("−13.7")
+    page.keyboard.press("Enter")
+
+    (typed,) = asked(page, "offset")
+    assert (typed["string"], typed["offset_cents"]) == (6, -13.7)
+
+
+@pytest.mark.parametrize("written", ["flat", "60", ""])
+def test_what_is_no_offset_is_said_at_the_field_and_stays_to_be_mended(page, written):
+    page.fill("#offset-typed", written)
+    page.keyboard.press("Enter")
+
+    assert page.locator("#offset-said").inner_text() == "Write cents from −50 to +50, such as −13.7"
+    assert page.locator("#offset-typed").input_value() == written
+    assert page.evaluate("asked.filter((one) => one.do === 'offset')") == []
+
+
+# -- fingers ------------------------------------------------------------------------------------------------
+
+
+class Fingers:
+    """Fingers on a page, by Chromium's emulation of a touch screen: each by its name."""
+
+    def __init__(self, page):
+        self._session = page.context.new_cdp_session(page)
+        self._session.send("Emulation.setTouchEmulationEnabled", {"enabled": True, "maxTouchPoints": 5})
+        self._page, self._down = page, {}
+
+    def _dispatch(self, kind):
+        points = [{"id": name, "x": x, "y": y} for name, (x, y) in self._down.items()]
+        self._session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+    def put(self, where, finger=1, across=0.5, up=0.5):
+        """Put a finger on a thing, at a share of its width and height."""
+        box = self._page.locator(where).bounding_box()
+        self._down[finger] = (box["x"] + across * box["width"], box["y"] + (1 - up) * box["height"])
+        self._dispatch("touchStart")
+
+    def move(self, x=0, y=0, finger=1):
+        from_x, from_y = self._down[finger]
+        self._down[finger] = (from_x + x, from_y + y)
+        self._dispatch("touchMove")
+
+    def lift(self, finger=1):
+        del self._down[finger]
+        self._dispatch("touchEnd")
+
+    def cancel(self):
+        """The browser takes the touch for something else, such as a scroll."""
+        self._down.clear()
+        self._dispatch("touchCancel")
+
+
+@pytest.fixture
+def fingers(page):
+    return Fingers(page)
+
+
+@pytest.mark.parametrize("across", [0.02, 0.5, 0.98])
+@pytest.mark.parametrize("where", [".drag", "tr[data-string='4'] .rail"])
+def test_a_stray_touch_leaves_every_string_where_it_is(page, fingers, where, across):
+    page.click("tr[data-string='4'] .note")
+    page.evaluate("asked.length = 0")
+    fingers.put(where, across=across)
+    fingers.move(x=2)
+    fingers.lift()
+    page.click("[data-step='1']")
+
+    (step,) = asked(page, "offset")  # of the button alone
+    assert step["offset_cents"] == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("across", [0.1, 0.9])
+def test_a_drag_is_counted_from_where_it_began(page, fingers, across):
+    """A tenth of a cent for each pixel, wherever on the slider."""
+    page.click("tr[data-string='4'] .note")
+    fingers.put(".drag", across=across)
+    fingers.move(x=-15)
+    fingers.move(x=-15)
+    page.wait_for_function("asked.some((one) => one.offset_cents === -3)")
+    fingers.lift()
+
+
+def test_a_drag_that_becomes_a_scroll_is_taken_back(page, fingers):
+    page.click("tr[data-string='4'] .note")
+    fingers.put(".drag")
+    fingers.move(x=20)
+    page.wait_for_function("asked.some((one) => one.offset_cents === 2)")
+    fingers.cancel()
+    page.wait_for_function("asked.at(-1).offset_cents === 0")
+
+
+@pytest.mark.parametrize("size", [(1440, 900), (1024, 768), (390, 844)])
+def test_the_string_is_in_view_wherever_the_page_is_scrolled_to(page, size):
+    page.set_viewport_size(dict(zip(("width", "height"), size, strict=True)))
+    for share in (0, 0.5, 1):
+        page.evaluate("(share) => scrollTo(0, share * document.body.scrollHeight)", share)
+        expect(page.locator("#string")).to_be_in_viewport(ratio=1)
 
 
 def slide(page, selector, value):
@@ -423,7 +585,7 @@ def test_a_touch_on_a_string_takes_it_into_the_grip_or_out_of_it(page):
 
 def test_an_offset_follows_the_hand_along_the_rail(page, engine_shows):
     """A tenth of a cent for each pixel, to the right higher."""
-    now = next(one for one in engine_shows["view"]["strings"] if one["number"] == 4)["offset_cents"]
+    now = string_of(engine_shows, 4)["offset_cents"]
     rail = page.locator("tr[data-string='4'] .rail").bounding_box()
     x, y = rail["x"] + rail["width"] / 2, rail["y"] + rail["height"] / 2
     page.mouse.move(x, y)

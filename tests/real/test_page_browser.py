@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from playwright.sync_api import expect
 
 from tests.measure import beat_of, splash_db
 from tests.page.looking import broken_rules
@@ -233,14 +234,14 @@ def test_by_keyboard_alone(opened):
     page.keyboard.press("Enter")
     tab_to("#offset")
     page.keyboard.press("ArrowLeft")
-    page.wait_for_selector(".offset:has-text('−0.1 c')")
+    expect(page.locator("#offset-typed")).to_have_value("−0.1")
     page.keyboard.press("ArrowLeft")
-    page.wait_for_selector(".offset:has-text('−0.2 c')")
+    expect(page.locator("#offset-typed")).to_have_value("−0.2")
     page.keyboard.press("Control+z")
     page.keyboard.press("Control+z")
-    page.wait_for_selector(".offset:has-text('+0.0 c')")
+    expect(page.locator("#offset-typed")).to_have_value("+0.0")
     page.keyboard.press("Control+Shift+z")
-    page.wait_for_selector(".offset:has-text('−0.1 c')")
+    expect(page.locator("#offset-typed")).to_have_value("−0.1")
     page.focus("#sound")
     page.keyboard.press("Enter")
     page.wait_for_selector("#sound[aria-pressed=true]")

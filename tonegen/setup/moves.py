@@ -153,6 +153,21 @@ def pure_offset_cents(rig: Rig, hands: Hands, string: int, interval: SoundingInt
     return rig.temperament.offset_cents(rig.instrument, point) - wide / slope
 
 
+def beats_moved(interval: SoundingInterval, string: int, cents: float) -> float:
+    """How an interval would beat if one of its strings were so many cents higher; signed, wide positive.
+
+    >>> from tonegen.presets import instrument
+    >>> rig = Rig(instrument("e9-ten-string"))
+    >>> third = rig.sounding(Hands(strings=(5, 6))).intervals[0]  # a minor third, narrow
+    >>> [round(beats_moved(third, 6, cents), 2) for cents in (0.0, -15.64)]
+    [-11.21, 0.0]
+    """
+    factor = 2 ** (cents / 1200)
+    low = interval.coincident_hz - interval.beats_per_second / 2
+    high = interval.coincident_hz + interval.beats_per_second / 2
+    return high * factor - low if interval.high.string == string else high - low * factor
+
+
 # ---------------------------------------------------------------------- what is saved and chosen
 
 

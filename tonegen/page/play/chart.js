@@ -4,9 +4,8 @@
 import { ask, askSoon, hear } from "../static/wire.js";
 import { byId, follows, make, mark, say } from "../static/parts.js";
 import { part as partOfPage } from "../static/nav.js";
-import { choose, chosen } from "./string.js";
+import { choose, chosen, dragsOffset } from "./string.js";
 
-const CENTS_PER_PIXEL = 0.1;
 /** @type {import("../static/wire.js").Shows["view"] | null} */
 let view = null;
 let shape = "";
@@ -96,7 +95,7 @@ const build = () => {
         make("i", { class: "bead" }),
       ),
     };
-    draggable(part.rail, string.number);
+    dragsOffset(part.rail, () => string.number);
     const cells = new Map(view.columns.map((column) => [column.name, make("td", { class: "stop" })]));
     rows.set(string.number, { part, cells });
     const element = make(
@@ -150,26 +149,6 @@ const touch = (cell) => {
     );
     for (const change of cell.changes) ask("engage", { change, travel: whole ? 0 : cell.travel });
   }
-};
-
-const draggable = (rail, number) => {
-  let from = null;
-  const string = () => view.strings.find((one) => one.number === number);
-  rail.addEventListener("pointerdown", (event) => {
-    rail.setPointerCapture(event.pointerId);
-    choose(number);
-    from = { x: event.clientX, cents: string().offset_cents, gesture: `drag ${number} ${event.timeStamp}` };
-    event.preventDefault();
-  });
-  rail.addEventListener("pointermove", (event) => {
-    if (!from) return;
-    const cents = Math.max(-50, Math.min(50, from.cents + CENTS_PER_PIXEL * (event.clientX - from.x)));
-    askSoon("offset", { string: number, offset_cents: Math.round(cents * 100) / 100, gesture: from.gesture });
-  });
-  for (const end of ["pointerup", "pointercancel"])
-    rail.addEventListener(end, () => {
-      from = null;
-    });
 };
 
 const place = (element, cents) => {

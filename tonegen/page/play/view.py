@@ -5,6 +5,7 @@ Strings go by number, tones that sound by name. Travel runs from 0 to 1.
 
 from collections.abc import Mapping
 from functools import lru_cache
+from typing import Final
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -19,10 +20,13 @@ from tonegen.page.setting import Playing, Setting
 from tonegen.pitch import pitch_class_name
 from tonegen.presets.sets import PAGE
 from tonegen.setup.evening import PAGE_TITLE
+from tonegen.setup.moves import beats_moved
 from tonegen.setup.rig import Rig
 from tonegen.setup.setting import Record, song_now
 from tonegen.sounding import SoundingInterval, SoundingTone
-from tonegen.words import a_minute, in_ten_seconds, rate, side, signed
+from tonegen.words import a_minute, in_ten_seconds, rate, rate_and_side, side, signed
+
+_STEPS_CENTS: Final = (-5.0, -1.0, -0.1, 0.1, 1.0, 5.0)
 
 
 class ChangeView(Struct, frozen=True):
@@ -62,8 +66,18 @@ class Column(Struct, frozen=True):
     half: bool
 
 
+class StepView(Struct, frozen=True):
+    """A step of the offset, and how the string would beat after it; "" where nothing else sounds."""
+
+    cents: float
+    beats: str
+
+
 class StringView(Struct, frozen=True):
-    """A string as it sounds now, and where its tuning point can be put."""
+    """A string as it sounds now, and where its tuning point can be put.
+
+    heard_with : the tone that its `beats` are counted with, "" where nothing else sounds
+    """
 
     number: int
     note: str
@@ -80,6 +94,9 @@ class StringView(Struct, frozen=True):
     target_cents: float
     target: str
     pure_with: tuple[str, ...]
+    heard_with: str
+    beats: str
+    steps: tuple[StepView, ...]
 
 
 class PairView(Struct, frozen=True):
@@ -210,7 +227,7 @@ def view(at: Standing, keys: dict[str, str], outlet: str, revision: int, undo: s
             for target in chart.targets
         ),
         strings=tuple(
-            _string_view(rig, tone, stands_on[tone.string], stands_on[tone.string] in pinned, playing, roles)
+            _string_view(at, tone, stands_on[tone.string], stands_on[tone.string] in pinned, roles)
             for tone in every
             if tone.string is not None
         ),
@@ -273,17 +290,18 @@ def _stop(point: TuningPoint) -> str:
 
 
 def _string_view(
-    rig: Rig,
+    at: Standing,
     tone: SoundingTone,
     point: TuningPoint,
     pinned: bool,
-    playing: Playing,
     roles: dict[int | None, str],
 ) -> StringView:
+    rig, playing = at.rig, at.playing
     target_cents = rig.targets.offset_cents(rig.instrument, point)
     assert tone.string is not None
     number = tone.string
     others = [other for other in playing.strings if other != number]
+    heard_with, beats, steps = _steps(at, number)
     return StringView(
         number=number,
         note=tone.name,
@@ -300,6 +318,29 @@ def _string_view(
         target_cents=target_cents,
         target=signed(target_cents, 1),
         pure_with=(*((BASS,) if rig.against and others else ()), *map(str, others)),
+        heard_with=heard_with,
+        beats=beats,
+        steps=steps,
+    )
+
+
+def _steps(at: Standing, string: int) -> tuple[str, str, tuple[StepView, ...]]:
+    """How a string beats, and would after a step: in the pair heard alone, else that of plainest ratio."""
+    found = [it for it in at.sounding.intervals if string in (it.low.string, it.high.string)]
+    if not found:
+        return "", "", tuple(StepView(step, "") for step in _STEPS_CENTS)
+    alone = set(at.playing.only or ())
+    heard = min(
+        found,
+        key=lambda it: ({tone_name(it.low), tone_name(it.high)} != alone, it.ratio.upper * it.ratio.lower),
+    )
+    slope = at.rig.cents_moved_per_cent(string, at.playing)
+    return (
+        tone_name(heard.low if heard.high.string == string else heard.high),
+        rate_and_side(heard.beats_per_second),
+        tuple(
+            StepView(step, rate_and_side(beats_moved(heard, string, step * slope))) for step in _STEPS_CENTS
+        ),
     )
 
 

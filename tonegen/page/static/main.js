@@ -90,5 +90,19 @@ hear("choices", () => {
   shut = false;
 });
 
+// A field is there to be written over: what it holds is selected when it is come to, by a touch as by Tab.
+const TEXT = "input[type=text], input[type=number]";
+let comingTo = null;
+addEventListener("pointerdown", ({ target }) => {
+  comingTo = target instanceof HTMLInputElement && target !== document.activeElement ? target : null;
+});
+addEventListener("focusin", ({ target }) => {
+  if (target instanceof HTMLInputElement && target.matches(TEXT)) target.select();
+});
+addEventListener("click", ({ target }) => {
+  if (target === comingTo && comingTo.matches(TEXT)) comingTo.select();
+  comingTo = null;
+});
+
 pingEvery(5);
 connect();

@@ -240,7 +240,9 @@ export type SongView = { name: string; key: string; taken: boolean };
 
 export type Span = [low: number, value: number, high: number, up: number];
 
-export type StringView = { number: number; note: string; cents: string; hz: string; drop: string; role: string; in_grip: boolean; point: string; changes: Array<string>; travel: number; pinned: boolean; offset_cents: number; target_cents: number; target: string; pure_with: Array<string> };
+export type StepView = { cents: number; beats: string };
+
+export type StringView = { number: number; note: string; cents: string; hz: string; drop: string; role: string; in_grip: boolean; point: string; changes: Array<string>; travel: number; pinned: boolean; offset_cents: number; target_cents: number; target: string; pure_with: Array<string>; heard_with: string; beats: string; steps: Array<StepView> };
 
 export type SwellView = { pair: string; loud: Array<number> };
 

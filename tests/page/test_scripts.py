@@ -441,7 +441,9 @@ class Fingers:
 
     def put(self, where, finger=1, across=0.5, up=0.5):
         """Put a finger on a thing, at a share of its width and height."""
-        box = self._page.locator(where).bounding_box()
+        thing = self._page.locator(where)
+        thing.evaluate("(one) => one.scrollIntoView({ block: 'center' })")
+        box = thing.bounding_box()
         self._down[finger] = (box["x"] + across * box["width"], box["y"] + (1 - up) * box["height"])
         self._dispatch("touchStart")
 
@@ -567,6 +569,47 @@ def test_keys_move_the_bar_by_a_fret_or_a_little(page, engine_shows, key, fret):
     page.keyboard.press(key)
 
     assert asked(page, "bar") == [{"fret": fret}]
+
+
+def touch_neck(page, fingers, fret):
+    """Put a finger on the neck at a fret, or between two."""
+    share = page.evaluate(
+        """(fret) => {
+          const [frets, wood] = [".frets", ".wood"].map((one) =>
+            document.querySelector(one).getBoundingClientRect());
+          const bar = document.getElementById("bar");
+          return (frets.left + frets.width * fret / bar.max - wood.left) / wood.width;
+        }""",
+        fret,
+    )
+    fingers.put(".wood", across=share)
+
+
+@pytest.mark.parametrize(("where", "fret"), [(3.1, 3), (4.6, 5), (0.3, 0), (7.45, 7), (23.8, 24)])
+def test_a_touch_goes_to_the_nearest_fret(page, fingers, where, fret):
+    touch_neck(page, fingers, where)
+    fingers.move(x=2)
+    fingers.lift()
+
+    assert asked(page, "bar") == [{"fret": fret}]
+
+
+def test_a_slide_slants_off_the_fret_and_a_scroll_takes_the_bar_back(page, fingers):
+    fret_pixels = page.locator(".frets").bounding_box()["width"] / 24
+    touch_neck(page, fingers, 5)
+    fingers.move(x=0.4 * fret_pixels)
+    page.wait_for_function("asked.some((one) => Math.abs(one.fret - 5.4) < 0.02)")
+    fingers.cancel()
+    page.wait_for_function("asked.at(-1).fret === 0")
+
+
+def test_plus_and_minus_go_from_fret_to_fret(page, engine_shows):
+    page.evaluate("(message) => shown(message)", {**engine_shows["view"], "fret": 5.3})
+    page.click("[aria-label='A fret up']")
+    assert asked(page, "bar") == [{"fret": 6}]
+    page.evaluate("(message) => shown(message)", {**engine_shows["view"], "fret": 5.3})
+    page.click("[aria-label='A fret down']")
+    page.wait_for_function("asked.at(-1).fret === 5")
 
 
 def test_a_touch_on_a_change_engages_it_and_another_lets_it_go(page):

@@ -1,6 +1,8 @@
-// The bar along the neck.
+// The bar along the neck: a touch puts it on the nearest fret, a slide slants it off.
+// Beside it a fret up and down.
 
 import { askSoon, hear } from "../static/wire.js";
+import { drags, repeats } from "../static/hands.js";
 import { byId, follows, make, mark, say } from "../static/parts.js";
 
 const DOTS = new Set([3, 5, 7, 9, 12, 15, 17, 19, 21, 24]);
@@ -10,6 +12,10 @@ let frets = 0;
 const build = () => {
   const words = make("output", { class: "fret" });
   const slider = make("input", { type: "range", min: 0, step: 0.01, id: "bar", class: "bar" });
+  const bring = (fret) => {
+    slider.value = String(Math.max(0, Math.min(frets, fret)));
+    askSoon("bar", { fret: Number(slider.value) });
+  };
   const snapped = (fret) => (Math.abs(fret - Math.round(fret)) < 0.15 ? Math.round(fret) : fret);
   slider.addEventListener("input", () => askSoon("bar", { fret: snapped(Number(slider.value)) }));
   slider.addEventListener("keydown", (event) => {
@@ -17,15 +23,27 @@ const build = () => {
     if (!way) return;
     event.preventDefault();
     const next = Number(slider.value) + way * (event.shiftKey ? 0.05 : 1);
-    slider.value = String(Math.max(0, Math.min(frets, next)));
-    askSoon("bar", { fret: Number(slider.value) });
+    bring(next);
   });
   const marks = make("div", { class: "frets", "aria-hidden": "true" });
-  byId("neck").replaceChildren(
-    make("label", { for: "bar" }, "Bar"),
-    make("div", { class: "wood" }, marks, slider),
-    words,
-  );
+  const wood = make("div", { class: "wood" }, marks, slider);
+  drags(wood, {
+    begin: ({ clientX }) => {
+      const { left, width } = marks.getBoundingClientRect();
+      const before = Number(slider.value),
+        touched = Math.round(((clientX - left) / width) * frets);
+      slider.focus({ preventScroll: true });
+      bring(touched);
+      return { before, touched: Number(slider.value), fretPixels: width / frets };
+    },
+    move: ({ touched, fretPixels }, { x }) => bring(snapped(touched + x / fretPixels)),
+    back: ({ before }) => bring(before),
+  });
+  const lower = make("button", { "aria-label": "A fret down" }, "−");
+  const higher = make("button", { "aria-label": "A fret up" }, "+");
+  repeats(lower, () => bring(Math.ceil(Number(slider.value)) - 1));
+  repeats(higher, () => bring(Math.floor(Number(slider.value)) + 1));
+  byId("neck").replaceChildren(make("label", { for: "bar" }, "Bar"), lower, wood, higher, words);
   return { words, slider, marks, follow: follows(slider) };
 };
 

@@ -896,7 +896,7 @@ changes(
 )  # fmt: skip
 changes(
     "tonegen/page/play/string.js", SCRIPTS,
-    ("current().offset_cents + cents", "current().offset_cents - cents"),
+    ("cents + CENTS_PER_PIXEL * x", "cents - CENTS_PER_PIXEL * x"),
 )  # fmt: skip
 changes(
     "tonegen/page/play/chart.js", SCRIPTS,
@@ -905,7 +905,6 @@ changes(
     (".travel === cell.travel", ".travel === 1"),
     ("travel: whole ? 0 : cell.travel", "travel: whole ? 0 : 1"),
     ("change.travel > 0 ? 0 : 1 }", "change.travel > 0 ? 1 : 0 }"),
-    ("(event.clientX - from.x)", "(from.x - event.clientX)"),
     ("strings.filter((one) => one !== number)", "strings"),
 )  # fmt: skip
 changes(

@@ -594,6 +594,11 @@ def test_a_touch_goes_to_the_nearest_fret(page, fingers, where, fret):
     assert asked(page, "bar") == [{"fret": fret}]
 
 
+def test_the_neck_is_high_enough_for_a_finger(page):
+    """40 px at least, as everything that is touched."""
+    assert page.locator(".wood").bounding_box()["height"] >= 40
+
+
 def test_a_slide_slants_off_the_fret_and_a_scroll_takes_the_bar_back(page, fingers):
     fret_pixels = page.locator(".frets").bounding_box()["width"] / 24
     touch_neck(page, fingers, 5)

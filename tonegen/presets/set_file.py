@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from tonegen.errors import BadPreset, BadValue
+from tonegen.frozen import Frozen
 from tonegen.presets.files import SHIPPED, listed
 from tonegen.presets.sets import set_and_faults
 from tonegen.writing import written_whole
@@ -23,7 +24,7 @@ _HEADER: Final = re.compile(r"\s*\[\[?\s*([\w.-]+)\s*\]\]?\s*(#.*)?$")
 
 
 @dataclass(frozen=True, slots=True)
-class RowChange:
+class RowChange(Frozen):
     """A row as it is to be: of the file's, from 0, or None for a new one.
 
     fields : those that have another value; None takes one out. What is not named stays as it is.

@@ -285,7 +285,12 @@ def test_what_cannot_follow_as_it_is_played_is_refused_before_anything_is_sent(t
     assert "--follow steel follows an instrument's strings; give --instrument" in why
     assert "say --follow song" in tonegen.refused(f"{line} mpe --follow bass --temperament vallotti")
     assert "such as mpe" in tonegen.refused(f"{line} mts-octave --follow song --temperament vallotti")
-    led = f"{line} mpe --follow steel --instrument e9-ten-string"
+
+
+@pytest.mark.real  # python-rtmidi, for the ports
+def test_the_steel_can_lead_as_it_is_played(tonegen):
+    line = "tonegen keys through --in Nowhere --out Nowhere --receiver mpe"
+    led = f"{line} --follow steel --instrument e9-ten-string"
     assert 'no MIDI output called "Nowhere"' in tonegen.refused(led, code=3)
 
 

@@ -80,6 +80,7 @@ changes(
 changes(
     "tonegen/interval.py", INTERVAL,
     ("return high_partial - low_partial", "return low_partial - high_partial"),
+    ("- 1 / (1 + stiffness))", ")"),
     ("np.sqrt((1 + b * numbers**2) / (1 + b))", "np.sqrt(1 + b * numbers**2)"),
     ("partial_hz(low_hz, ratio.upper * number", "partial_hz(low_hz, ratio.lower * number"),
     ("(low_partial + high_partial) / 2", "low_partial"),
@@ -370,7 +371,6 @@ changes(
 changes(
     "tonegen/order/stiff.py", "tonegen/order/stiff.py tests/test_order.py",
     ("_USUAL_CORE if guessed else _KNOWN", "_KNOWN"),
-    ("- 1 / (1 + stiffness))", ")"),
 )  # fmt: skip
 changes(
     "tonegen/words.py", "tonegen/words.py tests/test_temper_cli.py",
@@ -1001,7 +1001,7 @@ changes(
 changes(
     "tonegen/listen/spectrum.py", LISTEN,
     ("_FAR: Final = 1.0", "_FAR: Final = 0.0"),
-    ("standing_out @ self.near(partials)", "self.power @ self.near(partials)"),
+    ("self.over_noise @ self.near(partials)", "self.power @ self.near(partials)"),
 )  # fmt: skip
 changes(
     "tonegen/listen/heard.py", LISTEN,

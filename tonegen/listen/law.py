@@ -13,11 +13,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from tonegen.interval import partial_slope_cents
 from tonegen.listen.ringing import Ringing
 
 Array = NDArray[np.float64]
 
-_CENTS: Final = 600 / log(2)
 _STRAYS_CENTS: Final = np.geomspace(8, 0.01, 18)
 _USUAL_STRAY_CENTS: Final = 0.3  # within a factor of e; of one string compared with itself, 0.05 within 1.6
 _SELF_STRAYS_CENTS: Final = np.geomspace(2, 0.005, 14)
@@ -36,25 +36,13 @@ class HeardPitch:
     stiffness: float
 
 
-def law_slope_cents(numbers: Array, stiffness: float) -> Array:
-    """How much sharper each partial is, over the first, for B times e: the law's slope in ln B, in cents.
-
-    Source: H. Fletcher (1964), as `interval.partial_hz`.
-
-    >>> law_slope_cents(np.array([1.0, 8.0]), 1e-4).round(3).tolist()
-    [0.0, 5.418]
-    """
-    squares = numbers**2
-    return np.asarray(_CENTS * stiffness * (squares / (1 + stiffness * squares) - 1 / (1 + stiffness)))
-
-
 def pitch_by_law(heard: Ringing, stiffness: float, doubt: float) -> HeardPitch:
     """The pitch of the first partial by the law, and B with it.
 
     stiffness : B that the partials were looked for with. doubt : standard deviation of its logarithm; 0 where
     it was learned. The first partial's own way says no more than another's.
     """
-    slope = law_slope_cents(heard.numbers, stiffness)
+    slope = stiffness * partial_slope_cents(heard.numbers, stiffness)  # in ln B
     found = []
     pitch, log_b = float(np.median(heard.cents)), 0.0
     for stray in _STRAYS_CENTS:

@@ -11,6 +11,7 @@ from tonegen.frozen import Frozen
 
 Array = NDArray[np.float64]
 
+HIGHEST_OF_RATE: Final = 0.45  # of the sample rate: above, converters let little through
 _LOWEST_HZ: Final = 30.0
 _FEWEST_BINS: Final = 8
 # A periodogram of noise is distributed exponentially about its density; its lower quartile is ln(4/3) of it.

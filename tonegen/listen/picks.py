@@ -6,6 +6,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from tonegen.listen.noise import HIGHEST_OF_RATE
+
 Array = NDArray[np.float64]
 
 _WINDOW_SECONDS: Final = 0.04
@@ -42,7 +44,7 @@ class PickFinder:
         self._hop = round(_HOP_SECONDS * sample_rate)
         self._length = round(_WINDOW_SECONDS * sample_rate)
         self._window = np.hanning(self._length)
-        highest = min(_HIGHEST_HZ, 0.45 * sample_rate)
+        highest = min(_HIGHEST_HZ, HIGHEST_OF_RATE * sample_rate)
         edges = np.geomspace(_LOWEST_HZ, highest, _BANDS + 1) * self._length / sample_rate
         bins = np.unique(np.rint(edges).astype(np.intp))
         self._edges = bins[bins <= self._length // 2]

@@ -16,11 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonegen.frozen import Frozen
-from tonegen.listen.noise import NoiseFloor
+from tonegen.listen.noise import HIGHEST_OF_RATE, NoiseFloor
 
 Array = NDArray[np.float64]
 
-PER_CENT: Final = log(2) / 1200
+_PER_CENT: Final = log(2) / 1200
 _PERIODS: Final = 5.0  # of the first partial in a window: its neighbours then lie outside the main lobe
 _SHORTEST_WINDOW_SECONDS: Final = 0.04
 _HOPS: Final = 4  # a window moves on by a quarter
@@ -31,7 +31,6 @@ _PHASE_FLOOR: Final = 1e-5  # square radians: no partial is quite a damped expon
 _FALL_SECONDS: Final = (0.04, 0.07, 0.12, 0.2, 0.33, 0.55, 0.9)
 _USUAL_FALL_CENTS: Final = 6.0
 _MOST_OF_THE_MEDIAN: Final = 3.0  # no partial says more of the fall than this, beside the others
-_HIGHEST_OF_RATE: Final = 0.45
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +77,7 @@ def ringing(sound: Array, sample_rate: int, hz: Array, noise: NoiseFloor) -> Rin
 
     sound (frames,); hz (n,), rising. Frequencies above 0.45 of the sample rate are left out.
     """
-    looked_for = hz[hz < _HIGHEST_OF_RATE * sample_rate]
+    looked_for = hz[hz < HIGHEST_OF_RATE * sample_rate]
     numbers = np.arange(1, len(looked_for) + 1, dtype=np.float64)
     if not len(looked_for):
         return None
@@ -147,7 +146,7 @@ def _heard(
         if frames < FEWEST_FRAMES:
             continue
         since = seconds[:frames] - seconds[0]
-        per_cent = 2 * pi * hz[index] * PER_CENT
+        per_cent = 2 * pi * hz[index] * _PER_CENT
         yield _Heard(
             int(index),
             since,

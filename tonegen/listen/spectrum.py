@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from tonegen.frozen import Frozen
 from tonegen.interval import partial_hz
+from tonegen.listen.noise import HIGHEST_OF_RATE
 
 Array = NDArray[np.float64]
 
@@ -23,7 +24,6 @@ _FAR: Final = 1.0
 # A first look tries B at these multiples of what is likely.
 _STIFFNESS_TRIED: Final = (0.2, 0.35, 0.6, 1.0, 1.7, 2.8, 4.5)
 _LOBE_BINS: Final = 3.0  # half width of a Hann window's main lobe, with the side lobe next to it
-_HIGHEST_OF_RATE: Final = 0.45
 _NOISE: Final = 8.0  # times the median, what noise alone seldom reaches
 _LOWEST_HZ: Final = 30.0
 
@@ -53,9 +53,13 @@ class HeardCandidate:
 
 @dataclass(frozen=True, slots=True)
 class Spectrum(Frozen):
-    """Power of a sound: power (bins,). bin_hz : their distance; sound_bin_hz : without the padding."""
+    """Power of a sound: power (bins,). bin_hz : their distance; sound_bin_hz : without the padding.
+
+    over_noise (bins,): the power of what stands out of the noise, 0 elsewhere.
+    """
 
     power: Array
+    over_noise: Array
     bin_hz: float
     sound_bin_hz: float
     sample_rate: int
@@ -63,7 +67,7 @@ class Spectrum(Frozen):
     def partials(self, hz: float, stiffness: float) -> Array:
         """The partials of a string that are looked for."""
         found = partial_hz(hz, np.arange(1, _PARTIALS + 1), stiffness)
-        return found[found < _HIGHEST_OF_RATE * self.sample_rate]
+        return found[found < HIGHEST_OF_RATE * self.sample_rate]
 
     def near(self, partials: Array) -> NDArray[np.bool_]:
         """Which bins lie at partials; shape (bins,)."""
@@ -75,16 +79,17 @@ class Spectrum(Frozen):
 
     def explained(self, partials: Array) -> float:
         """The share of the power that lies at partials."""
-        standing_out = np.maximum(self.power - _NOISE * np.median(self.power), 0)
-        standing_out[: int(_LOWEST_HZ / self.bin_hz)] = 0
-        return float(standing_out @ self.near(partials) / max(float(standing_out.sum()), 1e-300))
+        return float(self.over_noise @ self.near(partials) / max(float(self.over_noise.sum()), 1e-300))
 
 
 def spectrum(sound: Array, sample_rate: int) -> Spectrum:
     """The power spectrum of a sound, shape (frames,), through a Hann window."""
     padded = 1 << int(np.ceil(np.log2(len(sound) * _PADDING)))
     power = np.abs(np.fft.rfft(sound * np.hanning(len(sound)), padded)) ** 2
-    return Spectrum(power, sample_rate / padded, sample_rate / len(sound), sample_rate)
+    bin_hz = sample_rate / padded
+    over_noise = np.maximum(power - _NOISE * np.median(power), 0)
+    over_noise[: int(_LOWEST_HZ / bin_hz)] = 0
+    return Spectrum(power, over_noise, bin_hz, sample_rate / len(sound), sample_rate)
 
 
 def candidates(seen: Spectrum, expected: Sequence[Expected]) -> tuple[HeardCandidate, ...]:

@@ -7,10 +7,10 @@ B goes with the fourth power of its diameter. Of a string whose wire nobody told
 it may be as stiff as those that are told mostly are.
 """
 
-from math import log
 from typing import Final
 
 from tonegen.instrument import Instrument, State, String, TuningPoint
+from tonegen.interval import partial_slope_cents
 from tonegen.wire import open_stiffness, stiffness_elsewhere
 
 _KNOWN: Final = 0.1
@@ -52,10 +52,7 @@ def stiffness_of(
 def partial_error_cents(partial: int, stiffness: float, error: float) -> float:
     """How much sharper a partial is, over the first, when B is one standard deviation above what is reckoned.
 
-    The slope of `interval.partial_hz` in B, in cents: (600 / ln 2) (n^2 / (1 + B n^2) - 1 / (1 + B)).
-
     >>> partial_error_cents(1, 1e-4, 1e-5), round(partial_error_cents(8, 1e-4, 1e-5), 3)
     (0.0, 0.542)
     """
-    square = partial**2
-    return 600 / log(2) * error * (square / (1 + stiffness * square) - 1 / (1 + stiffness))
+    return error * partial_slope_cents(float(partial), stiffness)

@@ -3,7 +3,7 @@
 import os
 import re
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from importlib import import_module
 from typing import Any, Final, NoReturn
 
@@ -85,6 +85,14 @@ class Commands(click.Group):
         """List the commands without importing them."""
         with formatter.section("Commands"):
             formatter.write_dl([*self._summaries.items()])
+
+
+def commands(
+    package: str, summaries: Mapping[str, str], example: str
+) -> Callable[[Callable[..., Any]], click.Group]:
+    """Make a group of the commands of a package; `example` is the one whose help is pointed to."""
+    epilog = f"For help on a command: tonegen {example} --help"
+    return click.group(cls=Commands, package=package, summaries=summaries, epilog=epilog)
 
 
 @click.group(

@@ -80,14 +80,14 @@ class Evening:
             for going in self.goings.values():
                 going.receive(message, now)
         elif status & midi.KIND_BITS in _NOTES:
-            key = message[1]
-            for one, going in self._routes[status & midi.CHANNEL_BITS]:
-                low, high = one.from_keys
-                if low <= key <= high:
-                    if not one.transpose:
-                        going.receive(message, now)
-                    elif 0 <= (moved := key + one.transpose) <= 127:
-                        going.receive(bytes((status, moved, message[2])), now)
+            key, channel = message[1], (status & midi.CHANNEL_BITS) + 1
+            for one, going in self._routes[channel - 1]:
+                if not one.plays(channel, key):
+                    continue
+                if not one.transpose:
+                    going.receive(message, now)
+                elif 0 <= (moved := key + one.transpose) <= 127:
+                    going.receive(bytes((status, moved, message[2])), now)
         else:
             for _, going in self._routes[status & midi.CHANNEL_BITS]:
                 going.receive(message, now)

@@ -138,9 +138,7 @@ def save_songs(evening: SetList, new_name: str) -> Path:
     """
     from tomlkit import comment, document, nl
 
-    place = _place("sets", new_name)
-    if os.path.lexists(place):
-        raise BadValue(f'"{new_name}" already exists, and was left alone; copy to another name')
+    place = _free_place("sets", new_name)
     written = document()
     head: dict[str, str | float | None] = {
         "title": evening.title,

@@ -149,7 +149,7 @@ def _set(fields: SetFields, path: Path, faults: Faults) -> SetList:
     with in_row(path, "reference_hz"):
         if fields.reference_hz is not None:
             checked_reference_hz(fields.reference_hz)
-    steel, root = _steel(fields, path)
+    steel_name, steel, root = _steel(fields, path)
     receivers: list[SetReceiver] = []
     for index, one in enumerate(fields.receivers):
         with faults.noted():
@@ -175,7 +175,7 @@ def _set(fields: SetFields, path: Path, faults: Faults) -> SetList:
         songs=tuple(songs),
         receivers=tuple(receivers),
         controls=tuple(controls.values()),
-        instrument="" if steel is None else _steel_name(fields, path),
+        instrument=steel_name,
         temperament=beside(path, fields.temperament),
         root=root,
         drop=None if fields.drop is None else beside(path, fields.drop),
@@ -196,8 +196,8 @@ def _steel_name(fields: SetFields, path: Path) -> str:
     return chosen.instrument_name if isinstance(chosen, OwnTemperament) else ""
 
 
-def _steel(fields: SetFields, path: Path) -> tuple[Instrument | None, int | None]:
-    """The instrument, and the root that the temperament is given; both may be none."""
+def _steel(fields: SetFields, path: Path) -> tuple[str, Instrument | None, int | None]:
+    """The instrument's name and itself, and the root that the temperament is given; all may be none."""
     name = _steel_name(fields, path)
     with in_row(path, "instrument"):
         steel = instrument(name) if name else None
@@ -213,7 +213,7 @@ def _steel(fields: SetFields, path: Path) -> tuple[Instrument | None, int | None
             if steel is None:
                 raise BadValue("a drop needs an instrument; name one, or leave the drop out")
             drop(beside(path, fields.drop)).checked_on(steel)
-    return steel, root
+    return name, steel, root
 
 
 def _receiver(

@@ -3,9 +3,7 @@
 from collections.abc import Mapping
 from typing import Final
 
-import click
-
-from tonegen.cli import Commands
+from tonegen.cli import commands
 
 # The same sentence opens each command's own help.
 SUMMARIES: Final[Mapping[str, str]] = {
@@ -15,12 +13,7 @@ SUMMARIES: Final[Mapping[str, str]] = {
 }
 
 
-@click.group(
-    cls=Commands,
-    package=__name__,
-    summaries=SUMMARIES,
-    epilog="For help on a command: tonegen ear train --help",
-)
+@commands(__name__, SUMMARIES, example="ear train")
 def command() -> None:
     """Train your ear for pure intervals, and measure what you can hear.
 

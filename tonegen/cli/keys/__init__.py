@@ -3,9 +3,7 @@
 from collections.abc import Mapping
 from typing import Final
 
-import click
-
-from tonegen.cli import Commands
+from tonegen.cli import commands
 
 # The same sentence opens each command's own help.
 SUMMARIES: Final[Mapping[str, str]] = {
@@ -21,11 +19,6 @@ SUMMARIES: Final[Mapping[str, str]] = {
 }
 
 
-@click.group(
-    cls=Commands,
-    package=__name__,
-    summaries=SUMMARIES,
-    epilog="For help on a command: tonegen keys plan --help",
-)
+@commands(__name__, SUMMARIES, example="keys plan")
 def command() -> None:
     """Bring keyboards and samplers to the temperament, by MIDI and OSC."""

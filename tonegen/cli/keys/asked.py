@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
@@ -20,6 +20,7 @@ from tonegen.cli.asked import (
 from tonegen.errors import BadValue
 from tonegen.frozen import Frozen
 from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class
+from tonegen.reading import read_whole
 from tonegen.setup.context import rig_asked_for
 from tonegen.setup.moves import bar, stand
 from tonegen.setup.rig import Bare, bare_of
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from tonegen.keys.receivers import Receiver
 
 Command = TypeVar("Command", bound=Callable[..., Any])
+_LARGEST_MIDI_FILE_BYTES: Final = 200_000_000
 
 
 def parse_pair(text: str) -> tuple[str, str]:
@@ -159,6 +161,11 @@ class AskedScale(Frozen):
             raise BadValue(f"{' and '.join(given)} {why}")
 
 
+def read_song(path: Path) -> bytes:
+    """A MIDI file, whole. Raises BadValue for one that cannot be read."""
+    return read_whole(path, _LARGEST_MIDI_FILE_BYTES, "larger than 200 MB; that is not a song")
+
+
 def check_bass(made: "Plan") -> None:
     """Raise BadValue where the bass is to lead at equal temperament, and something else was chosen."""
     if made.scale.key_cents.any():
@@ -215,6 +222,10 @@ to_option = click.option("--to", metavar="HOST:PORT", help="Where to send OSC.")
 song_option = click.option(
     "--song", multiple=True, type=Parsed("name=key", parse_song), help="A song and its key, such as Waltz=D."
 )
+mpe_keyboard_option = click.option(
+    "--mpe-keyboard", is_flag=True,
+    help="The keyboard that you play is in MPE mode; needed only where its first notes are not recognised.",
+)  # fmt: skip
 seconds_option = click.option(
     "--seconds", type=Parsed("number", parse_seconds), help="How long; until Ctrl-C if left out."
 )

@@ -8,18 +8,15 @@ import click
 
 from tonegen import presets
 from tonegen.cli.asked import reference_option
+from tonegen.cli.keys.asked import read_song
 from tonegen.cli.show import as_json, print_json, print_sentence, print_table
 from tonegen.errors import BadValue
 from tonegen.pitch import REFERENCE_HZ, checked_reference_hz
-from tonegen.reading import read_whole
 from tonegen.temperament import PitchClassTemperament
 from tonegen.words import many
 
 if TYPE_CHECKING:
     from tonegen.keys.compared import SongPurity
-
-LARGEST_MIDI_FILE_BYTES = 200_000_000
-TOO_LARGE = "larger than 200 MB; that is not a song"
 
 
 @click.command()
@@ -41,7 +38,7 @@ def command(source: Path, reference: float | None, in_json: bool) -> None:
     from tonegen.keys.played import notes_of
 
     reference_hz = checked_reference_hz(REFERENCE_HZ if reference is None else reference)
-    song = read_whole(source, LARGEST_MIDI_FILE_BYTES, TOO_LARGE)
+    song = read_song(source)
     loaded = [presets.temperament(name) for name in presets.names("temperaments")]
     try:
         played = notes_of(song)

@@ -4,12 +4,10 @@ from pathlib import Path
 
 import click
 
-from tonegen.cli.keys.asked import AskedScale, asks_for_a_scale, check_bass, receiver_option
-from tonegen.cli.keys.compare import LARGEST_MIDI_FILE_BYTES, TOO_LARGE
+from tonegen.cli.keys.asked import AskedScale, asks_for_a_scale, check_bass, read_song, receiver_option
 from tonegen.cli.keys.plan import plan_json
 from tonegen.cli.show import as_json, force_option, print_json
 from tonegen.errors import BadValue
-from tonegen.reading import read_whole
 from tonegen.writing import is_there, written_whole
 
 
@@ -46,7 +44,7 @@ def command(
     from tonegen.keys.receivers import receiver as load
 
     made = asked.desk(load(receiver)).plan()
-    song = read_whole(source, LARGEST_MIDI_FILE_BYTES, TOO_LARGE)
+    song = read_song(source)
     if is_there(target) and source.samefile(target):
         raise BadValue(f"{source}: would be overwritten by the result; give the result another name")
     note_cents, said = None, tuple[str, ...]()

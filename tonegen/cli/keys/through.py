@@ -10,6 +10,7 @@ from tonegen.cli.keys.asked import (
     AskedScale,
     asks_for_a_scale,
     check_bass,
+    mpe_keyboard_option,
     out_option,
     parse_pair,
     receiver_option,
@@ -49,10 +50,7 @@ def parse_pedal(text: str) -> tuple[int, str]:
     "--pedal", multiple=True, type=Parsed("controller=change", parse_pedal),
     help="A MIDI controller that is a pedal or lever, such as 20=A; scale and tones follow it.",
 )  # fmt: skip
-@click.option(
-    "--mpe-keyboard", is_flag=True,
-    help="The keyboard that you play is in MPE mode; needed only where its first notes are not recognised.",
-)  # fmt: skip
+@mpe_keyboard_option
 @click.option(
     "--listen", "listen_at", metavar="HOST:PORT",
     help="Receive OSC as well, to move pedals, bar and temperament, and to play tones.",

@@ -3,9 +3,7 @@
 from collections.abc import Mapping
 from typing import Final
 
-import click
-
-from tonegen.cli import Commands
+from tonegen.cli import commands
 
 # The same sentence opens each command's own help.
 SUMMARIES: Final[Mapping[str, str]] = {
@@ -17,11 +15,6 @@ SUMMARIES: Final[Mapping[str, str]] = {
 }
 
 
-@click.group(
-    cls=Commands,
-    package=__name__,
-    summaries=SUMMARIES,
-    epilog="For help on a command: tonegen set check --help",
-)
+@commands(__name__, SUMMARIES, example="set check")
 def command() -> None:
     """Play an evening's set: songs, receivers and foot switches from one file."""

@@ -5,7 +5,7 @@ from contextlib import ExitStack
 import click
 
 from tonegen.cli.asked import TEXT
-from tonegen.cli.keys.asked import seconds_option
+from tonegen.cli.keys.asked import mpe_keyboard_option, seconds_option
 from tonegen.cli.keys.rig import put_back_left, stay
 from tonegen.cli.set.asked import right_set, set_argument
 from tonegen.errors import BadValue
@@ -23,10 +23,7 @@ from tonegen.errors import BadValue
     "--without", type=TEXT, multiple=True, metavar="RECEIVER",
     help="Play without a receiver of the set; give several if more are missing.",
 )  # fmt: skip
-@click.option(
-    "--mpe-keyboard", is_flag=True,
-    help="The keyboard that you play is in MPE mode; needed only where its first notes are not recognised.",
-)  # fmt: skip
+@mpe_keyboard_option
 @click.option(
     "--listen", "listen_at", metavar="HOST:PORT",
     help="Receive OSC as well: /tonegen/set/next, previous, number and hold.",

@@ -3,9 +3,7 @@
 from collections.abc import Mapping
 from typing import Final
 
-import click
-
-from tonegen.cli import Commands
+from tonegen.cli import commands
 
 # The same sentence opens each command's own help.
 SUMMARIES: Final[Mapping[str, str]] = {
@@ -16,12 +14,7 @@ SUMMARIES: Final[Mapping[str, str]] = {
 }
 
 
-@click.group(
-    cls=Commands,
-    package=__name__,
-    summaries=SUMMARIES,
-    epilog="For help on a command: tonegen tunings explain --help",
-)
+@commands(__name__, SUMMARIES, example="tunings explain")
 def command() -> None:
     """Stored tunings of many instruments, each offset explained.
 

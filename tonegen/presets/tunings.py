@@ -21,7 +21,6 @@ from tonegen.tunings import rules
 from tonegen.tunings.records import PublishedOffset, Rule, StoredTuning, TuningNote, WishedInterval
 from tonegen.tunings.solve import solved
 
-_ROLES: Final = ("1", "b2", "2", "b3", "3", "4", "#4", "5", "b6", "6", "b7", "7")
 _OWN_KEY: Final = {
     Rule.SERIES: "partials", Rule.SCALE: "scale", Rule.VALVES: "valves", Rule.CIRCLE: "circle",
 }  # fmt: skip
@@ -131,7 +130,7 @@ def grips_of(tuning: StoredTuning) -> tuple[Grip, ...]:
 
 
 def _grip(name: str, tuning: StoredTuning, places: list[int], root_key: int) -> Grip:
-    roles = tuple(_ROLES[(tuning.notes[place].key - root_key) % 12] for place in places)
+    roles = tuple(rules.DEGREES_BY_SEMITONE[(tuning.notes[place].key - root_key) % 12] for place in places)
     strings = tuple(tuning.number(place) for place in places)
     root = pitch_class_name(root_key, tuning.flats)
     return Grip(name, strings, (), root, roles, tuple(DEGREES[role] for role in roles))

@@ -9,16 +9,16 @@ from tonegen.instrument import DEGREES
 from tonegen.interval import Ratio, beats_per_second
 from tonegen.pitch import hz_from_key
 from tonegen.tunings.records import Rule, StoredTuning, WishedInterval
-from tonegen.tunings.rules import KEYBOARD
+from tonegen.tunings.rules import DEGREES_BY_SEMITONE, KEYBOARD
 from tonegen.tunings.solve import SolvedTuning, solved
+from tonegen.words import rate_and_side
 
 # Wishes nearer to each other than this are one; further apart they are heard as a clash (the bound is ours).
 LEAST_APART_CENTS: Final = 2.0
 _MAJOR: Final = frozenset({0, 2, 4, 5, 7, 9, 11})
 # The just scale that a key is tuned to, by semitones above it: five-limit, as degrees of a grip are.
 _JUST: Final = tuple(
-    DEGREES[degree].cents - 100 * semitones
-    for semitones, degree in enumerate(("1", "b2", "2", "b3", "3", "4", "#4", "5", "b6", "6", "b7", "7"))
+    DEGREES[degree].cents - 100 * semitones for semitones, degree in enumerate(DEGREES_BY_SEMITONE)
 )
 _SAME_CENTS: Final = 1e-6
 
@@ -38,6 +38,11 @@ class StringWish:
     share: float
     beats_per_second: float | None
 
+    @property
+    def rate(self) -> str:
+        """How it beats, in words; "" where nothing can."""
+        return "" if self.beats_per_second is None else rate_and_side(self.beats_per_second)
+
 
 @dataclass(frozen=True, slots=True)
 class StringClash:
@@ -54,6 +59,11 @@ class StringClash:
     def apart_cents(self) -> float:
         """How far apart they lie."""
         return self.high.wished_cents - self.low.wished_cents
+
+    @property
+    def gone(self) -> str:
+        """Where nothing would be left of it, in words."""
+        return f"gone in {' or '.join(self.gone_in)} alone" if self.gone_in else "gone in no key"
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,8 @@ CONSONANCES: Final[Mapping[int, Ratio]] = {
     0: Ratio(1, 1), 3: Ratio(6, 5), 4: Ratio(5, 4), 5: Ratio(4, 3), 7: Ratio(3, 2), 8: Ratio(8, 5),
     9: Ratio(5, 3),
 }  # fmt: skip
+# The degree that each semitone above a root is, by the five-limit scale.
+DEGREES_BY_SEMITONE: Final = ("1", "b2", "2", "b3", "3", "4", "#4", "5", "b6", "6", "b7", "7")
 _FIFTHS: Final = {semitones: CONSONANCES[semitones] for semitones in (0, 5, 7)}
 OCTAVES_WEIGH: Final = 4.0  # an octave that beats is heard before anything else (the weight is ours)
 LAST_FRET: Final = 24

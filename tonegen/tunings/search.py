@@ -3,7 +3,9 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from tonegen.pitch import parse_note, parse_pitch_class
 from tonegen.tunings.records import StoredTuning
+from tonegen.words import many
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,8 +21,24 @@ class FoundTuning:
         semitones = abs(self.transposed_semitones)
         if not semitones:
             return ""
-        unit = "semitone" if semitones == 1 else "semitones"
-        return f"{semitones} {unit} {'higher' if self.transposed_semitones > 0 else 'lower'}"
+        return f"{many(semitones, 'semitone')} {'higher' if self.transposed_semitones > 0 else 'lower'}"
+
+
+def parse_strings(text: str) -> tuple[int, ...]:
+    """Pitch classes of notes with or without octaves. Raises BadValue.
+
+    >>> parse_strings("D A3 F#")
+    (2, 9, 6)
+    """
+    return tuple(
+        parse_note(part) % 12 if part[-1:].isdigit() else parse_pitch_class(part) for part in text.split()
+    )
+
+
+def has_words(tuning: StoredTuning, words: Iterable[str]) -> bool:
+    """Whether name, title and family of a tuning have all these words in them, or the beginnings of such."""
+    written = f"{tuning.name} {tuning.title} {tuning.family}".lower()
+    return all(word.lower() in written for word in words)
 
 
 def found_by_strings(

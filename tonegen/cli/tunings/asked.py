@@ -11,6 +11,7 @@ from tonegen.presets.files import names_in_library
 from tonegen.presets.tunings import tuning
 from tonegen.tunings.records import Rule, StoredTuning
 from tonegen.tunings.solve import SolvedTuning
+from tonegen.words import many
 
 
 class TuningName(click.ParamType[StoredTuning]):
@@ -63,4 +64,4 @@ def purity_words(found: SolvedTuning) -> str:
 
 def _chords(tuning: StoredTuning) -> str:
     names = list(dict.fromkeys(wish.chord for wish in tuning.wishes))
-    return f"{len(names)} chord{'' if len(names) == 1 else 's'} ({', '.join(names)})"
+    return f"{many(len(names), 'chord')} ({', '.join(names)})"

@@ -8,10 +8,10 @@ import click
 from tonegen.cli.show import as_json, print_json, print_sentence, print_table
 from tonegen.cli.tunings.asked import TUNING, purity_words
 from tonegen.errors import BadValue
-from tonegen.tunings.explain import ExplainedNote, StringWish, explained
+from tonegen.tunings.explain import ExplainedNote, explained
 from tonegen.tunings.records import StoredTuning
 from tonegen.tunings.solve import solved
-from tonegen.words import rate_and_side, signed
+from tonegen.words import signed
 
 
 @click.command()
@@ -60,7 +60,7 @@ def _print(tuning: StoredTuning, note: ExplainedNote) -> None:
             wish.why,
             signed(wish.wished_cents, 1),
             f"{wish.share:.0%}",
-            _beats(wish),
+            wish.rate,
         )
         for wish in note.wishes
     ]
@@ -69,19 +69,9 @@ def _print(tuning: StoredTuning, note: ExplainedNote) -> None:
         low, high = note.clash.low, note.clash.high
         print_sentence(
             f"{low.who} and {high.who} want it {note.clash.apart_cents:.1f} cents apart; it costs "
-            f"{_beats(low)} with {low.who}, "
-            f"{_beats(high)} with {high.who}. "
-            + (
-                f"Gone in {' or '.join(note.clash.gone_in)} alone."
-                if note.clash.gone_in
-                else "Gone in no key."
-            )
+            f"{low.rate} with {low.who}, {high.rate} with {high.who}. G{note.clash.gone[1:]}."
         )
         click.echo("")
-
-
-def _beats(wish: StringWish) -> str:
-    return "" if wish.beats_per_second is None else rate_and_side(wish.beats_per_second)
 
 
 def _json(tuning: StoredTuning, note: ExplainedNote) -> Mapping[str, Any]:

@@ -4,23 +4,16 @@ import click
 
 from tonegen.cli.asked import Parsed
 from tonegen.cli.show import as_json, print_json, print_table
-from tonegen.pitch import parse_note, parse_pitch_class
+from tonegen.pitch import parse_pitch_class
 from tonegen.presets.tunings import tunings
-from tonegen.tunings.search import FoundTuning, found_by_strings
-
-
-def _pitch_classes(text: str) -> tuple[int, ...]:
-    """Notes with or without octaves. Raises BadValue."""
-    return tuple(
-        parse_note(part) % 12 if part[-1:].isdigit() else parse_pitch_class(part) for part in text.split()
-    )
+from tonegen.tunings.search import FoundTuning, found_by_strings, has_words, parse_strings
 
 
 @click.command()
 @click.argument("words", nargs=-1)
 @click.option("--family", help="Such as banjo, guitar or brass.")
 @click.option(
-    "--strings", type=Parsed("notes", _pitch_classes), help="Notes of neighbouring strings, low to high."
+    "--strings", type=Parsed("notes", parse_strings), help="Notes of neighbouring strings, low to high."
 )
 @click.option("--root", type=Parsed("note", parse_pitch_class), help="The note it is tuned to.")
 @as_json
@@ -45,7 +38,7 @@ def command(
         for tuning in tunings()
         if (family is None or family.lower() in tuning.family.replace("-", " ") or family == tuning.family)
         and (root is None or tuning.notes[tuning.root].key % 12 == root)
-        and all(word.lower() in f"{tuning.name} {tuning.title} {tuning.family}".lower() for word in words)
+        and has_words(tuning, words)
     ]
     found = found_by_strings(chosen, strings) if strings else [FoundTuning(each, 0) for each in chosen]
     if in_json:

@@ -1,7 +1,7 @@
 // Two temperaments side by side over the grips that tempering asks for.
 
 import { ask, hear } from "../static/wire.js";
-import { byId, make, refill } from "../static/parts.js";
+import { byId, make, refill, tableHead } from "../static/parts.js";
 
 const NOW = ["", "as it is now"];
 let temperaments = [];
@@ -42,12 +42,7 @@ const table = (label, heads, rows) =>
   make(
     "div",
     { class: "sides", tabindex: "0", role: "region", "aria-label": label },
-    make(
-      "table",
-      {},
-      make("thead", {}, make("tr", {}, ...heads.map((words) => make("th", { scope: "col" }, words)))),
-      make("tbody", {}, ...rows),
-    ),
+    make("table", {}, tableHead(heads), make("tbody", {}, ...rows)),
   );
 const row = (name, ...cells) => make("tr", {}, make("th", { scope: "row" }, name), ...cells);
 const cell = (...words) => make("td", {}, ...words);

@@ -1,7 +1,7 @@
 // Drop from what a meter shows: string, changes and reading in, what they tell out, and what to read next.
 
 import { ask, hear, tell } from "../static/wire.js";
-import { byId, held, make, refill, say } from "../static/parts.js";
+import { byId, held, make, refill, say, tableHead } from "../static/parts.js";
 import { choose, chosen } from "../play/string.js";
 
 /** @typedef {import("../static/messages.js").Asks["read"]["unit"]} Unit */
@@ -243,16 +243,7 @@ const table = () => {
     make(
       "table",
       { class: "sag" },
-      make(
-        "thead",
-        {},
-        make(
-          "tr",
-          {},
-          make("th", { scope: "col" }, "string"),
-          ...changes.map((change) => make("th", { scope: "col" }, change)),
-        ),
-      ),
+      tableHead(["string", ...changes]),
       make(
         "tbody",
         {},

@@ -1,7 +1,7 @@
 // Keyboards and samplers: what a receiver would get and what remains, and sending it, with notes through it.
 
 import { ask, hear } from "../static/wire.js";
-import { byId, HAND_MS, make, mark, refill, say } from "../static/parts.js";
+import { byId, HAND_MS, make, mark, refill, say, tableHead } from "../static/parts.js";
 import { part } from "../static/nav.js";
 import { remoteForm } from "../remote/remote.js";
 import { songForm } from "./songs.js";
@@ -159,15 +159,7 @@ const show = () => {
         "table",
         { class: "offsets" },
         make("caption", {}, `Offset of each ${keys.per}, in cents from equal temperament`),
-        make(
-          "thead",
-          {},
-          make(
-            "tr",
-            {},
-            ...[keys.per, "wanted", "sent", "remains"].map((words) => make("th", { scope: "col" }, words)),
-          ),
-        ),
+        tableHead([keys.per, "wanted", "sent", "remains"]),
         make(
           "tbody",
           {},

@@ -21,6 +21,10 @@ export const make = (name, attributes = {}, ...children) => {
   return element;
 };
 
+/** @param {string[]} words */
+export const tableHead = (words) =>
+  make("thead", {}, make("tr", {}, ...words.map((each) => make("th", { scope: "col" }, each))));
+
 export const say = (element, text) => {
   if (element.textContent !== text) element.textContent = text;
 };

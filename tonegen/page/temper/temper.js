@@ -2,7 +2,7 @@
 // trades.
 
 import { ask, hear } from "../static/wire.js";
-import { byId, make, mark, refill, say } from "../static/parts.js";
+import { byId, make, mark, refill, say, tableHead } from "../static/parts.js";
 
 /** @typedef {import("../static/messages.js").Asks["objective"]["name"]} Objective */
 
@@ -124,15 +124,7 @@ const showOffer = () => {
       make(
         "table",
         {},
-        make(
-          "thead",
-          {},
-          make(
-            "tr",
-            {},
-            ...["pair", "stands for", "before", "after"].map((words) => make("th", { scope: "col" }, words)),
-          ),
-        ),
+        tableHead(["pair", "stands for", "before", "after"]),
         make(
           "tbody",
           {},

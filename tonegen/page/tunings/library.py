@@ -3,16 +3,16 @@
 from msgspec import Struct
 
 from tonegen.errors import BadValue
-from tonegen.pitch import hz_from_key, parse_note, parse_pitch, parse_pitch_class
+from tonegen.pitch import hz_from_key, parse_pitch
 from tonegen.presets.tunings import tunings
 from tonegen.setup.rig import Rig
 from tonegen.sounding import Sounding, sound, tone_as_written, tones_to_play
 from tonegen.synthesis.timbre import Tone
-from tonegen.tunings.explain import StringWish, explained
+from tonegen.tunings.explain import explained
 from tonegen.tunings.records import Rule, StoredTuning
-from tonegen.tunings.search import FoundTuning, found_by_strings
+from tonegen.tunings.search import FoundTuning, found_by_strings, has_words, parse_strings
 from tonegen.tunings.solve import SolvedTuning, solved
-from tonegen.words import rate_and_side, signed
+from tonegen.words import signed
 
 
 class TuningRow(Struct, frozen=True):
@@ -67,19 +67,14 @@ class TuningsView(Struct, tag="tunings", frozen=True):
 
 def rows_for(text: str) -> tuple[TuningRow, ...]:
     """Tunings by the notes of their strings where the text is notes, else by its words."""
-    words = text.split()
     try:
-        notes = [parse_note(word) % 12 if word[-1:].isdigit() else parse_pitch_class(word) for word in words]
+        notes = parse_strings(text)
     except BadValue:
-        notes = []
+        notes = ()
     if len(notes) > 1:
         found = found_by_strings(tunings(), notes)
     else:
-        found = tuple(
-            FoundTuning(tuning, 0)
-            for tuning in tunings()
-            if all(word.lower() in f"{tuning.name} {tuning.title} {tuning.family}".lower() for word in words)
-        )
+        found = tuple(FoundTuning(tuning, 0) for tuning in tunings() if has_words(tuning, text.split()))
     return tuple(
         TuningRow(each.tuning.name, each.tuning.title, each.tuning.written, each.transposed) for each in found
     )
@@ -136,11 +131,10 @@ def _string(found: SolvedTuning, place: int) -> DrawnString:
     note = explained(found, place)
     clash = ""
     if note.clash is not None:
-        gone = f"gone in {' or '.join(note.clash.gone_in)} alone" if note.clash.gone_in else "gone in no key"
         low, high = note.clash.low, note.clash.high
         clash = (
             f"{low.who} and {high.who} want it {note.clash.apart_cents:.1f} cents apart: "
-            f"{_rate(low)} with the one, {_rate(high)} with the other; {gone}"
+            f"{low.rate} with the one, {high.rate} with the other; {note.clash.gone}"
         )
     return DrawnString(
         place,
@@ -148,12 +142,8 @@ def _string(found: SolvedTuning, place: int) -> DrawnString:
         signed(note.offset_cents, 1),
         note.offset_cents,
         tuple(
-            WishRow(wish.who, wish.why, signed(wish.wished_cents, 1), wish.share, _rate(wish))
+            WishRow(wish.who, wish.why, signed(wish.wished_cents, 1), wish.share, wish.rate)
             for wish in note.wishes
         ),
         clash,
     )
-
-
-def _rate(wish: StringWish) -> str:
-    return "" if wish.beats_per_second is None else rate_and_side(wish.beats_per_second)

@@ -2,7 +2,7 @@
 
 import { ask, hear } from "../static/wire.js";
 import { readyToHear } from "../sound/sound.js";
-import { byId, make, refill } from "../static/parts.js";
+import { byId, make, refill, tableHead } from "../static/parts.js";
 
 /** @type {import("../static/wire.js").Shows["tunings"] | null} */
 let tunings = null;
@@ -82,17 +82,7 @@ const why = (each) => [
   make(
     "table",
     {},
-    make(
-      "thead",
-      {},
-      make(
-        "tr",
-        {},
-        ...["asked by", "for", "wants", "share", "beats so"].map((words) =>
-          make("th", { scope: "col" }, words),
-        ),
-      ),
-    ),
+    tableHead(["asked by", "for", "wants", "share", "beats so"]),
     make(
       "tbody",
       {},

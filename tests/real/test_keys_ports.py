@@ -39,22 +39,34 @@ def test_a_receiver_is_tuned_and_put_back(send, ear, name):
     assert f"The receiver is {said}. Ctrl-C" in program.stderr.read()
 
 
-def test_notes_pass_through_retuned(start, ear, plays_at):
-    made = plan(MEANTONE, receiver("mpe"))
-    program = start(
-        "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver", "mpe",
-        "--temperament", "quarter-comma-meantone",
-    )  # fmt: skip
+THROUGH = ("keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver", "mpe")
+
+
+def set_up(ear, program, made):
+    """Whoever hears what the program sends, once it has set the receiver up."""
     listener = Listener()
     for message in ear.take(len(made.messages)):
         listener.send(message)
     program.stderr.readline()
-    player = plays_at("Keys")
-    for key in (60, 64, 67):
+    return listener
+
+
+def played(ear, player, listener, *keys):
+    """Strike keys, and hear what comes of them."""
+    for key in keys:
         player.send(bytes((0x90, key, 80)))
     player.send(b"\xb0\x07\x64")
     for message in ear.until(b"\xb0\x07\x64")[0]:
         listener.send(message)
+    return {key: listener.pitch_cents(channel, key) - 100 * key for channel, key in listener.sounding()}
+
+
+def test_notes_pass_through_retuned(start, ear, plays_at):
+    made = plan(MEANTONE, receiver("mpe"))
+    program = start(*THROUGH, "--temperament", "quarter-comma-meantone")
+    listener = set_up(ear, program, made)
+    player = plays_at("Keys")
+    played(ear, player, listener, 60, 64, 67)
 
     assert {key for _, key in listener.sounding()} == {60, 64, 67}
     for channel, key in listener.sounding():
@@ -69,27 +81,11 @@ def test_notes_pass_through_retuned(start, ear, plays_at):
     player.close()
 
 
-def played(ear, player, listener, *keys):
-    """Strike keys, and hear what comes of them."""
-    for key in keys:
-        player.send(bytes((0x90, key, 80)))
-    player.send(b"\xb0\x07\x64")
-    for message in ear.until(b"\xb0\x07\x64")[0]:
-        listener.send(message)
-    return {key: listener.pitch_cents(channel, key) - 100 * key for channel, key in listener.sounding()}
-
-
 def test_notes_follow_the_chord(start, ear, plays_at):
     """A pure fifth and third over a bass at equal temperament, within what holds them to their masters."""
     made = plan(scale_of_temperament(temperament("equal")), receiver("mpe"))
-    program = start(
-        "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver", "mpe",
-        "--follow", "bass",
-    )  # fmt: skip
-    listener = Listener()
-    for message in ear.take(len(made.messages)):
-        listener.send(message)
-    program.stderr.readline()
+    program = start(*THROUGH, "--follow", "bass")
+    listener = set_up(ear, program, made)
     player = plays_at("Keys")
     offsets = played(ear, player, listener, 48, 55, 64)
 
@@ -104,8 +100,7 @@ def test_notes_follow_the_chord(start, ear, plays_at):
 def test_notes_follow_the_steel_in_the_state_of_its_pedals(start, ear, plays_at):
     """Controller 20 is pedal A: with it the cabinet gives, and a key goes down with its string."""
     program = start(
-        "keys", "through", "--virtual-in", "Keys", "--out", "Stage Piano", "--receiver", "mpe",
-        "--follow", "steel", "--instrument", "e9-ten-string", "--temperament", "five-limit-just",
+        *THROUGH, "--follow", "steel", "--instrument", "e9-ten-string", "--temperament", "five-limit-just",
         "--drop", "demo-soft-cabinet", "--pedal", "20=A",
     )  # fmt: skip
     rig, _ = rig_asked_for("e9-ten-string", "five-limit-just", None, "demo-soft-cabinet", None)

@@ -31,7 +31,7 @@ TUNE = ("--temperament", "vallotti", "--receiver", "osc-per-class")
 # What is run, and how long it takes about as long as nobody ends it.
 COMMANDS = {
     "send": (("keys", "send", *TUNE, "--to", "{to}"), 1.5),
-    "osc": (("keys", "osc", *TUNE, "--to", "{to}", "--listen", "127.0.0.1:0"), 1.5),
+    "osc": (("keys", "send", *TUNE, "--to", "{to}", "--osc-in", "127.0.0.1:0"), 1.5),
     "render": (("render", "{folder}/tone.wav", "--hz", "220", "--seconds", "600"), 1.5),
     "chart": (("chart", "--instrument", "e9-ten-string", "--out", "{folder}/card.png"), 3.0),
     "reset": (("keys", "reset", "--receiver", "osc-per-class", "--to", "{to}"), 0.7),

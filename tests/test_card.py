@@ -3,6 +3,7 @@
 import re
 import subprocess
 from dataclasses import replace
+from functools import cache
 from itertools import combinations
 from xml.etree import ElementTree
 
@@ -33,6 +34,7 @@ INSTRUMENTS = [
 ARMS_LENGTH_POINTS = 8.0  # common practice, no source: the smallest type that is read at arm's length
 
 
+@cache
 def card_of(name, drop_name="none", scene_name=None):
     instrument, target, drop = (
         presets.instrument(name),
@@ -60,8 +62,8 @@ def card_of(name, drop_name="none", scene_name=None):
 
 def boxes(figure):
     """Every piece of type with the box that it covers, in inches."""
-    canvas = FigureCanvasAgg(figure)
-    canvas.draw()
+    FigureCanvasAgg(figure)
+    figure.draw_without_rendering()
     found = []
     legends = [axes.get_legend() for axes in figure.axes if axes.get_legend()]
     on_axes = [text for axes in figure.axes for text in (axes.xaxis.label, axes.yaxis.label)]

@@ -70,3 +70,10 @@ def test_most_of_the_core_shows_an_example():
 
     assert len(functions) > 150
     assert sum(shown for _, shown in functions) / len(functions) >= 0.6
+
+
+def test_each_row_of_the_map_and_each_word_stands_once():
+    """What two people write at once must not end up there twice."""
+    rows = re.findall(r"^\| (\S+) \|", (PACKAGE.parent / "DEVELOPERS.md").read_text(), re.MULTILINE)
+
+    assert sorted(set(rows)) == sorted(rows)

@@ -262,7 +262,7 @@ def test_a_tone_that_is_ended_while_its_device_begins_leaves_no_stream_open(monk
             open_streams.remove(self)
 
     portaudio = SimpleNamespace(OutputStream=Stream, PortAudioError=OSError, CallbackAbort=Exception)
-    monkeypatch.setattr(device, "_sounddevice", lambda: portaudio)
+    monkeypatch.setattr(device, "portaudio", lambda: portaudio)
     player = SimpleNamespace(frame=0, sample_rate=48000, channels=2)
     system = device.Device(0, "system", "JACK", 2, 48000, True, True)
     with pytest.raises(Ended):

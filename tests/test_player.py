@@ -2,6 +2,7 @@
 
 import threading
 import tracemalloc
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -406,6 +407,117 @@ def test_the_picture_of_a_wide_beat_turns_forward():
     assert (later - one) % 1.0 == pytest.approx(2.4 / 24, abs=1e-6)
 
 
+# Where a partial of each of two tones is at one frequency, how loud it is hangs on their phases alone.
+PURE_LOW, PURE_HIGH = Tone(220.0, HARMONIC, name="low"), Tone(275.0, HARMONIC, name="high")
+SCATTERED = Timbre(HARMONIC.multiples, HARMONIC.levels, tuple(np.linspace(0, 5.3, 12).tolist()))
+
+
+def begun_together():
+    return sounding(*(Tone(tone.hz, SCATTERED, name=tone.name) for tone in (PURE_LOW, PURE_HIGH)), channels=1)
+
+
+def joined_later():
+    player = sounding(PURE_LOW, channels=1)
+    pulled(player, 0.1234)
+    player.set([PURE_LOW, PURE_HIGH])
+    return player
+
+
+def glided_there():
+    player = sounding(PURE_LOW, Tone(276.7, HARMONIC, name="high"), channels=1)
+    pulled(player, 0.2345)
+    player.glide({"high": 275.0}, 0.05)
+    return player
+
+
+def glided_with_a_level_on_the_way():
+    player = sounding(PURE_LOW, Tone(276.7, HARMONIC, name="high"), channels=1)
+    pulled(player, 0.2345)
+    player.glide({"high": 275.0}, 0.3)
+    pulled(player, 0.1)
+    player.level(-30.0)
+    return player
+
+
+def glided_from_above_both():
+    player = sounding(Tone(221.3, HARMONIC, name="low"), Tone(276.1, HARMONIC, name="high"), channels=1)
+    pulled(player, 0.3456)
+    player.set([PURE_LOW, PURE_HIGH])
+    return player
+
+
+@pytest.mark.parametrize(
+    "begin",
+    [begun_together, joined_later, glided_there, glided_with_a_level_on_the_way, glided_from_above_both],
+)
+def test_a_pure_pair_sounds_in_phase_however_it_came_to_sound(begin):
+    """Only its beat is as loud as both partials together, never by chance as faint as their difference."""
+    player = begin()
+    pulled(player, 0.5)
+    level_db = 20 * np.log10(np.abs(pulled(player, 0.1)).max())
+    tones = beating_only([PURE_LOW, PURE_HIGH], [(0, 1, Ratio(5, 4))])
+    player.level(QUIET_LEVEL_DBFS)
+    player.set(tones)
+    pulled(player, 1.0)
+    only = np.abs(pulled(player, 0.5)).max()
+
+    assert level_db > -60
+    assert turns_apart(player.beat_phase_turns("low", "high", Ratio(5, 4)), 0.0) < 1e-6
+    assert only == pytest.approx(QUIET / 2 * (HARMONIC.levels[4] + HARMONIC.levels[3]), rel=1e-3)
+
+
+def test_a_triad_of_pure_intervals_has_each_pair_in_phase():
+    tones = [Tone(220.0 * ratio, HARMONIC, name=name) for name, ratio in (("1", 1), ("3", 1.25), ("5", 1.5))]
+    player = sounding(tones[0], Tone(331.0, HARMONIC, name="5"), channels=1)
+    pulled(player, 0.4321)
+    player.set(tones)
+    pulled(player, 0.5)
+
+    for low, high, ratio in (("1", "3", Ratio(5, 4)), ("1", "5", Ratio(3, 2)), ("3", "5", Ratio(6, 5))):
+        for multiple in (1, 2):
+            apart = player.beat_phase_turns(low, high, ratio, multiple=multiple)
+            assert turns_apart(apart, 0.0) < 1e-6
+
+
+def test_coming_into_phase_does_not_click_and_leaves_the_other_tone_alone():
+    player = sounding(PURE_LOW, Tone(276.7, HARMONIC, name="high"), channels=1)
+    pulled(player, 0.2345)
+    before, first = player.partial_phase_turns("low", 5), player.frame
+    player.glide({"high": 275.0}, 0.05)
+    sound = pulled(player, 0.5)[:, 0]
+
+    assert splash_db(sound, RATE, 4500.0) < -75
+    assert (
+        turns_apart(player.partial_phase_turns("low", 5), before + 1100.0 * (player.frame - first) / RATE)
+        < 1e-6
+    )
+
+
+def test_a_tone_that_joins_takes_the_phase_of_what_sounds():
+    player = sounding(PURE_LOW, channels=1)
+    pulled(player, 0.2345)
+    before, first = player.partial_phase_turns("low", 5), player.frame
+    player.set([PURE_HIGH, PURE_LOW])
+    pulled(player, 0.5)
+
+    there = before + 1100.0 * (player.frame - first) / RATE
+    assert turns_apart(player.partial_phase_turns("low", 5), there) < 1e-6
+
+
+def test_a_pair_that_beats_is_left_where_it_is():
+    """However slowly: no phase is moved but where partials are to stand together."""
+    player = sounding(PURE_LOW, Tone(275.3, HARMONIC, name="high"), channels=1)
+    player.glide({"high": 275.01}, 0.05)
+    pulled(player, 0.05)
+    apart, first = player.beat_phase_turns("low", "high", Ratio(5, 4)), player.frame
+    player.level(-30.0)
+    pulled(player, 1.0)
+
+    later = player.beat_phase_turns("low", "high", Ratio(5, 4))
+    assert turns_apart(later, apart + 0.04 * (player.frame - first) / RATE) < 1e-6
+    assert turns_apart(apart, 0.0) > 0.05
+
+
 def test_a_plucked_tone_dies_away_and_is_picked_again():
     player = Player(RATE, channels=1)
     player.set([Tone(220.0, PLUCKED, name="a")], ramp_seconds=0.01)
@@ -581,3 +693,60 @@ def test_a_glide_goes_on_among_many_changes_when_a_level_follows_it():
     hz = (player.partial_phase_turns("held", 1.0) - before) % 1.0 * 1000
 
     assert 300.0 < hz < 310.0
+
+
+# What was pulled ahead of what is heard is pulled again.
+
+
+def test_what_is_pulled_again_sounds_the_same():
+    """Back into a glide, a fade, a pair that comes into phase, and the rest after them."""
+    player = sounding(LOW, HIGH)
+    player.set([replace(LOW, hz=233.0), replace(HIGH, hz=291.25), Tone(349.5, HARMONIC, name="new")])
+    start = player.frame
+    once = pulled(player, 0.6)
+    for seconds in (0.5, 0.03, 0.0, 0.2):
+        player.go_to(start + round(seconds * RATE))
+        again = pulled(player, 0.6 - seconds)
+        assert np.abs(again - once[round(seconds * RATE) :]).max() < 1e-6
+
+
+def test_a_change_after_going_back_begins_there():
+    """As if nothing had been pulled beyond, also where the level still rises step by step."""
+
+    def begun():
+        player = sounding(LOW, HIGH, level_dbfs=-48.0)
+        player.level(-12.0)
+        return player
+
+    ahead, straight = begun(), begun()
+    pulled(ahead, 0.7)
+    ahead.go_to(straight.frame + round(0.1 * RATE))
+    pulled(straight, 0.1)
+    for player in (ahead, straight):
+        player.glide({"high": 274.0}, 0.05)
+        player.level(-6.0)
+
+    assert ahead.frame == straight.frame
+    assert np.abs(pulled(ahead, 1.5) - pulled(straight, 1.5)).max() < 1e-5
+
+
+def test_nobody_goes_back_behind_a_change_that_has_begun():
+    player = sounding(LOW)
+    player.set([HIGH])
+    begun = player.frame
+    pulled(player, 0.1)
+    player.go_to(begun - 100)
+
+    assert player.frame == begun
+
+
+def test_nobody_goes_back_further_than_is_kept():
+    player = sounding(LOW)
+    player.level(-30.0)
+    pulled(player, 5.0)
+    for _ in range(4):
+        player.level(-24.0)
+        pulled(player, 0.5)
+    player.go_to(0)
+
+    assert player.frame >= 5.5 * RATE

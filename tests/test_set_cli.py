@@ -135,6 +135,23 @@ def test_numbers_that_no_program_change_reaches_and_show_control_are_cautions(ru
     assert show == SHOW_CONTROL_CAUTION
 
 
+def test_check_says_what_lights_are_sent(run, night):
+    """GO of Show Control (RP-002, from memory): F0 7F device 02, 01 lighting, 01 GO, number in ASCII, F7."""
+    path = night(f'lights = {{ port = "Desk", device = 5 }}\n{NIGHT}')
+    found = run(f"tonegen set check {path} --json").json
+    assert [song["lights"] for song in found["songs"]] == [
+        "f0 7f 05 02 01 01 31 f7",
+        "f0 7f 05 02 01 01 32 f7",
+    ]
+    assert found["cautions"] == [SHOW_CONTROL_CAUTION]
+    assert "\n  lights: f0 7f 05 02 01 01 32 f7\n" in run(f"tonegen set check {path} --bytes").out
+    assert run(f"tonegen set check {night()} --json").json["songs"][0]["lights"] is None
+
+
+def test_a_set_that_nothing_would_go_on_with_is_refused(run, night):
+    assert "nothing would go on to the next song" in run.refused(f"tonegen set play {night()}")
+
+
 def test_check_prints_everything_that_is_wrong_and_exits_2(run, night):
     path = night(NIGHT.replace('"G"', '"H"').replace("mts-octave", "oct"))
     ended = run(f"tonegen set check {path}")

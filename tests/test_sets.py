@@ -202,6 +202,7 @@ def assert_named(rows, row, said, refused):
             'name = "X"\nkey = "D"\nfret = 8',
             "fret: key and fret disagree: D is at fret 10 or 12 higher, fret 8 is C",
         ),
+        ('name = "X"\nnumber = 12.5', "number: expected a whole number, got one with a decimal point"),
         ('name = "X"\nkey = "H"', 'key: "H" is not the name of a note'),
         ('name = "X"\nfret = 99', "fret: "),
         ('name = "X"\nfret = "no"', "fret: expected a number"),
@@ -243,6 +244,10 @@ def test_a_wrong_song_is_named_by_line_row_and_key(refused, row, said):
         ('name = "A"\nreceiver = "mpe"\nport = "A"\nfrom_keys = "C4 to C2"', "from_keys: "),
         ('name = "A"\nreceiver = "mpe"\nport = "A"\nfrom_channels = [17]', "row 1 of from_channels: "),
         ('name = "A"\nreceiver = "mpe"\nport = "A"\nfollows = "velvet"', "follows: "),
+        (
+            'name = "A"\nreceiver = "mpe"\nport = "A"\nfollow = "drums"',
+            'follow: "drums" leads no chord; write one of: off, bass, song, steel',
+        ),
     ],
 )  # fmt: skip
 def test_a_wrong_receiver_is_named_by_line_row_and_key(refused, row, said):
@@ -338,6 +343,8 @@ def test_the_line_of_a_row_within_a_row_is_that_of_its_own_song(refused):
         ('root = "H"', "line 2, root: "),
         ("reference_hz = 4400", "line 2, reference_hz: "),
         ('drop = "demo-soft-cabinet"', "line 2, drop: a drop needs an instrument"),
+        ('lights = { port = "Desk", device = 112 }', "line 2, lights, device: 112 is a group"),
+        ('lights = { port = "Desk" }', "line 2, lights: "),
         (
             'anchor = "B"',
             'line 2, anchor: "B" is not a note that can stand at equal; write one of: root, A, mean',

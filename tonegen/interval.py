@@ -208,7 +208,7 @@ def partial_sharp_cents(number: ArrayLike, stiffness: ArrayLike) -> NDArray[np.f
     return 1200 * np.log2(partial_hz(1.0, number, stiffness) / np.asarray(number, dtype=np.float64))
 
 
-def partial_slope_cents(number: Numbers, stiffness: float) -> Numbers:
+def partial_slope_cents(number: Numbers, stiffness: Numbers | float) -> Numbers:
     """How many cents sharper a partial gets, over the first, for each unit that B grows by.
 
     The slope in B of what `partial_sharp_cents` gives: (600 / ln 2) (n^2 / (1 + B n^2) - 1 / (1 + B)).
@@ -395,26 +395,27 @@ def _ranked(known: Iterable[Ratio], cents: float, within_cents: float) -> tuple[
     return tuple(candidate for _, candidate in sorted(found, key=lambda ranked: ranked[0]))
 
 
-def direction(beats: ArrayLike) -> NDArray[np.str_]:
-    """Wide, narrow or pure, of signed beat rates.
+def direction(beats_per_second: float) -> Direction:
+    """Wide, narrow or pure, of a signed beat rate.
 
-    >>> direction([8.7, -0.5, 0.0]).tolist()
+    >>> [direction(rate).value for rate in (8.7, -0.5, 0.0)]
     ['wide', 'narrow', 'pure']
     """
-    rate = np.asarray(beats, dtype=np.float64)
-    sides = np.where(rate > 0, Direction.WIDE.value, Direction.NARROW.value)
-    return np.where(np.abs(rate) < PURE_BEATS_PER_SECOND, Direction.PURE.value, sides)
+    if abs(beats_per_second) < PURE_BEATS_PER_SECOND:
+        return Direction.PURE
+    return Direction.WIDE if beats_per_second > 0 else Direction.NARROW
 
 
-def audible(beats: ArrayLike) -> NDArray[np.str_]:
+def audible(beats_per_second: float) -> Audible:
     """Beats that can be counted, roughness above them, or too slow below them.
 
-    >>> audible([8.7, 20.0, 0.01]).tolist()
+    >>> [audible(rate).value for rate in (8.7, 20.0, 0.01)]
     ['beats', 'roughness', 'too slow']
     """
-    rate = np.abs(np.asarray(beats, dtype=np.float64))
-    slow = np.where(rate < SLOWEST_COUNTABLE_BEATS_PER_SECOND, Audible.TOO_SLOW.value, Audible.BEATS.value)
-    return np.where(rate > FASTEST_COUNTABLE_BEATS_PER_SECOND, Audible.ROUGHNESS.value, slow)
+    beats = abs(beats_per_second)
+    if beats > FASTEST_COUNTABLE_BEATS_PER_SECOND:
+        return Audible.ROUGHNESS
+    return Audible.TOO_SLOW if beats < SLOWEST_COUNTABLE_BEATS_PER_SECOND else Audible.BEATS
 
 
 def _checked_stiffness(stiffness: ArrayLike) -> NDArray[np.float64]:

@@ -29,6 +29,7 @@ _SHARP_NAMES: Final = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#
 _FLAT_NAMES: Final = ("C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B")
 _PITCH_CLASS: Final = re.compile(r"([A-Ga-g])(##|bb|[#♯xb♭]?)")
 _NOTE: Final = re.compile(_PITCH_CLASS.pattern + r"(-?\d{1,2})")
+_FROM_TO: Final = re.compile(r"(.*\d)\s*-\s*([A-Ga-g].*)")
 _WITH_CENTS: Final = re.compile(r"(.*\d)([+-]\d+(?:\.\d*)?)c?")
 _CENTS: Final = re.compile(r"([+-]?\d+(?:\.\d*)?)c")
 _HZ: Final = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?|[+-]?(?:nan|inf))(?:hz)?", re.IGNORECASE)
@@ -167,13 +168,30 @@ def pitch_class_name(key: int, flats: bool = False) -> str:
     return (_FLAT_NAMES if flats else _SHARP_NAMES)[key % 12]
 
 
-def song_key_name(pitch_class: int) -> str:
-    """The name of a song's key: that of its major scale with the fewest accidentals, F# of the two with six.
+def song_key_name(pitch_class: int, minor: bool = False) -> str:
+    """The name of a song's key: that of its scale with the fewest accidentals; of two with six F# and Ebm.
 
     >>> [song_key_name(pitch_class) for pitch_class in (1, 6, 10)]
     ['Db', 'F#', 'Bb']
+    >>> [song_key_name(pitch_class, minor=True) for pitch_class in (1, 3, 6, 8, 10)]
+    ['C#m', 'Ebm', 'F#m', 'G#m', 'Bbm']
     """
+    if minor:
+        return f"{pitch_class_name(pitch_class, flats=pitch_class % 12 in (3, 10))}m"
     return pitch_class_name(pitch_class, flats=pitch_class % 12 != 6)
+
+
+def parse_song_key(text: str) -> tuple[int, bool]:
+    """The pitch class of a song's key, and whether it is minor: a note, with an m behind it or not.
+
+    Raises BadValue for anything else.
+
+    >>> parse_song_key("Eb"), parse_song_key("C#m"), parse_song_key("A minor")
+    ((3, False), (1, True), (9, True))
+    """
+    written = text.strip()
+    note = written.removesuffix("minor").removesuffix("m").strip()
+    return parse_pitch_class(note), note != written
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,3 +258,21 @@ def _checked_written_cents(cents: float) -> float:
     if not abs(cents) <= MOST_WRITTEN_CENTS:
         raise BadValue(f"{cents:g} cents are more than ten octaves; give at most {MOST_WRITTEN_CENTS:g}")
     return cents
+
+
+def parse_keys(text: str) -> tuple[int, ...]:
+    """Keys by their notes, single ones and from one to another: "C3-C5, E5". Raises BadValue.
+
+    >>> parse_keys("C3-D3, E5")
+    (48, 49, 50, 76)
+    """
+    keys: list[int] = []
+    for part in text.split(","):
+        if found := _FROM_TO.fullmatch(part):
+            low, high = map(parse_note, found.groups())
+            if high < low:
+                raise BadValue(f'"{part.strip()}" goes down; write the lower note first, such as C3-C5')
+            keys += range(low, high + 1)
+        else:
+            keys.append(parse_note(part))
+    return tuple(dict.fromkeys(keys))

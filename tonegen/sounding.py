@@ -102,12 +102,12 @@ class SoundingInterval:
     @property
     def direction(self) -> Direction:
         """Wide, narrow or pure."""
-        return Direction(str(direction(self.beats_per_second)))
+        return direction(self.beats_per_second)
 
     @property
     def audible(self) -> Audible:
         """Beats, roughness or too slow."""
-        return Audible(str(audible(self.beats_per_second)))
+        return audible(self.beats_per_second)
 
 
 @dataclass(frozen=True)

@@ -35,7 +35,7 @@ def side(beats_per_second: float) -> str:
     >>> side(8.7), side(-0.5), side(0.0)
     ('wide', 'narrow', 'pure')
     """
-    return str(direction(beats_per_second))
+    return direction(beats_per_second).value
 
 
 def rate(beats_per_second: float) -> str:
@@ -45,9 +45,9 @@ def rate(beats_per_second: float) -> str:
     ('8.73/s', '20/s', '1 in 25 s', 'pure')
     """
     beats = abs(beats_per_second)
-    if side(beats) == Direction.PURE:
+    if direction(beats) == Direction.PURE:
         return "pure"
-    match Audible(str(audible(beats))):
+    match audible(beats):
         case Audible.ROUGHNESS:
             return f"{beats:.0f}/s"
         case Audible.TOO_SLOW:
@@ -62,11 +62,11 @@ def rate_and_side(beats_per_second: float) -> str:
     >>> rate_and_side(8.726), rate_and_side(-19.6), rate_and_side(0.04), rate_and_side(0.0)
     ('8.73/s wide', '20/s narrow, rough', '1 in 25 s wide, slow', 'pure')
     """
-    if side(beats_per_second) == Direction.PURE:
+    if direction(beats_per_second) == Direction.PURE:
         return "pure"
     why = {Audible.ROUGHNESS: ", rough", Audible.TOO_SLOW: ", slow"}
-    kind = Audible(str(audible(beats_per_second)))
-    return f"{rate(beats_per_second)} {side(beats_per_second)}{why.get(kind, '')}"
+    kind = why.get(audible(beats_per_second), "")
+    return f"{rate(beats_per_second)} {side(beats_per_second)}{kind}"
 
 
 def in_ten_seconds(beats_per_second: float) -> str:
@@ -140,4 +140,4 @@ def stiffness_not_known(strings: Sequence[int], so: str) -> str:
 
 
 def _countable(beats_per_second: float) -> bool:
-    return side(beats_per_second) != Direction.PURE and str(audible(beats_per_second)) == Audible.BEATS
+    return direction(beats_per_second) != Direction.PURE and audible(beats_per_second) == Audible.BEATS

@@ -13,44 +13,60 @@ import pytest
 ALLOWED_SECONDS = 0.05
 
 # In a process of its own, as `tonegen ear train` runs: judging, keeping on the disk, choosing the next level,
-# drawing the trial and rendering all of its sounds.
+# drawing the trial, and its sound, which was made while the one before was heard. Three other processes work
+# all the time.
 MEASURE = """
 import statistics, sys, time
 from pathlib import Path
 import tonegen.cli.ear
+from tonegen.cli.ear.ahead import Ahead, may_follow
 from tonegen.ear.history import History
-from tonegen.ear.rendering import Clip, HeldSound, one_after_another
 from tonegen.ear.session import Method, Session, SessionPlan
-from tonegen.ear.trials import ADJUSTED, Bed, Task, TrialKind
+from tonegen.ear.trials import ADJUSTED, HELD, Bed, Task, TrialKind
 
 kind, bed = TrialKind(sys.argv[2]), Bed(sys.argv[3])
 method = Method.FIXED if kind in ADJUSTED else Method.BAYES
 taken = []
 with History(Path(sys.argv[1])) as history:
-    number = history.begin("Ada", SessionPlan(Task(kind, bed=bed), method, 40, seed=1))
-    session = history.session(number)
+    number = history.begin("Ada", SessionPlan(Task(kind, bed=bed), method, 200, seed=1))
+    session, ahead = history.session(number), Ahead(48000)
     trial = session.next_trial()
-    for count in range(40):
+    for count in range(200):
+        ahead.look(lambda: may_follow(trial, session.branch(), False))
+        ahead.wait()  # the listener listens
         answer = trial.right
         begin = time.perf_counter()
         history.keep(number, count, session.answer(answer))
         if session.finished:
             break
         trial = session.next_trial()
-        if kind in ADJUSTED:
-            HeldSound(trial.sounds[-1], 48000)
+        if kind in HELD:
+            ahead.held(trial.sounds[-1])
         else:
-            Clip(one_after_another(trial.sounds, 48000))
+            ahead.clip(trial.sounds)
         taken.append(time.perf_counter() - begin)
-print(statistics.median(taken), max(taken))
+    ahead.close()
+print(statistics.median(taken), sorted(taken)[int(0.99 * len(taken))])
 """
+BUSY = "while True: pass"
+OTHERS = 3
+
+
+@pytest.fixture
+def load():
+    """Others who work on the same machine."""
+    others = [subprocess.Popen([sys.executable, "-c", BUSY]) for _ in range(OTHERS)]
+    yield
+    for one in others:
+        one.kill()
+        one.wait()
 
 
 @pytest.mark.benchmark(group="ear")
 @pytest.mark.parametrize(
-    ("kind", "bed"), list(itertools.product(("purer", "abx", "set"), ("none", "noise", "chord")))
+    ("kind", "bed"), list(itertools.product(("purer", "side", "set"), ("none", "noise", "chord")))
 )
-def test_the_next_stimulus_is_ready(benchmark, tmp_path, kind, bed):
+def test_the_next_stimulus_is_ready(benchmark, load, tmp_path, kind, bed):
     path = tmp_path / "history.sqlite"
     done = benchmark.pedantic(
         lambda: subprocess.run(
@@ -63,5 +79,5 @@ def test_the_next_stimulus_is_ready(benchmark, tmp_path, kind, bed):
     benchmark.extra_info.update(
         median_share_of_50_ms=median / ALLOWED_SECONDS, worst_share_of_50_ms=worst / ALLOWED_SECONDS
     )
-    print(f"\n{kind}, {bed}: median {median * 1000:.1f} ms, worst {worst * 1000:.1f} ms")
+    print(f"\n{kind}, {bed}: median {median * 1000:.1f} ms, 99 in 100 within {worst * 1000:.1f} ms")
     assert median > 0

@@ -25,7 +25,7 @@ def test_the_next_stimulus_is_ready_at_the_page(benchmark, tmp_path, kind, bed):
     def session():
         with RunningPage(tmp_path / "own") as running, running.page() as page:
             begin = 0.0
-            page.ask("train", kind=kind, person="Ada", trials=trials, bed=bed)
+            page.ask("train", kind=kind, person="Ada", trials=trials, bed=bed, feedback=False)
             for number in range(trials):
                 page.shown("ears", lambda shown, at=number: shown["asked"] and shown["asked"]["number"] == at)
                 if number:

@@ -7,10 +7,20 @@ import numpy as np
 import pytest
 
 from tonegen.ear.bayes import Belief, Listeners, usual_listeners
-from tonegen.ear.psychometric import Weibull
+from tonegen.ear.psychometric import Answers, Weibull
 from tonegen.errors import BadValue
 
 PUBLISHED = Path(__file__).parents[1] / "published"
+
+
+def test_answers_all_at_once_are_believed_as_one_after_another():
+    levels, right = [8.0, 2.0, 8.0, 1.0], [True, True, False, False]
+    one_by_one = belief = Belief(usual_listeners())
+    for level, was_right in zip(levels, right, strict=True):
+        one_by_one = one_by_one.after(level, was_right)
+
+    at_once = belief.after_all(Answers.of_trials(levels, right))
+    assert at_once.weights == pytest.approx(one_by_one.weights)
 
 
 def published_trials(example: str) -> list[tuple[int, bool]]:
@@ -67,9 +77,19 @@ def test_before_any_answer_the_threshold_is_in_the_middle_of_what_is_possible():
     assert found.low * found.high == pytest.approx(middle**2)
 
 
-def test_a_listener_who_is_never_right_so_often_is_refused():
-    with pytest.raises(BadValue, match=r"never right with probability 0\.99"):
-        Belief(usual_listeners()).threshold(probability=0.99)
+def test_slips_are_apart_from_what_is_heard_unless_they_are_asked_for():
+    belief, listener = Belief(Listeners([4], [2], [1], lapses=[0.1])), Weibull(4, 2, lapse=0.1)
+
+    assert belief.threshold().value == pytest.approx(4 * np.log(2.5) ** 0.5)
+    assert belief.threshold(slips=True).value == pytest.approx(4 * np.log(4) ** 0.5)
+    for slips in (False, True):
+        assert listener.level_at(0.8, slips=slips) == pytest.approx(belief.threshold(slips=slips).value)
+        assert belief.middle(slips=slips).level_at(0.8) == pytest.approx(listener.level_at(0.8))
+
+
+def test_a_probability_that_nobody_reaches_is_refused():
+    with pytest.raises(BadValue, match="nobody is right with probability 1;"):
+        Belief(usual_listeners()).threshold(probability=1.0)
 
 
 def test_no_listeners_at_all_are_refused():

@@ -13,7 +13,7 @@ import pytest
 
 from tonegen.ear.history import History
 from tonegen.ear.progress import by_day
-from tonegen.ear.rows import COLUMNS
+from tonegen.ear.rows import HEADING, TrialHearing
 from tonegen.ear.session import Method, Session, SessionPlan
 from tonegen.ear.trials import Task, TrialKind, make_trial
 from tonegen.errors import BadValue, CannotWrite
@@ -54,6 +54,129 @@ def test_adjustments_are_kept_with_their_error(path):
         history.keep(number, 0, history.session(number).answer(-2.25))
 
         assert [(row.right, row.error) for row in history.rows("Ada")] == [(None, -2.25)]
+
+
+def test_answers_to_lessons_are_kept_deleted_and_taken_out_of_a_damaged_file(path):
+    """Of each step the last answer counts; who only took lessons can be deleted too."""
+    with History(path) as history:
+        assert history.lessons("Ada") == ()
+        for step, right in ((0, False), (1, True), (0, True)):
+            history.keep_reply("Ada", "hearing-beats", step, 1.0, right)
+        history.keep_reply("Béla", "in-the-band", 3, 0.0, False)
+        (kept,) = history.lessons("Ada")
+        answer_some(history, "Ada", 60)
+    assert (kept.lesson, kept.answered, kept.right) == ("hearing-beats", 2, 2)
+    data = bytearray(path.read_bytes())
+    data[-4096:] = b"\xff" * 4096
+    path.write_bytes(data)
+    with History(path) as history:
+        assert "was damaged" in history.notice
+        assert [(one.answered, one.right) for one in history.lessons("Ada")] == [(2, 2)]
+        history.delete("Béla")
+        assert (history.people(), history.lessons("Béla")) == (("Ada",), ())
+
+
+def test_how_a_trial_was_heard_is_kept_with_it(path, tmp_path):
+    with History(path) as history:
+        number = history.begin("Ada", PLAN)
+        session = history.session(number)
+        by_ear, by_eye = TrialHearing(4.5, 2, by_ear=True), TrialHearing(1.25, 0, by_ear=False)
+        for index, hearing in enumerate((by_ear, by_eye)):
+            history.keep(number, index, session.answer(0), hearing)
+        held = history.begin("Ada", SessionPlan(Task(TrialKind.RATE), Method.FIXED, 5, 1))
+        history.keep(held, 0, history.session(held).answer(2.0))
+        history.export("Ada", tmp_path / "ada.csv")
+        first, second, tapped = history.rows("Ada")
+
+    assert (first.taken_seconds, first.replays, first.by_ear) == (4.5, 2, True)
+    assert (second.taken_seconds, second.replays, second.by_ear) == (1.25, 0, False)
+    assert first.sound_seconds == first.again().sounds[0].seconds
+    assert (tapped.taken_seconds, tapped.sound_seconds) == (None, None)  # it sounds until it is answered
+    assert [(row["replays"], row["by_ear"]) for row in written(tmp_path / "ada.csv")] == [
+        ("2", "True"), ("0", "False"), ("", ""),
+    ]  # fmt: skip
+
+
+def made_old(path):
+    """As a file of version 1 is: without how a trial was heard."""
+    with sqlite3.connect(path) as database:
+        for column in ("taken_seconds", "replays", "by_ear", "sound_seconds"):
+            database.execute(f"ALTER TABLE trial DROP COLUMN {column}")
+        database.execute("PRAGMA user_version = 1")
+    database.close()
+
+
+def version(path):
+    with sqlite3.connect(path) as database:
+        found = database.execute("PRAGMA user_version").fetchone()[0]
+    database.close()
+    return found
+
+
+def test_a_history_of_an_older_program_is_brought_up_with_every_answer(path):
+    with History(path) as history:
+        number = answer_some(history, "Ada", 7)
+        before = history.rows("Ada")
+    made_old(path)
+    change(path, "UPDATE trial SET trial = '{' WHERE number = 3")
+    change(path, """UPDATE trial SET trial = '{"sounds": [{"seconds": 1e999}]}' WHERE number = 4""")
+
+    with History(path) as history:
+        assert history.notice == ""
+        after = history.rows("Ada")
+        history.keep(number, 7, history.session(number).answer(0), TrialHearing(1.0, 0, by_ear=True))
+    assert version(path) == 2
+    assert [row.answer for row in after] == [row.answer for row in before]
+    lengths = [row.sound_seconds for row in before]
+    lengths[3] = lengths[4] = None  # these two could not be read
+    assert [row.sound_seconds for row in after] == lengths
+    assert {(row.taken_seconds, row.replays, row.by_ear) for row in after} == {(None, None, None)}
+    with History(path) as history:
+        assert [row.by_ear for row in history.rows("Ada")] == [None] * 7 + [True]
+
+
+KILLED_ON_THE_WAY = """
+import os, signal, sys
+from pathlib import Path
+from tonegen.ear import history
+
+def statements(count, every=history._TO_2):
+    yield from every[:count]
+    os.kill(os.getpid(), signal.SIGKILL)
+
+history._TO_2 = statements(int(sys.argv[2]))
+history.History(Path(sys.argv[1]))
+"""
+
+
+@pytest.mark.parametrize("done", [2, 6])
+def test_a_program_that_is_killed_while_it_brings_a_history_up_loses_nothing(path, done):
+    with History(path) as history:
+        answer_some(history, "Ada", 5)
+    made_old(path)
+    process = subprocess.run([sys.executable, "-c", KILLED_ON_THE_WAY, str(path), str(done)])
+
+    assert process.returncode == -signal.SIGKILL
+    assert version(path) == 1
+    with History(path) as history:
+        assert history.notice == ""
+        assert len(history.rows("Ada")) == 5
+    assert version(path) == 2
+
+
+def test_a_damaged_history_of_an_older_program_goes_on(path):
+    with History(path) as history:
+        answer_some(history, "Ada", 60)
+    made_old(path)
+    data = bytearray(path.read_bytes())
+    middle = len(data) // 2 // 4096 * 4096
+    data[middle : middle + 4096] = b"\xff" * 4096
+    path.write_bytes(data)
+
+    with History(path) as history:
+        assert "could be read and are in the new one" in history.notice
+        assert len(history.rows("Ada")) >= 30
+    assert version(path) == 2
 
 
 ANSWERS_FOR_EVER = """
@@ -171,7 +294,7 @@ def test_export_is_a_table_that_another_reader_reads(path, tmp_path):
     with out.open(newline="", encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
 
-    assert tuple(rows[0]) == COLUMNS
+    assert tuple(rows[0]) == HEADING
     assert [(row["person"], row["answer"]) for row in rows] == [
         ('Ada, "the" ear', a) for a in ("0.0", "1.0", "0.0")
     ]
@@ -255,7 +378,8 @@ SPOILT = [
     ("answered", "yesterday"), ("answered", None), ("kind", "purest"), ("kind", b"\xff"), ("interval", 7.5),
     ("low_hz", "low"), ("low_hz", -3.0), ("low_hz", float("inf")), ("level_cents", b"\x00\x01"),
     ("level_cents", 1e300), ("seed", "s"), ("answer", "left"), ("answer", float("inf")), ("right", 7),
-    ("error", "large"), ("trial", b"\xff\xfe"),
+    ("error", "large"), ("trial", b"\xff\xfe"), ("taken_seconds", -1.0), ("replays", "often"), ("by_ear", 7),
+    ("sound_seconds", float("inf")),
 ]  # fmt: skip
 
 
@@ -374,7 +498,7 @@ def test_a_history_of_a_newer_program_is_left_as_it_is(path):
     with History(path) as history:
         answer_some(history, "Ada", 2)
     with sqlite3.connect(path) as database:
-        database.execute("PRAGMA user_version = 2")
+        database.execute("PRAGMA user_version = 3")
     database.close()
 
     assert "newer tonegen" in refusal(path)

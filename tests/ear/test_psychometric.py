@@ -10,7 +10,7 @@ from scipy import optimize, stats
 
 from tonegen.ear.abx import p_of_guessing, proportion_right, right_needed
 from tonegen.ear.adjustment import settings
-from tonegen.ear.psychometric import Answers, Weibull, fit, threshold
+from tonegen.ear.psychometric import LAPSES, Answers, Weibull, fit, threshold
 from tonegen.ear.staircase import Staircase
 from tonegen.ear.taps import tapped_rate
 from tonegen.errors import BadValue
@@ -24,7 +24,13 @@ def test_weibull_function_after_wichmann_and_hill(row, level):
     listener = Weibull(threshold=5, slope=2, guess=0.5, lapse=0.02)
 
     assert listener.right(level) == pytest.approx(PUBLISHED[row], abs=1e-9)
-    assert listener.level_at(PUBLISHED[row]) == pytest.approx(level)
+    assert Weibull(5, 2, lapse=0).level_at(float(Weibull(5, 2, lapse=0).right(level))) == pytest.approx(level)
+
+
+def test_what_a_listener_hears_does_not_hang_on_how_often_he_slips():
+    levels = [Weibull(5, 2, lapse=lapse).level_at(0.8) for lapse in LAPSES]
+
+    assert levels == [pytest.approx(5 * np.log(2.5) ** 0.5)] * len(LAPSES)
 
 
 # The 2-down target is printed nowhere in the table, but its d' row carries it: Levitt's 70.7 %.
@@ -77,9 +83,36 @@ def test_the_fit_is_the_greatest_likelihood_that_another_solver_finds(seed):
     other = optimize.minimize(
         minus_log_likelihood, np.log([4, 2]), method="Nelder-Mead", options={"xatol": 1e-8, "fatol": 1e-10}
     )
-    found = fit(answers)
+    found = fit(answers, lapse=0.02)
 
     assert (found.threshold, found.slope) == pytest.approx(np.exp(other.x), rel=1e-4)
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_the_fit_is_the_highest_of_several_tops(seed):
+    """Few answers at irregular levels, where the likelihood has more than one top: no start of ours is better
+    than any start of another solver.
+    """
+    rng = np.random.default_rng(seed)
+    levels = np.repeat(np.exp(rng.uniform(np.log(0.5), np.log(40), 12)), rng.integers(1, 6, 12))
+    answers = Answers.of_trials(levels, rng.random(levels.size) < Weibull(4, 2, lapse=0.1).right(levels))
+    x = np.log(answers.levels)
+    bounds = [(x[0] - np.log(8), x[-1] + np.log(8)), (np.log(0.5), np.log(10))]
+
+    def minus_log_likelihood(logs, lapse):
+        right = Weibull(*np.exp(logs), lapse=lapse).right(answers.levels)
+        return -(answers.right * np.log(right) + (answers.asked - answers.right) * np.log(1 - right)).sum()
+
+    starts = product((0.7, 2.0, 5.0, 12.0, 30.0), (0.7, 1.5, 4.0, 8.0), LAPSES)
+    best = min(
+        optimize.minimize(
+            minus_log_likelihood, np.log([level, slope]), (lapse,), bounds=bounds, method="L-BFGS-B"
+        ).fun
+        for level, slope, lapse in starts
+    )
+    found = fit(answers)
+
+    assert minus_log_likelihood(np.log([found.threshold, found.slope]), found.lapse) <= best + 1e-3
 
 
 @pytest.mark.parametrize(("right", "trials"), [(0, 1), (5, 10), (12, 16), (16, 16), (61, 100)])
@@ -121,7 +154,8 @@ def test_taps_against_the_regression_of_another_library():
 BAD = {
     "no threshold": (lambda: Weibull(0, 2), "above zero"),
     "always guessing": (lambda: Weibull(4, 2, guess=0.9, lapse=0.2), "together below 1"),
-    "never so often right": (lambda: Weibull(4, 2).level_at(0.99), "never right with probability 0.99"),
+    "more often right than ever": (lambda: Weibull(4, 2).level_at(1), "nobody is right with probability 1"),
+    "less often than by guessing": (lambda: Weibull(4, 2).level_at(0.5), "ask between 0.5 and 1"),
     "no trials": (lambda: Answers.of_trials([], []), "at least one trial"),
     "a level of nothing": (lambda: Answers.of_trials([0.0], [True]), "above zero"),
     "a level that is no number": (lambda: Answers.of_trials([np.nan], [True]), "finite"),

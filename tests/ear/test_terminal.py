@@ -11,7 +11,7 @@ from tonegen.ear.history import History
 from tonegen.ear.session import Method, Session, SessionPlan
 from tonegen.ear.trials import Task, TrialKind
 
-LEFT, RIGHT, UP = "\x1b[D", "\x1b[C", "\x1b[A"
+LEFT, RIGHT, UP, DOWN = "\x1b[D", "\x1b[C", "\x1b[A", "\x1b[B"
 
 
 @pytest.fixture
@@ -28,21 +28,24 @@ def train(*arguments, **size):
 
 
 def test_a_session_from_its_first_question_to_what_the_answers_say(kept):
-    with train("purer", "--trials", "12", columns=60) as terminal:
-        for number in range(1, 13):
-            terminal.wait_for(f"{number} of 12  Which of the two is purer")
+    with train("purer", "--trials", "30", columns=60) as terminal:
+        for number in range(1, 31):
+            terminal.wait_for(f"{number} of 30  Which of the two is purer")
             terminal.wait_for("1: the first   2: the second")
             terminal.press("1")
             terminal.wait_for(r"(Right|No, it was the second)\. The other")
+            terminal.wait_for(r"1 to 2: one of them   r: all   q: stop")
+            terminal.press(" ")
         assert terminal.ended() == 0
-        table = terminal.screen.partition("What your answers say")[2]
+        table = terminal.screen.partition("What your answers say")[2].partition("You answered by eye")[0]
         assert (
             len(re.findall("[Yy]ou (?:do not )?hear", table)) == 2
         )  # who presses 1 for ever may hear nothing
         assert max(map(len, table.splitlines())) <= 60
         assert "answered and saved" not in terminal.screen
+        assert "You answered by eye" in terminal.screen
 
-    assert [row.answer for row in kept()] == [0] * 12
+    assert [row.answer for row in kept()] == [0] * 30
     assert {row.interval for row in kept()} == {"major third", "fifth"}
 
 
@@ -59,7 +62,7 @@ def test_a_session_is_taken_up_where_it_was_stopped(kept):
         assert "Right" not in terminal.screen
     with train() as terminal:
         terminal.wait_for("2 of 4")
-        terminal.press("1")
+        terminal.press("1\r")
         terminal.wait_for("3 of 4")
 
     assert [row.number for row in kept()] == [0, 1]
@@ -70,7 +73,7 @@ def test_an_earlier_session_is_taken_up_by_its_number(tonegen, kept):
     for kind, trials in (("purer", 4), ("side", 5)):
         with train(kind, "--trials", str(trials)) as terminal:
             terminal.wait_for(f"1 of {trials}")
-            terminal.press("1")
+            terminal.press("1 ")
             terminal.wait_for(f"2 of {trials}")
             terminal.press("q")
             assert terminal.ended() == 0
@@ -83,6 +86,8 @@ def test_an_earlier_session_is_taken_up_by_its_number(tonegen, kept):
         one["session"] for one in tonegen("tonegen ear history --person Ada --json").json["unfinished"]
     ]
     assert numbers == [2, 1]
+    assert "2 answers were given by eye, without sound; they do not count here." in shown.out
+    assert tonegen("tonegen ear history --person Ada --json").json["by_eye"] == 2
     with train("--session", "1") as terminal:
         terminal.wait_for("2 of 4")
     with train("--session", "7") as terminal:
@@ -95,7 +100,7 @@ def test_a_trial_is_heard_again_exactly_as_it_was(tonegen):
     with train("purer", "--trials", "2") as terminal:
         for number in (1, 2):
             terminal.wait_for(f"{number} of 2")
-            terminal.press("2")
+            terminal.press("2 ")
         assert terminal.ended() == 0
     asked = terminal.screen.partition("2 of 2  ")[2].splitlines()
     again = tonegen("tonegen ear history --person Ada --again 1:1 --no-sound").out.splitlines()
@@ -107,13 +112,15 @@ def test_a_trial_is_heard_again_exactly_as_it_was(tonegen):
 
 
 def test_a_session_goes_on_after_kill_9(kept):
-    with train("abx", "--cents", "10", "--interval", "3:2") as terminal:
+    with train("abx", "--cents", "10", "--interval", "3:2", "--seconds", "8") as terminal:
+        terminal.wait_for("about 8 s: half a beat takes 0.2 cents on a fifth")
         for number in (1, 2, 3):
             terminal.wait_for(f"{number} of 16")
-            terminal.press("1")
-        terminal.wait_for("4 of 16")
+            terminal.press("1" if number == 3 else "1 ")
+        terminal.wait_for(r"X: [AB]\n.*\n.*space: on   1 to 3")  # killed while it is heard again
         terminal.kill()
     assert len(kept()) == 3
+    assert all(6.4 <= row.sound_seconds <= 9.6 for row in kept())
     with train() as terminal:
         terminal.wait_for("4 of 16  Is X the same as A, or as B")
 
@@ -121,7 +128,7 @@ def test_a_session_goes_on_after_kill_9(kept):
 def test_ctrl_c_loses_nothing(kept):
     with train("side", "--trials", "3") as terminal:
         terminal.wait_for("1 of 3")
-        terminal.press("2")
+        terminal.press("2 ")
         terminal.wait_for("2 of 3")
         terminal.press("\x03")
         assert terminal.ended() == 130
@@ -135,9 +142,15 @@ def test_keys_that_are_no_answer_are_told_so_and_not_kept(kept):
         for wrong in ("x", "3", "0", "²", "\x1b[15~", "é"):
             terminal.press(wrong)
             terminal.wait_for("that is not an answer; 1: the first   2: the second   r: again   q: stop")
-        terminal.press("2")
+        terminal.press("rr2")
+        terminal.wait_for("space: on")
+        terminal.press("x")
+        terminal.wait_for("that key does nothing here; space: on   1 to 2: one of them   r: all   q: stop")
+        terminal.press("1r2q")
         assert terminal.ended() == 0
-    assert [row.answer for row in kept()] == [1]
+    (row,) = kept()
+    assert (row.answer, row.replays, row.by_ear) == (1, 2, False)
+    assert 0 < row.taken_seconds < 60
 
 
 def test_an_interval_is_set_pure_by_keys(kept):
@@ -146,7 +159,7 @@ def test_an_interval_is_set_pure_by_keys(kept):
         terminal.wait_for("●")
         terminal.press(RIGHT * 3 + UP + LEFT + "\r")
         terminal.wait_for("You set the major third .* cents (wide|narrow)")
-        terminal.press("\r")
+        terminal.press(" \r\r")
         assert terminal.ended() == 0
         assert "on average, spread" in terminal.screen
     first, second = kept()
@@ -155,6 +168,43 @@ def test_an_interval_is_set_pure_by_keys(kept):
     assert first.answer == pytest.approx(starts[0] + 3 * 0.2 + 2.0 - 0.2)
     assert second.answer == pytest.approx(starts[1])
     assert (first.error, first.right) == (first.answer, None)
+
+
+def test_the_side_is_found_by_nudging(kept):
+    """Drawn, the beat of what is nudged is another, and back it is as it was."""
+    with train("side", "--trials", "1", "--method", "two-down", "--cents", "20") as terminal:
+        terminal.wait_for("1 of 1  Is it wide, pure or narrow")
+        terminal.wait_for("as it is")
+        terminal.press(RIGHT * 2)
+        terminal.wait_for("\rwider")
+        terminal.wait_for("\rwider")
+        terminal.press(LEFT + "x")
+        terminal.wait_for("as it is")
+        terminal.wait_for("that is not an answer; left, right: narrower, wider, and back   1: wide")
+        terminal.press("2 ")
+        assert terminal.ended() == 0
+    (row,) = kept()
+    drawn = [line for line in terminal.screen.splitlines() if set(line) <= set(" ▁▂▃▄▅▆▇█") and line.strip()]
+
+    assert (row.answer, row.sound_seconds) == (1, None)
+    assert drawn[0] == drawn[3] == drawn[4]
+    assert drawn[1] == drawn[2] != drawn[0]
+
+
+def test_what_to_practise_next_is_practised(tonegen, kept):
+    shown = tonegen("tonegen ear practise --person Ada --show").out.splitlines()
+    assert shown[:2] == ["fifth, E3 to E4: new", "major third, E3 to E4: new"]
+    with Terminal("ear", "practise", "--person", "Ada", "--no-sound") as terminal:
+        terminal.wait_for("Practise fifth, E3 to E4: new")
+        terminal.wait_for("1 of 36  Which of the two is purer")
+        terminal.press("1 ")
+        terminal.wait_for("2 of 36")
+        terminal.press("q")
+        assert terminal.ended() == 0
+        assert "down to " in terminal.screen
+        assert "to continue: tonegen ear train --person Ada" in terminal.screen
+    (row,) = kept()
+    assert (row.practice, row.interval) == (True, "fifth")
 
 
 def test_a_beat_is_tapped(kept):
@@ -186,12 +236,14 @@ def test_a_beat_is_matched(kept):
 def test_an_interval_is_named_and_a_grip_of_the_instrument_is_asked(kept):
     with train("name", "--trials", "1", "--interval", "5:4,3:2,4:3") as terminal:
         terminal.wait_for("1: major third   2: fifth   3: fourth")
-        terminal.press("3")
+        terminal.press("3 ")
         assert terminal.ended() == 0
     grip = ("--instrument", "e9-ten-string", "--changes", "A,B", "--grip", "3,4,5,6")
     with train("purer", "--trials", "1", *grip) as terminal:
         terminal.wait_for("2: the second")
         terminal.press("2")
+        terminal.wait_for(r"The other 4:5:6:8 was off: string [543], [\d.]+ cents (wide|narrow), ")
+        terminal.press(" ")
         assert terminal.ended() == 0
     named, gripped = kept()
 
@@ -217,15 +269,19 @@ def test_a_device_that_is_not_there_is_one_line():
         assert terminal.screen.count("\n") == 1
 
 
-def test_a_lesson_from_its_first_step_to_its_last():
-    with Terminal("ear", "lesson", "in-the-band", "--no-sound") as terminal:
+def test_a_lesson_from_its_first_step_to_its_last(tonegen):
+    with Terminal("ear", "lesson", "in-the-band", "--no-sound", "--person", "Ada") as terminal:
         terminal.wait_for("1 of 4  Cabinet drop on a held string")
         for _ in range(3):
             terminal.wait_for("space: next")
             terminal.press(" ")
         terminal.wait_for("Which beat told you of the drop")
-        terminal.press("1")
+        assert "a second" not in terminal.screen  # neither picture nor rate before the answer
+        terminal.press("r1")
         terminal.wait_for(r"Yes\. Partial 1 with partial 1")
+        terminal.wait_for("at the end 1.0 beats a second, narrow")
+        terminal.wait_for("space: on")
+        terminal.press(" ")
         terminal.wait_for("2 of 4")
         terminal.press("b")
         terminal.wait_for("1 of 4")
@@ -234,14 +290,48 @@ def test_a_lesson_from_its_first_step_to_its_last():
         terminal.press("q")
         assert terminal.ended() == 0
         assert "to continue: tonegen ear lesson in-the-band --step 1" in terminal.screen
-        assert "at the end 1.0 beats a second, narrow" in terminal.screen
     with Terminal("ear", "lesson", "in-the-band", "--no-sound", "--step", "4") as terminal:
         terminal.wait_for("4 of 4")
         terminal.press("  ")
         terminal.wait_for("Where do two cents matter most")
         terminal.press("2")
         terminal.wait_for("No: on long held tones that stand alone")
+        terminal.press(" ")
         assert terminal.ended() == 0
+    with Terminal("ear", "lesson", "--no-sound", "--step", "5", "--person", "Ada") as terminal:
+        terminal.wait_for("space: next")
+        terminal.press(" ")
+        terminal.wait_for("type how many in 10 s")
+        terminal.press("99\x7f9\r")
+        terminal.wait_for("Yes: you counted 9, it beat 9.2 times")
+        terminal.press("  ")  # on, and past the first sound of step 6
+        terminal.press(" 2 ")
+        terminal.wait_for("7 of 8")
+        terminal.press(" ")
+        terminal.wait_for("left, right: a little lower, higher")
+        terminal.press(DOWN * 6 + "\r")
+        terminal.wait_for("Yes: you are on it")
+        terminal.press("q")
+    with Terminal("ear", "lesson", "--no-sound", "--person", "Ada") as terminal:
+        terminal.wait_for("space: next")
+        terminal.press("    ")
+        terminal.wait_for("Find partial 3 while the tone goes on")
+        terminal.wait_for("h: hear the tone")
+        terminal.press("h1 ")
+        terminal.wait_for("2 of 8")
+        terminal.press("  ")
+        terminal.wait_for("space: tap on each beat")
+        terminal.press(" \r")
+        terminal.wait_for("tap at least three times")
+        terminal.press("q")
+    kept = tonegen("tonegen ear history --person Ada --json").json["lessons"]
+    assert [(one["lesson"], one["answered"], one["right"]) for one in kept] == [
+        ("hearing-beats", 4, 4), ("in-the-band", 1, 1),
+    ]  # fmt: skip
+    assert (
+        "lesson hearing-beats: 4 of 4 answered right, last on "
+        in tonegen("tonegen ear history --person Ada").out
+    )
 
 
 # --- What needs no keys is called in the test's own process.
@@ -255,9 +345,9 @@ def answered(own_folder):
             (TrialKind.SET, Method.FIXED),
             (TrialKind.NAME, Method.FIXED),
         ):
-            plan = SessionPlan(Task(kind), method, 24, seed=4)
+            plan = SessionPlan(Task(kind), method, 40, seed=4)
             number, session = history.begin("Ada", plan), Session(plan)
-            for index in range(24):
+            for index in range(40):
                 history.keep(number, index, session.answer(session.next_trial().right))
         history.begin("Béla", plan)
     return own_folder / "ear.sqlite"
@@ -268,14 +358,38 @@ def test_history_for_a_person_and_for_a_script(tonegen, answered):
     days = tonegen("tonegen ear history --person Ada --json").json["days"]
 
     assert "major third" in shown.out
-    assert "threshold 0.5 c" in shown.out
+    assert "threshold 0." in shown.out
     assert {day["kind"] for day in days} == {"purer", "set", "name"}
-    assert sum(day["trials"] for day in days) == 72
+    assert sum(day["trials"] for day in days) == 120
     assert all(
         day["threshold"]["low"] <= day["threshold"]["value"]
         for day in days
-        if day["trials"] > 4 and day["kind"] == "purer"
+        if day["trials"] >= 15 and day["kind"] == "purer"
     )
+
+
+def test_progress_over_the_days_is_told(tonegen, answered):
+    """Half of the answers were given some days before, and one in three of those was wrong."""
+    with History(answered) as history:
+        plan = SessionPlan(Task(TrialKind.PURER), Method.TWO_DOWN, 80, seed=5)
+        number, session = history.begin("Ada", plan), Session(plan)
+        for index in range(80):
+            trial = session.next_trial()
+            wrong = index % 3 == 0 and index < 40
+            history.keep(number, index, session.answer(1 - trial.right if wrong else trial.right))
+    with sqlite3.connect(answered) as database:
+        database.execute(
+            "UPDATE trial SET answered = '2026-03-01T18:00:00.000+01:00' WHERE session = ? AND number < 40",
+            (number,),
+        )
+    database.close()
+    shown = tonegen("tonegen ear history --person Ada")
+    (*lines, together) = tonegen("tonegen ear history --person Ada --json").json["trends"]
+
+    assert together["interval"] == "all together"
+    assert together["words"].split(":")[0] in shown.out
+    assert {one["register"] for one in lines} == {"E3 to E4"}
+    assert all(0 <= one["likely"] <= 1 and one["change"]["low"] < one["change"]["high"] for one in lines)
 
 
 def test_people_on_one_machine(tonegen, answered):
@@ -290,7 +404,7 @@ def test_progress_as_a_picture_and_as_a_table(tonegen, answered, tmp_path):
     assert ended.code == 0
     assert (tmp_path / "ada.png").read_bytes().startswith(b"\x89PNG")
     with (tmp_path / "ada.csv").open(newline="") as file:
-        assert len(list(csv.DictReader(file))) == 72
+        assert len(list(csv.DictReader(file))) == 120
     assert "give another name" in tonegen.refused(
         f"tonegen ear history --person Ada --png {tmp_path}/ada.png"
     )
@@ -307,9 +421,9 @@ def test_progress_as_a_picture_and_as_a_table(tonegen, answered, tmp_path):
 
 
 def test_delete_asks_once_more_and_no_is_no(answered):
-    for answer, said in (("n", "nothing was deleted"), ("y", "72 answers of Ada deleted")):
+    for answer, said in (("n", "nothing was deleted"), ("y", "120 answers of Ada deleted")):
         with Terminal("ear", "history", "--person", "Ada", "--delete") as terminal:
-            terminal.wait_for(r"Delete all 72 answers of Ada for good\? \[y/N\]: ")
+            terminal.wait_for(r"Delete all 120 answers of Ada for good\? \[y/N\]: ")
             terminal.press(f"perhaps\n{answer}\n")
             assert terminal.ended() == 0
             assert said in terminal.screen
@@ -318,7 +432,7 @@ def test_delete_asks_once_more_and_no_is_no(answered):
 
 
 def test_delete_mine(tonegen, answered):
-    assert tonegen("tonegen ear history --person Ada --delete --yes").out == "72 answers of Ada deleted\n"
+    assert tonegen("tonegen ear history --person Ada --delete --yes").out == "120 answers of Ada deleted\n"
     assert tonegen("tonegen ear history --people").out == "Béla\n"
 
 
@@ -361,11 +475,15 @@ REFUSED = {
     "cents that are none": ("train abx --cents few", "is not a list of cents"),
     "too many cents": ("train abx --cents 500", "0.1 to 64"),
     "cents that are chosen for him": ("train purer --cents 5", 'take the method "fixed"'),
+    "a length of what goes on": ("train rate --seconds 5", "leave the length out"),
+    "a length that is none": ("train purer --seconds 90", "0.5 and 30"),
+    "practice of no interval": ("practise --interval fifth", "is not a ratio"),
+    "practice nowhere": ("practise --register high", "two notes"),
     "cents of a rate": ("train rate --cents 5", "leave it out"),
     "no trials": ("train abx --trials 0", "0 trials"),
     "a method that does not fit": ("train set --method bayes", "no threshold"),
     "a lesson that there is not": ("lesson nowhere", "no lesson called"),
-    "a step that there is not": ("lesson --step 99", "steps 1 to 6"),
+    "a step that there is not": ("lesson --step 99", "steps 1 to 8"),
     "a place that is none": ("history --again 3", "such as 3:12"),
     "a history of nobody": ("history --person Nobody", 'there are no answers from "Nobody"'),
 }
@@ -379,7 +497,7 @@ def test_what_cannot_be_meant_is_one_line(tonegen, case):
 
 
 def test_each_command_explains_itself(tonegen):
-    for line in ("", " lesson", " train", " history"):
+    for line in ("", " lesson", " train", " practise", " history"):
         ended = tonegen(f"tonegen ear{line} --help")
         assert ended.code == 0
         assert "tonegen ear" in ended.out

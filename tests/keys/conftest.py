@@ -5,6 +5,8 @@ import socket
 
 import pytest
 
+from tests.keys.rig import Programs
+
 
 class Synthesizer:
     """Listens for OSC; `where` names its place as a door is named."""
@@ -30,3 +32,10 @@ def synthesizer():
     synthesizer = Synthesizer()
     yield synthesizer
     synthesizer.close()
+
+
+@pytest.fixture
+def programs():
+    programs = Programs()
+    yield programs
+    programs.close()

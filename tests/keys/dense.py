@@ -26,11 +26,17 @@ TEMPERAMENTS = ("five-limit-just", "quarter-comma-meantone", "vallotti", "equal"
 def moving_desk(receiver):
     """A ten-string E9 whose pedals lead the scale, on a cabinet that gives."""
     return Desk(
-        receiver,
+        {"One": receiver},
         Rig(instrument("e9-ten-string"), temperament("five-limit-just").on(4), drop("demo-soft-cabinet")),
         songs=tuple(Song(*song) for song in SONGS.items()),
         follow=True,
     )
+
+
+def made_by(desk):
+    """The plan of its only receiver."""
+    (made,) = desk.plans().values()
+    return made
 
 
 @dataclass
@@ -156,5 +162,5 @@ def perform(music, desk, receive, retune, send_due=None):
         else:
             for move in what:
                 move(desk)
-            retune(desk.plan(), now)
+            retune(made_by(desk), now)
             due = send_due(now) if send_due else None

@@ -1,5 +1,7 @@
 """Which channel a note takes: held notes keep their tune, new ones have theirs, and nothing is cut for it."""
 
+from dataclasses import replace
+
 import msgspec
 import pytest
 
@@ -26,6 +28,35 @@ def offset(listener, key):
     """Cents of the sounding note on this key, from equal temperament."""
     ((channel, _),) = [place for place in listener.sounding() if place[1] == key]
     return listener.pitch_cents(channel, key) - 100 * key
+
+
+def strings_apart():
+    """The steel's E3 is 6 cents low and its E4 2 cents high: their pitch class stands between them."""
+    scale = scale_of_classes("two strings", [0, 0, 0, 0, -2, 0, 0, 0, 0, 0, 0, 0])
+    key_cents = scale.key_cents.copy()
+    key_cents[52], key_cents[64] = -6.0, 2.0
+    return replace(scale, key_cents=key_cents)
+
+
+@pytest.mark.parametrize("name", FIXED)
+def test_a_note_alone_on_its_channel_has_its_own_octave_s_string(name):
+    """Beside another octave, or its ring, it has what that has: nothing that sounds is moved."""
+    made = plan(strings_apart(), receiver(name))
+    listener = Listener()
+    for message in made.messages:
+        listener.send(message)
+    rotation = Rotation(made, listener.send)
+    play(rotation, "90 34 50", at=1.0)
+    assert offset(listener, 52) == pytest.approx(-6, abs=0.05)
+    play(rotation, "90 40 50", at=2.0)
+    assert offset(listener, 64) == offset(listener, 52)
+    play(rotation, "80 34 40", "80 40 40", "90 40 50", at=3.0)
+    assert offset(listener, 64) == pytest.approx(-6, abs=0.05), "it rings"
+    play(rotation, "80 40 40", at=4.0)
+    play(rotation, "90 40 50", at=9.0)
+    assert offset(listener, 64) == pytest.approx(2, abs=0.05)
+    play(rotation, "90 4c 50", at=9.0)
+    assert rotation.waited == 0
 
 
 # -- after a change of temperament, where each pitch class has a channel ------------------------------------

@@ -3,6 +3,7 @@
 import json
 import os
 import re
+import socket
 import subprocess
 import sys
 
@@ -12,6 +13,7 @@ import pytest
 
 from tests.keys.song import CADENCE, song_of
 from tonegen.keys import midi
+from tonegen.keys.osc import Message, encode
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_temperament
@@ -270,8 +272,11 @@ def test_a_file_that_follows_says_what_does_not_go_together(tonegen, tmp_path, c
     line = f"tonegen keys file {cadence} {tmp_path / 'out.mid'} --follow"
 
     why = tonegen.refused(f"{line} bass --receiver mpe --temperament vallotti")
-    assert "--follow bass has the lowest note at equal temperament; with another, say --follow song" in why
-    assert "tables of all notes at once" in tonegen.refused(f"{line} bass --receiver mts-octave")
+    assert "follows the bass has the lowest note at equal temperament; with another, follow the song" in why
+    assert "notes of a file do not glide; to have held" in tonegen.refused(
+        f"{line} bass --receiver mpe --glide 2"
+    )
+    assert "a dump of all keys cannot follow the chord" in tonegen.refused(f"{line} bass --receiver mts-bulk")
     why = tonegen.refused(f"{line} bass --receiver osc-per-note")
     assert "an OSC receiver cannot play a MIDI file" in why
     assert not (tmp_path / "out.mid").exists()
@@ -283,8 +288,18 @@ def test_what_cannot_follow_as_it_is_played_is_refused_before_anything_is_sent(t
 
     why = tonegen.refused(f"{line} mpe --follow steel")
     assert "--follow steel follows an instrument's strings; give --instrument" in why
-    assert "say --follow song" in tonegen.refused(f"{line} mpe --follow bass --temperament vallotti")
-    assert "such as mpe" in tonegen.refused(f"{line} mts-octave --follow song --temperament vallotti")
+    assert "with another, follow the song" in tonegen.refused(
+        f"{line} mpe --follow bass --temperament vallotti"
+    )
+    assert "such as mpe" in tonegen.refused(f"{line} mts-bulk --follow song --temperament vallotti")
+    assert "say whom: --follow bass, song or steel" in tonegen.refused(f"{line} mpe --glide 5")
+    assert "give --glide as well" in tonegen.refused(f"{line} mpe --follow bass --glide-most 3")
+    why = tonegen.refused(f"{line} mpe --follow bass --glide -5")
+    assert why == '--glide: "-5" is no number of cents; give 0 or more'
+    why = tonegen.refused(f"{line} mpe --follow bass --glide 5 --glide-most nan")
+    assert why == '--glide-most: "nan" is no number of cents; give 0 or more'
+    assert "--glide: " in tonegen.refused(f"{line} mpe --follow bass --glide fast")
+    assert "--glide: " in tonegen.refused(f"{line} mpe --follow bass --glide inf")
 
 
 @pytest.mark.real  # python-rtmidi, for the ports
@@ -292,6 +307,25 @@ def test_the_steel_can_lead_as_it_is_played(tonegen):
     line = "tonegen keys through --in Nowhere --out Nowhere --receiver mpe"
     led = f"{line} --follow steel --instrument e9-ten-string"
     assert 'no MIDI output called "Nowhere"' in tonegen.refused(led, code=3)
+
+
+def test_the_comparison_is_drawn(tonegen, tmp_path, cadence):
+    """All rows by name, the purest at the top, in a picture whose type stays type."""
+    out = tmp_path / "compared.svg"
+    line = f"tonegen keys compare {cadence} --out {out}"
+    found = tonegen(f"{line} --json").json
+    picture = out.read_text()
+    ranked = [row["name"] for row in sorted(found["rows"], key=lambda row: -row["overlap_cents"])]
+
+    at = [picture.index(f">{name}<") for name in ranked]
+    assert at == sorted(at), "matplotlib writes them from below"
+    assert all(f">{row['overlap_cents']:.2f}<" in picture for row in found["rows"])
+    assert all(
+        words in picture for words in ("thirds and sixths", "fifths and fourths", "Mean error from just")
+    )
+    assert "already exists" in tonegen.refused(line)
+    assert f"Written: {out}" in tonegen(f"{line} --force").out
+    assert "pictures are pdf, svg, png" in tonegen.refused(f"{line}.doc")
 
 
 def test_tunings_are_compared_over_a_song(tonegen, tmp_path, cadence):
@@ -307,6 +341,17 @@ def test_tunings_are_compared_over_a_song(tonegen, tmp_path, cadence):
 
     table = tonegen(f"tonegen keys compare {cadence}").out
     assert "Following does not help here; purer: five-limit-just on C" in table, "it never leaves its key"
+
+
+def test_more_notes_than_are_solved_are_told_once_wherever_keys_follow(tonegen, tmp_path, cadence):
+    path, target = tmp_path / "crowd.mid", tmp_path / "out.mid"
+    path.write_bytes(song_of(tuple(range(50, 70)), tuple(range(50, 70, 2))))
+    said = "More than 16 notes sound at once; each new one follows the 15 nearest to it.\n"
+
+    assert tonegen(f"tonegen keys compare {path}").err == said
+    assert tonegen(f"tonegen keys compare {path} --json").err == said
+    assert said in tonegen(f"tonegen keys file {path} {target} --follow bass --receiver mpe").err
+    assert tonegen(f"tonegen keys compare {cadence}").err == ""
 
 
 def test_a_song_that_cannot_be_compared_is_refused(tonegen, tmp_path):
@@ -341,7 +386,7 @@ def test_osc_tunes_and_puts_back(tonegen, my_e9):
         receiver.bind(("127.0.0.1", 0))
         receiver.settimeout(20)
         to = f"127.0.0.1:{receiver.getsockname()[1]}"
-        line = f"tonegen keys osc --temperament my-e9 --to {to} --receiver osc-per-key --listen 127.0.0.1:0"
+        line = f"tonegen keys send --temperament my-e9 --to {to} --receiver osc-per-key --osc-in 127.0.0.1:0"
         assert tonegen(f"{line} --seconds 0.05").code == 0
         packets = [decode(receiver.recv(65536))[0] for _ in range(256)]
 
@@ -350,10 +395,35 @@ def test_osc_tunes_and_puts_back(tonegen, my_e9):
     assert packets[128 + 68].arguments == (68, pytest.approx(440 * 2 ** (-1 / 12), rel=1e-7))
 
 
+def test_a_receiver_that_is_sent_its_tuning_follows_songs(programs, synthesizer):
+    """Without an instrument the temperament goes to the song's key: Vallotti on D, for two receivers."""
+    asked = "keys send --temperament vallotti --song Waltz=D --receiver osc-per-class --receiver osc-per-key"
+    to = synthesizer.where.removeprefix("osc ")
+    program = programs.start(*asked.split(), "--to", to, "--osc-in", "127.0.0.1:0")
+    synthesizer.take(12 + 128)
+    said = program.stderr.readline()
+    at = re.search(r"Listening at 127\.0\.0\.1:(\d+)\.", said)
+    assert at, said
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as controller:
+        controller.sendto(encode(Message("/tonegen/song", ("Waltz",))), ("127.0.0.1", int(at[1])))
+        wanted = [
+            plan(scale_of_temperament(temperament("vallotti").on(2)), receiver(name)).tuning
+            for name in ("osc-per-class", "osc-per-key")
+        ]
+        before = [
+            plan(scale_of_temperament(temperament("vallotti")), receiver(name)).tuning
+            for name in ("osc-per-class", "osc-per-key")
+        ]
+        changed = {now for here, then in zip(wanted, before, strict=True)
+                   for now, was in zip(here, then, strict=True) if now != was}  # fmt: skip
+        assert set(synthesizer.take(len(changed))) == changed
+
+
 @pytest.mark.parametrize(
     ("line", "says"),
     [
         ("plan", "--receiver"),
+        ("send --receiver osc-per-key --to :9 --keep --osc-in :0", "--keep quits"),
         ("plan --receiver organ", 'there is no receiver called "organ"'),
         ("plan --receiver mpe --fret 3", "--fret cannot be used without an instrument; give --instrument"),
         ("plan --receiver mpe --fill vallotti --weight a=2", "--weight and --fill cannot be used"),
@@ -382,8 +452,11 @@ def test_osc_tunes_and_puts_back(tonegen, my_e9):
         ("through --receiver mpe --in a --out b --pedal 20=A", "--pedal moves a change of an instrument"),
         ("through --receiver mpe --in a --out b --pedal 200=A", "give 0 to 119"),
         ("through --receiver mpe --in a --out b --instrument e9-ten-string --pedal 20=Z", 'no change "Z"'),
-        ("osc --receiver mpe --to 127.0.0.1:9000", "mpe takes MIDI, not OSC"),
-        ("osc --receiver osc-per-key", "an OSC receiver needs --to HOST:PORT"),
+        (
+            "through --receiver mpe --in a --out b --instrument e9-ten-string --pedal 20=A --pedal 20=F",
+            "--pedal: controller 20 cannot move both A and F; one control does one thing",
+        ),
+        ("send --receiver osc-per-key", "an OSC receiver needs --to HOST:PORT"),
         ("file nonesuch.mid out.mid --receiver mpe", "nonesuch.mid: cannot be read: no such file"),
         ("file /tmp out.mid --receiver mpe", "/tmp: cannot be read"),
         ("panic", "say where notes are stuck: --out PORT"),
@@ -489,7 +562,7 @@ def test_no_midi_system_is_one_line(tmp_path):
     assert listed.stderr == b""
 
 
-@pytest.mark.parametrize("name", ["plan", "send", "file", "through", "panic", "reset", "ports", "osc"])
+@pytest.mark.parametrize("name", ["plan", "send", "file", "through", "panic", "reset", "ports"])
 def test_each_command_explains_itself(tonegen, name):
     ended = tonegen(f"tonegen keys {name} --help")
     assert ended.code == 0
@@ -508,9 +581,8 @@ def test_a_receiver_that_is_to_stay_tuned_is_sent_nothing_at_the_end(tonegen, sy
     assert synthesizer.take(len(made.messages) + len(made.undo)) == [*made.messages, *made.undo]
 
 
-@pytest.mark.parametrize("command", ["osc", "send"])
-def test_a_receiver_that_is_sent_notes_alone_says_so_where_none_pass(tonegen, command):
-    why = tonegen.refused(f"tonegen keys {command} --receiver osc-per-note --to 127.0.0.1:9")
+def test_a_receiver_that_is_sent_notes_alone_says_so_where_none_pass(tonegen):
+    why = tonegen.refused("tonegen keys send --receiver osc-per-note --to 127.0.0.1:9")
     assert "gets each note as you play it, and nothing before" in why
     assert "tonegen keys through --in PORT --receiver osc-per-note" in why
     assert "as you play it, and nothing before" in tonegen("tonegen keys plan --receiver osc-per-note").out

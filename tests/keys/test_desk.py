@@ -1,18 +1,17 @@
 """The desk in sound: tones of a grip follow pedals, bar, temperament and song without a click."""
 
 from dataclasses import replace
-from threading import Event
 
 import numpy as np
 import pytest
 
+from tests.keys.rig import ONE, Through
 from tests.measure import hz_of, splash_db
-from tonegen.cli.keys.rig import Following, stay
+from tonegen.cli.keys.rig import stay
 from tonegen.drop import NO_DROP
 from tonegen.errors import BadValue
 from tonegen.instrument import Grip, TuningPoint
 from tonegen.keys.desk import Desk
-from tonegen.keys.live import Pedals, PlayedThrough
 from tonegen.keys.osc import decode
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_classes
@@ -27,7 +26,7 @@ from tonegen.temperament import EQUAL, Context, OwnTemperament
 
 RATE = 48000
 E9 = instrument("e9-ten-string")
-ONE = replace(E9, grips=(Grip("fifth string", (5,)), Grip("raised", (5,), ("A",))))
+FIFTH = replace(E9, grips=(Grip("fifth string", (5,)), Grip("raised", (5,), ("A",))))
 # Equal temperament at A4 = 440 Hz, as every table of note frequencies prints it (ISO 16 for A4).
 B3, C4, CS4, E4, FS4, G4, A4 = 246.942, 261.626, 277.183, 329.628, 369.994, 391.995, 440.0
 
@@ -39,8 +38,8 @@ class Stage:
         self.player = Player(RATE, channels=1)
         self.plans = []
         rig = Rig(plays, used, cabinet) if plays else Bare(used)
-        self.desk = Desk(receiver("osc-per-key"), rig, sounder=SpeakerTones(self.player), **more)
-        self.desk.changed = self.plans.append
+        self.desk = Desk({ONE: receiver("osc-per-key")}, rig, sounder=SpeakerTones(self.player), **more)
+        self.desk.changed = lambda plans: self.plans.append(plans[ONE])
         self.sound = np.empty(0, dtype=np.float32)
 
     def pull(self, seconds):
@@ -141,7 +140,7 @@ def test_a_song_brings_the_bar_and_its_tones():
 
 
 def test_a_saved_grip_has_its_own_changes_until_a_pedal_moves():
-    stage = Stage(plays=ONE)
+    stage = Stage(plays=FIFTH)
     play(stage, "raised")
     assert stage.hz(CS4) == near(CS4)
 
@@ -176,7 +175,7 @@ CHANGES = {
 @pytest.mark.parametrize("change", CHANGES)
 def test_a_change_glides_with_the_phase_kept(change):
     """One string alone: its level never dips, its pitch goes from one to the other, nothing splashes."""
-    stage = Stage(plays=ONE, songs=(Song("Waltz", 5),))
+    stage = Stage(plays=FIFTH, songs=(Song("Waltz", 5),))
     play(stage, "fifth string")
     (before,) = stage.hz(B3)
     stage.sound = stage.sound[-RATE // 4 :]
@@ -197,15 +196,20 @@ class MidiStage(Stage):
 
     def __init__(self, **more):
         super().__init__(**more)
-        self.out, self.told = [], []
-        through = self.through = PlayedThrough(self.desk.plan(), self.out.append, {20: "A", 21: "F", 22: "E"})
-        self.desk.changed = lambda made: (self.plans.append(made), through.retune(made))
-        self.pedals = Pedals(self.desk.move, self.told.append)
+        self.out = []
+        self.play_through()
+
+    def play_through(self):
+        (made,) = self.desk.plans().values()
+        through = self.through = Through(made, self.out.append, {20: "A", 21: "F", 22: "E"})
+        through.playing.steel = self.desk.stand
+        self.desk.changed = lambda plans: (self.plans.append(plans[ONE]), through.playing.retune(plans))
+        self.told = through.playing.told
 
     def control(self, controller, value):
         self.through.receive(bytes((0xB0, controller, value)))
         assert self.through.moved.is_set()
-        self.pedals.follow(self.through.travels)
+        self.through.follow_steel()
 
 
 @pytest.mark.parametrize("value", [32, 64, 127])
@@ -225,9 +229,8 @@ def test_a_half_stop_by_a_midi_controller_moves_scale_and_tones(value):
 def test_a_note_played_by_osc_stands_where_the_pedal_brought_the_string():
     """The receiver gets each note with its frequency: C4 is a quarter tone high with A at three quarters."""
     stage = MidiStage()
-    stage.desk.receiver = receiver("osc-per-note")
-    stage.through = PlayedThrough(stage.desk.plan(), stage.out.append, {20: "A"})
-    stage.desk.changed = stage.through.retune
+    stage.desk.receivers = {ONE: receiver("osc-per-note")}
+    stage.play_through()
     stage.control(20, 95)
     stage.through.receive(b"\x90\x3c\x40")
 
@@ -237,7 +240,7 @@ def test_a_note_played_by_osc_stands_where_the_pedal_brought_the_string():
 
 def test_a_pedal_swept_at_every_step_is_heard_as_one_glide():
     """127 positions in half a second: level kept, no click, and it ends where it should."""
-    stage = MidiStage(plays=ONE)
+    stage = MidiStage(plays=FIFTH)
     play(stage, "fifth string")
     stage.hz(B3)
     stage.sound = stage.sound[-RATE // 4 :]
@@ -257,10 +260,10 @@ def test_levers_that_exclude_each_other_are_told_once_and_the_one_that_stays_cou
     stage = MidiStage()
     stage.control(21, 127)
     stage.control(22, 127)
-    stage.pedals.follow(stage.through.travels)
-    stage.pedals.follow(stage.through.travels)
+    stage.through.follow_steel()
+    stage.through.follow_steel()
     assert stage.desk.hands.travels == {"F": 1.0}
-    assert stage.told == ["changes F and E exclude each other; engage one of them"]
+    assert list(stage.told) == ["changes F and E exclude each other; engage one of them."]
 
     stage.control(21, 0)
     assert stage.desk.hands.travels == {"E": 1.0}
@@ -276,7 +279,7 @@ def test_pedals_that_move_within_30_milliseconds_are_one_state():
         stage.through.receive(b"\xb0\x15\x7f")
 
     def follow():
-        stage.pedals.follow(stage.through.travels)
+        stage.through.follow_steel()
         raise KeyboardInterrupt
 
     stage.through.receive(b"\xb0\x14\x7f")
@@ -285,16 +288,6 @@ def test_pedals_that_move_within_30_milliseconds_are_one_state():
     assert gathered == [0.03]
     assert len(stage.plans) == 1
     assert stage.desk.hands.travels == {"A": 1.0, "F": 1.0}
-
-
-def test_only_the_last_of_several_plans_is_sent():
-    sent = []
-    following = Following(sent.append, Event())
-    following.take("first")
-    following.take("second")
-    following.send()
-
-    assert sent == ["second"]
 
 
 @pytest.mark.parametrize("value", [63, 64])
@@ -356,7 +349,7 @@ def test_a_refused_change_moves_neither_scale_nor_tones():
 
 def test_a_song_cannot_move_a_tuning_dump():
     fixed = scale_of_classes("dump", [0, 4, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0])
-    desk = Desk(receiver("mts-octave"), fixed_scale=fixed, songs=(Song("Waltz", 7),))
+    desk = Desk({ONE: receiver("mts-octave")}, fixed_scale=fixed, songs=(Song("Waltz", 7),))
     with pytest.raises(BadValue, match="choose a temperament, then the song"):
         desk.song("Waltz")
     assert desk.state()["song"] is None

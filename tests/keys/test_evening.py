@@ -1,17 +1,21 @@
 """An evening played: from song to song nothing that sounds is moved, and no note waits.
 
 The listeners are independent, each on a cable of 31,250 baud (MIDI 1.0).
-The long form of the night at random: EVENING_EVENTS=1000000 python -m pytest tests/keys/test_evening.py
+The long form of the night at random, some minutes:
+EVENING_EVENTS=1000000 python -m pytest -o faulthandler_timeout=0 tests/keys/test_evening.py
 """
 
 import os
 
 import pytest
 
+from tests.keys.listener import Listener
 from tests.keys.night import RIG, Night, events, replan, write
 from tonegen.keys import midi
+from tonegen.keys.cable import Cable
 from tonegen.keys.going import Going
 from tonegen.keys.held import HeldKeys
+from tonegen.keys.playing import PlayedEvening
 from tonegen.keys.receivers import OctaveTuning
 from tonegen.keys.tables import Tables
 
@@ -389,3 +393,82 @@ def test_a_broken_sender_is_caught(tmp_path, monkeypatch, broken, told):
     faults, _, _ = perform(write(tmp_path), 4000)
 
     assert any(told in fault for fault in faults)
+
+
+# -- keys that follow the chord ------------------------------------------------------------------------
+
+
+STEEL = """
+title = "Invented: keys that follow the chord"
+instrument = "e9-ten-string"
+temperament = "five-limit-just"
+[[receivers]]
+name = "Pad"
+receiver = "mpe"
+port = "Pad"
+follow = "LEAD"
+[[controls]]
+on = "control 20"
+moves = "A"
+[[controls]]
+from = "board"
+on = "control 80"
+does = "next"
+[[songs]]
+name = "First"
+fret = 0
+[[songs]]
+name = "Second"
+fret = 5
+"""
+
+
+class Pad:
+    """A set with one receiver that follows the chord, heard as it is played."""
+
+    def __init__(self, folder, lead):
+        path = folder / "chords.toml"
+        path.write_text(STEEL.replace("LEAD", lead))
+        self.made = replan(path)
+        self.listener = Listener()
+        for message in self.made.start("Pad"):
+            self.listener.send(message)
+        self.playing = PlayedEvening(self.made, {"Pad": Cable(self.listener.send)})
+
+    def strike(self, key):
+        """The offset that a note gets; it is let go again."""
+        self.playing.receive(bytes((0x90, key, 80)))
+        pitch = self.listener.struck[-1][2] - 100 * key
+        self.playing.receive(bytes((0x80, key, 64)))
+        return pitch
+
+
+def test_in_a_set_the_lowest_note_leads_at_equal_temperament(tmp_path):
+    """Also where a steel is there, which is in just intonation."""
+    pad = Pad(tmp_path, "bass")
+    for message in (b"\x90\x34\x50", b"\x90\x38\x50"):  # E and G sharp
+        pad.playing.receive(message)
+    pitches = {key: pad.listener.pitch_cents(channel, key) for channel, key in pad.listener.sounding()}
+
+    assert pitches[52] == pytest.approx(5200, abs=1)
+    assert pitches[56] - pitches[52] == pytest.approx(386.3, abs=1.5)
+    pad.playing.close()
+
+
+def test_in_a_set_the_steel_s_strings_lead_with_pedals_and_from_song_to_song(tmp_path):
+    """String 5 is B; A raises it to C sharp. At fret 5 the open third string has the note C sharp as well."""
+    pad = Pad(tmp_path, "steel")
+    place = {travel: dict(pad.made.strings(0, {"A": travel})) for travel in (0, 1)}
+    other = dict(pad.made.strings(1, {}))
+    both = sorted(set(place[0]) & set(other))[-1]
+
+    assert pad.strike(71) == pytest.approx(place[0][59], abs=0.3), "an octave of string 5"
+    pad.playing.receive(b"\xb0\x14\x7f")
+    pad.playing.follow_steel()
+    assert pad.strike(73) == pytest.approx(place[1][61], abs=0.3)
+    pad.playing.receive(b"\xb0\x14\x00")
+    pad.playing.follow_steel()
+    pad.playing.receive(b"\xb0\x50\x7f", "board")
+    assert pad.made.states[1].fret == 5
+    assert pad.strike(both) == pytest.approx(other[both], abs=0.3)
+    pad.playing.close()

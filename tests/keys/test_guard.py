@@ -2,14 +2,16 @@
 
 import signal
 import subprocess
+import threading
 
 import pytest
 
+from tests.keys.rig import tuned
 from tonegen.errors import NoSuchDevice
 from tonegen.keys import guard, journal, side_process
 from tonegen.keys.guard import Guard
 from tonegen.keys.journal import KeptUndo
-from tonegen.keys.live import Presence, TunedReceiver
+from tonegen.keys.live import Presence
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_classes
@@ -64,6 +66,58 @@ def test_a_guard_of_several_that_is_killed_holds_all_of_them_again(synthesizer):
     assert synthesizer.nothing_waits()
 
 
+class LateDoor:
+    """A receiver's port, which hears once the program's own end of the connection is gone."""
+
+    seconds_per_byte = 0.0
+
+    def __init__(self, sources, own_name):
+        self.sources, self.own_name = sources, own_name
+        self.heard, self.closed, self.looks = [], False, []
+
+    def send(self, message):
+        if self.own_name not in self.sources.names():
+            self.heard.append(message)
+
+    def is_there(self, thorough=False):
+        self.looks.append(thorough)
+        return True
+
+    def close(self):
+        self.closed = True
+
+
+class LeavingSources:
+    """A MIDI system that takes one of a killed program's ends out after the other, with each third look."""
+
+    def __init__(self, names):
+        self._names = names
+        self.looks = 0
+        self.lock = threading.Lock()
+
+    def names(self):
+        with self.lock:
+            self.looks += 1
+            return self._names[min(self.looks // 3, len(self._names)) :]
+
+
+def test_each_receiver_is_put_back_once_it_hears_again_and_nothing_is_opened_before(monkeypatch):
+    """Most of them wait for others; one that nobody was connected to goes at once."""
+    monkeypatch.setattr(guard, "_LOOK_SECONDS", 0.0)
+    sources = LeavingSources(["tonegen-07:c", "tonegen-03:a", "tonegen-05:b"])
+    posts = []
+    for end in ("tonegen-03:a", "tonegen-05:b", "tonegen-07:c", "tonegen-09:d"):
+        post = guard._HeldDoor(f"midi {end}", end[-2:], LateDoor(sources, end))
+        post.undo = KeptUndo(post.where, (b"\xe0\0\x40", b"\xe1\0\x40"), 0.0)
+        posts.append(post)
+    guard._put_back(posts, sources)
+
+    for post in posts:
+        assert post.door.heard == 2 * list(post.undo.messages), "once more when all are out"
+        assert post.there
+    assert [post.door.looks for post in posts] == [[False, False, True], *[[False] * 3] * 3]
+
+
 def killed(rig):
     """The guard of a rig, killed from outside."""
     rig.guard._process.kill()
@@ -71,12 +125,12 @@ def killed(rig):
 
 
 def test_a_guard_that_is_killed_is_replaced(synthesizer):
-    rig = TunedReceiver(synthesizer.where, MADE)
+    rig = tuned(synthesizer.where, MADE)
     first = rig.guard._process.pid
     assert synthesizer.take(12) == list(MADE.messages)
 
     killed(rig)
-    assert rig.look() is Presence.THERE
+    assert [*rig.look().values()] == [Presence.THERE]
     assert rig.guard._process.pid != first
     rig.close()
 
@@ -84,7 +138,7 @@ def test_a_guard_that_is_killed_is_replaced(synthesizer):
 
 
 def test_a_guard_killed_just_before_the_end_is_replaced_too(synthesizer):
-    rig = TunedReceiver(synthesizer.where, MADE)
+    rig = tuned(synthesizer.where, MADE)
     synthesizer.take(12)
     killed(rig)
     rig.close()
@@ -93,7 +147,7 @@ def test_a_guard_killed_just_before_the_end_is_replaced_too(synthesizer):
 
 
 def test_what_was_to_be_kept_stays_tuned_though_the_guard_was_killed(synthesizer):
-    rig = TunedReceiver(synthesizer.where, MADE)
+    rig = tuned(synthesizer.where, MADE)
     synthesizer.take(12)
     rig.keep()
     killed(rig)
@@ -107,7 +161,7 @@ def test_files_that_lie_about_are_not_taken_for_modules(synthesizer, tmp_path, m
     (tmp_path / "json.py").write_text("raise SystemExit('not this one')\n")
     monkeypatch.chdir(tmp_path)
 
-    TunedReceiver(synthesizer.where, MADE).close()
+    tuned(synthesizer.where, MADE).close()
 
     assert synthesizer.take(24) == [*MADE.messages, *MADE.undo]
 

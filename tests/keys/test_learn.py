@@ -2,8 +2,10 @@
 
 import pytest
 
-from tonegen.errors import BadPreset, BadValue
+from tonegen.errors import BadPreset, BadValue, NoSuchDevice
+from tonegen.keys import press_reader
 from tonegen.keys.controls import Controls, control_fields
+from tonegen.keys.ports import Port
 from tonegen.presets.own import save_control
 from tonegen.presets.sets import set_list
 
@@ -103,7 +105,6 @@ def test_a_set_without_controls_gets_its_first(file):
     [
         ({"from": "Foot board", "on": "control 80", "channel": 1, "does": "hold"}, "claimed twice"),
         ({"on": "control 64", "channel": 1, "does": "next"}, "pedal of the keyboard"),
-        ({"on": "control 20", "channel": 1, "moves": "Z"}, "Z"),
     ],
 )
 def test_what_would_be_wrong_is_refused_and_the_file_stays(file, row, why):
@@ -114,6 +115,63 @@ def test_what_would_be_wrong_is_refused_and_the_file_stays(file, row, why):
     assert [*file.parent.glob(".*")] == []
 
 
-def test_a_set_of_the_program_is_to_be_copied_first():
-    with pytest.raises(BadValue, match="copy it first"):
-        save_control("demo-duo", {"on": "control 82", "channel": 1, "does": "next"})
+@pytest.fixture
+def ports(monkeypatch):
+    """What each input hears is put in by hand; one is another program's."""
+    heard = {}
+
+    class Input:
+        def __init__(self, name, arrived):
+            if name == "Taken":
+                raise NoSuchDevice("Taken: in use")
+            heard[name] = arrived
+
+        def close(self):
+            pass
+
+    names = ("Foot board:Foot board MIDI 1 24:0", "Piano 20:0", "Taken")
+    monkeypatch.setattr(press_reader, "MidiInput", Input)
+    monkeypatch.setattr(press_reader, "inputs", lambda: tuple(Port(name, 0) for name in names))
+    return heard
+
+
+def test_a_press_says_from_which_port_it_came_but_for_the_keyboard_that_is_played(ports):
+    reader = press_reader.PressReader("piano")
+    assert reader.silent == ["Taken: in use"]
+    board, piano = ports.values()
+    board(bytes.fromhex("b0 50 00"))
+    board(bytes.fromhex("b0 50 7f"))
+    piano(bytes.fromhex("b0 43 7f"))
+    assert reader.next("next", 0) is None, "let go"
+    row = {"from": "Foot board:Foot board MIDI 1", "on": "control 80", "channel": 1, "does": "next"}
+    assert reader.next("next", 0) == row
+    assert reader.next("A", 0) == {"on": "control 67", "channel": 1, "moves": "A"}
+    assert reader.next("next", 0) is None, "nothing was pressed"
+
+
+def test_a_foot_board_that_is_plugged_in_meanwhile_is_heard_and_one_that_comes_back_again(ports, monkeypatch):
+    monkeypatch.setattr(press_reader, "_LOOK_SECONDS", 0.0)
+    there = [Port("Piano 20:0", 0)]
+    monkeypatch.setattr(press_reader, "inputs", lambda: tuple(there))
+    reader = press_reader.PressReader()
+    del ports["Piano 20:0"]
+    for _ in range(2):
+        there.append(Port("Board 28:0", 0))
+        assert reader.next("next", 0) is None
+        ports.pop("Board 28:0")(bytes.fromhex("b0 50 7f"))
+        assert reader.next("next", 0)["from"] == "Board"
+        there.pop()
+        assert reader.next("next", 0) is None
+    assert ports == {}, "each is opened once"
+
+
+def test_what_cannot_be_written_is_refused_before_anybody_presses(tonegen, file):
+    refused = "tonegen set learn demo-duo --control next", f"tonegen set learn {file} --control nexxt"
+    assert "copy it first: tonegen copy set demo-duo" in tonegen.refused(refused[0])
+    assert tonegen.refused(refused[1]) == (
+        '"nexxt" is nothing that a control does; give one of: next, previous, number, hold, panic; '
+        "or a pedal or lever, A, B, C, F, E, V, DD, G"
+    )
+    with pytest.raises(BadValue, match='"Z" is nothing that a control does'):
+        save_control(str(file), {"on": "control 20", "channel": 1, "moves": "Z"})
+    assert file.read_text() == FILE

@@ -9,11 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.keys.rig import Programs
+from tests.keys.rig import tune_again, tuned
 from tests.page.running import RunningPage
 from tonegen.keys import journal
 from tonegen.keys.left import put_back_left
-from tonegen.keys.live import TunedReceiver
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_classes, scale_of_temperament
@@ -28,13 +27,6 @@ def send(synthesizer):
     """The command that tunes it."""
     to = synthesizer.where.removeprefix("osc ")
     return ("keys", "send", "--temperament", "vallotti", "--receiver", "osc-per-class", "--to", to)
-
-
-@pytest.fixture
-def programs():
-    programs = Programs()
-    yield programs
-    programs.close()
 
 
 def family(pid):
@@ -117,17 +109,18 @@ def test_it_is_written_down_whole_before_the_first_byte_goes(synthesizer):
             [path] = journal.left()
             self.append(journal.read(path))
 
-    rig = TunedReceiver(synthesizer.where, MADE)
-    rig.door, door = Door(), rig.door
-    rig.tune_again()
-    heard, rig.door = rig.door, door
+    rig = tuned(synthesizer.where, MADE)
+    at = rig.doors[synthesizer.where]
+    at.door, door = Door(), at.door
+    tune_again(rig, MADE)
+    heard, at.door = at.door, door
     rig.close()
 
     assert heard == [journal.KeptUndo(synthesizer.where, MADE.undo, MADE.receiver.sysex_seconds)] * 12
 
 
 def test_what_a_program_that_runs_has_tuned_is_its_own(synthesizer, tonegen):
-    rig = TunedReceiver(synthesizer.where, MADE)
+    rig = tuned(synthesizer.where, MADE)
     synthesizer.take(12)
 
     assert tonegen("tonegen keys reset").code == 0
@@ -143,7 +136,7 @@ def test_what_a_program_that_runs_has_tuned_is_its_own(synthesizer, tonegen):
 
 
 def test_what_stays_tuned_because_the_player_said_so_is_not_left(synthesizer):
-    rig = TunedReceiver(synthesizer.where, MADE)
+    rig = tuned(synthesizer.where, MADE)
     synthesizer.take(12)
     rig.keep()
     rig.close()
@@ -192,7 +185,7 @@ def test_a_file_that_says_nothing_is_removed(own_folder, tonegen, changed):
 def test_a_disk_that_takes_nothing_is_no_reason_not_to_play(synthesizer, own_folder):
     own_folder.parent.mkdir()
     own_folder.write_text("not a folder")
-    TunedReceiver(synthesizer.where, MADE).close()
+    tuned(synthesizer.where, MADE).close()
 
     assert synthesizer.take(24) == [*MADE.messages, *MADE.undo]
 

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.keys.listener import Listener
-from tonegen.errors import BadValue
+from tonegen.errors import BadPreset, BadValue
 from tonegen.keys import osc
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
@@ -144,6 +144,41 @@ def test_a_receiver_that_cuts_to_whole_cents_is_aimed_at_the_middle():
     assert np.floor(pitches(made, listener) + 1e-9) == pytest.approx(
         100 * np.arange(21, 109) + made.sent_cents[21:109]
     )
+
+
+OWN = {"60": 3.0, "61": -2.5, "72": 1.0}
+
+
+def test_a_receiver_that_is_off_by_itself_is_brought_back_key_by_key():
+    """A key that plays 3 cents sharp is asked for 3 cents less, and sounds where it should."""
+    off = msgspec.structs.replace(receiver("mts-single-note"), own_cents=OWN)
+    scale = scale_of_classes("low", [-10.0] * 12)
+    made = plan(scale, off)
+
+    assert made.aim_cents[[60, 61, 62, 72]] == pytest.approx([-13, -7.5, -10, -11])
+    assert made.sent_cents[60:73] == pytest.approx([-10] * 13, abs=0.01)
+    listener = heard(made.messages)
+    assert pitches(made, listener)[60 - 21 : 62 - 21] == pytest.approx([5987, 6092.5], abs=0.01)
+    assert made.aim_of(60, -5.0) == pytest.approx(-8)
+
+
+def test_what_a_pitch_class_cannot_take_back_is_left():
+    """C4 is 3 cents sharp and C5 one: both are brought down by the mean of the Cs that are heard."""
+    off = msgspec.structs.replace(receiver("mts-octave"), own_cents=OWN)
+    scale = scale_of_classes("equal", [0.0] * 12)
+    made = plan(scale, off)
+
+    cs = [key for key in scale.heard_keys if key % 12 == 0]
+    mean = 4.0 / len(cs)
+    assert made.sent_cents[[60, 72]] == pytest.approx([3 - mean, 1 - mean], abs=0.01)
+    assert made.worst_left.cents == pytest.approx(-(3 - mean), abs=0.01)
+
+
+def test_own_offsets_are_of_keys(tmp_path):
+    path = tmp_path / "piano.toml"
+    path.write_text('title = "x"\nmeans = "key tuning"\nmessage = "dump"\nown_cents = { 128 = 1.0 }\n')
+    with pytest.raises(BadPreset, match='own_cents: "128" is not a MIDI key'):
+        receiver(str(path))
 
 
 def test_a_receiver_whose_bend_falls_short_is_bent_further():

@@ -15,13 +15,14 @@ from tonegen.keys.plan import plan
 from tonegen.keys.ports_process import Bench, PortsProcess
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_classes
+from tonegen.setlist.records import Lead
 
 FLAT = plan(scale_of_classes("flat", [-2.0] * 12), receiver("osc-per-class"))
 
 
 @pytest.fixture
 def apart():
-    apart = PortsProcess()
+    apart = PortsProcess(Bench)
     yield apart
     apart.close()
 
@@ -46,12 +47,12 @@ def keyboards(monkeypatch):
         may_lose_notes = False
 
         def __init__(self, asked, receive, virtual):
-            played[asked] = receive
+            played[asked], self.name = receive, asked
 
         def close(self):
             pass
 
-    monkeypatch.setattr("tonegen.keys.ports_process.MidiInput", Keyboard)
+    monkeypatch.setattr("tonegen.keys.set_live.MidiInput", Keyboard)
     monkeypatch.setattr("tonegen.keys.ports_process.keep_pauses_short", lambda: None)
     return played
 
@@ -80,6 +81,30 @@ def test_a_note_that_passes_through_keeps_its_tune_when_the_temperament_changes(
     off, bend, again = synthesizer.take(3)
     assert (off[0] & 0xF0, bend[0] & 0xF0, again[0] & 0xF0) == (0x80, 0xE0, 0x90)
     assert again[1:] == note[1:]
+    bench.put_back()
+
+
+def test_notes_that_pass_through_follow_the_chord_until_told_otherwise(synthesizer, keyboards):
+    """E4 under the steel's string C4: a third of 5:4, 13.7 cents below equal (Helmholtz and Ellis)."""
+    made = plan(scale_of_classes("equal", [0.0] * 12), receiver("mpe"))
+    bench = Bench()
+    bench.follow(made, Lead.STEEL, ())
+    assert bench.chord() == ()
+    bench.tune(synthesizer.where, made)
+    bench.pass_through("Keys", made)
+    bench.follow(made, Lead.STEEL, [(60, 0.0)])
+    keyboards["Keys"](b"\x90\x40\x50")
+    [(key, cents)] = bench.chord()
+    assert (key, round(cents)) == (64, -13)
+    keyboards["Keys"](b"\x80\x40\x50")
+    assert bench.chord() == ()
+
+    bench.follow(made, Lead.SONG, [(60, 0.0)])
+    keyboards["Keys"](b"\x90\x41\x50")
+    assert bench.chord() == ((65, 0.0),), "alone it stands where the song has it"
+    bench.follow(made, Lead.OFF, ())
+    keyboards["Keys"](b"\x90\x43\x50")
+    assert bench.chord() == ()
     bench.put_back()
 
 
@@ -112,7 +137,7 @@ def test_a_program_that_is_killed_leaves_it_put_back(synthesizer):
     tunes = (
         "import sys; from tests.keys.test_ports_process import MADE; "
         "from tonegen.keys.ports_process import PortsProcess, Bench; "
-        "apart = PortsProcess(); apart.call(Bench.tune, sys.argv[1], MADE); "
+        "apart = PortsProcess(Bench); apart.call(Bench.tune, sys.argv[1], MADE); "
         "print('tuned', flush=True); sys.stdin.read()"
     )
     program = subprocess.Popen(

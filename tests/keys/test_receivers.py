@@ -36,7 +36,7 @@ def test_what_a_receiver_file_may_say_besides_is_as_its_comment_has_it(tmp_path)
     path = tmp_path / "said.toml"
     path.write_text("\n".join((text, *besides)))
 
-    assert len(besides) == 6
+    assert len(besides) == 7
     assert receiver(str(path)) == receiver("twelve-channel-bend")
 
 

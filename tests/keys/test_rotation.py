@@ -26,7 +26,7 @@ keys = st.integers(48, 72)  # few enough that the same key comes back
 players = st.sampled_from((0, 0, 0, 5))
 
 
-class Playing(RuleBasedStateMachine):
+class PlayedEvening(RuleBasedStateMachine):
     """A player at the keys, and what he should hear: kept beside, from the rules of a piano with pedals."""
 
     receiver = "mpe"
@@ -172,7 +172,7 @@ class Playing(RuleBasedStateMachine):
 
 
 def machine(receiver_name, players=(0,), examples=250):
-    case = type(f"Playing_{receiver_name}", (Playing,), {"receiver": receiver_name, "players": players})
+    case = type(f"Playing_{receiver_name}", (PlayedEvening,), {"receiver": receiver_name, "players": players})
     test = case.TestCase
     test.pytestmark = [pytest.mark.long]
     test.settings = settings(max_examples=examples, stateful_step_count=40, deadline=None)

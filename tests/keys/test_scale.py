@@ -109,7 +109,11 @@ def test_a_note_that_a_state_lacks_stays_where_other_states_have_it():
     )  # fmt: skip
     mine = OwnTemperament("mine", "neck", {TuningPoint(1): 4.0, TuningPoint(2): -9.0,
                           TuningPoint(1, ("A",)): 7.0, TuningPoint(2, ("L",)): -12.0})  # fmt: skip
-    desk = Desk(receiver("mts-single-note"), Rig(neck, mine), fill=temperament("quarter-comma-meantone"))
+    desk = Desk(
+        {"One": receiver("mts-single-note")},
+        Rig(neck, mine),
+        fill=temperament("quarter-comma-meantone"),
+    )
     desk.engage("A", 1.0)
     made = desk.scale()
 

@@ -62,10 +62,15 @@ def file(tmp_path, synthesizers):
 
 
 @pytest.fixture
-def playing(file):
-    playing = PlayedSet(set_plan(set_list(str(file))).checked())
-    yield playing
-    playing.close()
+def played(file):
+    played = PlayedSet(set_plan(set_list(str(file))).checked())
+    yield played
+    played.close()
+
+
+@pytest.fixture
+def playing(played):
+    return played.playing
 
 
 def test_a_press_brings_every_receiver_to_the_next_song(playing, synthesizers):
@@ -84,11 +89,11 @@ def test_a_press_brings_every_receiver_to_the_next_song(playing, synthesizers):
 
 def test_one_guard_puts_all_of_them_back(file, synthesizers):
     low, high = synthesizers
-    playing = PlayedSet(set_plan(set_list(str(file))).checked())
+    played = PlayedSet(set_plan(set_list(str(file))).checked())
     low.take(12)
-    playing.receive(b"\x90\x40\x40")
+    played.playing.receive(b"\x90\x40\x40")
     assert len(journal.left()) == 2
-    playing.close()
+    played.close()
 
     undo = low.take(12)
     assert len(undo) == 12
@@ -114,6 +119,7 @@ def test_osc_is_answered_with_the_state(playing):
     assert "12.5 is the number of no song" in asked("set/number", 12.5).arguments[1]
     assert json.loads(asked("set/hold").arguments[0])["hold"] is True
     assert asked("panic").address == asked("state").address == "/tonegen/state"
+    assert asked("send-again").address == "/tonegen/state"
     assert "/tonegen/set/next" in asked("fret", 3.0).arguments[1]
 
 
@@ -133,30 +139,32 @@ def test_show_control_is_taken_by_its_device_alone(playing):
     assert playing.state()["hold"] is False
 
 
-def test_a_file_that_changes_meanwhile_is_not_read_again(playing, file):
-    playing.look()
+def test_a_file_that_changes_meanwhile_is_not_read_again(played, playing, file):
+    played.look()
     assert list(playing.told) == []
     file.write_text(file.read_text() + "\n# later\n")
-    playing.look()
-    playing.look()
+    played.look()
+    played.look()
     (said,) = playing.told
     assert "has changed; it is not read again" in said
 
 
-def test_a_receiver_that_goes_is_passed_over_and_set_when_it_is_back(playing, synthesizers, monkeypatch):
+def test_a_receiver_that_goes_is_passed_over_and_set_when_it_is_back(
+    played, playing, synthesizers, monkeypatch
+):
     low, _ = synthesizers
     low.take(12)
-    (at,) = (at for at in playing._places.values() if at.where == low.where)
+    (at,) = (at for where, at in played.rig.doors.items() if where == low.where)
     monkeypatch.setattr(at.door, "is_there", lambda thorough=False: False)
-    playing.look()
+    played.look()
     assert [one["state"] for one in playing.state()["receivers"]] == ["gone", "ready"]
     playing.receive(b"\xb0\x50\x7f")
     assert low.nothing_waits()
     monkeypatch.undo()
-    playing.look()
+    played.look()
     assert len(low.take(12)) == 12
     assert [one["state"] for one in playing.state()["receivers"]] == ["ready", "ready"]
-    assert "Low: connected, and brought to this song." in playing.told
+    assert "Low: connected, and tuned." in playing.told
 
 
 def test_a_receiver_that_is_missing_names_the_songs_that_need_it(file, synthesizers):
@@ -168,8 +176,96 @@ def test_a_receiver_that_is_missing_names_the_songs_that_need_it(file, synthesiz
         PlayedSet(made)
     assert synthesizers[1].nothing_waits(), "the other was left alone"
     assert journal.left() == ()
-    playing = PlayedSet(made, without=["Low"])
-    assert [one["name"] for one in playing.state()["receivers"]] == ["High"]
-    playing.close()
+    played = PlayedSet(made, without=["Low"])
+    assert [one["name"] for one in played.playing.state()["receivers"]] == ["High"]
+    played.close()
     with pytest.raises(BadValue, match='no receiver "Middle"'):
         PlayedSet(made, without=["Middle"])
+
+
+class Desk:
+    """A lighting desk's port, which may be away."""
+
+    there = True
+
+    def __init__(self, asked):
+        if not Desk.there:
+            raise NoSuchDevice(asked)
+        self.sent = Desk.sent = []
+
+    def send(self, message):
+        self.sent.append(message)
+
+    def is_there(self):
+        return Desk.there
+
+    reconnect = is_there
+
+    def close(self):
+        self.sent.append("closed")
+
+
+def test_lights_go_with_each_song_that_is_gone_to(file, monkeypatch):
+    """GO of Show Control (RP-002, from memory); none at the start, none when they are back."""
+    file.write_text(
+        file.read_text().replace('"Invented"', '"Invented"\nlights = { port = "Desk", device = 5 }', 1)
+    )
+    monkeypatch.setattr("tonegen.keys.set_live.MidiOutput", Desk)
+    monkeypatch.setattr(Desk, "there", False)
+    played = PlayedSet(set_plan(set_list(str(file))).checked())
+    played.look()
+    played.look()
+    assert list(played.playing.told) == [
+        "No lights at Desk; they go with the songs as soon as they are there."
+    ]
+    played.playing.next()
+    monkeypatch.setattr(Desk, "there", True)
+    played.look()
+    assert Desk.sent == []
+    played.playing.receive(b"\xb0\x50\x7f")
+    assert Desk.sent == [bytes.fromhex("f0 7f 05 02 01 01 33 f7")]
+    played.playing.receive(b"\xb0\x50\x7f")
+    assert len(Desk.sent) == 1, "a switch that bounces"
+    played.close()
+    assert Desk.sent[-1] == "closed"
+
+
+def test_osc_moves_the_pedals_of_a_set_that_has_a_steel(file, synthesizers):
+    def asked(played, address, *arguments):
+        (reply,) = answer(encode(Message(f"/tonegen/{address}", arguments)), played.playing, SET_ADDRESSES)
+        return decode(reply)[0]
+
+    low, _ = synthesizers
+    played = PlayedSet(set_plan(set_list(str(file))).checked())
+    assert "has no steel" in asked(played, "engage", "A").arguments[1]
+    played.close()
+    low.take(24)
+    file.write_text(
+        file.read_text()
+        .replace('"Invented"', '"Invented"\ninstrument = "e9-ten-string"\ntemperament = "five-limit-just"', 1)
+        .replace('follows = "equal"', 'follows = "steel"', 1)
+    )
+    played = PlayedSet(set_plan(set_list(str(file))).checked())
+    low.take(12)
+    assert "no change" in asked(played, "engage", "Z").arguments[1]
+    assert "travel" in asked(played, "engage", "A", 2.0).arguments[1]
+    assert asked(played, "engage", "A", 1.0).address == "/tonegen/state"
+    played.playing.follow_steel()
+    moved = played._made.moved(0, {"A": 1.0})["Low"].tuning
+    assert low.take(1)[0] in moved
+    assert asked(played, "release", "A").address == "/tonegen/state"
+    played.playing.follow_steel()
+    assert low.take(1)[0] in played._made.moved(0, {"A": 0.0})["Low"].tuning
+    played.close()
+
+
+def test_without_a_keyboard_receivers_follow_at_once(file, synthesizers):
+    """Notes reach them by another way; presses come by OSC or from a foot board."""
+    played = PlayedSet(set_plan(set_list(str(file))).checked(), passes=False)
+    low, high = synthesizers
+    low.take(12)
+    played.playing.next()
+    assert len(low.take(11)) == 11
+    assert high.nothing_waits()
+    assert played.playing.state()["going"] is False
+    played.close()

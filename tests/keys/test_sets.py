@@ -236,6 +236,31 @@ def test_only_the_keys_of_a_zone_count_in_what_is_left(worked_out):
             "row 3 of songs, row 1 of sends, program: osc-per-note is sent OSC",
         ),
         (["mpe"], "", '[[songs]]\nname = "Waltz"\n', "row 1 of songs, follows: quarter-comma-meantone is"),
+        (
+            ["mpe"],
+            '[[receivers]]\nname = "Pad"\nreceiver = "mts-bulk"\nport = "P"\nfollow = "song"\n',
+            SONGS,
+            "row 2 of receivers, follow: a dump of all keys cannot follow the chord as you play",
+        ),
+        (
+            ["mpe"],
+            '[[receivers]]\nname = "Pad"\nreceiver = "mpe"\nport = "P"\n'
+            'follows = "vallotti"\nfollow = "bass"\n',
+            SONGS,
+            "row 2 of receivers, follow: who follows the bass has the lowest note at equal temperament",
+        ),
+        (
+            ["mpe"],
+            '[[receivers]]\nname = "Pad"\nreceiver = "mpe"\nport = "P"\nfollow = "bass"\n',
+            SONGS + 'follows = { Pad = "vallotti" }\n',
+            "row 3 of songs, follows: who follows the bass has the lowest note at equal temperament",
+        ),
+        (
+            ["mpe"],
+            '[[receivers]]\nname = "Pad"\nreceiver = "mts-bulk"\nport = "P"\nfollow = "song"\n',
+            SONGS + 'follows = { Pad = "vallotti" }\n',
+            "row 2 of receivers, follow: a dump of all keys cannot follow the chord as you play",
+        ),
     ],
 )  # fmt: skip
 def test_what_only_a_whole_set_shows_is_named_by_line_row_and_key(worked_out, receivers, rows, songs, said):
@@ -257,6 +282,25 @@ def test_a_tuning_that_a_receiver_cannot_hold_is_named_once_with_the_song_that_a
     assert "row 1 of songs, follows: C: " in fault
     assert "raise bend_range_semitones" in fault
     assert night.plans[0] == {}
+
+
+def test_the_song_that_leads_where_a_note_that_follows_cannot_be_held_is_named(worked_out, tmp_path):
+    """A bend of one semitone, 52 cents low: 40 more can be held, but not 20 beyond them."""
+    (tmp_path / "narrow.toml").write_text(
+        'title = "Invented"\nmeans = "bend per pitch class"\nchannels = [1,2,3,4,5,6,7,8,9,11,12,13]\n'
+        "bend_range_semitones = 1\nreference_hz = 427\n"
+    )
+    (tmp_path / "high.toml").write_text(f'title = "Invented"\ncents = {[0] * 11 + [40]}\n')
+    pad = '[[receivers]]\nname = "Pad"\nreceiver = "./narrow.toml"\nport = "P"\nfollow = "LEAD"\n'
+    songs = SONGS + 'follows = { Pad = "./high.toml" }\n'
+    told = {
+        lead: list(worked_out("mpe", rows=pad.replace("LEAD", lead), songs=songs).faults)
+        for lead in ("off", "song")
+    }
+
+    assert told["off"] == []
+    (fault,) = told["song"]
+    assert "row 3 of songs, follows: B" in fault
 
 
 def test_a_temperament_whose_drop_is_gone_is_one_fault(worked_out, tmp_path):

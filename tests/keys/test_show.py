@@ -7,7 +7,7 @@ Bytes, formats and commands of RP-002 are from memory: F0 7F device 02 format co
 import pytest
 
 from tonegen.errors import BadValue
-from tonegen.keys.midi import ShowCommand, is_show, is_show_for, parse_show, parse_song_select
+from tonegen.keys.midi import ShowCommand, is_show, is_show_for, parse_show, parse_song_select, show_go
 
 
 def show(body):
@@ -52,6 +52,10 @@ def test_only_the_device_that_is_meant():
     assert is_show_for(five, 127), "who listens as all takes what is for anybody"
     assert is_show_for(everybody, 6)
     assert not is_show_for(group, 5)
+
+
+def test_go_for_the_lights():
+    assert show_go(5, 12) == show("05 02 01 01 31 32")
 
 
 def test_other_messages_are_none_of_it():

@@ -10,11 +10,12 @@ import pytest
 
 import tonegen.cli
 from tests.keys.exclusive import rtmidi
+from tests.keys.rig import tune_again, tuned
 from tonegen import ending
 from tonegen.errors import NoSuchDevice
 from tonegen.keys import guard, ports, side_process
 from tonegen.keys.guard import Guard
-from tonegen.keys.live import Presence, TunedReceiver
+from tonegen.keys.live import Presence
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_classes
@@ -51,21 +52,21 @@ def exclusive(tmp_path, monkeypatch):
 
 
 def test_where_a_port_cannot_be_shared_all_goes_through_the_guard(exclusive):
-    rig = TunedReceiver("midi stage", MADE)
-    assert rig.look() is Presence.THERE
+    rig = tuned("midi stage", MADE)
+    assert [*rig.look().values()] == [Presence.THERE]
     rig.close()
 
     assert exclusive.sent() == [*MADE.messages, *MADE.undo]
 
 
 def test_a_port_that_cannot_be_shared_is_opened_again_when_it_is_back(exclusive):
-    rig = TunedReceiver("midi stage", MADE)
+    rig = tuned("midi stage", MADE)
     exclusive.pull_out()
-    rig.door.send(MADE.messages[0])  # a note that comes meanwhile is lost, and no more
-    assert rig.look() is Presence.GONE
+    rig.doors["midi stage"].door.send(MADE.messages[0])  # a note that comes meanwhile is lost, and no more
+    assert [*rig.look().values()] == [Presence.GONE]
     exclusive.plug_in()
-    assert rig.look() is Presence.BACK
-    rig.tune_again()
+    assert [*rig.look().values()] == [Presence.BACK]
+    tune_again(rig, MADE)
     rig.close()
 
     assert exclusive.sent() == [*MADE.messages, *MADE.messages, *MADE.undo]
@@ -78,6 +79,23 @@ def test_a_port_that_another_program_holds_is_refused_in_words(exclusive, open_p
 
     with pytest.raises(NoSuchDevice, match=r'"Stage" cannot be opened; close any other program that uses it'):
         open_port("Stage")
+
+
+class Vanishing(rtmidi.MidiOut):
+    """A client whose system loses a port while it is asked for their names, as JACK does."""
+
+    looks = 0
+
+    def get_ports(self):
+        self.looks += 1
+        if self.looks < 3:
+            raise rtmidi.RtMidiError("MidiOutJack::getPortName: the 'portNumber' argument (1) is invalid.")
+        return super().get_ports()
+
+
+def test_a_port_that_vanishes_while_ports_are_listed_is_no_error(exclusive, monkeypatch):
+    monkeypatch.setattr(rtmidi, "MidiOut", Vanishing)
+    assert [port.name for port in ports.outputs()] == ["Stage"]
 
 
 @pytest.fixture

@@ -5,7 +5,7 @@ from math import inf
 import msgspec
 import pytest
 
-from tests.keys.dense import SECONDS, Music, moving_desk, perform
+from tests.keys.dense import SECONDS, Music, made_by, moving_desk, perform
 from tests.keys.listener import TableEar
 from tonegen.keys import midi
 from tonegen.keys.cable import Cable
@@ -42,7 +42,7 @@ class Stage:
         self.under_way = []  # when each message that went out between notes will have arrived
         self.waited = []  # bytes of those that were still under way when a note was struck
         self.late = []  # notes in an old tuning that might have had the new
-        self.made = self.desk.plan()
+        self.made = made_by(self.desk)
         for message in self.made.messages:
             self.ear.send(message, -1.0)
         self.ear.bytes_of_tables = 0
@@ -186,7 +186,7 @@ def test_only_what_changes_is_sent(name):
     whole = sum(map(len, stage.made.tuning))
     for at, travel in ((1.0, 0.5), (2.0, 0.0)):
         stage.desk.engage("A", travel)
-        stage.retune(stage.desk.plan(), at)
+        stage.retune(made_by(stage.desk), at)
         due = at
         while due is not None:
             due = stage.send_due(due)

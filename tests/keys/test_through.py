@@ -8,7 +8,7 @@ import msgspec
 import pytest
 
 from tests.keys.listener import Listener
-from tonegen.keys.live import PlayedThrough
+from tests.keys.rig import Through
 from tonegen.keys.midi import parse_tuning
 from tonegen.keys.osc import decode
 from tonegen.keys.plan import plan
@@ -56,7 +56,7 @@ def test_ten_minutes_of_a_thousand_notes_a_second(name):
 
     expected = [round(8192 + cents * 8192 / 300) for cents in JUST.class_cents]
     made = plan(JUST, receiver(name))
-    through = PlayedThrough(made, send)
+    through = Through(made, send)
     for message in made.messages:
         send(message)
     phrase = list(player(PHRASE_NOTES))
@@ -76,7 +76,7 @@ def test_ten_minutes_of_a_thousand_notes_a_second(name):
 def test_bytes_off_a_cable_pass_whole():
     """Running status, a clock in the middle of a note, a sysex without its end."""
     listener = Listener()
-    through = PlayedThrough(plan(JUST, receiver("twelve-channel-bend")), listener.send)
+    through = Through(plan(JUST, receiver("twelve-channel-bend")), listener.send)
     splitter = Splitter()
     for chunk in ("90 3c", "40 40 f8 40", "f0 01 02", "90 43 40", "3c 00 40 00 43 00"):
         for message in splitter.feed(bytes.fromhex(chunk)):
@@ -90,7 +90,7 @@ def test_bytes_off_a_cable_pass_whole():
 def test_a_receiver_that_is_tuned_itself_gets_the_notes_as_they_are():
     made = plan(JUST, receiver("mts-octave"))
     out = queue.Queue()
-    through = PlayedThrough(made, out.put)
+    through = Through(made, out.put)
     played = [b"\x91\x3c\x40", b"\xe1\x00\x20", b"\xff"]
     for message in played:
         through.receive(message)
@@ -102,7 +102,7 @@ def test_a_receiver_that_is_tuned_itself_gets_the_notes_as_they_are():
 
 def test_osc_plays_each_note_with_its_frequency():
     out = []
-    through = PlayedThrough(plan(JUST, receiver("osc-per-note")), out.append)
+    through = Through(plan(JUST, receiver("osc-per-note")), out.append)
     for message in (b"\x90\x40\x7f", b"\x90\x43\x40", b"\x80\x40\x00", b"\x80\x50\x00", b"\xb0\x07\x64"):
         through.receive(message)
     through.finish()
@@ -118,7 +118,7 @@ def test_osc_plays_each_note_with_its_frequency():
 def test_osc_says_channel_and_velocity_as_players_count_them():
     told = msgspec.structs.replace(receiver("osc-per-note"), arguments=("i {channel}", "f {velocity}"))
     out = []
-    PlayedThrough(plan(JUST, told), out.append).receive(b"\x92\x40\x7f")
+    Through(plan(JUST, told), out.append).receive(b"\x92\x40\x7f")
 
     assert decode(out[0])[0].arguments == (3, 1.0)
 
@@ -141,7 +141,7 @@ def test_osc_says_channel_and_velocity_as_players_count_them():
 )
 def test_osc_notes_follow_pedals_and_modes(played, heard):
     out = []
-    through = PlayedThrough(plan(JUST, receiver("osc-per-note")), out.append)
+    through = Through(plan(JUST, receiver("osc-per-note")), out.append)
     for text in played.split():
         before = len(out)
         through.receive(bytes.fromhex(text))
@@ -160,7 +160,7 @@ def test_notes_whose_note_off_never_comes_are_ended(name):
     listener = Listener()
     for message in made.messages:
         listener.send(message)
-    through = PlayedThrough(made, listener.send)
+    through = Through(made, listener.send)
     for message in (b"\xb0\x40\x7f", b"\x90\x3c\x40", b"\x90\x40\x40", b"\x80\x40\x40"):
         through.receive(message)
     assert listener.sounding()
@@ -182,7 +182,7 @@ def rig(name):
     for message in made.messages:
         listener.send(message)
     listener.log.clear()
-    return PlayedThrough(made, listener.send), listener
+    return Through(made, listener.send), listener
 
 
 @pytest.mark.parametrize("name", [*RETUNED, *TABLES])
@@ -219,7 +219,7 @@ def test_panic_ends_everything_on_all_channels(name):
 
 def test_panic_ends_each_osc_note():
     out = []
-    through = PlayedThrough(plan(JUST, receiver("osc-per-note")), out.append)
+    through = Through(plan(JUST, receiver("osc-per-note")), out.append)
     for message in (b"\xb0\x40\x7f", b"\x90\x40\x7f", b"\x80\x40\x00"):
         through.receive(message)
     through.panic()
@@ -231,19 +231,23 @@ def test_panic_ends_each_osc_note():
 
 def test_pedals_are_kept_from_the_receiver():
     out = []
-    through = PlayedThrough(plan(JUST, receiver("mpe")), out.append, {20: "A"})
+    through = Through(plan(JUST, receiver("mpe")), out.append, {20: "A"})
     through.receive(b"\xb0\x14\x7f")
 
     assert out == []
-    assert through.travels == {"A": 1.0}
     assert through.moved.is_set()
+    stood = []
+    through.playing.steel = stood.append
+    through.follow_steel()
+    through.follow_steel()
+    assert stood == [{"A": 1.0}]
 
 
 @pytest.mark.parametrize("name", ["mpe", "twelve-channel-bend", "mono-bend", "channel-tuning"])
 def test_a_drummer_s_notes_are_ended_as_well(name):
     """Channel 10 passes untouched; a cymbal that is held when the program ends would hang."""
     listener = Listener()
-    through = PlayedThrough(plan(JUST, receiver(name)), listener.send)
+    through = Through(plan(JUST, receiver(name)), listener.send)
     for message in (b"\xb9\x40\x7f", b"\x99\x31\x40", b"\x99\x33\x40", b"\x89\x33\x40"):
         through.receive(message)
     assert {key for channel, key in listener.sounding() if channel == 10} == {0x31, 0x33}
@@ -256,7 +260,7 @@ def test_changes_go_out_between_the_notes_until_the_end():
     """In a thread of its own, while the player holds a chord; once it is closed nothing more is sent."""
     name = receiver("mts-single-note")
     out = queue.Queue()
-    through = PlayedThrough(plan(JUST, name), out.put)
+    through = Through(plan(JUST, name), out.put)
     through.receive(b"\x90\x40\x40")
     assert out.get(timeout=20) == b"\x90\x40\x40"
     through.retune(plan(scale_of_classes("sharp", [5.0] * 12), name))

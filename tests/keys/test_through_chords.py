@@ -1,19 +1,24 @@
 """Keys that follow the chord as they are played: what a receiver hears, whatever comes."""
 
 import random
+from threading import Event
 
 import pytest
+from msgspec.structs import replace
 
 from tests.keys.listener import Listener
+from tests.keys.rig import ONE, Through
 from tonegen import presets
 from tonegen.errors import BadValue
 from tonegen.keys.chords import ChordFollower, ChordFollowing
-from tonegen.keys.live import PlayedThrough, check_follows
+from tonegen.keys.desk import Desk
+from tonegen.keys.leads import check_follows, follower_of
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.rotation import Rotation
 from tonegen.keys.scale import scale_of_classes, scale_of_temperament, strings_of_rig
 from tonegen.pitch import nearest_key
+from tonegen.setlist.records import Lead
 from tonegen.setup.context import rig_asked_for
 from tonegen.setup.setting import Hands
 
@@ -27,8 +32,8 @@ SETTLED = 0.0301
 class Stage:
     """A player, the rotation that follows, and a receiver that hears it."""
 
-    def __init__(self, name="mpe", scale=EQUAL, **said):
-        made = plan(scale, receiver(name))
+    def __init__(self, name="mpe", scale=EQUAL, own_cents=None, **said):
+        made = plan(scale, replace(receiver(name), own_cents=own_cents or {}))
         self.listener = Listener()
         for message in made.messages:
             self.listener.send(message)
@@ -69,6 +74,27 @@ def test_a_chord_is_just_over_a_bass_at_equal_temperament(name):
     assert stage.offsets[48] == pytest.approx(0, abs=0.05)
     assert stage.offsets[64] == pytest.approx(THIRD, abs=0.05)
     assert stage.offsets[55] == pytest.approx(FIFTH, abs=0.05)
+
+
+def test_a_band_at_442_is_followed_there():
+    """On a receiver at 440: 1200 log2(442/440) is 7.85 cents."""
+    stage = Stage(scale=scale_of_temperament(presets.temperament("equal"), 442.0), pull=0)
+    stage.strike(48, 55)
+
+    assert stage.offsets[48] == pytest.approx(7.85, abs=0.1)
+    assert stage.offsets[55] == pytest.approx(7.85 + FIFTH, abs=0.1)
+
+
+@pytest.mark.parametrize("name", ["mpe", "twelve-channel-bend"])
+def test_what_a_receiver_plays_off_by_itself_is_taken_back_also_when_a_note_comes_along(name):
+    """Its E is 12 cents high: 12 less are sent, at first and when G and C come 5 ms later."""
+    high = {str(key): 12.0 for key in range(4, 128, 12)}
+    as_it_is, taken_back = Stage(name, pull=0), Stage(name, pull=0, own_cents=high)
+    for stage in (as_it_is, taken_back):
+        stage.strike(64, 67, 48, wait=0.005)
+
+    assert as_it_is.offsets[64] == pytest.approx(THIRD, abs=0.05)
+    assert taken_back.offsets == pytest.approx({**as_it_is.offsets, 64: as_it_is.offsets[64] - 12}, abs=0.05)
 
 
 def test_a_wheel_goes_on_top():
@@ -120,6 +146,20 @@ def test_the_steel_leads():
     assert stage.offsets[string_key + 12] == pytest.approx(cents, abs=0.05)
 
 
+def test_a_note_that_gives_way_has_no_say_any_more():
+    """Fifteen channels, fifteen keys: the oldest but the lowest is ended before the next one is solved."""
+    stage, keys = Stage(), [36, 64, 41, 42, 44, 45, 46, 47, 48, 49, 50, 51, 52, 53, 54]
+    stage.strike(*keys, wait=0.1)
+    without = ChordFollower(ChordFollowing(), [0.0] * 128)
+    for place, key in enumerate(keys):
+        without.strike([(place, key)], 0.1 * place)
+    without.release(1, 1.5)
+    stage.strike(67, wait=0.1)
+
+    assert 64 not in stage.offsets
+    assert stage.offsets[67] == pytest.approx(without.strike([(99, 67)], 1.5)[99], abs=0.3)
+
+
 def test_another_song_moves_nothing_that_sounds():
     stage = Stage()
     stage.strike(60, 64, wait=1)
@@ -132,6 +172,24 @@ def test_another_song_moves_nothing_that_sounds():
     assert stage.offsets[61] == pytest.approx(float(MEANTONE.key_cents[61]), abs=0.05)
 
 
+@pytest.mark.parametrize("lead", [Lead.BASS, Lead.SONG])
+@pytest.mark.parametrize("name", ["mpe", "mts-single-note", "mts-octave", "osc-per-note"])
+def test_what_a_controller_chooses_is_for_keys_that_follow_the_song(name, lead):
+    """A temperament and its root by OSC, in mid-song; who follows the bass stays with it, at equal."""
+    desk = Desk({ONE: receiver(name)})
+    (made,) = desk.plans().values()
+    follower = follower_of(made, lead)
+    through = Through(made, lambda message: None, follower=follower)
+    desk.changed = through.playing.retune
+    desk.temperament("quarter-comma-meantone", "D")
+    through.receive(bytes((0x90, 61, 80)))
+    chosen = float(desk.plans()[ONE].scale.key_cents[61])
+
+    assert chosen < -15
+    assert list(follower.cents.values()) == [pytest.approx(0 if lead is Lead.BASS else chosen, abs=1e-9)]
+    through.close()
+
+
 def test_a_reset_forgets():
     stage = Stage()
     stage.strike(60, 64)
@@ -139,6 +197,35 @@ def test_a_reset_forgets():
     assert stage.follower.cents == {}
     stage.strike(64)
     assert len(stage.follower.cents) == 1
+
+
+def test_held_notes_glide_by_bends_each_on_its_channel():
+    """Asked far more often than they move: a bend for each channel at most each 20 ms, and 4 cents in all."""
+    stage = Stage(glide_cents_per_second=5.0, memory=0)
+    stage.strike(57, 64)
+    stage.play(0x80, 57, 64, wait=1)
+    stage.strike(48)
+    before, bends = stage.sounding, {}
+    for _ in range(400):
+        stage.now += 0.005
+        count = len(stage.listener.log)
+        stage.rotation.glide(stage.now)
+        for message in stage.listener.log[count:]:
+            assert message[0] & 0xF0 == 0xE0
+            assert stage.now - bends.get(message[0], 0) >= 0.02 - 1e-9
+            bends[message[0]] = stage.now
+    moved = {one: abs(pitch - before[one]) for one, pitch in stage.sounding.items()}
+
+    assert len(bends) == 2
+    assert 3.3 < max(moved.values()) <= 4 + 0.3, "in steps of 0.6 cents, which the bends have"
+    assert stage.rotation.glide(stage.now) is None
+
+
+def test_channel_tuning_does_not_glide():
+    with pytest.raises(BadValue, match="notes glide by bends, which this receiver has not; choose another"):
+        check_follows(
+            plan(EQUAL, receiver("channel-tuning")), Lead.BASS, ChordFollowing(glide_cents_per_second=5)
+        )
 
 
 def random_message(rng, stage):
@@ -182,6 +269,7 @@ def test_whatever_is_played_nothing_settled_moves_and_nothing_hangs(name, seed):
     stage.rotation.finish(stage.now)
     assert stage.listener.sounding() == set()
     assert stage.follower.cents == {}
+    assert stage.rotation._out._in_chord == {}
 
 
 def test_the_same_playing_gives_the_same_bytes():
@@ -199,7 +287,7 @@ def test_through_the_real_path():
     listener = Listener()
     made = plan(EQUAL, receiver("mpe"))
     follower = ChordFollower(ChordFollowing(pull=0), EQUAL.key_cents.tolist())
-    through = PlayedThrough(made, listener.send, follower=follower)
+    through = Through(made, listener.send, follower=follower)
     for message in made.messages:
         listener.send(message)
     through.led_by([(64, -10.0)])
@@ -210,14 +298,46 @@ def test_through_the_real_path():
     through.close()
 
 
-@pytest.mark.parametrize("name", ["mts-octave", "mts-single-note", "mts-bulk", "osc-per-note"])
-def test_receivers_that_cannot_are_refused(name):
-    with pytest.raises(BadValue, match="cannot follow the chord as you play; choose one with bends"):
-        check_follows(plan(EQUAL, receiver(name)), ChordFollowing())
+def test_a_glide_goes_on_by_itself_and_ends():
+    """Nothing is played any more: the bends come all the same, until the chord is where it is to be."""
+    made, listener, arrived = plan(EQUAL, receiver("mpe")), Listener(), Event()
+    for message in made.messages:
+        listener.send(message)
+    bends = []
+
+    def send(message):
+        listener.send(message)
+        if message[0] & 0xF0 == 0xE0:
+            bends.append(message)
+            if len(bends) == 5:
+                arrived.set()
+
+    following = ChordFollowing(glide_cents_per_second=100, glide_most_cents=15, most_cents=30, memory=0)
+    follower = ChordFollower(following, EQUAL.key_cents.tolist())
+    through = Through(made, send, follower=follower)
+    through.led_by([(60, 20.0)])
+    through.receive(bytes((0x90, 64, 80)))
+    through.led_by([(60, 0.0)])
+
+    assert arrived.wait(60)
+    through.close()
+    assert follower.cents == {}
+
+
+@pytest.mark.parametrize(
+    ("name", "says"),
+    [
+        ("mts-bulk", "a dump of all keys cannot follow the chord as you play; choose a receiver with bends"),
+        ("osc-per-key", "is sent its tuning and no notes, so that it cannot follow the chord"),
+    ],
+)
+def test_receivers_that_cannot_are_refused(name, says):
+    with pytest.raises(BadValue, match=says):
+        check_follows(plan(EQUAL, receiver(name)), Lead.BASS, ChordFollowing())
 
 
 def test_a_bend_range_that_cannot_hold_the_most_is_refused():
     wide = scale_of_classes("wide", [0.0] * 11 + [295.0])  # bends reach 300 cents
 
     with pytest.raises(BadValue, match="B"):
-        check_follows(plan(wide, receiver("mpe")), ChordFollowing())
+        check_follows(plan(wide, receiver("mpe")), Lead.SONG, ChordFollowing())

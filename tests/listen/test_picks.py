@@ -8,7 +8,7 @@ import soundfile
 
 from tests.listen.strings import RATE, plucked
 from tests.listen.test_heard import GUITARS
-from tonegen.listen.picks import PickFinder
+from tonegen.listen.picks import PickFinder, rings_by_itself
 
 
 def evening(seed, seconds=12.0):
@@ -32,14 +32,14 @@ def evening(seed, seconds=12.0):
 
 def picks_of(sound, block=4801):
     finder = PickFinder(RATE)
-    for first in range(0, len(sound), block):
-        finder.feed(sound[first : first + block])
-    return finder.picks(1.0)
+    blocks = (sound[first : first + block] for first in range(0, len(sound), block))
+    starts = tuple(start for each in blocks for start in finder.feed(each))
+    return rings_by_itself(starts, len(sound), RATE, 1.0)
 
 
 def test_picks_are_found_when_they_are_and_nothing_else():
     found, missed, strays, late = 0, 0, 0, []
-    for seed in range(8):
+    for seed in range(6):
         sound, when = evening(seed)
         times = np.array([pick.seconds for pick in picks_of(sound)])
         for at in when:
@@ -69,13 +69,12 @@ def test_each_rings_by_itself_until_shortly_before_the_next():
 @pytest.mark.parametrize("path", GUITARS, ids=lambda path: path.stem)
 def test_the_pick_of_a_real_string(path):
     """The recordings are cut 0.3 s before it."""
-    sound, rate = soundfile.read(path)
-    finder = PickFinder(rate)
-    finder.feed(sound)
-    loudest = max(finder.picks(1.0), key=lambda pick: np.mean(sound[pick.first : pick.end] ** 2))
+    sound, rate = soundfile.read(path, 2 * RATE)
+    picks = rings_by_itself(PickFinder(rate).feed(sound), len(sound), rate, 1.0)
+    loudest = max(picks, key=lambda pick: np.mean(sound[pick.first : pick.end] ** 2))
     assert loudest.seconds == pytest.approx(0.3, abs=0.02)
 
 
 def test_silence_has_none():
     assert picks_of(np.zeros(RATE)) == ()
-    assert PickFinder(RATE).picks(1.0) == ()
+    assert rings_by_itself((), 0, RATE, 1.0) == ()

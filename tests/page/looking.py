@@ -3,9 +3,15 @@
 from axe_playwright_python.sync_playwright import Axe
 
 
-def broken_rules(page):
-    """Each rule that is broken, and where; "too wide" where it does not fit the screen."""
-    found = Axe().run(page, options={"resultTypes": ["violations"]})
+def broken_rules(page, only_colours=False):
+    """Each rule that is broken, and where; "too wide" where it does not fit the screen.
+
+    only_colours : of a page that is looked at in its other look.
+    """
+    options = {"resultTypes": ["violations"]}
+    if only_colours:
+        options["runOnly"] = ["color-contrast"]
+    found = Axe().run(page, options=options)
     broken = [(one["id"], [node["target"] for node in one["nodes"]]) for one in found.response["violations"]]
     if page.evaluate("document.documentElement.scrollWidth") > page.viewport_size["width"]:
         broken.append(("too wide", []))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.page import asks
-from tests.page.visitor import Visitor, in_the_loop, visitor
+from tests.page.visitor import Visitor, frames_of, in_the_loop, visitor
 from tonegen import presets
 from tonegen.ear.history import History
 from tonegen.ear.lesson import lesson
@@ -33,7 +33,7 @@ def nothing_asked(shown):
 def drawn(outlet, seconds):
     """What a page's loudspeaker is given."""
     blocks = [outlet.draw(1024) for _ in range(round(seconds * 48000 / 1024))]
-    return np.concatenate([np.frombuffer(block, "<f4", offset=8)[::2] for block in blocks])
+    return np.concatenate([frames_of(block)[1][:, 0] for block in blocks])
 
 
 def level_at(sound, hz):
@@ -79,7 +79,7 @@ def test_a_trial_sounds_though_nothing_else_does_and_silence_follows(own):
         page.ask(asks.Mute(True))
         drawn(outlet, 0.1)
         assert np.abs(drawn(outlet, 0.5)).max() == 0.0
-        page.ask(asks.ChooseAnswer(0, 0))
+        page.ask(asks.ChooseAnswer(0, 0), asks.NextTrial())
         await page.until("ears", is_asked(1))
         assert np.abs(drawn(outlet, 0.5)).max() == 0.0  # mute is mute, whatever is asked next
         page.ask(asks.Hear())
@@ -137,6 +137,13 @@ def test_a_grip_is_tempered_and_drops_as_the_player_has_it(own):
         await page.until("ears", is_asked(0))
         page.ask(asks.ChooseAnswer(0, 0))
         await page.until("ears", nothing_asked)
+        page.ask(asks.Train(TrialKind.OWN, person="Ada", trials=1, grip="A major A+B 3-4-5"))
+        await page.until("ears", is_asked(0))
+        page.ask(asks.ChooseAnswer(0, 0))
+        shown = await page.until(
+            "ears", lambda shown: shown["after"] and "as you tune it" in str(shown["after"])
+        )
+        assert ", 2.0 cents " in shown["said"]
         page.ask(asks.TakeGrip("A major A+B 3-4-5"))
         shown_hz.append(float(page.string(5)["hz"]))
         await page.engine.close()
@@ -144,7 +151,7 @@ def test_a_grip_is_tempered_and_drops_as_the_player_has_it(own):
     shown_hz = []
     check()
     with History(own) as history:
-        (row,) = history.rows("Ada")
+        row, _ = history.rows("Ada")
     assert row.interval == "5:6:8"
     low_hz, high_hz = row.again().task.low_hz
     assert high_hz == pytest.approx(2 * low_hz)
@@ -279,7 +286,7 @@ def test_a_lesson_sounds_asks_and_answers(own):
         step = (await page.until("lesson"))["step"]
         assert (step["at"], step["of"], step["verdict"]) == (0, 4, "")
         assert "Cabinet drop" in step["title"]
-        assert any("at the end" in words for sound in step["sounds"] for words in sound["words"])
+        assert all(sound["hidden"] and not sound["words"] + sound["tones"] for sound in step["sounds"])
         page.ask(asks.Demonstrate(0))
         await page.until("lesson", lambda shown: shown["step"]["heard"] == 0)
         assert np.abs(drawn(outlet, 0.5)).max() > 0.005
@@ -287,6 +294,10 @@ def test_a_lesson_sounds_asks_and_answers(own):
         step = (await page.until("lesson", lambda shown: shown["step"]["verdict"]))["step"]
         assert step["right"]
         assert step["verdict"].startswith("Yes. ")
+        assert any("at the end" in words for sound in step["sounds"] for words in sound["words"])
+        named = {one["name"]: one["done"] for one in page.shown["lesson"]["lessons"]}
+        assert named["in-the-band"].startswith("1 of 1 answered right")
+        assert named["hearing-beats"] == ""
         page.ask(asks.Pause())
         await page.until("lesson", lambda shown: shown["step"] is None)
         drawn(outlet, 0.6)
@@ -294,6 +305,44 @@ def test_a_lesson_sounds_asks_and_answers(own):
         await page.engine.close()
 
     check()
+
+
+def test_a_lesson_is_counted_tapped_set_and_sung(own):
+    """What is set glides while it sounds, and goes on; the tone to be sung is the sound after the last."""
+
+    @in_the_loop
+    async def check():
+        page = visitor(None, None, asks.OpenLesson("hearing-beats", 4), asks.Reply(9))
+        outlet = page.engine.stage.hear_in_page(48000, lambda: None)
+
+        async def answered():
+            step = (await page.until("lesson", lambda shown: shown["step"]["verdict"]))["step"]
+            page.shown.pop("lesson")
+            return step["form"], step["right"], step["verdict"].split(".")[0]
+
+        assert await answered() == ("count", True, "Yes: you counted 9, it beat 9")
+        page.ask(asks.OpenLesson("hearing-beats", 1))
+        page.ask(asks.Taps(0, tuple(500.0 * beat for beat in range(9))))
+        assert await answered() == ("tap", True, "Yes: you tapped 2")
+        page.ask(asks.OpenLesson("hearing-beats", 6), asks.Move(-12.0))
+        await page.until("lesson", lambda shown: shown["step"]["heard"] == 0)
+        sound = drawn(outlet, 3.0)[48000:]
+        assert level_at(sound, 275.0) > level_at(sound, 277.0) + 30
+        page.ask(asks.Settle(0, -11.0))
+        assert await answered() == ("set", True, "Yes: you are +1")
+        page.ask(asks.OpenLesson("hearing-beats", 0), asks.Demonstrate(4))
+        await page.until("lesson", lambda shown: shown["step"]["heard"] == 4)
+        assert level_at(drawn(outlet, 2.0)[48000:], 660.0) > -60
+        page.ask(asks.Reply(2))
+        assert await answered() == ("sing", False, "Hear the tone again, and sing it")
+        page.ask(asks.Settle(0, 0.0))
+        assert "is not answered so" in (await page.until("fault"))["text"]
+        await page.engine.close()
+
+    check()
+    with History(own) as history:
+        (kept,) = history.lessons(history.people()[0])
+    assert (kept.lesson, kept.answered, kept.right) == ("hearing-beats", 4, 3)
 
 
 @pytest.mark.parametrize("name", ["hearing-beats", "in-the-band"])
@@ -319,7 +368,8 @@ def test_a_lesson_is_drawn_where_its_partials_and_beats_are(own):
 
     @in_the_loop
     async def check():
-        page = visitor(None, None, asks.OpenLesson("hearing-beats", 2))
+        page = visitor(None, None, asks.OpenLesson("hearing-beats", 2), asks.Reply(0))
+        await page.until("lesson", lambda shown: shown["step"]["verdict"])
         sounds = (await page.until("lesson"))["step"]["sounds"]
         tones = [tone for sound in sounds for tone in sound["tones"]]
         for tone in tones:

@@ -7,7 +7,7 @@ import pytest
 
 from tests.measure import beat_of, turns_apart
 from tests.page import asks
-from tests.page.visitor import Visitor, heard, in_the_loop, visitor
+from tests.page.visitor import Visitor, frames_of, heard, in_the_loop, visitor
 from tests.test_presets import SPOILT
 from tonegen.errors import BadPreset, BadValue, TonegenError
 from tonegen.interval import Ratio, beats_per_second
@@ -451,7 +451,7 @@ def test_escape_mutes_and_the_phases_go_on():
 def test_the_sound_begins_with_a_fade_and_stays_under_its_level():
     page = visitor(None, None, *PEDALS_DOWN, asks.TurnSound(True))
     outlet = page.engine.stage.hear_in_page(48_000, lambda: None)
-    blocks = [np.frombuffer(outlet.draw(480), dtype="<f4", offset=8) for _ in range(100)]
+    blocks = [frames_of(outlet.draw(480))[1] for _ in range(100)]
     peaks = [float(np.abs(block).max()) for block in blocks]
     assert peaks[0] < 0.001
     assert max(peaks) <= 10 ** (-24 / 20)

@@ -7,7 +7,7 @@ import pytest
 from tests.page import asks
 from tests.page.visitor import in_the_loop, visitor
 from tonegen.errors import BadPreset, BadValue
-from tonegen.page.evening.asks import ReceiverRow, SongRow
+from tonegen.page.evening.asks import ControlRow, ReceiverRow, SongRow
 from tonegen.page.keeping import Kept
 from tonegen.presets.sets import set_list
 
@@ -190,11 +190,11 @@ def rows(page):
 def save(page, shown, **changed):
     """What is shown, changed, and written."""
     shown = shown | changed
-    songs, receivers = (
+    songs, receivers, controls = (
         tuple(kind(**row) for row in shown[name])
-        for kind, name in ((SongRow, "songs"), (ReceiverRow, "receivers"))
+        for kind, name in ((SongRow, "songs"), (ReceiverRow, "receivers"), (ControlRow, "controls"))
     )
-    page.ask(asks.SaveSet(shown["stamp"], shown["title"], songs, receivers))
+    page.ask(asks.SaveSet(shown["stamp"], shown["title"], songs, receivers, controls))
     return page.shown["setrows"]["faults"]
 
 
@@ -223,18 +223,54 @@ def test_a_receiver_is_written_and_is_what_the_command_reads(invented):
         "from_keys": "C2 to B3",
         "transpose": "−12",
         "follows": "vallotti on key",
+        "follow": "bass",
     }
     assert save(page, rows(page), receivers=[piano | more]) == []
     (written,) = set_list("invented").receivers
     assert (written.name, written.where, written.from_channels, written.transpose) == (
         "Piano", "midi Stage piano", (1, 2), -12,
     )  # fmt: skip
-    assert written.from_keys == (36, 59)
+    assert (written.from_keys, written.lead) == ((36, 59), "bass")
     shown = rows(page)
+    assert shown["leads"] == ["off", "bass", "song", "steel"]
+    first, second, third = shown["songs"]
+    second |= {"follows": "Piano: vallotti on G"}
+    piano = shown["receivers"][0] | {"follow": "off"}
+    assert save(page, shown, songs=[first, second, third], receivers=[piano]) == []
+    assert set_list("invented").songs[1].follows["Piano"].root == 7
+    assert set_list("invented").receivers[0].lead == "off"
+    assert "follow =" not in invented.read_text()
+    shown = rows(page)
+    assert [song["follows"] for song in shown["songs"]] == ["", "Piano: vallotti on G", ""]
+    shown["songs"][1]["follows"] = ""
     assert save(page, shown, receivers=[shown["receivers"][0] | {"door": "virtual_port"}]) == []
     assert set_list("invented").receivers[0].where == "virtual Stage piano"
     assert save(page, rows(page), receivers=[]) == []
     assert set_list("invented").receivers == ()
+
+
+@in_the_loop
+def test_what_the_feet_do_is_written_and_is_what_the_command_reads(invented):
+    page = visitor(None, None, asks.OpenSet("invented"))
+    switch = {"was": -1, "on": "control 80", "from_port": "Foot board", "does": "next", "channel": "2"}
+    pedal = {"was": -1, "on": "control 20", "moves": "A"}
+    assert save(page, rows(page), controls=[switch, pedal]) == []
+    first, second = set_list("invented").controls
+    assert (first.from_port, first.number, first.action, first.channel) == ("Foot board", 80, "next", 2)
+    assert (second.action, second.change) == ("move", "A")
+    shown = rows(page)
+    there, also = shown["controls"]
+    for wrong, field in (
+        ({"on": "control 200"}, "controls[0].on"), ({"does": ""}, "controls[0].does"),
+        ({"channel": "two"}, "controls[0].channel"), ({"on": ""}, "controls[0].on"),
+    ):  # fmt: skip
+        assert [one["field"] for one in save(page, shown, controls=[there | wrong, also])] == [field]
+    faults = save(page, shown, controls=[there, also, {"was": -1, "on": "", "does": "next"}])
+    assert [one["field"] for one in faults] == ["controls[2].on"]
+    assert save(page, shown, controls=[also, there | {"does": "hold"}]) == []
+    assert [one.action for one in set_list("invented").controls] == ["move", "hold"]
+    assert save(page, rows(page), controls=[]) == []
+    assert "[[controls]]" not in invented.read_text()
 
 
 @in_the_loop
@@ -248,6 +284,8 @@ def test_what_is_wrong_is_said_at_its_field_and_nothing_is_written(invented):
         ([first, second | {"fret": "eight"}, third], "songs[1].fret"),
         ([first, second | {"fret": "nan"}, third], "songs[1].fret"),
         ([first, second | {"grips": "no such grip"}, third], "songs[1].grips"),
+        ([first, second | {"follows": "Piano"}, third], "songs[1].follows"),
+        ([first, second | {"follows": "Piano: equal"}, third], "songs[1].follows"),  # there is none yet
         ([first, second, third | {"name": "Invented Waltz"}], "songs[2].name"),
         ([first, second, third | {"name": ""}], "songs[2].name"),
     ):
@@ -260,7 +298,7 @@ def test_what_is_wrong_is_said_at_its_field_and_nothing_is_written(invented):
 
 @in_the_loop
 def test_what_was_not_typed_anew_is_left_as_it_is_written(invented):
-    text = invented.read_text().replace("fret = 8", "fret = 8.0  # or twelve higher")
+    text = invented.read_text().replace("fret = 8", "fret = 8.1234567  # a little sharp")
     invented.write_text(text)
     page = visitor(None, None, asks.OpenSet("invented"))
     assert save(page, rows(page)) == []
@@ -299,6 +337,36 @@ def test_the_pages_own_list_is_put_in_order_and_back(own_folder):
     faults = save(page, shown, songs=[waltz | {"name": " "}, kite | {"key": "H"}])
     assert [one["field"] for one in faults] == ["songs[0].name", "songs[1].key"]
     assert [one["field"] for one in save(page, shown, songs=[kite, kite])] == ["songs[1].name"]
+
+
+@in_the_loop
+def test_songs_in_flats_and_in_minor_are_called_so(own_folder):
+    """E9's open strings are in E: F# minor is at fret 2, Bb at 6. Names as common practice has them."""
+    page = visitor(None, None, asks.SaveSong("Ballad", 6, minor=True), asks.SaveSong("Kite", 10))
+    assert [song["key"] for song in page.view["songs"]] == ["F#m", "Bb"]
+    assert [(song["key"], song["fret"]) for song in page.shown["evening"]["songs"]] == [
+        ("F#m", "2"), ("Bb", "6"),
+    ]  # fmt: skip
+    shown = rows(page)
+    ballad, kite = shown["songs"]
+    assert save(page, shown, songs=[ballad | {"key": "Ebm"}, kite | {"key": "c minor"}]) == []
+    assert [song["key"] for song in page.view["songs"]] == ["Ebm", "Cm"]
+    page.ask(asks.CopySet("minor"))
+    assert [(song.key, song.minor) for song in set_list("minor").songs] == [(3, True), (0, True)]
+    assert 'key = "Ebm"' in (own_folder / "sets" / "minor.toml").read_text()
+
+
+@in_the_loop
+def test_a_minor_key_is_at_its_own_fret_or_at_its_relative_majors(invented):
+    """A minor and C major share their notes: on E9 that is fret 5, or fret 8 with its pedals."""
+    page = visitor(None, None, asks.OpenSet("invented"))
+    first, second, third = rows(page)["songs"]
+    for fret, wrong in (("5", []), ("8", []), ("20", []), ("7", ["songs[0].fret"])):
+        shown = rows(page)
+        faults = save(page, shown, songs=[first | {"key": "Am", "fret": fret}, second, third])
+        assert [one["field"] for one in faults] == wrong
+    assert page.shown["evening"]["songs"][0]["key"] == "Am"
+    assert page.shown["evening"]["songs"][0]["fret"] == "20"
 
 
 @in_the_loop

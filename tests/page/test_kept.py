@@ -15,7 +15,15 @@ from tonegen.errors import BadPreset, BadValue
 from tonegen.page import copies
 from tonegen.page.engine import Engine
 from tonegen.page.keeping import VERSION, Kept, KeptFile
-from tonegen.page.setting import MeterReading, Playing, Setting, TwoTones
+from tonegen.page.setting import (
+    Draft,
+    Foot,
+    MeterReading,
+    PedalControl,
+    Playing,
+    Setting,
+    TwoTones,
+)
 from tonegen.setup.setting import MovedPoint, SavedGrip, Song
 
 
@@ -172,6 +180,7 @@ def write(own_folder, kept, **of_setting):
 def test_one_bad_field_costs_only_itself(own_folder):
     songs = [{"name": "First", "key": 2}, {"name": "Second", "key": "H"}, {"name": "Third", "key": 7}]
     kept = Kept(Setting(grips=(SavedGrip("mine", (3, 4), {"A": 0.5}),)), Playing(fret=3.0))
+    kept = replace(kept, input="pickup", input_channel=2)
     place = write(own_folder, kept, songs=songs, root="H", weights={"a": 1.0, "b": "much"})
     spoilt = place.read_bytes()
     file = KeptFile(place)
@@ -180,6 +189,7 @@ def test_one_bad_field_costs_only_itself(own_folder):
         assert [song.name for song in setting.songs] == ["First", "Third"]
         assert (setting.root, setting.weights, setting.grips) == (None, {"a": 1.0}, kept.setting.grips)
         assert file.kept.playing.fret == 3.0
+        assert (file.kept.input, file.kept.input_channel) == ("pickup", 2)
         [line] = file.said
         assert "is damaged; only partly read: root, set list, weights of grips;" in line
         assert place.read_bytes() == spoilt
@@ -323,19 +333,66 @@ def test_a_file_of_a_newer_program_is_left_as_it_is(furnished):
 
 def test_the_fields_of_this_version_are_these():
     """Whoever adds or drops one raises VERSION: a file that lacks a field of its version is damaged."""
-    assert VERSION == 4
-    records = (Setting, Playing, Song, SavedGrip, MovedPoint, MeterReading, TwoTones)
+    assert VERSION == 10
+    records = (
+        Setting,
+        Playing,
+        Song,
+        SavedGrip,
+        MovedPoint,
+        MeterReading,
+        TwoTones,
+        Draft,
+        Foot,
+        PedalControl,
+    )
     assert {record.__name__: " ".join(one.name for one in fields(record)) for record in records} == {
         "Setting": "instrument temperament root drop reference_hz timbre against moved grips songs "
-        "scene weights pins objective readings meter_cents compared two_tones",
+        "scene weights pins objective readings meter_cents compared two_tones draft foot",
         "Playing": "travels strings fret song only two_tones two_tones_only split sounding muted level_dbfs "
-        "evening",
-        "Song": "name key",
+        "evening goes_on",
+        "Song": "name key minor",
         "SavedGrip": "name strings travels",
         "MovedPoint": "string changes offset_cents travel",
         "MeterReading": "string changes unit value against ratio seconds side",
         "TwoTones": "low high ratio",
+        "Draft": "kind name was stamp text aside",
+        "Foot": "port pedals",
+        "PedalControl": "change number channel",
     }
+
+
+def test_undo_survives_a_restart_also_past_a_save_whose_file_stays(own_folder):
+    """Whoever saved, closed the program and thinks better of it the next day."""
+
+    def next_day(*asked):
+        told = []
+
+        @in_the_loop
+        async def day():
+            file, page = opened(own_folder)
+            with file:
+                for one in asked:
+                    page.ask(one)
+                    told.append(page.shown.get("told", {}).get("text", ""))
+                told.append(setting_of(page))
+                await page.engine.close()
+
+        day()
+        return told
+
+    offset, keep = asks.Offset(6, -4.0), asks.Keep("my-ear")
+    _, said, saved = next_day(offset, keep)
+    assert said == "Saved as my-ear. In use."
+    assert (saved.temperament, saved.moved) == ("my-ear", ())
+
+    words, before = next_day(asks.Undo())
+    assert words == "Undone: saved as my-ear (its file stays)."
+    assert (before.temperament, before.moved[0].offset_cents) == ("equal", -4.0)
+    assert (own_folder / "temperaments" / "my-ear.toml").exists()
+
+    assert next_day(asks.Undo())[-1].moved == ()
+    assert next_day(asks.Redo(), asks.Redo())[-1] == saved
 
 
 def test_a_private_page_file_stays_private(furnished):

@@ -48,7 +48,7 @@ def visitor(running):
         visitor.ask("choose", temperament="equal", root=-1)
         yield visitor
         visitor.ask("sound", on=False)
-        visitor.ask("listen", port=None)
+        visitor.ask("oscin", port=None)
         visitor.shown("remote", lambda remote: remote["port"] is None)
 
 
@@ -56,7 +56,7 @@ def visitor(running):
 def controller(visitor):
     """Sends packets to the port that the page listens at, and gives what is answered."""
     port = free_udp_port()
-    visitor.ask("listen", port=port)
+    visitor.ask("oscin", port=port)
     shown = visitor.shown("remote", lambda remote: remote["port"] == port)
     assert f"127.0.0.1:{port}" in shown["words"]
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as foot:
@@ -136,7 +136,7 @@ def test_what_cannot_be_meant_is_answered_and_moves_nothing(controller, visitor,
 def test_it_ends_when_it_is_switched_off_and_the_port_is_free_again(controller, visitor, running):
     with running.page() as another:
         port = another.shown("remote")["port"]
-    visitor.ask("listen", port=None)
+    visitor.ask("oscin", port=None)
     assert visitor.shown("remote", lambda remote: remote["port"] is None)["words"] == ""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as free:
         free.bind(("127.0.0.1", port))
@@ -146,7 +146,7 @@ def test_a_port_that_is_taken_is_said_and_the_one_before_stays(controller, visit
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as taken:
         taken.bind(("127.0.0.1", 0))
         port = taken.getsockname()[1]
-        visitor.ask("listen", port=port)
+        visitor.ask("oscin", port=port)
         said = visitor.shown("fault")["text"]
     assert f"127.0.0.1:{port}" in said
     assert "in use" in said
@@ -155,15 +155,15 @@ def test_a_port_that_is_taken_is_said_and_the_one_before_stays(controller, visit
 
 @pytest.mark.parametrize("port", [0, 80, 70_000, "9001"])
 def test_a_port_that_cannot_be_is_refused(visitor, port):
-    visitor.ask("listen", port=port)
+    visitor.ask("oscin", port=port)
     assert "not understood" in visitor.shown("fault")["text"]
-    visitor.ask("listen", port=None)
+    visitor.ask("oscin", port=None)
 
 
 def test_it_is_off_again_after_a_restart_though_it_was_on_at_the_end(tmp_path):
     port = free_udp_port()
     with RunningPage(tmp_path) as first, first.page() as visitor:
-        visitor.ask("listen", port=port)
+        visitor.ask("oscin", port=port)
         visitor.shown("remote", lambda remote: remote["port"] == port)
     with (
         RunningPage(tmp_path) as second,

@@ -8,7 +8,6 @@ import random
 import resource
 import signal
 import socket
-import struct
 import subprocess
 import sys
 from contextlib import ExitStack
@@ -18,6 +17,7 @@ from websockets.exceptions import ConnectionClosed, InvalidStatus
 from websockets.sync.client import connect
 
 from tests.page.running import RunningPage
+from tests.page.visitor import frames_of
 from tonegen.page.server import LARGEST_MESSAGE_BYTES
 
 AB = {"do": "grip", "name": "A major A+B 3-4-5"}
@@ -94,7 +94,7 @@ def test_answers_are_a_table_for_pages_of_its_own_alone(running):
     assert response.status == 404
     assert body == b"tonegen: no answers yet; open Ears first\n"
     with running.page() as page:
-        page.ask("train", kind="purer", person="Ada, senior", trials=2)
+        page.ask("train", kind="purer", person="Ada, senior", trials=2, feedback=False)
         page.shown("ears", lambda shown: shown["asked"])
         page.ask("answer", number=0, choice=1)
         page.shown("ears", lambda shown: shown["asked"] and shown["asked"]["number"] == 1)
@@ -240,13 +240,13 @@ def test_sound_for_a_page_comes_block_by_block_and_goes_elsewhere_when_another_a
     address = f"ws://{running.host}/sound?rate=44100"
     origin = f"http://{running.host}"
     with connect(address, origin=origin) as first:
-        frames = []
-        for _ in range(3):
-            first.send('{"frames": 512, "heard_frame": 0}')
-            block = first.recv(timeout=10)
-            frames.append(struct.unpack_from("<d", block)[0])
-            assert len(block) == 8 + 512 * 2 * 4
-        assert frames == [0, 512, 1024]
+        first.send('{"next_frame": 0, "heard_frame": 0, "heard_at_ms": null}')
+        at = 0
+        for _ in range(2):
+            begin, sound = frames_of(first.recv(timeout=10))
+            assert begin == at
+            at += len(sound)
+        assert at == 22_050  # half a second is in hand
         with connect(address, origin=origin), pytest.raises(ConnectionClosed, match="moved elsewhere"):
             first.recv(timeout=10)
 

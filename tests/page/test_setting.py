@@ -1,10 +1,15 @@
 """What of the player's work stays, and what goes, when he takes something else."""
 
+import msgspec
 import pytest
+from msgspec.structs import replace
 
 from tests.page import asks
 from tests.page.visitor import in_the_loop, visitor
-from tonegen.page.setting import Setting, SettingHistory
+from tonegen.page.setting import Draft, KeptStep, Setting, SettingHistory
+from tonegen.setup.setting import Song
+
+KeptSteps = tuple[tuple[KeptStep, ...], tuple[KeptStep, ...]]
 
 
 def test_a_new_step_leaves_nothing_to_do_again():
@@ -40,6 +45,48 @@ def test_a_drag_that_was_undone_goes_on_as_a_step_of_its_own():
     history.undo()
 
     assert history.present == before
+
+
+def test_steps_back_and_forward_are_kept_and_go_on_where_they_were():
+    history = SettingHistory(Setting())
+    walked = [Setting(), Setting(drop="demo-soft-cabinet")]
+    walked += [replace(walked[1], songs=(Song("Invented Waltz", n),)) for n in range(3)]
+    for setting in walked[1:]:
+        history.step(setting, f"to {len(setting.songs)}")
+    history.undo()
+    undo, redo = history.kept()
+    again = SettingHistory(history.present, *msgspec.convert(msgspec.to_builtins((undo, redo)), KeptSteps))
+
+    assert (
+        (again.undo_words, again.redo_words) == (history.undo_words, history.redo_words) == ("to 1", "to 1")
+    )
+    again.redo()
+    assert again.present == walked[4]
+    for before in walked[3::-1]:
+        again.undo()
+        assert again.present == before
+    assert again.undo_words == ""
+
+
+def test_a_step_that_cannot_be_read_ends_the_way_back():
+    steps = tuple(KeptStep(words, fields) for words, fields in [
+        ("songs", {"songs": []}), ("root", {"root": 99}), ("drop", {"drop": "none"})
+    ])  # fmt: skip
+    history = SettingHistory(Setting(songs=(Song("Invented Waltz", 2),)), steps)
+    history.undo()
+
+    assert history.present == Setting()
+    assert history.undo_words == ""
+
+
+def test_long_texts_do_not_make_the_kept_steps_long():
+    history = SettingHistory(Setting())
+    for number in range(40):
+        history.step(Setting(draft=Draft("drops", "long", "", "", f"# {number}" + 60_000 * "x")), "typed")
+    undo, _ = history.kept()
+
+    assert 3 < len(undo) < 10
+    assert len(msgspec.json.encode(undo)) < 500_000
 
 
 @in_the_loop

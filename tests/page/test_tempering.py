@@ -389,8 +389,8 @@ def test_what_the_keyboards_would_get_is_the_command_lines_plan(tonegen):
         page.ask(asks.Receiver("osc-per-class", "mean", False), asks.Send("osc 127.0.0.1:9"))
         await page.engine.close()
         keyboards = page.engine.part(KeysPart)._keyboards
-        keyboards._thread.shutdown()
-        assert keyboards._apart._process is None, "what was asked last came before the end"
+        keyboards._bench._thread.shutdown()
+        assert keyboards._bench._process._process is None, "what was asked last came before the end"
 
     check()
 

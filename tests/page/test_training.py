@@ -23,6 +23,7 @@ CENTS = {
     Method.TWO_DOWN: (16.0,),
     Method.THREE_DOWN: (16.0,),
     Method.BAYES: (),
+    Method.BLOCKS: (12.0,),
 }
 
 
@@ -58,14 +59,31 @@ def test_a_choice_is_kept_and_the_next_trial_sounds(training, kept, kind):
     first = training.heard
     training.choose(0, 1)
 
-    assert [(row.kind, row.answer) for row in kept()] == [(kind, 1.0)]
+    assert [(row.kind, row.answer, row.replays, row.by_ear) for row in kept()] == [(kind, 1.0, 0, True)]
     assert training.heard is not first
     assert np.abs(heard(training, 0.5)).max() > 0.01
     assert training.view(OFFERED).said
+    training.go_to_next()
+    assert training.view(OFFERED).said == ""
     training.choose(1, 0)
+    training.go_to_next()
     assert not training.asking
     assert training.heard is None
     assert training.view(OFFERED).results
+
+
+def test_how_a_trial_was_heard_is_kept(training, kept):
+    """Muted it is answered by eye, until it is heard again; each sound that is heard again is counted."""
+    training.muted = True
+    training.begin("Ada", Wish(TrialKind.ABX, trials=3, seconds=1.0), feedback=False)
+    training.choose(0, 1)
+    training.muted = False
+    for at in (-1, 0, 2):
+        training.hear(at)
+    training.choose(1, 1)
+
+    assert [(row.replays, row.by_ear) for row in kept()] == [(0, False), (3, True)]
+    assert all(row.taken_seconds >= 0 and 0.8 <= row.sound_seconds <= 1.2 for row in kept())
 
 
 def test_a_second_touch_in_haste_answers_nothing(training, kept):
@@ -74,7 +92,51 @@ def test_a_second_touch_in_haste_answers_nothing(training, kept):
     training.choose(0, 1)
 
     assert len(kept()) == 1
+    training.go_to_next()
+    training.go_to_next()
+    training.choose(0, 1)
+    assert len(kept()) == 1
     assert asked(training).number == 1
+
+
+def test_after_an_answer_each_sound_is_heard_knowing_which_was_which(training, kept):
+    """The one that beats, 6 cents off, named by its side; and on, until what the answers say comes last."""
+    wish = Wish(
+        TrialKind.PURER,
+        THIRD,
+        trials=1,
+        method=Method.FIXED,
+        levels_cents=(6.0,),
+        names=("string 6", "string 5"),
+    )
+    training.begin("Ada", wish, feedback=True)
+    trial = training._asked.trial
+    training.choose(0, int(trial.right))
+    view = training.view(OFFERED)
+    off = trial.sounds[1 - int(trial.right)]
+    side = "wide" if off.error_cents > 0 else "narrow"
+
+    assert view.asked is None
+    assert (view.after.number, view.after.of, view.after.last, view.heard) == (0, 1, True, -1)
+    assert view.after.sounds[int(trial.right)].endswith(": pure")
+    assert f"string 5, 6.0 cents {side}, beating" in view.after.sounds[1 - int(trial.right)]
+    assert f"Right. The other major third was off: string 5, 6.0 cents {side}" in view.said
+    training.hear(1 - int(trial.right))
+    sound = heard(training, off.seconds)
+    assert abs(beat_of(sound[2000:-2000], RATE, 5 * off.tones_hz[0])) == pytest.approx(
+        abs(off.rate), abs=0.15
+    )
+    with pytest.raises(BadValue, match="does not have that sound"):
+        training.hear(2)
+    training.go_to_next()
+    assert (training.asking, training.heard, len(training.view(OFFERED).results)) == (False, None, 1)
+
+
+def test_without_feedback_nothing_is_heard_again(training):
+    training.begin("Ada", Wish(TrialKind.PURER, trials=2), feedback=False)
+    training.choose(0, 1)
+
+    assert (asked(training).number, training.view(OFFERED).after) == (1, None)
 
 
 def test_taps_are_an_answer_and_too_few_are_none(training, kept):
@@ -132,6 +194,37 @@ def test_a_beat_is_matched_by_moving_the_second(training, kept):
     assert row.again().right == pytest.approx(abs(first.sound.rate))
 
 
+def test_the_side_is_found_by_nudging(training, kept):
+    training.begin("Ada", Wish(TrialKind.SIDE, THIRD, trials=1), feedback=True)
+    view, (sound,) = asked(training), training._open().trial.sounds
+    assert (view.form, view.farthest_cents) == ("choose", max(1.0, training._open().trial.level_cents))
+    training.move(1e9)
+    assert training.heard.sound.error_cents == pytest.approx(sound.error_cents + view.farthest_cents)
+    assert asked(training).moved_cents == pytest.approx(view.farthest_cents, abs=1e-3)
+    training.move(0.0)
+    assert training.heard.sound == sound
+    with pytest.raises(BadValue, match="nothing to adjust"):
+        training.settle(0, 0.0)
+    training.choose(0, 1)
+    assert kept()[0].answer == 1
+
+
+def test_what_to_practise_next_is_practised(training, kept):
+    training.meet("Ada")
+    one, *others = training.view(OFFERED).next
+    assert (one.interval, one.register, one.words) == ("3:2", "E3,E4", "fifth, E3 to E4: new")
+    assert len(others) == 2
+    training.practise("Ada", one.interval, one.register, feedback=False)
+    assert (asked(training).of, training.view(OFFERED).next) == (36, ())
+    training.choose(0, 1)
+    training.pause()
+    assert [row.practice for row in kept()] == [True]
+    assert training.view(OFFERED).next[0].interval == "5:4"
+    assert training.graphs().days == ()
+    with pytest.raises(BadValue, match="is not a ratio"):
+        training.practise("Ada", "fifth", "E3,E4", feedback=True)
+
+
 def test_who_plays_it_next_takes_a_moved_sound_up_where_it_is():
     sound = Moving(make_trial(Task(TrialKind.SET, THIRD), 20, 5).sounds[0])
     sound(RATE)
@@ -181,13 +274,14 @@ def test_an_earlier_session_is_taken_up_by_choice(training):
 @pytest.mark.parametrize("method", Method)
 def test_each_method_can_be_chosen(training, kept, method):
     training.begin(
-        "Ada", Wish(TrialKind.PURER, THIRD, trials=4, method=method, levels_cents=CENTS[method]), True
+        "Ada", Wish(TrialKind.PURER, THIRD, trials=4, method=method, levels_cents=CENTS[method]), False
     )
     for number in range(4):
         training.choose(number, int(training._asked.trial.right))
     levels = [row.level_cents for row in kept()]
 
-    assert {kind.method for kind in OFFERED.kinds} <= {one.name for one in OFFERED.methods} == set(Method)
+    assert {kind.method for kind in OFFERED.kinds} <= {one.name for one in OFFERED.methods}
+    assert {one.name for one in OFFERED.methods} == set(Method) - {Method.BLOCKS}
     if method is Method.FIXED:
         assert set(levels) <= {2.0, 5.0, 10.0}
     elif method is Method.TWO_DOWN:
@@ -209,7 +303,7 @@ def test_delete_mine(training, kept):
     assert (view.asked, view.kept, view.results, view.waiting, view.said) == (None, 0, (), (), "")
     assert view.notice == "1 answer from Ada deleted"
     assert (kept("Ada"), len(kept("Béla"))) == ((), 1)
-    assert training.graphs() == EarGraphs((), ())
+    assert training.graphs() == EarGraphs((), (), ())
     with pytest.raises(BadValue, match='there are no answers from "Ada"'):
         training.forget("Ada")
     training.begin("Ada", Wish(TrialKind.PURER), feedback=True)
@@ -266,7 +360,7 @@ def test_what_was_heard_is_drawn_with_its_threshold(training):
     heights = [up for _, up in curve.path]
     assert heights == sorted(heights)
     assert heights[0] == pytest.approx(0.5, abs=0.1)
-    assert heights[-1] == pytest.approx(0.98, abs=0.01)
+    assert heights[-1] == pytest.approx(0.96, abs=0.03)
     assert curve.span.low < curve.span.value < curve.span.high
     ticks = {tick.name: tick.at for tick in function.across_ticks}
     assert ticks["2"] < curve.span.value < ticks["20"]
@@ -275,7 +369,8 @@ def test_what_was_heard_is_drawn_with_its_threshold(training):
     assert result.result == f"You hear a {drawn.threshold.value:.1f}-cent error four times out of five"
     assert curve.span.value == pytest.approx(np.log(drawn.threshold.value / 0.25) / np.log(256), abs=1e-4)
     at_threshold = np.interp(curve.span.value, *np.array(curve.path).T)
-    assert at_threshold == pytest.approx(0.8, abs=0.005)
+    assert curve.span.up == pytest.approx(at_threshold, abs=0.005)
+    assert 0.75 < at_threshold <= 0.8  # right four times in five, but for his slips
     marks = [mark for line in progress.curves for mark in line.marks]
     assert marks
     assert all(0 <= mark.low <= mark.up <= mark.high <= 1 for mark in marks)
@@ -284,7 +379,7 @@ def test_what_was_heard_is_drawn_with_its_threshold(training):
 def test_settings_are_drawn_over_the_days(training):
     training.begin("Ada", Wish(TrialKind.SET, THIRD, trials=4), feedback=False)
     for number, error in enumerate((1.0, 2.0, 3.0, 2.0)):
-        training.settle(number, error - training._adjusted()[1])
+        training.settle(number, error - training._movable()[1])
     assert training.graphs().session == ()
     (progress,) = training.graphs().days
     ticks = {tick.name: tick.at for tick in progress.up_ticks}

@@ -78,6 +78,13 @@ def visitor(kept=None, saved=None, *asked):
     return page
 
 
+def frames_of(block):
+    """The first frame of a block as a page's loudspeaker is given it, and its sound, frames x two ears."""
+    first, channels = np.frombuffer(block, "<f8", 2)
+    sound = np.frombuffer(block, "<f4", offset=16).reshape(int(channels), -1).T
+    return int(first), np.broadcast_to(sound, (len(sound), 2))
+
+
 def heard(page, seconds, rate):
     """What a page's own loudspeaker is given, mono, block by block, and the outlet it came through."""
     outlet = page.engine.stage.hear_in_page(rate, lambda: None)
@@ -85,8 +92,7 @@ def heard(page, seconds, rate):
     def more(seconds):
         blocks = []
         for _ in range(round(seconds * rate / 1000)):
-            block = outlet.draw(1000)
-            blocks.append(np.frombuffer(block, dtype="<f4", offset=8).reshape(-1, 2)[:, 0])
+            blocks.append(frames_of(outlet.draw(1000))[1][:, 0])
         return np.concatenate(blocks)
 
     more(seconds)

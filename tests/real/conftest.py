@@ -1,7 +1,9 @@
 """Servers that tests of real ports and real sound share."""
 
+import gc
 from collections.abc import Iterator
 
+import jack
 import pytest
 from playwright.sync_api import sync_playwright
 
@@ -12,6 +14,27 @@ from tests.page.running import RunningPage
 
 # What Chromium notes of a program that was ended, or that refused a file: the page says both to its reader.
 ANSWERED = ("net::ERR_CONNECTION_", "400 (Bad Request)")
+
+_FAILED = pytest.StashKey[bool]()
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item):
+    report = yield
+    item.stash[_FAILED] = item.stash.get(_FAILED, False) or report.failed
+    return report
+
+
+@pytest.fixture(autouse=True)
+def nothing_left_open(request):
+    """The next test must not find the ports of one that failed; and clients at two servers break JACK."""
+    yield
+    if request.node.stash.get(_FAILED, False):
+        from tonegen.keys.ports import MidiInput, MidiOutput
+
+        for one in gc.get_objects():
+            if isinstance(one, MidiInput | MidiOutput | jack.Client):
+                one.close()
 
 
 @pytest.fixture(scope="session")

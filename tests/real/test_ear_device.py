@@ -33,6 +33,8 @@ def test_the_beat_to_tap_is_the_beat_that_arrives(sound_server, own_folder):
                 terminal.press(" ")
                 terminal.wait_for("•")
             terminal.press("\r")
+            terminal.wait_for("space: on")  # the sound once more, and how fast it beats
+            terminal.press(" ")
             assert terminal.ended() == 0
             assert "Sustained tones can harm hearing" in terminal.screen
         recorder.so_far()
@@ -97,6 +99,8 @@ def test_a_device_that_is_lost_is_one_line_and_the_answers_are_kept(mortal_sound
     with Terminal(*words, "--level", "-24", environment=listening_to(mortal_sound_server)) as terminal:
         terminal.wait_for("1 of 3")
         terminal.press("1")
+        terminal.wait_for("space: on")
+        terminal.press(" ")
         terminal.wait_for("2 of 3")
         Recorder(mortal_sound_server).record(0.1)  # until it sounds
         mortal_sound_server.process.kill()

@@ -54,7 +54,7 @@ def test_a_tone_fades_out_however_it_is_ended(sound_server, how):
     "command",
     [
         PLAY,
-        ("order", "e9-dance-band", "--listen"),
+        ("order", "e9-dance-band", "--sound"),
         ("ear", "train", "abx", "--cents", "10", "--interval", "3:2"),
     ],
     ids=lambda words: words[0],

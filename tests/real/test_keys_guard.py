@@ -8,8 +8,8 @@ import pytest
 
 from tests.jack import running_server
 from tests.keys.listener import Listener
-from tests.keys.rig import MEANTONE, Ear
-from tonegen.keys.live import Presence, TunedReceiver
+from tests.keys.rig import MEANTONE, Ear, tune_again, tuned
+from tonegen.keys.live import Presence
 from tonegen.keys.plan import plan
 from tonegen.keys.ports import MidiInput
 from tonegen.keys.receivers import receiver
@@ -102,14 +102,14 @@ def test_an_osc_receiver_is_put_back_after_a_kill(start):
 def test_a_virtual_port_whose_guard_is_killed_comes_back_tuned(midi_system):
     """The port was the guard's; the next guard makes it again."""
     made = plan(MEANTONE, receiver("mts-octave"))
-    rig = TunedReceiver("virtual Keys Out", made)
+    rig = tuned("virtual Keys Out", made)
     rig.guard._process.kill()
     rig.guard._process.wait(20)
 
-    assert rig.look() is Presence.BACK
+    assert [*rig.look().values()] == [Presence.BACK]
     arrived = queue.Queue()
     source = MidiInput("Keys Out", arrived.put)
-    rig.tune_again()
+    tune_again(rig, made)
     assert [arrived.get(timeout=20) for _ in made.messages] == list(made.messages)
     rig.close()
     assert [arrived.get(timeout=20) for _ in made.undo] == list(made.undo)

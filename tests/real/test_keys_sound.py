@@ -5,10 +5,13 @@ command line wrote; each note is measured against the same note untuned, since a
 itself. scsynth (Debian: supercollider-server) is played by OSC.
 """
 
+import json
 import os
 import socket
 import struct
 import subprocess
+import sys
+import time
 from pathlib import Path
 
 import mido
@@ -79,6 +82,16 @@ def rendered_hz(path, command=by_fluidsynth):
         middle = sound[start : start + int(0.6 * NOTE_SECONDS * rate), 0]
         found.append(spectral_peak_hz(middle, 4 * 440 * 2 ** ((key - 69) / 12), rate) / 4)
     return np.array(found)
+
+
+def wait_for_port(server, name):
+    """Until a program that was started has its port at the server."""
+    for _ in range(200):
+        listed = subprocess.run(["jack_lsp"], env=server.environment, capture_output=True, text=True)
+        if name in listed.stdout:
+            return
+        time.sleep(0.1)  # no event tells of another client's port
+    raise AssertionError(f"{name} never came")
 
 
 def spectral_peak_hz(sound, around_hz, rate=RATE):
@@ -244,7 +257,7 @@ arguments = ["s tone", "i {key}", "i 0", "i 0", "s freq", "f {hz}"]
 
 
 def test_a_synthesis_server_plays_what_osc_sends(start, tmp_path):
-    """What `keys osc` sends over UDP, taken down and played by scsynth: within 0.01 cents."""
+    """What `keys send` sends over UDP, taken down and played by scsynth: within 0.01 cents."""
     own = tmp_path / "server.toml"
     own.write_text(SCSYNTH)
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as server:
@@ -252,8 +265,8 @@ def test_a_synthesis_server_plays_what_osc_sends(start, tmp_path):
         server.settimeout(20)
         port = server.getsockname()[1]
         program = start(
-            "keys", "osc", "--temperament", "quarter-comma-meantone", "--root", "D", "--receiver", str(own),
-            "--to", f"127.0.0.1:{port}", "--listen", "127.0.0.1:0", "--seconds", "0.1",
+            "keys", "send", "--temperament", "quarter-comma-meantone", "--root", "D", "--receiver", str(own),
+            "--to", f"127.0.0.1:{port}", "--osc-in", "127.0.0.1:0", "--seconds", "0.1",
         )  # fmt: skip
         packets = [server.recv(65536) for _ in range(128)]
         undone = [server.recv(65536) for _ in range(128)]
@@ -277,3 +290,28 @@ def test_a_synthesis_server_plays_what_osc_sends(start, tmp_path):
         wanted_hz = MEANTONE.hz[key]
         heard_hz = spectral_peak_hz(sound[start_frame : start_frame + int(0.7 * RATE)], wanted_hz)
         assert abs(1200 * np.log2(heard_hz / wanted_hz)) < 0.01, key
+
+
+def test_a_synthesizer_is_heard_out(midi_system, tmp_path):
+    """FluidSynth at the sound server, by the command line: one key, and what is left in the end."""
+    player = ["fluidsynth", "-a", "jack", "-m", "jack", "-is", "-q", "-R", "0", "-C", "0", "-r", str(RATE)]
+    names = ["-o", "midi.jack.id=Synth", "-o", "audio.jack.id=Synth"]
+    env = {**midi_system.environment, "XDG_CONFIG_HOME": str(tmp_path)}
+    synthesizer = subprocess.Popen([*player, *names, FONT], env=env, stdin=subprocess.DEVNULL)
+    try:
+        wait_for_port(midi_system, "Synth:midi")
+        words = ["listen", "receiver", "--out", "Synth", "--receiver", "mts-single-note", "--keys", "C4"]
+        words += ["--save", "mine", "--device", "Synth", "--json"]
+        heard = subprocess.run(
+            [sys.executable, "-c", "from tonegen.cli import main; main()", *words],
+            env=env, capture_output=True, text=True, timeout=120,
+        )  # fmt: skip
+    finally:
+        synthesizer.kill()
+        synthesizer.wait()
+    assert heard.returncode == 0, heard.stderr
+    (key,) = json.loads(heard.stdout)["keys"]
+    # What it plays by itself is rendered by itself: its font has this key more than two cents flat.
+    assert key["own_cents"] == pytest.approx(-2.5, abs=0.7)
+    assert abs(key["left_cents"]) < 0.6  # it moves in whole cents
+    assert "60 = -2" in (tmp_path / "tonegen" / "receivers" / "mine.toml").read_text()

@@ -52,7 +52,7 @@ class AtTheTerminal:
 @pytest.fixture
 def listening(sound_server):
     program = AtTheTerminal(
-        sound_server.environment, "order", "e9-dance-band", "--listen", "--device", "system"
+        sound_server.environment, "order", "e9-dance-band", "--sound", "--device", "system"
     )
     try:
         yield program

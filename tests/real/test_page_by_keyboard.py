@@ -90,10 +90,10 @@ def test_the_order_is_gone_through_and_a_step_is_heard(opened):
     assert page.evaluate("document.activeElement.id") == "step-only"
     page.keyboard.press("Escape")
     page.wait_for_selector("#mute[aria-pressed=true]")
-    press(page, "#order summary")
+    press(page, "#order details:has(.all) summary")
     press(page, "#order .all li:nth-child(5) button")
     page.wait_for_selector(".count-of:has-text('Step 5 of')")
-    expect(page.locator("#order details").first).to_have_attribute("open", "")  # stays unfolded
+    expect(page.locator("#order details:has(.all)")).to_have_attribute("open", "")  # stays unfolded
     assert page.evaluate("document.activeElement.getAttribute('aria-current')") == "step"
 
 

@@ -7,6 +7,7 @@ import signal
 import numpy as np
 import pytest
 
+from tests.ear.test_partner import wav_file
 from tests.measure import beat_of, splash_db
 from tests.page.looking import broken_rules
 from tests.real.loudspeaker import RECORD, hear_what_was_asked, recorded
@@ -53,8 +54,22 @@ def at(page, number, trials):
     page.wait_for_selector(f".count-of:has-text('{number} of {trials}')")
 
 
+def go_on(page):
+    page.click("#ear-on")
+
+
 def finished(page):
+    """On from the last answer, which is heard again first, to what the answers say."""
+    go_on(page)
     page.wait_for_selector("#ear-says")
+
+
+def answer_all(running, trials, choice):
+    """The other trials of the session that is open, by a page without a browser; choice : of a number."""
+    with running.page() as hand:
+        for number in range(trials):
+            hand.shown("ears", lambda shown, at=number: shown["asked"] and shown["asked"]["number"] == at)
+            hand.ask("answer", number=number, choice=choice(number))
 
 
 def test_every_kind_is_answered_by_touch_and_kept(opened, kept):
@@ -62,8 +77,11 @@ def test_every_kind_is_answered_by_touch_and_kept(opened, kept):
     for kind in ("purer", "side", "name", "abx"):
         begin(page, kind, touch=page.tap)
         page.tap("[data-answer='1']")
+        page.wait_for_selector("#ear-verdict:has-text('.'):focus")
+        page.tap("#ear-after [data-hear] >> nth=0")
+        page.wait_for_selector("#ear-after [data-hear][aria-pressed=true] >> nth=0")
+        page.tap("#ear-on")
         at(page, 2, 2)
-        page.wait_for_selector("#ear-said:has-text('.')")
         page.tap("[data-hear='-1']")
         page.tap("[data-answer='0']")
         finished(page)
@@ -99,8 +117,7 @@ def test_a_session_stops_on_the_page_and_goes_on_even_after_kill_9(opened, runni
     page = opened()
     begin(page, "purer", trials=3)
     page.click("[data-answer='0']")
-    at(page, 2, 3)
-    page.click("#ear-stop")
+    page.click("#ear-after-stop")
     page.wait_for_selector(".waiting:has-text('which is purer, 1 of 3 answered')")
     page.click("#ear-go-on")
     at(page, 2, 3)
@@ -117,6 +134,7 @@ def test_a_session_stops_on_the_page_and_goes_on_even_after_kill_9(opened, runni
         page.click("#volume-comfortable")  # in a program that was started again the volume is set again
         at(page, 2, 3)
         page.click("[data-answer='1']")
+        go_on(page)
         at(page, 3, 3)
 
     assert [row.number for row in kept()] == [0, 1]
@@ -159,24 +177,28 @@ def open_trial(own):
         return history.session(history.to_go_on("Ada")).next_trial()
 
 
-def test_what_the_answers_say_is_drawn(opened, kept, tmp_path):
+def test_what_the_answers_say_is_drawn(opened, running, kept, tmp_path):
     """A listener who hears 3 cents in a third and 9 in a fifth, and is wrong below: so the page says."""
     page = opened(1180, 820)
     page.click(".caution button")
-    begin(page, "purer", trials=30)
-    for number in range(1, 31):
-        at(page, number, 30)
+    page.click("nav [data-part=ears]")
+    page.uncheck("#ear-feedback")
+    begin(page, "purer", trials=60)
+
+    def choice(_):
         trial = open_trial(tmp_path / "own")
         hears = trial.level_cents > {"major third": 3, "fifth": 9}[chord_name(trial.chord)]
-        page.click(f"[data-answer='{int(trial.right if hears else 1 - trial.right)}']")
-    finished(page)
+        return int(trial.right if hears else 1 - trial.right)
+
+    answer_all(running, 60, choice)
+    page.wait_for_selector("#ear-says")
     page.wait_for_selector(".graph >> nth=1")
     said = page.locator("#ear-results > div >> nth=0 >> li").all_inner_texts()
     titles = page.locator("figcaption").all_inner_texts()
     function = page.locator("figure >> nth=0")
     levels = {row.level_cents for row in kept() if row.interval == "fifth"}
 
-    assert [line.split(" 15 trials")[0] for line in said] == ["major third", "fifth"]
+    assert [line.split(" 30 trials")[0] for line in said] == ["major third", "fifth"]
     third, fifth = (float(line.split("hear a ")[1].split("-cent")[0]) for line in said)
     assert 1.5 < third < 6
     assert 5 < fifth < 15
@@ -198,7 +220,11 @@ def test_by_keyboard_alone(opened, kept):
     page.keyboard.press("r")
     page.keyboard.press("7")
     page.keyboard.press("2")
-    finished(page)
+    page.wait_for_selector("#ear-verdict:focus")
+    page.keyboard.press("1")
+    page.wait_for_selector("#ear-after [data-hear='0'][aria-pressed=true]")
+    page.keyboard.press("Space")
+    page.wait_for_selector("#ear-says")
     begin(page, "rate", trials=1)
     for _ in range(4):
         page.keyboard.press("Space")
@@ -234,6 +260,7 @@ def test_method_and_earlier_session_are_chosen_answers_exported_and_deleted(open
     page.click("#ear-begin")
     at(page, 1, 5)
     page.click("[data-answer='1']")
+    go_on(page)
     at(page, 2, 5)
     page.click("#ear-stop")
     assert [row.level_cents for row in kept()] == [12.0]
@@ -265,7 +292,7 @@ def looked_at(page, where):
 
 
 @pytest.mark.parametrize(("width", "theme"), [(1440, "dark"), (360, "light")])
-def test_anyone_can_train(opened, width, theme):
+def test_anyone_can_train(opened, running, width, theme):
     """The choice, each form of a trial, and the picture."""
     page = opened(width, 900, theme)
     page.click(".caution button")
@@ -278,14 +305,15 @@ def test_anyone_can_train(opened, width, theme):
         looked_at(page, kind)
         page.click("#ear-stop")
     begin(page, "abx", trials=6)
-    page.click("[data-answer='0']")
-    page.wait_for_selector("#ear-said:has-text('.')")
     looked_at(page, "abx")
-    page.click("#ear-stop")
-    begin(page, "purer", trials=12)
-    for number in range(1, 13):
-        at(page, number, 12)
-        page.click("[data-answer='0']")
+    page.click("[data-answer='0']")
+    page.wait_for_selector("#ear-verdict:has-text('.')")
+    looked_at(page, "after an answer")
+    page.click("#ear-after-stop")
+    page.uncheck("#ear-feedback")
+    page.click("[data-interval='3:2']")  # the major third alone: fifteen answers are enough for a graph
+    begin(page, "purer", trials=15)
+    answer_all(running, 15, lambda _: 0)
     page.wait_for_selector(".graph")
     page.click("#ear-delete")
     looked_at(page, "the picture")
@@ -300,12 +328,13 @@ def test_the_first_session_waits_until_the_volume_is_set(opened, running, kept):
         page.fill("#ear-person", "Ada")
         page.tap("#ear-begin")
         page.wait_for_selector("#volume-title:focus")
-        page.wait_for_selector(".meter:not([aria-valuenow='-60'])")  # the steady tone
+        sounds = ".meter:not([aria-valuenow='-60'])"
+        page.wait_for_selector(sounds, state="attached")  # the steady tone
         assert broken_rules(page) == []
         looked_at(page, "the steady tone")
         page.tap("#volume-not-now")
         page.wait_for_selector("#volume", state="hidden")
-        page.wait_for_selector(".meter[aria-valuenow='-60']")
+        page.wait_for_selector(".meter[aria-valuenow='-60']", state="attached")
         page.tap("[data-lesson=in-the-band]")
         page.tap("[data-demonstrate='0']")
         page.tap("#volume-comfortable")
@@ -315,7 +344,7 @@ def test_the_first_session_waits_until_the_volume_is_set(opened, running, kept):
         page.wait_for_selector("#ear-question")
 
 
-def test_no_feedback_says_nothing_until_the_end(opened):
+def test_no_feedback_says_nothing(opened):
     page = opened()
     page.click("nav [data-part=ears]")
     page.wait_for_selector("#ear-begin")
@@ -323,7 +352,28 @@ def test_no_feedback_says_nothing_until_the_end(opened):
     begin(page, "side", trials=2)
     page.click("[data-answer='1']")
     at(page, 2, 2)
-    assert page.locator("#ear-said").inner_text() == ""
+    assert not page.locator("#ear-after").is_visible()
+
+
+def test_a_partners_recording_is_matched_by_touch(opened, tmp_path):
+    path = tmp_path / "partner.wav"
+    path.write_bytes(wav_file())
+    page = opened(**PHONE)
+    page.tap("nav [data-part=ears]")
+    page.fill("#ear-person", "Ada")
+    page.set_input_files("#partner", path)
+    page.tap("#partner-match")
+    at(page, 1, 5)
+    page.wait_for_selector(".meter:not([aria-valuenow='-60'])", state="attached")
+    assert broken_rules(page) == []
+    page.tap("[data-step='-2']")
+    page.tap("#ear-done")
+    page.wait_for_selector("#ear-verdict:has-text('cents from it'):focus")
+    assert broken_rules(page) == []
+    page.tap("#ear-on")
+    at(page, 2, 5)
+    page.tap("#ear-stop")
+    page.wait_for_selector("#partner-match")
 
 
 def test_a_lesson_by_touch(opened):
@@ -333,11 +383,29 @@ def test_a_lesson_by_touch(opened):
     page.wait_for_selector("#lesson-title:has-text('Cabinet drop')")
     page.tap("[data-demonstrate='0']")
     page.wait_for_selector("[data-demonstrate='0'][aria-pressed=true]")
-    page.wait_for_selector(".meter:not([aria-valuenow='-60'])")
+    page.wait_for_selector(".meter:not([aria-valuenow='-60'])", state="attached")
+    assert page.locator("#lessons .ladder").count() == 0
     page.tap("[data-reply='1']")
     page.wait_for_selector("#lesson-verdict[data-right=false]:has-text('No:')")
+    assert page.locator("#lessons .ladder").count() == 3
     assert broken_rules(page) == []
     page.tap("#lesson-next")
     page.wait_for_selector(".count-of:has-text('2 of 4')")
+    page.tap("#lesson-leave")
+    page.tap("[data-lesson=hearing-beats]")
+    page.tap("#lesson-next")
+    page.wait_for_selector(".count-of:has-text('2 of 8')")
+    for _ in range(3):
+        page.tap("#lesson-pad")
+    page.tap("#lesson-done")
+    page.wait_for_selector("#lesson-verdict:has-text('you tapped'):focus")
+    for number in range(3, 8):
+        page.tap("#lesson-next")
+        page.wait_for_selector(f".count-of:has-text('{number} of 8')")
+    page.tap("[data-step='-2']")
+    page.wait_for_selector("[data-demonstrate='0'][aria-pressed=true]")
+    assert broken_rules(page) == []
+    page.tap("#lesson-done")
+    page.wait_for_selector("#lesson-verdict:has-text('+10.0 cents from it')")
     page.tap("#lesson-leave")
     page.wait_for_selector("#ear-begin:visible")

@@ -5,9 +5,11 @@ import tomllib
 import pytest
 from playwright.sync_api import expect
 
+from tests.keys.conftest import Synthesizer
 from tests.page.keyboard import pick, press, tab_to
 from tests.page.looking import broken_rules
 from tests.page.test_evening import INVENTED, write
+from tests.page.test_set_rig import SET
 
 SCREENS = [(1024, 768), (390, 844), (1440, 900)]
 
@@ -168,3 +170,56 @@ def test_what_is_typed_stays_when_another_tablet_saves(invented, opened):
     page.wait_for_selector("#fault:has-text('was changed meanwhile')")
     assert page.input_value("#song-rows li:nth-child(1) [data-field=line]") == "Typed and not saved"
     assert 'line = "Saved"' in invented.read_text()
+
+
+@pytest.fixture
+def rig(tmp_path):
+    """A set with two receivers, which the test stands for."""
+    both = Synthesizer(), Synthesizer()
+    low, high = (one.where.removeprefix("osc ") for one in both)
+    write(tmp_path / "own" / "tonegen", SET.format(low=low, high=high))
+    yield both
+    for one in both:
+        one.close()
+
+
+@pytest.mark.parametrize(("width", "height"), SCREENS)
+def test_receivers_are_tuned_stand_in_the_bar_and_are_put_back(rig, opened, width, height):
+    page = opened(width, height, has_touch=True, is_mobile=width == 390)
+    page.click("#caution button")
+    page.click("nav [data-part=evening]")
+    page.select_option("#set-choice", "invented")
+    page.wait_for_selector("#song-next:has-text('Waltz')")
+    page.click("#rig-of-set summary")
+    page.uncheck("#rig-of-set [value='virtual tonegen in']")  # there is no MIDI system here
+    assert broken_rules(page) == []
+    assert too_small(page) == []
+    page.click("#play-set")
+    expect(page.locator("#set-receivers")).to_have_text("Low readyHigh ready", timeout=20_000)
+    expect(page.locator("#song-now")).to_contain_text("Waltz")
+    assert broken_rules(page) == []
+    assert too_small(page) == []
+    page.evaluate("scrollTo(0, 0)")
+    for one in ("set-receivers", "set-next"):
+        box = page.locator(f"#{one}").bounding_box()
+        assert box["y"] + box["height"] <= height, "on the first screen"
+    page.evaluate("document.activeElement.blur()")
+    page.keyboard.press("Space")
+    expect(page.locator("#song-now")).to_contain_text("Polka")
+    low, _ = rig
+    assert len(low.take(12 + 11)) == 23
+    page.click("#put-set-back")
+    expect(page.locator("#set-receivers")).to_be_hidden()
+    assert len(low.take(12)) == 12
+
+
+def test_receivers_are_played_by_the_keyboard_alone(rig, opened):
+    page = opened()
+    press(page, "nav [data-part=evening]")
+    pick(page, "#set-choice", "invented")
+    press(page, "#rig-of-set summary")
+    press(page, "#rig-of-set [value='virtual tonegen in']", "Space")
+    press(page, "#play-set")
+    expect(page.locator("#set-receivers")).to_have_text("Low readyHigh ready", timeout=20_000)
+    press(page, "#put-set-back")
+    expect(page.locator("#play-set")).to_be_visible()

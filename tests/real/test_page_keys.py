@@ -111,8 +111,8 @@ def test_a_port_that_drops_is_shown_and_tuned_again_when_it_is_back(page, sound_
 class Keyboard:
     """A keyboard on a JACK port, whose keys the test presses."""
 
-    def __init__(self, sound_server):
-        self.client = jack.Client("keyboard", servername=sound_server.name, no_start_server=True)
+    def __init__(self, sound_server, name="keyboard"):
+        self.client = jack.Client(name, servername=sound_server.name, no_start_server=True)
         out = self.client.midi_outports.register("out")
         self._pressed = queue.Queue()
 
@@ -157,6 +157,38 @@ def test_notes_pass_through_retuned(page, sound_server):
     note = next(message for message in notes if message[0] & 0xF0 == 0x90)
     assert note[1:] == bytes((64, 100))
     assert note[0] & 0x0F == made.receiver.channels[64 % 12] - 1  # each pitch class has a channel of its own
+    keyboard.close()
+    synthesizer.close()
+
+
+def test_a_chord_that_is_played_shows_what_each_note_got_and_who_asked(page, sound_server):
+    """C4 and E4 over no temperament: the bass stands at equal, E a pure third above it."""
+    synthesizer, keyboard = Synthesizer(sound_server), Keyboard(sound_server)
+    page.click("nav [data-part=keys]")
+    page.select_option("#receiver", "mpe")
+    page.select_option("#lead", "bass")
+    page.click("#ports")
+    page.wait_for_selector("#out option:has-text('synthesizer')", state="attached")
+    page.select_option("#out", page.locator("#out option:has-text('synthesizer')").get_attribute("value"))
+    choose_input(page)
+    page.click("#send")
+    page.wait_for_selector(".status[data-status=sent]")
+    page.click("#through")
+    page.wait_for_selector(".status:has-text('pass through from')")
+    keyboard.send(0x90, 60, 100)
+    keyboard.send(0x90, 64, 100)
+
+    page.wait_for_selector("#chord tr:has-text('E4'):has-text('for 5:4')")
+    assert page.locator("#chord tbody tr").count() == 2
+    c, e = (
+        float(page.locator(f"#chord tr:has(th:text-is('{note}')) td").first.inner_text().replace("−", "-"))
+        for note in ("C4", "E4")
+    )
+    assert abs(c) < 1
+    assert e - c == pytest.approx(-13.7, abs=0.8)
+    keyboard.send(0x80, 60, 0)
+    keyboard.send(0x80, 64, 0)
+    page.wait_for_selector("#chord .hint")
     keyboard.close()
     synthesizer.close()
 

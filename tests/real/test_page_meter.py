@@ -40,6 +40,7 @@ def test_strings_are_read_by_touch_kept_as_a_drop_and_found_again(opened, tmp_pa
     assert page.locator("#read-string option:checked").inner_text() == "8, E3"
     note(page, "3.0")
     readings(page, 1)
+    page.tap("#lock")  # so that it stays down while the meter's figure is typed
     page.tap("#board [data-change=A]")
     page.wait_for_selector("#read-engaged:has-text('with A')")
     note(page, "0.8")
@@ -74,7 +75,7 @@ def test_a_file_of_readings_is_noted_and_its_slip_is_named(opened, running, tmp_
     file.write_text(LIST)
     page, other = opened(), opened()
     page.click("nav [data-part=drop]")
-    page.click("#readings summary")
+    page.click("#readings details:has(#read-lines) > summary")
     page.set_input_files("#read-file", file)
     readings(page, 7)
     [doubt] = page.locator(".doubt").all_inner_texts()
@@ -127,7 +128,7 @@ def test_drop_is_read_by_keyboard_alone(opened):
     page.keyboard.type("by-keys")
     page.keyboard.press("Enter")
     uses(page, "by-keys")
-    press(page, "#readings summary")
+    press(page, "#readings details:has(#read-lines) > summary")
     tab_to(page, "#read-lines")
     page.keyboard.type("string,cents\n9,1.5")
     press(page, "#read-many")

@@ -101,7 +101,7 @@ def test_what_is_no_address_is_said_in_one_line(opened):
         said = page.locator("#fault p:has-text('address'), #fault p:has-text('cannot be sent')").inner_text()
         assert address.partition(":")[0] in said
         assert "\n" not in said
-        assert page.locator(".status").get_attribute("data-status") == ""
+        assert page.locator(".status[data-status]").get_attribute("data-status") == ""
         page.click("#fault button")
 
 
@@ -112,15 +112,15 @@ def test_a_foot_controller_moves_the_chart_while_it_is_let_in(opened, receiver):
     tab_to(page, "#remote-port")
     page.keyboard.press("Control+a")
     page.keyboard.type(str(port := free_udp_port()))
-    press(page, "#listen")
+    press(page, "#osc-in")
     page.wait_for_selector(f".further .hint:has-text('127.0.0.1:{port}')")
-    assert page.get_attribute("#listen", "aria-pressed") == "true"
+    assert page.get_attribute("#osc-in", "aria-pressed") == "true"
     fret = osc_string("/tonegen/fret") + osc_string(",i") + struct.pack(">i", 5)
     receiver.sendto(fret, ("127.0.0.1", port))
     assert receiver.recv(65_536).startswith(osc_string("/tonegen/state") + osc_string(",s"))
     page.wait_for_selector("#state:has-text('fret 5')")
     page.reload()
-    page.wait_for_selector("#listen[aria-pressed=true]")
-    press(page, "#listen")
-    page.wait_for_selector("#listen[aria-pressed=false]")
+    page.wait_for_selector("#osc-in[aria-pressed=true]")
+    press(page, "#osc-in")
+    page.wait_for_selector("#osc-in[aria-pressed=false]")
     assert page.is_enabled("#remote-port")

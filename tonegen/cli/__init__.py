@@ -33,7 +33,7 @@ SUMMARIES: Final[Mapping[str, str]] = {
     "count": "Turn beats counted by ear into cents.",
     "chart": "Chart of strings by changes, with targets and pitch readings.",
     "reads": "What a pitch meter shows, or what to tune so that it shows what you want.",
-    "listen": "Hear which string is picked in a recording, at what pitch, and how sure that is.",
+    "listen": "Hear which string is picked, at what pitch, and how sure that is.",
     "temper": "Find the offsets that make your own grips ring.",
     "compare": "Compare two temperaments over the grips of a scene.",
     "drop": "Cabinet drop from readings of a pitch meter.",

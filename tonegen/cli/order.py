@@ -10,6 +10,7 @@ import click
 
 from tonegen import presets
 from tonegen.cli.asked import TEXT, Preset, load_temperament_of
+from tonegen.cli.key_reader import KeyReader
 from tonegen.cli.show import as_json, force_option, point_json, print_json, print_sentence, print_table
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.instrument import TuningPoint
@@ -31,7 +32,7 @@ from tonegen.words import count_of, side
     type=Preset("temperaments"),
     help="The temperament to tune to; the scene's own best by beats if left out.",
 )
-@click.option("--listen", is_flag=True, help="Hear each step; keys take you through.")
+@click.option("--sound", is_flag=True, help="Hear each step; keys take you through.")
 @click.option(
     "--device", type=TEXT, help="Sound device, by number or part of its name; a wrong one lists them all."
 )
@@ -53,7 +54,7 @@ from tonegen.words import count_of, side
 def command(
     scene: str,
     temperament: str | None,
-    listen: bool,
+    sound: bool,
     device: str | None,
     timbre: str,
     level: float,
@@ -68,13 +69,13 @@ def command(
 
     \b
     tonegen order e9-dance-band --temperament my-e9
-    tonegen order e9-dance-band --listen
+    tonegen order e9-dance-band --sound
     tonegen order e9-dance-band --out-folder steps
     """
     stiff = presets.timbre(timbre).follows_string
     asked = replace(load_scene(scene), stiff=stiff)
-    if listen and in_json:
-        raise BadValue("--listen is for a person, --json for a script; give one of them")
+    if sound and in_json:
+        raise BadValue("--sound is for a person, --json for a script; give one of them")
     target = _target(asked, temperament)
     plan = tuning_order(
         asked.instrument, target, asked.drop, asked.reference_hz,
@@ -86,8 +87,8 @@ def command(
 
         written = write_steps(out_folder, place, presets.timbre(timbre), level, force=force)
         click.echo(f"{out_folder}: {len(written) - 1} sounds written, listed in {LIST}", err=True)
-    if listen:
-        _listen(place, device, timbre, level)
+    if sound:
+        _sound_steps(place, device, timbre, level)
     elif in_json:
         print_json(_json(plan, asked, target))
     else:
@@ -229,7 +230,7 @@ def named(node: Node, plan: Order) -> str:
     return f"{node.string}{stop} {plan.instrument.note(node)}"
 
 
-def _listen(place: Listening, device: str | None, timbre_name: str, level: float) -> None:
+def _sound_steps(place: Listening, device: str | None, timbre_name: str, level: float) -> None:
     """Sound each step until a key says where to go."""
     from tonegen.sound.device import choose, output_devices, play
     from tonegen.synthesis.player import HEARING_CAUTION, Player, checked_level_dbfs
@@ -238,10 +239,7 @@ def _listen(place: Listening, device: str | None, timbre_name: str, level: float
     checked_level_dbfs(level)
     chosen = choose(device, output_devices())
     player = Player(chosen.sample_rate, channels=min(chosen.channels, 2), level_dbfs=level)
-    click.echo(HEARING_CAUTION, err=True)
-    click.echo(KEYS)
     stop, failures = threading.Event(), list[NoSuchDevice]()
-    player.set(place.tones(timbre))
 
     def sound() -> None:
         try:
@@ -249,22 +247,28 @@ def _listen(place: Listening, device: str | None, timbre_name: str, level: float
         except NoSuchDevice as lost:
             failures.append(lost)
 
-    sounding = threading.Thread(target=sound)
-    sounding.start()
-    try:
-        while not place.ended and sounding.is_alive():
-            _say(place)
-            place = place.typed(click.getchar())
-            if place.again:
-                player.set(())
-            player.set(place.tones(timbre))
-    except (KeyboardInterrupt, EOFError):
-        pass  # the usual way to end
-    finally:
-        stop.set()
-        sounding.join()
-    if failures:
-        raise failures[0]
+    def watch() -> None:
+        if failures:
+            raise failures[0]
+
+    with KeyReader() as keys:
+        click.echo(HEARING_CAUTION, err=True)
+        click.echo(KEYS)
+        player.set(place.tones(timbre))
+        sounding = threading.Thread(target=sound)
+        sounding.start()
+        try:
+            while not place.ended:
+                _say(place)
+                place = place.pressed(keys.next(watch).name)
+                if place.again:
+                    player.set(())
+                player.set(place.tones(timbre))
+        except KeyboardInterrupt:
+            pass  # the usual way to end
+        finally:
+            stop.set()
+            sounding.join()
 
 
 def _say(place: Listening) -> None:

@@ -25,7 +25,7 @@ def command(port: int, lan: bool, device: str | None, block: int, no_browser: bo
     """
     from tonegen.page.engine import Engine
     from tonegen.page.keeping import KeptFile, kept_file
-    from tonegen.page.server import application, lan_address, listen, serve
+    from tonegen.page.server import application, lan_address, link_to, listen, serve
     from tonegen.page.token import kept_token, token_file
     from tonegen.sound.device import check_playing
 
@@ -38,7 +38,7 @@ def command(port: int, lan: bool, device: str | None, block: int, no_browser: bo
     except OSError as error:
         raise BadValue(f"port {port} cannot be used ({error.strerror}); give another --port") from None
     token = kept_token(token_file()) if lan else None
-    link = f"http://{address or '127.0.0.1'}:{port}/" + (f"?token={token}" if token else "")
+    link = link_to(address or "127.0.0.1", port, token)
     with KeptFile(kept_file()) as file:
 
         def start() -> Engine:

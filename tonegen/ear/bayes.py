@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonegen.ear.estimate import Estimate, checked_confidence
-from tonegen.ear.psychometric import HEARD, USUAL_LAPSE, Weibull
+from tonegen.ear.psychometric import HEARD, LAPSES, USUAL_LAPSE, Answers, Weibull, rise_at
 from tonegen.errors import BadValue
 
 _Array = NDArray[np.float64]
@@ -73,15 +73,18 @@ def _binary_entropy(probability: _Array) -> _Array:
 
 @lru_cache(maxsize=4)
 def usual_listeners(guess: float = 0.5) -> Listeners:
-    """Thresholds from a quarter of a cent to 256 cents, and slopes from 0.7 (vague) to 6 (nearly a step).
+    """Thresholds of 0.25 to 256 cents, slopes from 0.7 (vague) to 6 (nearly a step), and `LAPSES`.
 
     Thresholds go two octaves beyond the levels, so that who hears nothing is not said to hear the last.
+    How often a listener slips is found with the rest: were it taken for granted, slips would be heard as a
+    dull ear (60 trials, one slip in ten: threshold half as high again).
     """
     return Listeners(
-        thresholds=np.geomspace(0.25, 256, 121),
-        slopes=np.geomspace(0.7, 6, 12),
-        levels=np.geomspace(0.25, 64, 65),
+        thresholds=np.geomspace(0.25, 256, 61),
+        slopes=np.geomspace(0.7, 6, 10),
+        levels=np.geomspace(0.25, 64, 49),
         guess=guess,
+        lapses=LAPSES,
     )
 
 
@@ -108,6 +111,13 @@ class Belief:
         explained = np.maximum(probability if right else 1 - probability, _NEVER)
         return Belief(self.listeners, self._log_weights + np.log(explained))
 
+    def after_all(self, answers: Answers) -> "Belief":
+        """The belief after many answers, in whatever order they came."""
+        right = self.listeners.right(answers.levels)
+        explained = answers.right @ np.log(np.maximum(right, _NEVER))
+        explained += (answers.asked - answers.right) @ np.log(np.maximum(1 - right, _NEVER))
+        return Belief(self.listeners, self._log_weights + explained)
+
     def next_level(self) -> float:
         """The level whose answer is expected to tell most."""
         return float(self.listeners.levels[np.argmin(self.listeners.expected_entropy(self.weights))])
@@ -120,22 +130,23 @@ class Belief:
             float(one.thresholds[best]), float(one.slopes[best]), one.guess, float(one.lapses[best])
         )
 
-    def threshold(self, *, probability: float = HEARD, confidence: float = 0.95) -> Estimate:
-        """The level that is right with `probability`: the median of the belief, and its central range.
+    def threshold(
+        self, *, probability: float = HEARD, confidence: float = 0.95, slips: bool = False
+    ) -> Estimate:
+        """The level that is right with `probability`, slips apart: the belief's median and central range.
 
+        slips : with the listener's slips after all, as a staircase settles
         Raises BadValue for a probability that one of the listeners never reaches.
         """
         checked_confidence(confidence)
         one = self.listeners
-        rise = (probability - one.guess) / (1 - one.guess - one.lapses)
-        if not ((rise > 0) & (rise < 1)).all():
-            raise BadValue(f"some of these listeners are never right with probability {probability:g}")
+        rise = rise_at(probability, one.guess, one.lapses if slips else 0.0)
         levels = np.log(one.thresholds) + np.log(-np.log1p(-rise)) / one.slopes
         tails = (0.5, (1 - confidence) / 2, (1 + confidence) / 2)
         value, low, high = np.exp(self._quantiles(levels, tails))
         return Estimate(float(value), float(low), float(high), confidence)
 
-    def middle(self, *, probability: float = HEARD) -> Weibull:
+    def middle(self, *, probability: float = HEARD, slips: bool = False) -> Weibull:
         """A listener in the middle of the belief: through `threshold` at `probability`, of the median slope.
 
         >>> belief = Belief(usual_listeners()).after(8, True).after(2, False)
@@ -143,10 +154,10 @@ class Belief:
         1.0
         """
         one = self.listeners
-        level = self.threshold(probability=probability).value
+        level = self.threshold(probability=probability, slips=slips).value
         slope = float(self._quantiles(one.slopes, (0.5,))[0])
         lapse = float(self.weights @ one.lapses)
-        unit = Weibull(1.0, slope, one.guess, lapse).level_at(probability)
+        unit = Weibull(1.0, slope, one.guess, lapse).level_at(probability, slips=slips)
         return Weibull(level / unit, slope, one.guess, lapse)
 
     def _quantiles(self, values: _Array, at: tuple[float, ...]) -> _Array:

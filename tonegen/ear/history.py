@@ -3,6 +3,7 @@
 One transaction an answer, on the disk before the next question: a program that is killed loses nothing. A
 file that is damaged is set aside under another name, and what can be read of it goes on; one that is locked,
 or of a newer program, or of another one, is left as it is. An answer that cannot be read hides no other.
+A file of an older program is brought up to date in one transaction, with every answer in it.
 """
 
 import getpass
@@ -10,7 +11,7 @@ import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from math import isfinite
 from pathlib import Path
@@ -19,13 +20,13 @@ from typing import Any, Final
 
 import msgspec
 
-from tonegen.ear.rows import COLUMNS, Row, as_csv, is_time, row_of
-from tonegen.ear.session import Answered, Session, SessionPlan
-from tonegen.ear.trials import chord_name
+from tonegen.ear.rows import COLUMNS, NOT_NOTED, Row, TrialHearing, as_csv, is_time, row_of
+from tonegen.ear.session import Answered, Method, Session, SessionPlan
+from tonegen.ear.trials import HELD, chord_name
 from tonegen.errors import BadValue, CannotWrite, TonegenError
 from tonegen.writing import written_whole
 
-_VERSION: Final = 1
+_VERSION: Final = 2
 _APPLICATION_ID: Final = 0x546F6E45  # "TonE"
 _LOCKED_AFTER_SECONDS: Final = 2.0
 _LONGEST_NAME: Final = 80
@@ -52,14 +53,33 @@ CREATE TABLE IF NOT EXISTS trial (
     right INTEGER,
     error REAL,
     trial TEXT NOT NULL,
+    taken_seconds REAL,
+    replays INTEGER,
+    by_ear INTEGER,
+    sound_seconds REAL,
     PRIMARY KEY (session, number)
 );
 """
 _TABLES: Final = {
     "person": "id name",
     "session": "id person begun plan",
-    "trial": "session number answered kind interval low_hz level_cents seed answer right error trial",
+    "trial": "session number answered kind interval low_hz level_cents seed answer right error trial "
+    "taken_seconds replays by_ear sound_seconds",
 }
+# What version 1 lacked, at the end of each trial. Of answers that were given before, only the length of the
+# sound can still be told.
+_SINCE_2: Final = ("taken_seconds REAL", "replays INTEGER", "by_ear INTEGER", "sound_seconds REAL")
+_TO_2: Final = (
+    *(f"ALTER TABLE trial ADD COLUMN {column}" for column in _SINCE_2),
+    """
+    UPDATE trial SET sound_seconds = json_extract(trial, '$.sounds[0].seconds')
+    WHERE CASE WHEN kind NOT IN ('set', 'rate', 'match') AND typeof(trial) = 'text' AND json_valid(trial)
+        THEN json_type(trial, '$.sounds[0].seconds') IN ('real', 'integer')
+            AND json_extract(trial, '$.sounds[0].seconds') BETWEEN 0 AND 3600
+        END
+    """,
+    "PRAGMA user_version = 2",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +90,30 @@ class Waiting:
     begun: str
     plan: SessionPlan
     answered: int
+
+
+@dataclass(frozen=True, slots=True)
+class LessonKept:
+    """What is kept of a lesson: how many steps were answered, how many rightly at last, and when."""
+
+    lesson: str
+    answered: int
+    right: int
+    last: str
+
+
+# A program that knows no answers to lessons passes over the table, so that it needs no version of its own.
+_LESSONS: Final = """
+CREATE TABLE IF NOT EXISTS lesson (
+    person INTEGER NOT NULL REFERENCES person ON DELETE CASCADE,
+    answered TEXT NOT NULL,
+    lesson TEXT NOT NULL,
+    step INTEGER NOT NULL,
+    answer REAL NOT NULL,
+    right INTEGER NOT NULL
+)
+"""
+_LESSON_COLUMNS: Final = 6
 
 
 FILE_NAME: Final = "ear.sqlite"
@@ -123,16 +167,53 @@ class History:
             )
         return int(found.lastrowid or 0)
 
-    def keep(self, session: int, number: int, answered: Answered) -> None:
+    def keep(self, session: int, number: int, answered: Answered, hearing: TrialHearing = NOT_NOTED) -> None:
         """Keep an answer: when this returns, it is on the disk. `number` counts from 0 in a session."""
         trial = answered.trial
+        sound = trial.sounds[0]
         values = (
-            session, number, _now(), trial.task.kind.value, chord_name(trial.chord), trial.sounds[0].low_hz,
+            session, number, _now(), trial.task.kind.value, chord_name(trial.chord), sound.low_hz,
             trial.level_cents, trial.seed, answered.answer, answered.judged.right, answered.judged.error,
-            msgspec.json.encode(trial).decode(),
+            msgspec.json.encode(trial).decode(), hearing.taken_seconds, hearing.replays, hearing.by_ear,
+            None if trial.task.kind in HELD else sound.seconds,
         )  # fmt: skip
         with self._change():
             self._database.execute(f"INSERT INTO trial VALUES ({', '.join('?' * len(values))})", values)
+
+    def keep_reply(self, person: str, lesson: str, step: int, answer: float, right: bool) -> None:
+        """Keep what was answered in a lesson: when this returns, it is on the disk. `step` counts from 0."""
+        name = checked_name(person)
+        with self._change():
+            self._database.execute(_LESSONS)
+            self._database.execute("INSERT OR IGNORE INTO person (name) VALUES (?)", (name,))
+            self._database.execute(
+                "INSERT INTO lesson SELECT id, ?, ?, ?, ?, ? FROM person WHERE name = ?",
+                (_now(), lesson, step, float(answer), right, name),
+            )
+
+    def lessons(self, person: str) -> tuple[LessonKept, ...]:
+        """What a person answered in lessons, by name; of each step the last answer counts."""
+        with self._plainly():
+            if not self._has_lessons(self._database):
+                return ()
+            found = self._database.execute(
+                "SELECT lesson, step, right, answered FROM lesson"
+                f" WHERE person IN ({self._ids(person)}) ORDER BY rowid"
+            ).fetchall()
+        steps: dict[str, dict[Any, bool]] = {}
+        last: dict[str, str] = {}
+        for lesson, step, right, answered in found:
+            if isinstance(lesson, str) and is_time(answered):
+                steps.setdefault(lesson, {})[step] = right == 1
+                last[lesson] = answered
+        return tuple(
+            LessonKept(lesson, len(steps[lesson]), sum(steps[lesson].values()), last[lesson])
+            for lesson in sorted(steps)
+        )
+
+    @staticmethod
+    def _has_lessons(database: sqlite3.Connection) -> bool:
+        return bool(database.execute("SELECT 1 FROM sqlite_master WHERE name = 'lesson'").fetchone())
 
     def session(self, session: int) -> Session:
         """A session as it stands, ready to go on. Raises BadValue when there is none of that number."""
@@ -200,8 +281,12 @@ class History:
                 f"SELECT {', '.join(COLUMNS[1:])} FROM trial JOIN session ON session.id = trial.session"
                 f" WHERE person IN ({self._ids(person)}) ORDER BY answered, session, number",
             ).fetchall()
+            plans = self._database.execute(
+                f"SELECT id, plan FROM session WHERE person IN ({self._ids(person)})"
+            ).fetchall()
+        practised = {number for number, text in plans if _is_practice(text)}
         rows = (row_of(dict(zip(COLUMNS, (person, *one), strict=True))) for one in found)
-        return tuple(row for row in rows if row is not None)
+        return tuple(replace(row, practice=row.session in practised) for row in rows if row is not None)
 
     def unreadable(self, person: str) -> int:
         """How many answers of a person are kept and cannot be read; they stay in the file."""
@@ -275,12 +360,15 @@ class History:
             }
             trials = [
                 one
-                for one in _each(source, "trial", 12)
+                for one in _each(source, "trial", len(COLUMNS) - 1, since=len(_SINCE_2))
                 if one[0] in sessions and row_of(dict(zip(COLUMNS, ("", *one), strict=True)))
             ]
+            replies = [one for one in _each(source, "lesson", _LESSON_COLUMNS) if one[0] in people]
             with self._change():
+                self._database.execute(_LESSONS)
                 for table, rows in (
                     ("person", people.values()), ("session", sessions.values()), ("trial", trials),
+                    ("lesson", replies),
                 ):  # fmt: skip
                     for row in rows:
                         places = ", ".join("?" * len(row))
@@ -305,11 +393,17 @@ class History:
         return database
 
     def _prepare(self, database: sqlite3.Connection) -> None:
-        """See whose file it is and that it is whole, and make the tables of a new one."""
+        """See whose file it is and that it is whole; make the tables of a new one, bring up an old one."""
+        database.execute("BEGIN")  # so that what is read belongs together, whoever else opens the file
         version, application, schema = (
             int(database.execute(f"PRAGMA {name}").fetchone()[0])
             for name in ("user_version", "application_id", "schema_version")
         )
+        there = {
+            table: [str(one[1]) for one in database.execute(f"PRAGMA table_info({table})")]
+            for table in _TABLES
+        }
+        database.execute("COMMIT")
         if schema and application != _APPLICATION_ID:
             raise CannotWrite(f"{self.path} is another program's database; move it elsewhere")
         if version > _VERSION:
@@ -320,8 +414,8 @@ class History:
         if database.execute("PRAGMA integrity_check(1)").fetchone()[0] != "ok":
             raise _DamagedError
         for table, columns in _TABLES.items() if schema else ():
-            there = [str(one[1]) for one in database.execute(f"PRAGMA table_info({table})")]
-            if there != columns.split():
+            lacking = len(_SINCE_2) if table == "trial" and version < _VERSION else 0
+            if there[table] != columns.split()[: len(columns.split()) - lacking]:
                 raise _DamagedError
         database.execute("PRAGMA foreign_keys = ON")
         database.execute("PRAGMA secure_delete = ON")
@@ -331,6 +425,8 @@ class History:
                 f"BEGIN IMMEDIATE; {_SCHEMA} PRAGMA application_id = {_APPLICATION_ID};"
                 f"PRAGMA user_version = {_VERSION}; COMMIT;"
             )
+        elif version < _VERSION:
+            _bring_up(database)
 
     @contextmanager
     def _change(self) -> Iterator[None]:
@@ -380,6 +476,11 @@ def _plan(text: Any) -> SessionPlan | None:
         return None
 
 
+def _is_practice(text: Any) -> bool:
+    plan = _plan(text)
+    return plan is not None and plan.method is Method.BLOCKS
+
+
 def _is_name(name: Any) -> bool:
     return isinstance(name, str) and bool(name) and len(name) <= _LONGEST_NAME and name.isprintable()
 
@@ -396,14 +497,30 @@ def _connected(path: Path) -> sqlite3.Connection:
     return database
 
 
-def _each(source: sqlite3.Connection, table: str, columns: int) -> list[tuple[Any, ...]]:
-    """The rows of a table in a damaged database, from both ends up to what cannot be read."""
+def _bring_up(database: sqlite3.Connection) -> None:
+    """Give an older file what it lacks, all of it or nothing, unless another program just did."""
+    database.execute("BEGIN IMMEDIATE")
+    try:
+        if int(database.execute("PRAGMA user_version").fetchone()[0]) < _VERSION:
+            for statement in _TO_2:
+                database.execute(statement)
+    except BaseException:
+        database.execute("ROLLBACK")
+        raise
+    database.execute("COMMIT")
+
+
+def _each(source: sqlite3.Connection, table: str, columns: int, since: int = 0) -> list[tuple[Any, ...]]:
+    """The rows of a table in a damaged database, from both ends up to what cannot be read.
+
+    since : how many of the columns an older file may lack at the end
+    """
     found: dict[int, tuple[Any, ...]] = {}
     for order in ("", " DESC"):
         with suppress(sqlite3.DatabaseError, UnicodeDecodeError):
             for number, *row in source.execute(f"SELECT rowid, * FROM {table} ORDER BY rowid{order}"):
-                if len(row) == columns:
-                    found.setdefault(number, tuple(row))
+                if len(row) in (columns, columns - since):
+                    found.setdefault(number, (*row, *(None,) * (columns - len(row))))
     return [found[number] for number in sorted(found)]
 
 

@@ -10,7 +10,9 @@ from matplotlib.dates import DateFormatter, date2num
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator
 
-from tonegen.ear.progress import Day, aside_of, panels, spread_out
+from tonegen.ear.panels import aside_of, panels, spread_out
+from tonegen.ear.progress import Day
+from tonegen.ear.trend import Trend
 from tonegen.errors import BadValue
 from tonegen.writing import written_whole
 
@@ -20,15 +22,18 @@ _STROKES: Final = ("-", "--", "-.", ":")
 _CENTS_TICKS: Final = (0.25, 0.5, 1, 2, 5, 10, 20, 50)
 
 
-def write_progress(days: Sequence[Day], path: Path, title: str, *, force: bool = False) -> None:
+def write_progress(
+    days: Sequence[Day], path: Path, title: str, followed: Sequence[Trend] = (), *, force: bool = False
+) -> None:
     """Draw thresholds and settings over the days to a PNG file, a line for each interval and register.
 
+    followed : lines whose course is drawn as a band, 95 % of what it may be.
     Raises BadValue when there is nothing to draw or the name does not end in .png, CannotWrite where nothing
     can be written or, unless `force`, the file is there already.
     """
     if path.suffix.lower() != ".png":
         raise BadValue(f"{path}: the picture is a PNG file; give a name that ends in .png")
-    drawn = panels(days)
+    drawn = panels(days, followed)
     if not drawn:
         raise BadValue("there is nothing to draw yet; answer some more trials first")
     answered = sorted({point.day for panel in drawn for line in panel.lines.values() for point in line})
@@ -46,7 +51,17 @@ def write_progress(days: Sequence[Day], path: Path, title: str, *, force: bool =
             below = [point.value - point.low for point in points]
             above = [point.high - point.value for point in points]
             style = {"marker": _MARKS[index % len(_MARKS)], "linestyle": _STROKES[index % len(_STROKES)]}
-            axes.errorbar(days_of_line, values, yerr=[below, above], label=label, capsize=3, **style)
+            (line, *_) = axes.errorbar(
+                days_of_line, values, yerr=[below, above], label=label, capsize=3, **style
+            )
+            if band := panel.bands.get(label):
+                axes.fill_between(
+                    [_number(point.day) for point in band],
+                    [point.low for point in band],
+                    [point.high for point in band],
+                    color=line.get_color(),
+                    alpha=0.15,
+                )
         if panel.threshold:
             axes.set_yscale("log")
             axes.yaxis.set_major_locator(FixedLocator(_CENTS_TICKS))

@@ -10,10 +10,10 @@ from typing import Final
 import numpy as np
 
 from tonegen.ear.session import Method, SessionPlan
-from tonegen.ear.trials import Bed, Chord, Span, Task, TrialKind, parse_chords, usual_spectra
+from tonegen.ear.trials import HELD, Bed, Chord, Span, Task, TrialKind, parse_chords, usual_spectra
 from tonegen.errors import BadValue
 from tonegen.interval import Ratio
-from tonegen.pitch import parse_pitch
+from tonegen.pitch import cents_between, parse_pitch
 from tonegen.sounding import SoundingTone, ratio_between
 from tonegen.synthesis.timbre import Timbre
 
@@ -35,16 +35,25 @@ USUAL: Final[Mapping[TrialKind, Usual]] = {
     TrialKind.MATCH: Usual(20, Method.FIXED, 20.0),
     TrialKind.NAME: Usual(30, Method.FIXED, 3.0),
     TrialKind.ABX: Usual(16, Method.FIXED, 5.0),
+    TrialKind.OWN: Usual(16, Method.FIXED, 2.0),
 }
 
 
 # Two to choose from are too few to name: minor and major third, fourth, fifth and major sixth.
 _TO_NAME: Final = parse_chords("6:5,5:4,4:3,3:2,5:3")
+# Where the middle of their tones lies: three octaves, so that no tone alone gives the name away.
+_NAMED_HZ: Final = (98.0, 784.0)
+# Lengths differ by so much either way, so that they tell nothing.
+_LENGTHS_DIFFER: Final = 0.2
+LEAST_SECONDS, MOST_SECONDS = 0.5, 30.0
 
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """What a listener asks for; what is left out is None, or empty, and stays as is usual."""
+    """What a listener asks for; what is left out is None, or empty, and stays as is usual.
+
+    seconds : how long a sound lasts, on the average.
+    """
 
     kind: TrialKind
     chords: tuple[Chord, ...] | None = None
@@ -54,14 +63,17 @@ class Wish:
     trials: int | None = None
     method: Method | None = None
     levels_cents: tuple[float, ...] = ()
+    seconds: float | None = None
+    names: tuple[str, ...] = ()
+    tempered_cents: tuple[float, ...] = ()
 
 
 def plan_of(wish: Wish, seed: int) -> SessionPlan:
     """The plan of a wish. Raises BadValue for what does not fit together.
 
-    >>> plan = plan_of(Wish(TrialKind.ABX), seed=1)
-    >>> plan.trials, plan.method.value, plan.levels_cents
-    (16, 'fixed', (5.0,))
+    >>> plan = plan_of(Wish(TrialKind.ABX, seconds=8), seed=1)
+    >>> plan.trials, plan.method.value, plan.levels_cents, plan.task.seconds
+    (16, 'fixed', (5.0,), (6.4, 9.6))
     """
     usual, kind = USUAL[wish.kind], wish.kind
     method = wish.method or usual.method
@@ -74,12 +86,25 @@ def plan_of(wish: Wish, seed: int) -> SessionPlan:
     task = Task(
         kind,
         chords=chords,
-        low_hz=wish.low_hz or usual_task.low_hz,
+        low_hz=wish.low_hz or (_NAMED_HZ if kind is TrialKind.NAME else usual_task.low_hz),
         spectra=wish.spectra or usual_spectra(chords),
         bed=wish.bed,
+        seconds=usual_task.seconds if wish.seconds is None else _lengths(wish.seconds, kind),
+        names=wish.names,
+        tempered_cents=wish.tempered_cents if kind is TrialKind.OWN else (),
     )
     trials = usual.trials if wish.trials is None else wish.trials
     return SessionPlan(task, method, trials, seed, wish.levels_cents or (usual.level_cents,))
+
+
+def _lengths(seconds: float, kind: TrialKind) -> Span:
+    if kind in HELD:
+        raise BadValue("seconds: this sound goes on until you answer; leave the length out")
+    if not LEAST_SECONDS <= seconds <= MOST_SECONDS:
+        raise BadValue(
+            f"a sound of {seconds:g} seconds is not between {LEAST_SECONDS:g} and {MOST_SECONDS:g}"
+        )
+    return (round(seconds * (1 - _LENGTHS_DIFFER), 3), round(seconds * (1 + _LENGTHS_DIFFER), 3))
 
 
 def parse_register(text: str) -> Span:
@@ -114,8 +139,21 @@ def spectrum_of(timbre: Timbre, name: str) -> tuple[float, ...]:
     return tuple((20 * np.log10(np.maximum(timbre.levels, 1e-6))).tolist())
 
 
-def material_of(tones: Sequence[SoundingTone]) -> tuple[Chord, Span]:
-    """The chord that the tones of a grip stand for, and where its lowest tone lies.
+@dataclass(frozen=True, slots=True)
+class AskedGrip:
+    """A grip as trials ask about it: its chord, where its lowest tone lies, and what its tones are called.
+
+    tempered_cents : how far each stands from just above the lowest, temperament, drop and all
+    """
+
+    chord: Chord
+    low_hz: Span
+    names: tuple[str, ...]
+    tempered_cents: tuple[float, ...]
+
+
+def material_of(tones: Sequence[SoundingTone]) -> AskedGrip:
+    """What trials ask about where they ask about a grip, given as it sounds.
 
     Each ratio is the one that the chart shows: by the degrees of the grip, else the likeliest of the pitches
     that sound, temperament, drop and all. The register is the neck's first octave: the bar is anywhere on it,
@@ -123,6 +161,11 @@ def material_of(tones: Sequence[SoundingTone]) -> tuple[Chord, Span]:
     """
     if len(tones) < 2:
         raise BadValue("a trial needs a grip of two strings or more")
-    low, *others = sorted(tones, key=lambda tone: tone.hz)
+    low, *others = in_order = sorted(tones, key=lambda tone: tone.hz)
     chord = (Ratio(1, 1), *(ratio_between(low, high) for high in others))
-    return chord, (low.hz, 2 * low.hz)
+    off = (
+        float(cents_between(low.hz, tone.hz)) - ratio.cents
+        for tone, ratio in zip(in_order, chord, strict=True)
+    )
+    names = tuple(f"string {tone.string}" for tone in in_order)
+    return AskedGrip(chord, (low.hz, 2 * low.hz), names, tuple(off))

@@ -1,19 +1,25 @@
-"""What the history says: what an ear can do, day by day, interval by interval, register by register."""
+"""What the history says: what an ear can do, day by day, interval by interval, register by register.
 
-from collections.abc import Iterable, Mapping, Sequence
+Only what was answered by ear counts: what was read off drawn beats says nothing of an ear; nor does practice,
+which goes from easy to hard and one interval at a time, measure what an ear hears unprepared. A register is
+the one that was asked for, as the plan has it: answers to one plan stay together wherever their tones fell.
+"""
+
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Final
+
+import msgspec
 
 from tonegen.ear.abx import proportion_right
 from tonegen.ear.adjustment import Settings, settings
 from tonegen.ear.bayes import Belief, usual_listeners
 from tonegen.ear.estimate import Estimate
-from tonegen.ear.psychometric import FEWEST_ANSWERS
+from tonegen.ear.psychometric import FEWEST_ANSWERS, Answers
 from tonegen.ear.rows import Row
 from tonegen.ear.trials import WITH_THRESHOLD, TrialKind
-from tonegen.frozen import Frozen
-from tonegen.pitch import nearest_key
+from tonegen.errors import BadValue
+from tonegen.pitch import nearest_key, note_name
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,82 +53,70 @@ class Point:
     high: float
 
 
-@dataclass(frozen=True, slots=True)
-class Panel(Frozen):
-    """What is plotted in one frame: lines over the days, by what they stand for.
+@dataclass(frozen=True, slots=True, order=True)
+class Line:
+    """What is followed by itself: an interval in a register."""
 
-    threshold : whether the values are thresholds in cents, for a logarithmic axis; else settings or percents.
+    interval: str
+    register: str
+
+
+class _Asked(msgspec.Struct):
+    """Of a trial that is kept, the register that was asked for."""
+
+    low_hz: tuple[float, float]
+
+
+class _Kept(msgspec.Struct):
+    """Of a trial that is kept, what was asked."""
+
+    task: _Asked
+
+
+_KEPT = msgspec.json.Decoder(_Kept)
+
+
+def line_of(row: Row) -> Line:
+    """What an answer belongs to; the octave of its lowest tone where the trial cannot be read.
+
+    A side told of a sound that ended, before it could be nudged, was another task: a line by itself.
     """
-
-    title: str
-    threshold: bool
-    lines: Mapping[str, tuple[Point, ...]]
-
-
-_ASIDE, _MOST_ASIDE = 0.012, 0.06  # of one line from the next, and of all of them together
-_MOST_NAMED: Final = 5  # days beneath a plot
-_SETTINGS_TITLES: Final = {
-    TrialKind.SET: "Set pure: constant error, with the spread, in cents",
-    TrialKind.RATE: "Tapped: error of the rate, with the spread, in percent",
-    TrialKind.MATCH: "Matched: error of the rate, with the spread, in percent",
-}
+    try:
+        low_hz, high_hz = _KEPT.decode(row.trial).task.low_hz
+        register = f"{_note(low_hz)} to {_note(high_hz)}"
+    except (msgspec.MsgspecError, BadValue, ValueError):
+        register = octave_of(row.low_hz)
+    ended = row.kind == TrialKind.SIDE and row.sound_seconds is not None
+    return Line(row.interval, f"{register}, not nudged" if ended else register)
 
 
-def panels(days: Iterable[Day]) -> tuple[Panel, ...]:
-    """What there is to plot of these days, a line for each interval and register."""
-    lines: dict[tuple[str, bool], dict[str, list[Point]]] = {}
-    for day in days:
-        label = f"{day.interval}, {day.register}"
-        if day.threshold is not None:
-            one = day.threshold
-            heading = ("Error heard four times out of five, in cents", True)
-            point, label = Point(day.day, one.value, one.low, one.high), f"{label} ({day.kind})"
-        elif day.settings is not None:
-            error, spread = day.settings.constant_error.value, day.settings.spread.value
-            heading = (_SETTINGS_TITLES[day.kind], False)
-            point = Point(day.day, error, error - spread, error + spread)
-        elif day.proportion is not None:
-            low, value, high = (
-                100 * part for part in (day.proportion.low, day.proportion.value, day.proportion.high)
-            )
-            heading, point = ("Right answers, in percent", False), Point(day.day, value, low, high)
-            of_size = "" if day.level_cents is None else f" at {day.level_cents:g} cents"
-            label = f"{label} ({day.kind}{of_size})"
-        else:
-            continue
-        lines.setdefault(heading, {}).setdefault(label, []).append(point)
-    return tuple(
-        Panel(*heading, {label: tuple(points) for label, points in of_label.items()})
-        for heading, of_label in lines.items()
-    )
+def local_day(row: Row) -> date:
+    """The day of an answer by the clock on the wall where it was given."""
+    return datetime.fromisoformat(row.answered).date()
 
 
-def spread_out(days: Sequence[date]) -> list[date]:
-    """Of days in their order those to be named beneath a plot, far enough apart to be read.
-
-    >>> [day.day for day in spread_out([date(2026, 3, day) for day in (1, 2, 9, 10, 31)])]
-    [1, 9, 31]
-    """
-    named = [days[0]]
-    for day in days:
-        if (day - named[-1]).days * _MOST_NAMED >= (days[-1] - days[0]).days > 0:
-            named.append(day)
-    return named
+def heard(rows: Iterable[Row]) -> tuple[Row, ...]:
+    """The answers that measure: given by ear, or before that was noted, and not in practice."""
+    return tuple(row for row in rows if row.by_ear is not False and not row.practice)
 
 
-def aside_of(index: int, lines: int) -> float:
-    """How far a line stands aside of its day, so that lines do not hide each other, in widths of the plot.
+def threshold_of(rows: Sequence[Row]) -> Estimate | None:
+    """What was heard in answers of one kind that has a threshold; None for too few."""
+    if len(rows) < FEWEST_ANSWERS:
+        return None
+    listeners = usual_listeners(WITH_THRESHOLD[TrialKind(rows[0].kind)])
+    answers = Answers.of_trials([row.level_cents for row in rows], [row.right is True for row in rows])
+    return Belief(listeners).after_all(answers).threshold()
 
-    >>> [aside_of(index, 3) for index in range(3)], round(aside_of(29, 30), 3)
-    ([-0.012, 0.0, 0.012], 0.029)
-    """
-    return (index - (lines - 1) / 2) * min(_ASIDE, _MOST_ASIDE / lines)
+
+def _note(hz: float) -> str:
+    return note_name(int(nearest_key(hz)[0]))
 
 
-def register_of(low_hz: float) -> str:
-    """The octave in which the lowest tone lies, at A4 = 440 Hz.
+def octave_of(low_hz: float) -> str:
+    """The octave in which a tone lies, at A4 = 440 Hz.
 
-    >>> register_of(220.0), register_of(262.0)
+    >>> octave_of(220.0), octave_of(262.0)
     ('C3 to B3', 'C4 to B4')
     """
     octave = int(nearest_key(low_hz)[0]) // 12 - 1
@@ -130,13 +124,14 @@ def register_of(low_hz: float) -> str:
 
 
 def by_day(rows: Iterable[Row]) -> tuple[Day, ...]:
-    """The rows gathered, by day first; days are those of the clock on the wall where they were answered."""
-    gathered: dict[tuple[date, TrialKind, str, str], list[Row]] = {}
-    for row in rows:
-        day = datetime.fromisoformat(row.answered).date()
-        key = (day, TrialKind(row.kind), row.interval, register_of(row.low_hz))
-        gathered.setdefault(key, []).append(row)
-    return tuple(_day(*key, gathered[key]) for key in sorted(gathered))
+    """The heard answers gathered, by day first; days are those of the clock on the wall."""
+    gathered: dict[tuple[date, TrialKind, Line], list[Row]] = {}
+    for row in heard(rows):
+        gathered.setdefault((local_day(row), TrialKind(row.kind), line_of(row)), []).append(row)
+    return tuple(
+        _day(day, kind, line.interval, line.register, gathered[day, kind, line])
+        for day, kind, line in sorted(gathered)
+    )
 
 
 def _day(day: date, kind: TrialKind, interval: str, register: str, rows: list[Row]) -> Day:
@@ -153,7 +148,4 @@ def _day(day: date, kind: TrialKind, interval: str, register: str, rows: list[Ro
         return Day(day, kind, interval, register, count)
     if len(levels) == 1:
         return Day(day, kind, interval, register, count, level_cents=levels.pop(), proportion=proportion)
-    belief = Belief(usual_listeners(guess))
-    for row in rows:
-        belief = belief.after(row.level_cents, row.right is True)
-    return Day(day, kind, interval, register, count, threshold=belief.threshold())
+    return Day(day, kind, interval, register, count, threshold=threshold_of(rows))

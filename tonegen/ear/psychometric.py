@@ -17,13 +17,34 @@ from tonegen.frozen import Frozen
 
 # Wrong keys and lost attention. Wichmann & Hill: a fit without lapses takes one slip for a dull ear.
 USUAL_LAPSE: Final = 0.02
-# What "hears it" means: right four times in five. The Bayesian method asks mostly there, so a threshold
-# for this probability depends least on the slope, which 60 trials hardly tell.
+# How often a listener may slip, where that is not known: from hardly ever to one answer in seven.
+LAPSES: Final = (0.005, 0.02, 0.05, 0.1, 0.15)
+# What "hears it" means: right four times in five, slips apart. The Bayesian method asks mostly there, so a
+# threshold for this probability depends least on the slope, which 60 trials hardly tell.
 HEARD: Final = 0.8
 # Fewer answers say more of what was believed beforehand than of the listener, and fit a line of any shape.
-FEWEST_ANSWERS: Final = 5
+FEWEST_ANSWERS: Final = 15
 # Where the slope is looked for. Below, answers hardly depend on the level; above, they are all or nothing.
 _SLOPES: Final = (0.5, 10.0)
+# Of the 60 starts of a fit: one fit takes them all, the thousand of a bootstrap the likeliest two each.
+_ALL_STARTS: Final = 60
+_FEW_STARTS: Final = 2
+
+
+def rise_at(probability: float, guess: float, lapse: ArrayLike = 0.0) -> NDArray[np.float64]:
+    """How much of the way from guessing to what a listener reaches that probability is, for each lapse rate.
+
+    Raises BadValue for a probability that one of them never reaches.
+
+    >>> rise_at(0.8, 0.5, [0.0, 0.1]).round(3)
+    array([0.6 , 0.75])
+    """
+    most = 1 - np.asarray(lapse, dtype=np.float64)
+    if not guess < probability < most.min():
+        raise BadValue(
+            f"nobody is right with probability {probability:g}; ask between {guess:g} and {most.min():g}"
+        )
+    return (probability - guess) / (most - guess)
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +55,7 @@ class Weibull:
 
     >>> listener = Weibull(threshold=5, slope=2, guess=0.5, lapse=0.02)
     >>> float(listener.right(5).round(4)), round(listener.level_at(0.75), 2)
-    (0.8034, 4.29)
+    (0.8034, 4.16)
     """
 
     threshold: float
@@ -55,17 +76,15 @@ class Weibull:
         rise = -np.expm1(-((levels / self.threshold) ** self.slope))
         return self.guess + (1 - self.guess - self.lapse) * rise
 
-    def level_at(self, probability: float) -> float:
-        """The level with that probability of a right answer; inverse of `right`.
+    def level_at(self, probability: float, *, slips: bool = False) -> float:
+        """The level that is right with that probability by one who hears as he does and never slips.
 
-        Raises BadValue for a probability that the function does not reach.
+        What a listener hears is told apart from how often he slips: who tires and slips more hears no worse
+        (Wichmann & Hill 2001: thresholds are those of the function without guesses and lapses).
+        slips : with his slips after all, as a staircase settles
+        Raises BadValue for a probability that nobody reaches.
         """
-        rise = (probability - self.guess) / (1 - self.guess - self.lapse)
-        if not 0 < rise < 1:
-            raise BadValue(
-                f"this listener is never right with probability {probability:g}; "
-                f"ask between {self.guess:g} and {1 - self.lapse:g}"
-            )
+        rise = rise_at(probability, self.guess, self.lapse if slips else 0.0)
         return float(self.threshold * (-np.log1p(-rise)) ** (1 / self.slope))
 
 
@@ -95,13 +114,14 @@ class Answers(Frozen):
         return cls(different, asked, correct)
 
 
-def fit(answers: Answers, *, guess: float = 0.5, lapse: float = USUAL_LAPSE) -> Weibull:
-    """The listener under whom these answers are likeliest; threshold and slope free.
+def fit(answers: Answers, *, guess: float = 0.5, lapse: float | None = None) -> Weibull:
+    """The listener under whom these answers are likeliest; threshold, slope and lapse rate free.
 
-    The slope is looked for between 0.5 and 10, the threshold within a factor of 8 around the levels asked.
+    The slope is looked for between 0.5 and 10, the threshold within a factor of 8 around the levels asked,
+    the lapse rate among `LAPSES` unless it is given.
     """
-    thresholds, slopes = _fit_rows(answers, answers.right[np.newaxis, :], guess, lapse)
-    return Weibull(float(thresholds[0]), float(slopes[0]), guess, lapse)
+    (found,) = _fit_rows(answers, answers.right[np.newaxis, :], guess, lapse, _ALL_STARTS)
+    return Weibull(float(np.exp(found[0])), float(np.exp(found[1])), guess, float(found[2]))
 
 
 def threshold(
@@ -110,11 +130,11 @@ def threshold(
     *,
     probability: float = HEARD,
     guess: float = 0.5,
-    lapse: float = USUAL_LAPSE,
+    lapse: float | None = None,
     confidence: float = 0.95,
     resamples: int = 1000,
 ) -> Estimate:
-    """The level that is right with `probability`, with its bootstrap range.
+    """The level that is right with `probability`, slips apart, with its bootstrap range.
 
     The fitted listener answers the same trials again `resamples` times, and each time is fitted again
     (Wichmann & Hill 2001 II). The range is the standard one of the bootstrap (Efron & Tibshirani 1993,
@@ -123,52 +143,76 @@ def threshold(
     checked_confidence(confidence)
     listener = fit(answers, guess=guess, lapse=lapse)
     again = rng.binomial(answers.asked, listener.right(answers.levels), (resamples, answers.levels.size))
-    thresholds, slopes = _fit_rows(answers, again, guess, lapse)
-    rise = (probability - guess) / (1 - guess - lapse)
-    value = listener.level_at(probability)
-    spread = float(np.std(np.log(thresholds) + np.log(-np.log1p(-rise)) / slopes))
+    found = _fit_rows(answers, again, guess, lapse, _FEW_STARTS)
+    value, rise = listener.level_at(probability), rise_at(probability, guess)
+    spread = float(np.std(found[:, 0] + np.log(-np.log1p(-rise)) / np.exp(found[:, 1])))
     factor = float(np.exp(NormalDist().inv_cdf((1 + confidence) / 2) * spread))
     return Estimate(value, value / factor, value * factor, confidence)
 
 
 def _fit_rows(
-    answers: Answers, right: NDArray[np.int64], guess: float, lapse: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Threshold and slope of each row of `right` (rows x levels): the best of a grid, then Fisher scoring."""
+    answers: Answers, right: NDArray[np.int64], guess: float, lapse: float | None, starts: int
+) -> NDArray[np.float64]:
+    """Log threshold, log slope and lapse rate of each row of `right` (rows x levels): rows x 3.
+
+    The likelihood of irregular answers has several tops. So the best threshold of a grid, for each slope
+    and each lapse rate, is a start for Fisher scoring, and of the `starts` likeliest the best end counts.
+    """
     x = np.log(answers.levels)
     asked = answers.asked.astype(np.float64)
     hits = right.astype(np.float64)
     bounds = np.array([[x[0] - np.log(8), x[-1] + np.log(8)], np.log(_SLOPES)])
-    grid = np.stack(
-        np.meshgrid(np.linspace(bounds[0, 0], bounds[0, 1], 40), np.linspace(bounds[1, 0], bounds[1, 1], 10)),
-        -1,
-    ).reshape(-1, 2)
-    log_right, log_wrong = _log_probabilities(grid, x, guess, lapse)
-    found = grid[np.argmax(hits @ log_right.T + (asked - hits) @ log_wrong.T, axis=1)]
-    best = _log_likelihood(found, x, asked, hits, guess, lapse)
+    thresholds = np.linspace(bounds[0, 0], bounds[0, 1], 80)
+    slopes = np.linspace(bounds[1, 0], bounds[1, 1], 12)
+    begun, likely = [], []
+    for one in LAPSES if lapse is None else (lapse,):
+        for slope in slopes:
+            grid = np.stack(np.meshgrid(thresholds, slope, one), -1).reshape(-1, 3)
+            log_right, log_wrong = _log_probabilities(grid, x, guess)
+            likelihood = hits @ log_right.T + (asked - hits) @ log_wrong.T
+            begun.append(grid[np.argmax(likelihood, axis=1)])
+            likely.append(likelihood.max(axis=1))
+    order = np.argsort(-np.array(likely), axis=0, kind="stable")[:starts]
+    chosen = np.take_along_axis(np.array(begun), order[:, :, np.newaxis], axis=0)
+    ends, tops = zip(*(_climbed(start, x, asked, hits, guess, bounds) for start in chosen), strict=True)
+    best = np.argmax(np.array(tops), axis=0)
+    return np.asarray(np.array(ends)[best, np.arange(len(hits))])
+
+
+def _climbed(
+    found: NDArray[np.float64],
+    x: NDArray[np.float64],
+    asked: NDArray[np.float64],
+    hits: NDArray[np.float64],
+    guess: float,
+    bounds: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Where Fisher scoring of threshold and slope ends, row by row, and the log likelihood there."""
+    best = _log_likelihood(found, x, asked, hits, guess)
     step = np.ones(len(found))
-    for _ in range(20):
-        move = _fisher_move(found, x, asked, hits, guess, lapse)
-        tried = np.clip(found + step[:, np.newaxis] * move, bounds[:, 0], bounds[:, 1])
-        likelihood = _log_likelihood(tried, x, asked, hits, guess, lapse)
+    for _ in range(100):
+        move = _fisher_move(found, x, asked, hits, guess, bounds[1])
+        tried = found.copy()
+        tried[:, :2] = np.clip(found[:, :2] + step[:, np.newaxis] * move, bounds[:, 0], bounds[:, 1])
+        likelihood = _log_likelihood(tried, x, asked, hits, guess)
         better = likelihood > best
         found = np.where(better[:, np.newaxis], tried, found)
         step = np.where(better, np.minimum(2 * step, 1), step / 4)
         if not (likelihood > best + 1e-9).any() and step.max() < 1e-3:
             break
         best = np.maximum(likelihood, best)
-    return np.exp(found[:, 0]), np.exp(found[:, 1])
+    return found, best
 
 
 def _rise(parameters: NDArray[np.float64], x: NDArray[np.float64]) -> NDArray[np.float64]:
     """(level/threshold)^slope, rows x levels; kept where neither it nor its exponential overflows."""
-    return np.exp(np.clip(np.exp(parameters[:, 1:]) * (x - parameters[:, :1]), -30, 3.5))
+    return np.exp(np.clip(np.exp(parameters[:, 1:2]) * (x - parameters[:, :1]), -30, 3.5))
 
 
 def _log_probabilities(
-    parameters: NDArray[np.float64], x: NDArray[np.float64], guess: float, lapse: float
+    parameters: NDArray[np.float64], x: NDArray[np.float64], guess: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    probability = guess - (1 - guess - lapse) * np.expm1(-_rise(parameters, x))
+    probability = guess - (1 - guess - parameters[:, 2:]) * np.expm1(-_rise(parameters, x))
     return np.log(np.maximum(probability, 1e-12)), np.log(np.maximum(1 - probability, 1e-12))
 
 
@@ -178,9 +222,8 @@ def _log_likelihood(
     asked: NDArray[np.float64],
     hits: NDArray[np.float64],
     guess: float,
-    lapse: float,
 ) -> NDArray[np.float64]:
-    log_right, log_wrong = _log_probabilities(parameters, x, guess, lapse)
+    log_right, log_wrong = _log_probabilities(parameters, x, guess)
     likelihood: NDArray[np.float64] = (hits * log_right + (asked - hits) * log_wrong).sum(axis=1)
     return likelihood
 
@@ -191,13 +234,16 @@ def _fisher_move(
     asked: NDArray[np.float64],
     hits: NDArray[np.float64],
     guess: float,
-    lapse: float,
+    slopes: NDArray[np.float64],
 ) -> NDArray[np.float64]:
-    """The step of Fisher scoring in (log threshold, log slope) for each row, at most one unit long."""
-    slope = np.exp(parameters[:, 1:])
+    """The step of Fisher scoring in (log threshold, log slope) for each row, at most one unit long.
+
+    Where the slope is at its limit and would go on, it stays, and the threshold moves by itself.
+    """
+    slope, most = np.exp(parameters[:, 1:2]), 1 - guess - parameters[:, 2:]
     rise = _rise(parameters, x)
-    probability = guess - (1 - guess - lapse) * np.expm1(-rise)
-    steepness = (1 - guess - lapse) * rise * np.exp(-rise)
+    probability = guess - most * np.expm1(-rise)
+    steepness = most * rise * np.exp(-rise)
     by_threshold, by_slope = -slope * steepness, np.log(rise) * steepness
     weight = 1 / np.maximum(probability * (1 - probability), 1e-9)
     residual = weight * (hits - asked * probability)
@@ -207,5 +253,8 @@ def _fisher_move(
     d = (asked * weight * by_slope**2).sum(1) + 1e-6
     move = np.stack([d * score[:, 0] - b * score[:, 1], a * score[:, 1] - b * score[:, 0]], -1)
     move /= (a * d - b * b)[:, np.newaxis]
+    beyond = parameters[:, 1] + np.sign(move[:, 1]) * 1e-9
+    stays = (beyond < slopes[0]) | (beyond > slopes[1])
+    move[stays] = np.stack([score[stays, 0] / a[stays], np.zeros(stays.sum())], -1)
     clipped: NDArray[np.float64] = np.clip(move, -1, 1)
     return clipped

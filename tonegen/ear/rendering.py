@@ -170,6 +170,23 @@ class Clip:
         self._at += len(part)
 
 
+class SoundAgain:
+    """Samples over and over, with a gap between, until they are taken away."""
+
+    def __init__(self, samples: Samples) -> None:
+        """Take the samples, frames x channels; a gap of so many frames as a tenth of them follows."""
+        gap = np.zeros((max(len(samples) // 10, 1), samples.shape[1]), dtype=np.float32)
+        self._samples = np.concatenate([samples, gap])
+        self._at = 0
+        self.peak = float(np.abs(samples).max(initial=0.0))
+        self.rms = float(np.sqrt(samples.shape[1])) * _rms(samples)
+
+    def pull(self, out: Samples) -> None:
+        """Fill the next block."""
+        out[:] = self._samples[(self._at + np.arange(len(out))) % len(self._samples)]
+        self._at += len(out)
+
+
 class HeldSound:
     """A sound held until it is taken away, for a listener who taps to it or moves it.
 

@@ -4,7 +4,7 @@ Everything that comes next follows from the plan and the answers so far, so that
 goes on with the very trial that would have come.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -28,12 +28,18 @@ from tonegen.ear.trials import (
     TrialKind,
     judge,
     make_trial,
+    rough_cents,
     seed_of,
 )
 from tonegen.errors import BadValue
+from tonegen.interval import Direction
 
 MOST_TRIALS: Final = 1000
 LEAST_CENTS, MOST_CENTS = 0.1, 64.0  # of the errors that are asked about
+# Of one interval in a row: enough to come down from easy to hard once.
+BLOCK_TRIALS: Final = 12
+# How seldom guessing alone tells so many sides right, where they are taken for told by ear.
+_MORE_THAN_CHANCE: Final = 0.1
 
 
 class Method(StrEnum):
@@ -43,13 +49,15 @@ class Method(StrEnum):
     THREE_DOWN = "three-down"
     BAYES = "bayes"
     FIXED = "fixed"
+    BLOCKS = "blocks"  # for practice: from easy to hard, one interval at a time
 
 
 @dataclass(frozen=True, slots=True)
 class SessionPlan:
     """What a session will ask.
 
-    levels_cents : what `fixed` draws from, one level or more; the first is where a staircase starts.
+    levels_cents : what `fixed` draws from, one level or more; the first is where a staircase starts, and a
+    block, unless that would be rough.
     Raises BadValue for a method that does not fit the kind, or numbers out of range.
     """
 
@@ -79,6 +87,8 @@ class SessionPlan:
         """The task of a trial: with its own chord alone, but where the chords are what is asked."""
         if self.task.kind is TrialKind.NAME:
             return self.task
+        if self.method is Method.BLOCKS:
+            return replace(self.task, chords=(self.tracks[number // BLOCK_TRIALS % len(self.tracks)],))
         return replace(self.task, chords=(self.tracks[number % len(self.tracks)],))
 
 
@@ -101,6 +111,9 @@ class Result:
     proportion, p_of_guessing : of right answers at one level, which is `level_cents`; p once all are given,
     for if you look at it on the way and stop while you are ahead, you fool yourself.
     settings : constant error and spread, in cents, or in percent of a rate.
+    reached_cents : how small an error practice got to, which is no measurement.
+    sides : how many sides were told right, of those answered wide or narrow, where that may be chance: then
+    there is no threshold, for whoever hears only that it beats is right two times in three at any error.
     """
 
     chord: Chord
@@ -113,6 +126,8 @@ class Result:
     proportion: Estimate | None = None
     p_of_guessing: float | None = None
     settings: Settings | None = None
+    reached_cents: float | None = None
+    sides: tuple[int, int] | None = None
 
 
 class Session:
@@ -141,6 +156,13 @@ class Session:
         task = self.plan.task_of(number)
         return make_trial(task, self._level(task.chords[0], seed), seed)
 
+    def branch(self) -> "Session":
+        """The session as it stands, to be looked into while this one goes on."""
+        branch = copy(self)
+        branch.answered = [*self.answered]
+        branch._stairs, branch._beliefs = {**self._stairs}, {**self._beliefs}
+        return branch
+
     def could_come(self) -> tuple[Trial, ...]:
         """The trials that can come after the answer to the next one, to be rendered while that is heard.
 
@@ -153,9 +175,7 @@ class Session:
             answers.append((trial.right + 1) % len(trial.choices))
         found = []
         for answer in answers:
-            branch = copy(self)
-            branch.answered = [*self.answered]
-            branch._stairs, branch._beliefs = {**self._stairs}, {**self._beliefs}
+            branch = self.branch()
             branch.answer(answer)
             if not branch.finished:
                 found.append(branch.next_trial())
@@ -186,6 +206,9 @@ class Session:
             made = settings(errors, confidence=confidence) if count > 1 else None
             return Result(chord, count, None, settings=made)
         right = sum(made.judged.right is True for made in answered)
+        if self.plan.method is Method.BLOCKS:
+            last = [block for block, of in self._blocks() if of == chord][-1]
+            return Result(chord, count, right, reached_cents=last.level)
         guess = WITH_THRESHOLD.get(self.plan.task.kind)
         if guess is None:
             return Result(
@@ -202,11 +225,15 @@ class Session:
             )
         if count < FEWEST_ANSWERS:
             return Result(chord, count, right)
+        if self.plan.task.kind is TrialKind.SIDE and (sides := _sides_by_chance(answered)):
+            return Result(chord, count, right, sides=sides)
         if self.plan.method is not Method.FIXED:
-            heard = HEARD if self.plan.method is Method.BAYES else self._staircase(chord).target
+            # What a staircase settles at has the listener's slips in it.
+            slips = self.plan.method is not Method.BAYES
+            heard = self._staircase(chord).target if slips else HEARD
             belief = self._belief(chord)
-            found = belief.threshold(probability=heard, confidence=confidence)
-            function = belief.middle(probability=heard)
+            found = belief.threshold(probability=heard, confidence=confidence, slips=slips)
+            function = belief.middle(probability=heard, slips=slips)
             return Result(chord, count, right, threshold=found, heard=heard, function=function)
         answers = Answers.of_trials(
             [made.trial.level_cents for made in answered], [made.judged.right is True for made in answered]
@@ -223,7 +250,29 @@ class Session:
             # Not the generator of the trial itself: its first number is in use there.
             levels = self.plan.levels_cents
             return levels[int(len(levels) * Random(seed + 1).random())]
+        if self.plan.method is Method.BLOCKS:
+            return self._blocks()[-1][0].level
         return self._staircase(chord).level
+
+    def _blocks(self) -> list[tuple[Staircase, Chord]]:
+        """The staircase of each block so far, that of the next trial last, and its chord.
+
+        It begins where it is easy, which is below where beats are rough; of an interval that had a block
+        before, at twice where that ended.
+        """
+        blocks: list[tuple[Staircase, Chord]] = []
+        for number in range(0, len(self.answered) + 1, BLOCK_TRIALS):
+            if number == self.plan.trials:
+                break
+            chord = self.plan.task_of(number).chords[0]
+            cap = min(rough_cents(chord, self.plan.task.low_hz[1]), MOST_CENTS)
+            before = [block.level for block, of in blocks if of == chord]
+            start = 2 * before[-1] if before else self.plan.levels_cents[0]
+            stairs = Staircase(2, min(start, cap), highest=cap)
+            for made in self.answered[number : number + BLOCK_TRIALS]:
+                stairs = stairs.after(made.judged.right is True)
+            blocks.append((stairs, chord))
+        return blocks
 
     def _staircase(self, chord: Chord) -> Staircase:
         down = 3 if self.plan.method is Method.THREE_DOWN else 2
@@ -232,3 +281,15 @@ class Session:
     def _belief(self, chord: Chord) -> Belief:
         known = self._beliefs.get(chord)
         return known or Belief(usual_listeners(WITH_THRESHOLD[self.plan.task.kind]))
+
+
+def _sides_by_chance(answered: Sequence[Answered]) -> tuple[int, int] | None:
+    """Sides told right and sides told, of what was not pure; None where that is more than chance."""
+    told = []
+    for made in answered:
+        choices = made.trial.choices
+        if Direction.PURE not in (choices[int(made.answer)], choices[int(made.trial.right)]):
+            told.append(made.judged.right is True)
+    if not told or p_of_guessing(sum(told), len(told)) <= _MORE_THAN_CHANCE:
+        return None
+    return sum(told), len(told)

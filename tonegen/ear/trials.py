@@ -9,10 +9,15 @@ a chord does not move with its error; coincident partials start a quarter turn a
 not, so that the first cycle tells nothing; and every sound is scaled to the rms that was drawn for it, beats
 included.
 
-Two things are nature's doing. No beat tells the side of an error: who tells wide from narrow hears the size
-of the interval. And where the interval itself is asked, its upper tone lies higher the wider it is, so that
-its pitch alone helps a little (five intervals in one octave: right 29 % of the time where chance is 20 %),
-and the loudness of the first cycle, which lies within the fade-in, still less (24 %).
+In a blind test A and B are one sound but for the error, and X is exactly one of them: whatever tells them
+apart comes of the error.
+
+Two things are nature's doing. No beat alone tells the side of an error. So where the side is asked the sound
+goes on and can be nudged, narrower or wider and back: it is wide where it beats less when it is narrower. How
+far it goes follows from the level, which is the same for all answers. And where the interval itself is asked,
+its upper tone lies higher the wider it is. So the middle of the tones is what is drawn there, from three
+octaves unless another register is asked for, and what one tone alone tells is lost in that; the loudness of
+the first cycle, which lies within the fade-in, tells a little (24 % right where chance is 20 %).
 
 A trial is made again, exactly, by `make_trial(trial.task, trial.level_cents, trial.seed)`.
 """
@@ -29,7 +34,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonegen.errors import BadValue
-from tonegen.interval import Direction, Ratio, beats_per_second, high_hz_from_beats
+from tonegen.interval import (
+    FASTEST_COUNTABLE_BEATS_PER_SECOND,
+    Direction,
+    Ratio,
+    beats_per_second,
+    high_hz_from_beats,
+)
 from tonegen.pitch import cents_between
 
 Chord = tuple[Ratio, ...]
@@ -47,21 +58,35 @@ class TrialKind(StrEnum):
     MATCH = "match"
     NAME = "name"
     ABX = "abx"
+    OWN = "own"
 
 
 QUESTIONS: Final = {
     TrialKind.PURER: "Which of the two is purer?",
-    TrialKind.SIDE: "Is it wide, pure or narrow?",
+    TrialKind.SIDE: "Is it wide, pure or narrow? Nudge it: does the beat slow down?",
     TrialKind.SET: "Set it pure.",
     TrialKind.RATE: "How fast does it beat? Tap on each beat.",
     TrialKind.MATCH: "Make the second beat as fast as the first.",
     TrialKind.NAME: "Which interval is it?",
     TrialKind.ABX: "Is X the same as A, or as B?",
+    TrialKind.OWN: "One is your own tuning; in the other a string is off. Which one is off?",
 }
 # Kinds that are answered by right or wrong with a known chance of guessing, so that a threshold can be found.
-WITH_THRESHOLD: Final = {TrialKind.PURER: 1 / 2, TrialKind.ABX: 1 / 2, TrialKind.SIDE: 1 / 3}
+WITH_THRESHOLD: Final = {
+    TrialKind.PURER: 1 / 2,
+    TrialKind.ABX: 1 / 2,
+    TrialKind.OWN: 1 / 2,
+    TrialKind.SIDE: 1 / 3,
+}
+_OF_ONE_INTERVAL: Final = frozenset({TrialKind.SIDE, TrialKind.SET, TrialKind.RATE, TrialKind.MATCH})
 # Kinds in which the listener moves a sound himself, from the last one of the trial onward.
 ADJUSTED: Final = frozenset({TrialKind.SET, TrialKind.MATCH})
+# Kinds whose sound goes on until the answer.
+HELD: Final = ADJUSTED | {TrialKind.RATE, TrialKind.SIDE}
+# A nudge goes as far as the error that is asked about: to where it is still on the one side, and beats twice
+# as fast on the other. Less would leave an error of many cents rough on both sides. A cent at least, so that
+# what is pure is heard to beat on both.
+_LEAST_NUDGE_CENTS: Final = 1.0
 
 
 # Common practice, no source: above this few ears hear a beat, and few loudspeakers give it.
@@ -99,9 +124,12 @@ class Task:
     """What a row of trials is drawn from; each span is (least, most), and every sound draws its own.
 
     chords : one is drawn for each trial, unless a session keeps them apart.
-    low_hz : register of the lowest tone. spectra : levels of the partials in dB, one spectrum for each sound.
+    low_hz : register of the lowest tone; where the interval is to be named, of the tones' middle.
+    spectra : levels of the partials in dB, one spectrum for each sound.
     seconds, level_db : length and level of a sound. beats_per_second : rates to tap and to match.
     bed, bed_db : what sounds beneath, and its level against the sound's.
+    names : what the tones of the one chord are called, such as "string 5"; () where they have no names.
+    tempered_cents : how far each of them stands from just in the player's own tuning, to ask about that.
     Raises BadValue for what cannot be played, or has no beat that could be heard.
     """
 
@@ -114,6 +142,8 @@ class Task:
     beats_per_second: Span = (0.7, 4.0)
     bed: Bed = Bed.NONE
     bed_db: float = -6.0
+    names: tuple[str, ...] = ()
+    tempered_cents: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         """Refuse what cannot be played, or cannot be heard to beat."""
@@ -133,6 +163,15 @@ class Task:
             raise BadValue(f"bed_db of {self.bed_db:g} is not between -60 and 0")
         if self.kind is TrialKind.NAME and len(self.chords) < 2:
             raise BadValue("to ask which interval it is, give two intervals or more")
+        if (self.kind is TrialKind.OWN) != bool(self.tempered_cents):
+            raise BadValue(
+                f'"{TrialKind.OWN}" asks about your own tuning: give a grip of your instrument '
+                "(--instrument, --grip)"
+            )
+        if self.tempered_cents and len(self.tempered_cents) != len(self.names):
+            raise BadValue("each tone of a grip needs its name and its cents")
+        if self.names and any(len(chord) != len(self.names) for chord in self.chords):
+            raise BadValue("names are given for each tone of one chord, from the lowest up")
         for chord in self.chords:
             self._check_chord(chord)
 
@@ -172,6 +211,7 @@ class TrialSound:
     bed: Bed = Bed.NONE
     bed_db: float = -6.0
     bed_seed: int = 0
+    tempered_cents: tuple[float, ...] = ()
 
     @property
     def tones_hz(self) -> NDArray[np.float64]:
@@ -181,6 +221,8 @@ class TrialSound:
         """
         cents = np.full(len(self.chord), -self.error_cents / len(self.chord))
         cents[self.moved] += self.error_cents
+        if self.tempered_cents:
+            cents += self.tempered_cents
         ratios = np.array([ratio.upper / ratio.lower for ratio in self.chord])
         return np.asarray(self.low_hz * ratios * 2 ** (cents / 1200), dtype=np.float64)
 
@@ -215,10 +257,45 @@ class TrialSound:
         """The same sound with the moved tone elsewhere; phases and amplitudes are kept."""
         return replace(self, error_cents=cents)
 
+    def with_rate(self, beats_per_second: float) -> "TrialSound":
+        """The same sound with an error that beats so fast, wide where that is positive."""
+        # The error moves the lowest tone as well, a little; four rounds of the exact inverse settle that.
+        sound, ratio = self.with_error(0.0), self.chord[self.moved]
+        for _ in range(4):
+            low = float(sound.tones_hz[0])
+            high = float(high_hz_from_beats(beats_per_second, low, ratio))
+            sound = sound.with_error(float(cents_between(low, high)) - ratio.cents)
+        return sound
+
 
 def between(lower: Ratio, upper: Ratio) -> Ratio:
     """The just ratio between two tones of a chord."""
     return Ratio(upper.upper * lower.lower, upper.lower * lower.upper)
+
+
+def half_a_beat_cents(seconds: float, low_hz: float, ratio: Ratio) -> float:
+    """The error of an interval that beats half a time while it sounds: less of it hardly shows.
+
+    Half a beat is from loud to faint, as far as a sound can change. The shorter the sound and the lower the
+    tone, the larger it is.
+
+    >>> round(half_a_beat_cents(2, 165, Ratio(3, 2)), 1), round(half_a_beat_cents(8, 165, Ratio(3, 2)), 1)
+    (0.9, 0.2)
+    """
+    high_hz = float(high_hz_from_beats(0.5 / seconds, low_hz, ratio))
+    return float(cents_between(low_hz, high_hz)) - ratio.cents
+
+
+def rough_cents(chord: Chord, low_hz: float) -> float:
+    """The error above which some interval of a chord with its lowest tone is rough, not beating.
+
+    >>> third, fifth = THIRD_AND_FIFTH
+    >>> round(rough_cents(third, 330), 1), round(rough_cents(fifth, 330), 1)
+    (15.7, 26.0)
+    """
+    most = FASTEST_COUNTABLE_BEATS_PER_SECOND
+    highest = ((ratio, high_hz_from_beats(most, low_hz, ratio)) for ratio in chord[1:])
+    return min(float(cents_between(low_hz, high_hz)) - ratio.cents for ratio, high_hz in highest)
 
 
 def chord_name(chord: Chord) -> str:
@@ -286,9 +363,20 @@ class Trial:
     right: float
 
     @property
+    def nudge_cents(self) -> float:
+        """How far the sound can be nudged either way while the question stands; 0 where it cannot."""
+        if self.task.kind is not TrialKind.SIDE:
+            return 0.0
+        return max(self.level_cents, _LEAST_NUDGE_CENTS)
+
+    @property
     def question(self) -> str:
-        """What is asked."""
-        return QUESTIONS[self.task.kind]
+        """What is asked; of a chord, about which interval: that of the moved tone with the lowest."""
+        asked = QUESTIONS[self.task.kind]
+        if len(self.chord) == 2 or self.task.kind not in _OF_ONE_INTERVAL:
+            return asked
+        interval = self.chord[self.sounds[0].moved]
+        return f"In {chord_name(self.chord)}, listen to the {interval.name or interval}. {asked}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -348,8 +436,17 @@ def make_trial(task: Task, level_cents: float, seed: int) -> Trial:
         case TrialKind.ABX:
             right, error = float(draw.index(2)), draw.sign() * level_cents
             pair = (0.0, error) if draw.index(2) else (error, 0.0)
-            sounds = tuple(_sound(task, chord, one, draw) for one in (*pair, pair[int(right)]))
+            first = _sound(task, chord, pair[0], draw)
+            both = (first, first.with_error(pair[1]))
+            sounds = (*both, both[int(right)])
             choices = ("A", "B")
+        case TrialKind.OWN:
+            # One sound with and without the error, as in a blind test: the player's own tuning beats as well.
+            right, error = float(draw.index(2)), draw.sign() * level_cents
+            own = replace(_sound(task, chord, 0.0, draw), tempered_cents=task.tempered_cents)
+            both = (own, own.with_error(error))
+            sounds = both if right == 1 else both[::-1]
+            choices = ("the first", "the second")
         case TrialKind.NAME:
             right = float(task.chords.index(chord))
             sounds = (_sound(task, chord, draw.sign() * draw.between((0, level_cents)), draw),)
@@ -397,9 +494,12 @@ def seed_of(session_seed: int, number: int) -> int:
 
 def _sound(task: Task, chord: Chord, error_cents: float, draw: _Draw) -> TrialSound:
     levels_db = draw.one_of(task.spectra)
+    low_hz = draw.pitch(task.low_hz)
+    if task.kind is TrialKind.NAME:
+        low_hz /= float(np.exp2(np.mean([ratio.cents for ratio in chord]) / 1200))
     return TrialSound(
         chord=chord,
-        low_hz=draw.pitch(task.low_hz),
+        low_hz=low_hz,
         moved=1 + draw.index(len(chord) - 1),
         error_cents=error_cents,
         levels_db=levels_db,
@@ -434,11 +534,4 @@ def _beating(task: Task, chord: Chord, draw: _Draw) -> tuple[float, TrialSound]:
     """A rate of the task, and a sound that beats so fast, wide or narrow."""
     rate = draw.pitch(task.beats_per_second)
     side = draw.sign()
-    pure = _sound(task, chord, 0.0, draw)
-    # The error moves the lowest tone as well, a little; four rounds of the exact inverse settle that.
-    sound = pure
-    for _ in range(4):
-        low = float(sound.tones_hz[0])
-        high = float(high_hz_from_beats(side * rate, low, chord[sound.moved]))
-        sound = sound.with_error(float(cents_between(low, high)) - chord[sound.moved].cents)
-    return rate, sound
+    return rate, _sound(task, chord, 0.0, draw).with_rate(side * rate)

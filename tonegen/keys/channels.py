@@ -100,6 +100,7 @@ class Channels:
         self._release_seconds: float = getattr(receiver, "release_seconds", _USUAL_RELEASE_SECONDS)
         self.follower: ChordFollower | None = None  # knows each note by its place in the order of striking
         self.others: tuple[tuple[int, float], ...] = ()  # key and offset of tones that lead the follower
+        self._in_chord: dict[int, tuple[Channel, int]] = {}  # by the same, where it sounds and its key
         self.where: dict[int, Channel] = {}  # of each voice whose key is down
         self.clipped = self.waited = 0
         self._struck = 0
@@ -118,24 +119,45 @@ class Channels:
         self._aims: list[float] = (plan.aim_cents * self._aim_scale).tolist()
         self._tunes: list[int] = np.rint(plan.sent_cents * _TUNES_PER_CENT).astype(np.int64).tolist()
         self._all_tunes = frozenset(self._tunes)
+        equal_aims = plan.aims_of_equal * self._aim_scale
+        self._aims_of_equal: list[float] = equal_aims.tolist()
+        self._aim_of_a_cent = plan.aim_of_a_cent * self._aim_scale
+        # of a key that is alone on its channel: its own octave's, not its pitch class's
+        own = equal_aims + self._aim_of_a_cent * plan.scale.key_cents
+        self._own_aims: list[float] = own.tolist()
         if self.follower is not None:
             self.follower.retune(plan.scale.key_cents.tolist())
 
     def tune_key(self, key: int, cents: float) -> None:
         """Have the next notes of one key at this offset, whatever the temperament."""
         self._aims[key], self._tunes[key] = self._aim_and_tune(key, cents)
+        self._own_aims[key] = self._aims[key]
 
     def _aim_and_tune(self, key: int, cents: float) -> tuple[float, int]:
-        aim = self._plan.aim_of(key, cents)
-        return aim * self._aim_scale, round(aim * _TUNES_PER_CENT)
+        return self._aims_of_equal[key] + cents * self._aim_of_a_cent, round(cents * _TUNES_PER_CENT)
 
     def _move(self, moved: Mapping[int, float]) -> None:
         """Bring notes that have just begun, each alone on its channel, to the chord that they are in."""
-        for channel, voice in self.voices() if moved else ():
-            cents = moved.get(channel.voices[voice] >> _FLAG_BITS)
-            if cents is not None and channel.wearer is not None:
-                channel.aim, channel.tune = self._aim_and_tune(voice & 0x7F, cents)
+        for struck, cents in moved.items():
+            if there := self._in_chord.get(struck):  # or it gave way meanwhile
+                channel, key = there
+                assert channel.wearer is not None
+                channel.aim, channel.tune = self._aim_and_tune(key, cents)
                 self._follow(channel, channel.wearer)
+
+    def _leave_the_chord(self, struck: int, now: float) -> None:
+        """A note ended, whichever it is."""
+        if self.follower is not None:
+            self.follower.release(struck, now)
+            self._in_chord.pop(struck, None)
+
+    def glide(self, now: float) -> float | None:
+        """Have held notes glide a step where they are to; when to ask again, None at rest."""
+        if self.follower is None or self.follower.glides_at is None:
+            return None
+        if moved := self.follower.glide(now, self.others):
+            self._move(moved)
+        return self.follower.glides_at
 
     # -- notes -------------------------------------------------------------------------------------------
 
@@ -155,21 +177,23 @@ class Channels:
             self._all_wear(player)
         moved = {}
         if self.follower is not None:
+            if self._rotate and self._must_steal(key):
+                self._steal(now)  # before, so that it has no say in where the new note stands
             moved = self.follower.strike(((self._struck + 1, key),), now, self.others)
             self.tune_key(key, moved.pop(self._struck + 1))
         channel = self._choose(player, voice, now)
         if self.follower is not None:
             if channel.voices:
                 self.follower.join(self._struck + 1, next(iter(channel.voices.values())) >> _FLAG_BITS)
-                if voice in channel.voices:
-                    self.follower.release(channel.voices[voice] >> _FLAG_BITS, now)
             elif channel.silent_at > now:  # what rings on it would move along
                 self.follower.hold(self._struck + 1)
             self._move(moved)
+            if voice in channel.voices:
+                self._leave_the_chord(channel.voices[voice] >> _FLAG_BITS, now)
         if channel.wearer is not player:
             self.dress(channel, player)
-        if not channel.voices:
-            channel.aim, channel.tune = self._aims[key], self._tunes[key]
+        if not (channel.voices or (channel.silent_at > now and channel.tune == self._tunes[key])):
+            channel.aim, channel.tune = self._own_aims[key], self._tunes[key]
         self._bring_to_tune(channel, player)
         by_note = self.manager is None or player.part is not player
         pressure = player.pressure if by_note else 0
@@ -177,6 +201,8 @@ class Channels:
             self.wear_pressure(channel, pressure)
         self._send(bytes((midi.NOTE_ON | channel.nibble, key, velocity)))
         self._struck += 1
+        if self.follower is not None:
+            self._in_chord[self._struck] = channel, key
         channel.voices[voice] = self._struck << _FLAG_BITS | HELD | channel.voices.get(voice, 0) & CAUGHT
         self.where[voice] = channel
 
@@ -190,20 +216,17 @@ class Channels:
 
     def end(self, channel: Channel, voice: int, now: float) -> None:
         """Nothing holds this voice any more; it may ring."""
-        struck = channel.voices.pop(voice) >> _FLAG_BITS
+        self._leave_the_chord(channel.voices.pop(voice) >> _FLAG_BITS, now)
         if not channel.voices:
             channel.unused_since = now
             channel.silent_at = now + self._release_seconds
-        if self.follower is not None:
-            self.follower.release(struck, now)
 
     def silence(self, channel: Channel, now: float) -> None:
         """Have nothing sound on a channel, not even a ring."""
         for voice in tuple(channel.voices):
             if self.where.get(voice) is channel:  # its key may be down again, on another
                 self.lift(voice)
-            if self.follower is not None:
-                self.follower.release(channel.voices[voice] >> _FLAG_BITS, now)
+            self._leave_the_chord(channel.voices[voice] >> _FLAG_BITS, now)
         channel.voices.clear()
         channel.unused_since = channel.silent_at = now
 
@@ -254,6 +277,14 @@ class Channels:
         return min(
             (channel for channel in self.played if channel.wearer is player),
             key=lambda channel: abs(channel.aim - aim),
+        )
+
+    def _must_steal(self, key: int) -> bool:
+        """Whether a note that follows the chord will find no channel, nor one of its class to share."""
+        assert self.follower is not None
+        return len(self.follower) >= len(self.played) and not any(
+            not channel.voices or any(not ((voice & 0x7F) - key) % 12 for voice in channel.voices)
+            for channel in self.played
         )
 
     def _steal(self, now: float) -> Channel:

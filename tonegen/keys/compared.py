@@ -15,10 +15,12 @@ from numpy.typing import NDArray
 
 from tonegen.errors import BadValue
 from tonegen.frozen import Frozen
-from tonegen.keys.chords import CONSONANCES, JUST, ChordFollower, ChordFollowing, deviation_cents
+from tonegen.keys.chords import CONSONANCES, JUST, ChordFollower, deviation_cents
+from tonegen.keys.leads import usual_following
 from tonegen.keys.played import FollowingNotes, PlayedNotes, follow
 from tonegen.keys.scale import KEYS
 from tonegen.pitch import REFERENCE_HZ, hz_from_key, pitch_class_name
+from tonegen.setlist.records import Lead
 from tonegen.temperament import EQUAL, PitchClassTemperament
 
 FAR_CENTS: Final = 10.0  # a consonance that is farther from just is counted
@@ -56,13 +58,15 @@ class SongCompared:
 
     fixed : equal temperament and others, each on its best root. twelve : the best twelve pitches there are.
     by_bass, by_song : keys that follow the chord, led by the bass at equal temperament, and by whichever of
-    the fixed ones leaves least; None where that is equal temperament as well.
+    the fixed ones leaves least; None where that is equal temperament as well. cautions : what fell short of
+    following, in sentences.
     """
 
     fixed: tuple[SongPurity, ...]
     twelve: SongPurity
     by_bass: SongPurity
     by_song: SongPurity | None
+    cautions: tuple[str, ...]
 
     @property
     def rows(self) -> tuple[SongPurity, ...]:
@@ -219,13 +223,13 @@ def purity_following(
     name: str,
     played: PlayedNotes,
     pairs: SongPairs,
-    following: ChordFollowing,
+    lead: Lead,
     master: PitchClassTemperament = EQUAL,
     reference_hz: float = REFERENCE_HZ,
 ) -> tuple[SongPurity, FollowingNotes]:
     """What keys leave that follow the chord, and what each note was given."""
     keys = _of_keys(master)
-    given = follow(played, ChordFollower(following, keys.tolist()), time.perf_counter)
+    given = follow(played, ChordFollower(usual_following(lead), keys.tolist()), time.perf_counter)
     purity = purity_of_song(name, played, pairs, given.cents, keys, reference_hz)
     return replace(
         purity,
@@ -238,7 +242,6 @@ def purity_following(
 def compare_song(
     played: PlayedNotes,
     temperaments: Iterable[PitchClassTemperament],
-    following: ChordFollowing,
     reference_hz: float = REFERENCE_HZ,
 ) -> SongCompared:
     """Equal temperament, each temperament on its best root, the best twelve pitches, and keys that follow.
@@ -252,15 +255,17 @@ def compare_song(
     ]
     twelve = best_twelve(played, pairs)[played.keys % 12]
     best, row = min(fixed, key=lambda one: one[1].overlap_cents)
+    by_bass, given = purity_following("follow bass", played, pairs, Lead.BASS, EQUAL, reference_hz)
     by_song = None
     if best != EQUAL:
         name = f"follow song, {row.name}"
-        by_song, _ = purity_following(name, played, pairs, following, best, reference_hz)
+        by_song, _ = purity_following(name, played, pairs, Lead.SONG, best, reference_hz)
     return SongCompared(
         tuple(purity for _, purity in fixed),
         purity_of_song("best twelve pitches", played, pairs, twelve, reference_hz=reference_hz),
-        purity_following("follow bass", played, pairs, following, EQUAL, reference_hz)[0],
+        by_bass,
         by_song,
+        given.cautions,
     )
 
 

@@ -1,7 +1,7 @@
-"""The desk: what is set on the rig of the keyboards, and the scale and the plan that follow.
+"""The desk: what is set on the rig of the keyboards, and the scale and the plans that follow.
 
-A foot controller by OSC and pedals by MIDI turn its knobs; each change makes a new plan, which goes to
-whoever keeps the receiver in tune, and moves the tones that sound to where they now belong.
+A foot controller by OSC and pedals by MIDI turn its knobs; each change makes new plans, which go to whoever
+keeps the receivers in tune, and moves the tones that sound to where they now belong.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -49,17 +49,18 @@ class Sounder(Protocol):
 class Desk:
     """The knobs. Where the rig is bare of an instrument, its temperament alone makes the scale.
 
+    receivers : those that are tuned, by name.
     grips : names of those heard, in place of all that the instrument has; the first leads.
     follow : take all strings in the state of the pedals, in place of grips; set by the first pedal.
     songs : the set list. stays : what of the rig no temperament brings along, "drop" or "reference_hz", since
         it was asked for.
     sounder : None where nothing can be heard.
     played : what sounds there, as it was asked for; it follows the knobs.
-    changed, silenced : told of another plan, and that the receiver shall be silent.
-    again : sends the tuning once more; None for a receiver that cannot ask for it.
+    changed, silenced : told of other plans, by receiver, and that the receivers shall be silent.
+    again : sends the tuning once more. Raises BadValue where no receiver can ask for it.
     """
 
-    receiver: Receiver
+    receivers: Mapping[str, Receiver]
     rig: Rig | Bare = field(default_factory=Bare)
     hands: Hands = field(default_factory=Hands)
     songs: tuple[Song, ...] = ()
@@ -72,13 +73,14 @@ class Desk:
     stays: frozenset[str] = frozenset()
     sounder: Sounder | None = None
     played: tuple[str, ...] = ()
-    changed: Callable[[Plan], None] = lambda made: None
+    changed: Callable[[Mapping[str, Plan]], None] = lambda plans: None
     silenced: Callable[[], None] = lambda: None
-    again: Callable[[], None] | None = None
+    again: Callable[[], None] = lambda: None
 
     def __post_init__(self) -> None:
         """Changes may come from several threads, one at a time."""
         self._lock = RLock()
+        self._stood: dict[str, float] = {}  # pedals and levers that come in as controllers, where they stand
         self._elsewhere = Elsewhere(self.rig.instrument) if isinstance(self.rig, Rig) else None
 
     def scale(self) -> Scale:
@@ -93,9 +95,10 @@ class Desk:
             elsewhere=self._elsewhere, fill=self.fill,
         )  # fmt: skip
 
-    def plan(self) -> Plan:
-        """The plan for what is set."""
-        return plan(self.scale(), self.receiver)
+    def plans(self) -> dict[str, Plan]:
+        """The plan of each receiver for what is set."""
+        scale = self.scale()
+        return {name: plan(scale, one) for name, one in self.receivers.items()}
 
     def _set(self, **knobs: Any) -> None:
         """Turn knobs all together: refused knobs are put back as they were."""
@@ -104,7 +107,7 @@ class Desk:
             for name, value in knobs.items():
                 setattr(self, name, value)
             try:
-                made = self.plan()
+                plans = self.plans()
                 tones = self._tones(self.played)
             except Exception:
                 for name, value in before.items():
@@ -112,7 +115,7 @@ class Desk:
                 raise
             if tones and self.sounder is not None:
                 self.sounder.glide(tones)
-            self.changed(made)
+            self.changed(plans)
 
     def _with_instrument(self) -> Rig:
         """The rig, where it has an instrument. Raises BadValue otherwise."""
@@ -134,6 +137,15 @@ class Desk:
             instrument = self._with_instrument().instrument
             moved = moves.stand(instrument, self.hands, {**self.hands.travels, **travels})
             self._set(hands=moved, follow=True)
+
+    def stand(self, travels: Mapping[str, float]) -> None:
+        """Follow pedals and levers that come in as controllers: those that have moved since the last time.
+
+        What is refused, such as two levers that exclude each other, is tried again with the next move: the
+        one that stays down counts as soon as the other is up.
+        """
+        self.move({name: travel for name, travel in travels.items() if self._stood.get(name) != travel})
+        self._stood = dict(travels)
 
     def fret(self, fret: float) -> None:
         """Put the bar to a fret."""
@@ -225,8 +237,6 @@ class Desk:
 
     def send_again(self) -> None:
         """Send the whole tuning once more, to a synthesizer that has just started."""
-        if self.again is None:
-            raise BadValue("only a receiver that is sent OSC can ask for its tuning again")
         self.again()
 
     def state(self) -> dict[str, Any]:

@@ -6,20 +6,24 @@ gone to reaches each receiver by `keys.going`. No port, no thread and no clock i
 Times are seconds of any steady clock, given by whoever calls.
 """
 
-from collections.abc import Hashable, Mapping
-from typing import Any, Final
+from collections.abc import Hashable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Final
 
 from tonegen.errors import BadValue
 from tonegen.keys import midi
 from tonegen.keys.cable import Cable
 from tonegen.keys.controls import Controls, Pressed
 from tonegen.keys.going import Going
+from tonegen.keys.leads import follower_of
 from tonegen.keys.plan import Plan
 from tonegen.keys.receivers import Osc
 from tonegen.keys.sets import SetPlan
-from tonegen.pitch import note_name, pitch_class_name
+from tonegen.pitch import note_name
 from tonegen.setlist.presses import Presses, PressOutcome
-from tonegen.setlist.records import Action, SetReceiver
+from tonegen.setlist.records import Action, Lead, SetReceiver
+
+if TYPE_CHECKING:
+    from tonegen.keys.chords import ChordFollower
 
 # So long a receiver may wait before the player is told what for (common practice, no source).
 SECONDS_TO_WAIT: Final = 4.0
@@ -35,20 +39,37 @@ class Evening:
     """
 
     def __init__(
-        self, made: SetPlan, cables: Mapping[str, Cable], place: int = 0, mpe_keyboard: bool = False
+        self,
+        made: SetPlan,
+        cables: Mapping[str, Cable],
+        place: int = 0,
+        mpe_keyboard: bool = False,
+        passes: bool = True,
     ) -> None:
-        """The song at a place: each receiver that has a cable is tuned for it, and was sent what it sends."""
+        """The song at a place: each receiver that has a cable is tuned for it, and was sent what it sends.
+
+        passes : whether the player's notes pass through; else they reach the receivers by another way.
+        """
         self._made = made
         self.presses: Final = Presses(made.evening, place)
         self._controls = Controls(made.evening.controls)
         self.goings: Final = {
-            name: Going(made.plans[place][name], cable, mpe_keyboard) for name, cable in cables.items()
+            name: Going(made.plans[place][name], cable, mpe_keyboard, passes)
+            for name, cable in cables.items()
         }
+        self._led_by_steel: Final = tuple(
+            one.name for one in made.evening.receivers if one.lead is Lead.STEEL and one.name in self.goings
+        )
+        for one in made.evening.receivers:
+            if one.lead is not Lead.OFF and one.name in self.goings:
+                self.follow(one.name, follower_of(made.plans[place][one.name], one.lead))
+        self._lead(place)
         self._gone: set[str] = set()
         self._under_way: set[str] = set()
         self._pressed_at = float("-inf")
         self._waited_told = True
         self._steel: dict[str, float] = {}
+        self._by_feet: dict[str, float] = {}
         self.pedals_moved = False
         self._routes: tuple[tuple[tuple[SetReceiver, Going], ...], ...] = tuple(
             tuple(
@@ -95,8 +116,8 @@ class Evening:
     def _press(self, pressed: Pressed, now: float, port: str) -> PressOutcome:
         control = pressed.control
         if pressed.travel is not None:
-            self._steel[control.change] = pressed.travel
-            self.pedals_moved = True
+            self._by_feet[control.change] = pressed.travel
+            self.move({control.change: pressed.travel})
             return PressOutcome()
         if control.action is Action.PANIC:
             self.panic(now)
@@ -132,18 +153,52 @@ class Evening:
             # where something was left unsent, all that stands in the song is sent
             since = None if going.has_sends else before
             going.go(self._made.plans[place][name], self._made.sends(name, since, place), now)
+        self._lead(place)
         self.pedals_moved = bool(self._steel)
+
+    def _lead(self, place: int) -> None:
+        """Have the steel's strings lead as they stand in a song with its pedals up."""
+        if self._led_by_steel:
+            self.strings_stand(self._made.strings(place, {}))
+
+    def strings_stand(self, tones: Sequence[tuple[int, float]]) -> None:
+        """Key and offset of each string, for receivers that the steel leads."""
+        for name in self._led_by_steel:
+            self.led_by(name, tones)
 
     def travels(self) -> dict[str, float]:
         """Where pedals and levers of the steel stand; `pedals_moved` until this is asked."""
         self.pedals_moved = False
         return dict(self._steel)
 
-    def follow_steel(self, plans: Mapping[str, Plan]) -> None:
-        """Bring what follows the steel to where its pedals stand: see `SetPlan.moved`."""
+    def moved_by_feet(self) -> dict[str, float]:
+        """Pedals and levers that controls have moved since this was asked last, with their travels."""
+        moved, self._by_feet = self._by_feet, {}
+        return moved
+
+    def move(self, travels: Mapping[str, float]) -> None:
+        """Pedals and levers of the steel were moved by a control, or by hand on a page."""
+        self._steel = {**self._steel, **travels}
+        self.pedals_moved = True
+
+    def retune(self, plans: Mapping[str, Plan]) -> None:
+        """Bring receivers to other plans within the song, as pedals of the steel do: see `SetPlan.moved`."""
         for name, made in plans.items():
             if name in self.goings:
                 self.goings[name].retune(made)
+
+    def follow(self, name: str, follower: "ChordFollower | None") -> None:
+        """Have each new note of a receiver follow the chord, or none: see `leads.check_follows`."""
+        self.goings[name].follow(follower)
+
+    def led_by(self, name: str, tones: Sequence[tuple[int, float]]) -> None:
+        """Key and offset of what others sound, for a receiver's notes that follow the chord."""
+        self.goings[name].led_by(tones)
+
+    def pass_notes(self, passes: bool, now: float) -> None:
+        """Have the player's notes pass through from now on, or come by another way."""
+        for going in self.goings.values():
+            going.pass_notes(passes, now)
 
     def send_due(self, now: float) -> float | None:
         """Send what may go out now. Gives the time at which to ask again; None when all has been sent."""
@@ -211,7 +266,7 @@ class Evening:
             "set": evening.name,
             "song": here.song.name,
             "number": here.song.number,
-            "key": None if here.key is None else pitch_class_name(here.key),
+            "key": here.key_name or None,
             "fret": here.fret,
             "line": here.song.line,
             "next": None if after is None else after.name,

@@ -19,6 +19,7 @@ from tonegen.keys import midi
 from tonegen.keys.plan import Plan
 from tonegen.keys.receivers import BendPerClass, BendPerNote, KeyTuning, Osc, Receiver, TuningPerClass
 from tonegen.keys.rotation import Rotation, is_reset
+from tonegen.keys.tables import TableChanges
 from tonegen.words import many
 
 _USUAL_TEMPO_US: Final = 500_000
@@ -103,14 +104,11 @@ def retune(data: bytes, made: Plan, note_cents: Sequence[float | None] | None = 
 
 def _check_follows(receiver: Receiver) -> None:
     """Raise BadValue for a receiver whose notes cannot each have an offset of their own in a file."""
-    if isinstance(receiver, BendPerClass | BendPerNote | TuningPerClass):
-        return
-    if isinstance(receiver, KeyTuning) and receiver.message == "single note":
-        return
-    raise BadValue(
-        "this receiver is tuned by tables of all notes at once, which cannot follow the chord; choose one "
-        "with bends or channel tuning, such as mpe, or with single note changes"
-    )
+    if isinstance(receiver, KeyTuning) and receiver.message == "dump":
+        raise BadValue(
+            "a dump of all keys cannot follow the chord; choose a receiver with bends, channel or octave "
+            "tuning, or single note changes, such as mpe"
+        )
 
 
 def song_events(data: bytes) -> Iterator[tuple[float, bytes]]:
@@ -316,12 +314,12 @@ def _retune_together(
     rotation = None
     if isinstance(made.receiver, BendPerClass | BendPerNote | TuningPerClass):
         rotation = Rotation(made, writer.send, spread=_has_several_players(tracks, made))
+    changes = TableChanges(made) if rotation is None and note_cents is not None else None
     for message in made.messages:
         writer.send(message)
     ends = [0] * len(tracks)
     seconds, last_tick_seconds, notes = 0.0, 0.0, 0
     players: set[int] = set()
-    key_cents = made.scale.key_cents.tolist()  # as it was sent last, where each note brings its change
     for tick, seconds, tick_seconds, track, event in _timed(tracks, header):
         writer.tick, writer.track, last_tick_seconds = tick, track, tick_seconds
         status = event[0]
@@ -330,10 +328,9 @@ def _retune_together(
                 key, cents = event[1], note_cents[notes] if note_cents is not None else None
                 if cents is not None and rotation is not None:
                     rotation.tune_key(key, cents)
-                elif cents is not None and cents != key_cents[key]:
-                    for message in made.change_of_key(key, cents):
+                elif cents is not None and changes is not None:
+                    for message in changes.before(key, cents):
                         writer.send(message)
-                    key_cents[key] = cents
                 notes += 1
                 players.add(status & midi.CHANNEL_BITS)
             if rotation is None:
@@ -348,7 +345,8 @@ def _retune_together(
                 if rotation is None:
                     for message in made.messages:
                         writer.send(message)
-                    key_cents = made.scale.key_cents.tolist()
+                    if changes is not None:
+                        changes.start_over()
                 else:
                     rotation.start_over()
     if rotation is not None:

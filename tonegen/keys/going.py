@@ -12,9 +12,9 @@ Times are seconds of any steady clock, given by whoever calls.
 """
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from enum import StrEnum
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from tonegen.keys import midi
 from tonegen.keys.cable import Cable
@@ -30,6 +30,9 @@ from tonegen.keys.receivers import (
 )
 from tonegen.keys.rotation import Rotation
 from tonegen.keys.tables import LOOK_SECONDS, PAUSE_SECONDS, Tables
+
+if TYPE_CHECKING:
+    from tonegen.keys.chords import ChordFollower
 
 # A single note change of six keys has 32 bytes, 10 ms on a cable; an octave message has one more.
 SHORT_BYTES: Final = 33
@@ -52,14 +55,39 @@ def waits_of(receiver: Receiver) -> Waits:
     return Waits.NOTHING
 
 
+class NoNotes:
+    """Stands where notes would pass, at a receiver that gets none from here: we take it to be silent."""
+
+    held_keys: frozenset[int] = frozenset()
+    rings_until = float("-inf")
+
+    def retune(self, made: Plan) -> None:
+        """Nothing has to be told."""
+
+    def receive(self, message: bytes, now: float) -> None:
+        """Not for this receiver."""
+
+    def follow(self, follower: "ChordFollower | None") -> None:
+        """It has no notes to give offsets to."""
+
+    def led_by(self, tones: Sequence[tuple[int, float]]) -> None:
+        """Nor anybody to lead."""
+
+    def start_over(self) -> None:
+        """Nothing sounded."""
+
+    def finish(self, now: float) -> None:
+        """Nothing sounds."""
+
+
 class Going:
     """One receiver: takes the notes that are for it, and goes on to other tunings between them.
 
     The plan that it begins with has been sent. `send_due` is to be called when it says.
-    mpe_keyboard : as for `Rotation`.
+    mpe_keyboard : as for `Rotation`. passes : whether the player's notes pass through.
     """
 
-    def __init__(self, made: Plan, cable: Cable, mpe_keyboard: bool = False) -> None:
+    def __init__(self, made: Plan, cable: Cable, mpe_keyboard: bool = False, passes: bool = True) -> None:
         """Nothing sounds; it is ready."""
         self.plan = made
         self._cable = cable
@@ -69,24 +97,57 @@ class Going:
         self.tables: Tables | None = None
         # Notes on these pass untouched: nobody but us knows what sounds there.
         self._untouched: frozenset[int] = frozenset()
-        self.notes: Final[Rotation | Tables | OscNotes] = self._notes(made, mpe_keyboard)
+        self._mpe_keyboard: Final = mpe_keyboard
+        self.notes = self._notes(made, passes)
         self._armed: Plan | None = None
+        self._changes: deque[bytes] = deque()  # of the tuning, where no note brings it
         self._sends: deque[bytes] = deque()
         self._dumps: deque[bytes] = deque()  # tunings that it is to keep beside each other
         self._selects: deque[bytes] = deque()  # of one of them: nothing sounds on their channels
         self._not_before = float("-inf")
         self._gone = False
         self._played_untouched: set[int] = set()
+        self._follower: ChordFollower | None = None
 
-    def _notes(self, made: Plan, mpe_keyboard: bool) -> Rotation | Tables | OscNotes:
+    def _notes(self, made: Plan, passes: bool) -> Rotation | Tables | OscNotes | NoNotes:
         if isinstance(made.receiver, BendPerClass | BendPerNote | TuningPerClass):
+            self.rotation = None
+            if not passes:
+                return NoNotes()
             self._untouched = frozenset(channel - 1 for channel in made.receiver.untouched)
-            self.rotation = Rotation(made, self._carry, mpe_keyboard=mpe_keyboard)
+            self.rotation = Rotation(made, self._carry, mpe_keyboard=self._mpe_keyboard)
             return self.rotation
         if isinstance(made.receiver, Osc):
             return OscNotes(made, self._carry)
         self.tables = Tables(made, self._cable)
         return self.tables
+
+    def follow(self, follower: "ChordFollower | None") -> None:
+        """Have each new note follow the chord, or none; `leads.check_follows` says where it can."""
+        self._follower = follower
+        self.notes.follow(follower)
+
+    def led_by(self, tones: Sequence[tuple[int, float]]) -> None:
+        """Key and offset of what others sound, for notes that follow the chord."""
+        self.notes.led_by(tones)
+
+    @property
+    def chord(self) -> tuple[tuple[int, float], ...]:
+        """Key and offset of each note that sounds, where they follow the chord."""
+        return self._follower.sounding if self._follower is not None else ()
+
+    def pass_notes(self, passes: bool, now: float) -> None:
+        """Have the player's notes pass through from now on, or come by another way."""
+        self.finish(now)
+        if isinstance(self.notes, Tables | OscNotes) or passes is (self.rotation is not None):
+            return
+        left_elsewhere = bool(self._changes) or not passes  # channels stand where the last notes wanted them
+        self.notes = self._notes(self.plan, passes)
+        if self._follower is not None:
+            self._follower.forget()
+            self.notes.follow(self._follower)
+        if left_elsewhere:
+            self.start_over(now, tuple(self._sends), tuple(self._dumps))
 
     def _carry(self, message: bytes) -> None:
         self._cable.carry(message, self._now)
@@ -95,8 +156,7 @@ class Going:
 
     def go(self, made: Plan, sends: Iterable[bytes], now: float) -> None:
         """Go on to a song: its plan, and what it sends besides, in place of what has not gone out yet."""
-        if not isinstance(made.receiver, Osc):
-            self._sends = deque(() if self._gone else sends)
+        self._sends = deque(() if self._gone else sends)
         self._armed = None
         if self._gone or self.waits_for is not Waits.SILENCE:
             self._take(made)
@@ -114,9 +174,18 @@ class Going:
     def _take(self, made: Plan) -> None:
         before, self.plan = self.plan, made
         self.notes.retune(made)
-        if isinstance(made.receiver, Osc):  # it is sent nothing else; what has not gone out is replaced
-            pairs, unsent = zip(made.tuning, before.tuning, strict=True), set(self._sends)
-            self._sends = deque(now for now, then in pairs if now != then or then in unsent)
+        if not self._changes:
+            self._changes.extend(() if self._notes_bring_it else made.changes_from(before))
+        elif isinstance(made.receiver, Osc):  # what has not gone out is replaced
+            pairs, unsent = zip(made.tuning, before.tuning, strict=True), set(self._changes)
+            self._changes = deque(now for now, then in pairs if now != then or then in unsent)
+        else:
+            self._changes = deque(made.tuning)
+
+    @property
+    def _notes_bring_it(self) -> bool:
+        """Whether whoever takes the notes sends what changes."""
+        return isinstance(self.notes, Rotation | Tables)
 
     def _arrive(self) -> None:
         """Nothing sounds: what was armed is taken."""
@@ -135,7 +204,7 @@ class Going:
         None when it is ready.
         """
         held = self.notes.held_keys
-        if self._armed is not None or self._dumps or self._sends or self._selects:
+        if self._armed is not None or self._dumps or self._changes or self._sends or self._selects:
             return tuple(sorted(held))
         if self.tables is not None and self.tables.waits:
             return tuple(sorted(key for key in held if self.tables.is_to_be_tuned(key)))
@@ -144,7 +213,9 @@ class Going:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What did not come out as it was played, in sentences."""
-        return self.rotation.cautions if self.rotation is not None else ()
+        if self.rotation is not None:
+            return self.rotation.cautions
+        return self._follower.cautions if self._follower is not None else ()
 
     @property
     def has_sends(self) -> bool:
@@ -205,18 +276,20 @@ class Going:
         due = self._send_next(now)
         if due is None and self.tables is not None:
             due = self.tables.send_due(now)
-        return min([*again, *([] if due is None else [due])], default=None)
+        glides_at = self.rotation.glide(now) if self.rotation is not None else None
+        again += [at for at in (due, glides_at) if at is not None]
+        return min(again, default=None)
 
     def _send_next(self, now: float) -> float | None:
         """Send one message after the other, each when the one before has arrived."""
-        while self._dumps or self._sends or self._selects:
+        while self._dumps or self._changes or self._sends or self._selects:
             due = max(self._cable.free_at, self._not_before)
             if due > now:
                 return due
             ready = [some for some in (self._dumps, self._sends) if some and self._may_send(some[0], now)]
-            if not (self._selects or ready):
+            if not (self._selects or self._changes or ready):
                 return now + LOOK_SECONDS
-            message = (self._selects or ready[0]).popleft()
+            message = (self._selects or self._changes or ready[0]).popleft()
             self._carry(message)
             if message[0] == midi.SYSEX:
                 self._not_before = self._cable.free_at + self.plan.receiver.sysex_seconds
@@ -235,8 +308,6 @@ class Going:
 
     def _may_send(self, message: bytes, now: float) -> bool:
         """Whether no note would be cut, changed or held up."""
-        if isinstance(self.plan.receiver, Osc):
-            return True
         if self.tables is not None and message[0] < midi.SYSTEM:
             return not self.tables.held_on(message[0] & midi.CHANNEL_BITS)
         if self.notes.held_keys:
@@ -251,7 +322,7 @@ class Going:
         if self._armed is not None:
             made, self._armed = self._armed, None
             self._take(made)
-        for waiting in (self._dumps, self._sends, self._selects):
+        for waiting in (self._dumps, self._changes, self._sends, self._selects):
             waiting.clear()
 
     def start_over(self, now: float, sends: Iterable[bytes] = (), dumps: Iterable[bytes] = ()) -> None:
@@ -261,6 +332,7 @@ class Going:
         """
         self._now, self._gone = now, False
         self._sends, self._dumps = deque(sends), deque(dumps)
+        self._changes = deque(() if self._notes_bring_it else self.plan.messages)
         if isinstance(self.notes, Tables):
             self.notes.start_over(now)
             if self._dumps:

@@ -10,7 +10,8 @@ One guard holds the undo of all receivers of a rig, by their places, and puts th
 
 On the pipe: one letter, one byte for the place, four bytes of length, and the content. T: where to send, as
 text, answered with a line. U: the undo. S: a message to send at once. G: the receiver was gone. R: it is
-back, reopen the port. K: forget the undo, leave it tuned.
+back, reopen the port. K: forget the undo, leave it tuned. E: the program ends in order, its own ports are
+closed.
 
 The undo is written down as well, in the journal, before it is held: that is left where program and guard are
 killed together.
@@ -21,11 +22,11 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from tonegen.errors import NoSuchDevice, TonegenError
 from tonegen.keys import side_process
@@ -33,12 +34,17 @@ from tonegen.keys.journal import Entry, KeptUndo
 from tonegen.keys.midi import SECONDS_PER_BYTE, SYSEX
 from tonegen.keys.plan import Door
 
+if TYPE_CHECKING:
+    from tonegen.keys.ports import MidiSources
+
 _READY: Final = "ready"
 _PROGRAM, _TERMINAL = 1, 2  # where the guard's own words go
 _SECONDS_TO_START: Final = 20.0
 _SECONDS_TO_FINISH: Final = 20.0
-# A MIDI system loses messages in the period in which it takes out the program's own connection.
-_SECONDS_TO_PART: Final = 0.25
+# JACK takes out the clients of a program that was killed one after the other, each by its own timeout.
+_SECONDS_TO_PART: Final = 10.0
+_LOOK_SECONDS: Final = 0.002
+_GONE: Final = "the receiver was gone and could not be put back; when it is back: tonegen keys reset"
 
 
 def send_all(door: Door, messages: Iterable[bytes], sysex_seconds: float = 0.0) -> None:
@@ -48,8 +54,11 @@ def send_all(door: Door, messages: Iterable[bytes], sysex_seconds: float = 0.0) 
         time.sleep(len(message) * door.seconds_per_byte + (sysex_seconds if message[0] == SYSEX else 0.0))
 
 
-def open_door(where: str) -> Door:
-    """The door that a text names: "midi NAME", "virtual NAME", or "osc HOST:PORT". Raises NoSuchDevice."""
+def open_door(where: str, own_name: str | None = None) -> Door:
+    """The door that a text names: "midi NAME", "virtual NAME", or "osc HOST:PORT". Raises NoSuchDevice.
+
+    own_name : what the program's own end of a MIDI connection is called.
+    """
     kind, _, name = where.partition(" ")
     if kind == "osc":
         from tonegen.keys.osc_port import OscOutput
@@ -57,7 +66,12 @@ def open_door(where: str) -> Door:
         return OscOutput.to(name)
     from tonegen.keys.ports import MidiOutput
 
-    return MidiOutput(name, virtual=kind == "virtual")
+    return MidiOutput(name, kind == "virtual", own_name)
+
+
+def _own_name(place: int, process: int) -> str:
+    """What a program calls its own end of a connection, so that its guard sees when it is gone."""
+    return f"receiver {place + 1} ({process})"
 
 
 def only_by_the_guard(where: str) -> bool:
@@ -123,7 +137,12 @@ class Guard:
             raise NoSuchDevice("the guard that puts the rig back has ended; start again") from None
 
     def close(self) -> None:
-        """End: the undo is sent before this returns, or goes on without us where a receiver is very slow."""
+        """End: the undo is sent before this returns, or goes on without us where a receiver is very slow.
+
+        The program's own doors must be closed before.
+        """
+        with suppress(NoSuchDevice):  # it was killed, with nothing left to hold
+            self.tell(b"E", 0)
         side_process.let_go(self._process, _SECONDS_TO_FINISH)
         for door in self._doors:
             door.let_go()
@@ -147,6 +166,10 @@ class GuardDoor:
     def holds(self) -> bool:
         """Whether there is anything to put back."""
         return self._undo is not None
+
+    def open_beside(self) -> Door:
+        """A door of the program's own to the same place. Raises NoSuchDevice."""
+        return open_door(self.where, _own_name(self.place, os.getpid()))
 
     def stood_again(self) -> bool:
         """Whether another guard was started since the last look."""
@@ -217,11 +240,12 @@ class GuardDoor:
 # -- the guard's own process -----------------------------------------------------------------------------
 
 
-@dataclass
+@dataclass(eq=False)
 class _HeldDoor:
-    """One place, on the guard's side."""
+    """One place, on the guard's side. own_name : of the program's own end of the connection, if any."""
 
     where: str
+    own_name: str
     door: Door | None = None
     undo: KeptUndo | None = None
     entry: Entry | None = None
@@ -234,6 +258,11 @@ class _HeldDoor:
         except TonegenError as error:
             return str(error)
         return _READY
+
+    @property
+    def is_shared(self) -> bool:
+        """Whether the program may be connected to the same port."""
+        return self.door is not None and self.where.startswith("midi ") and not only_by_the_guard(self.where)
 
     def hold(self, content: bytes) -> None:
         held = json.loads(content)
@@ -250,20 +279,31 @@ class _HeldDoor:
         else:
             self.open()
 
+    def put_back(self) -> None:
+        """Send what it holds; whether it could arrive is known by `end`."""
+        assert self.undo is not None
+        self.there = self.door is not None and (
+            (self.there and self.door.is_there())
+            # A port is reopened only where it must be: doing so costs messages that are under way.
+            or self.door.reconnect()
+        )
+        if self.door is not None and self.there:
+            try:
+                send_all(self.door, self.undo.messages, self.undo.sysex_seconds)
+            except NoSuchDevice:
+                self.there = False
+
     def look(self, thorough: bool) -> bool:
-        """See whether the receiver is there; whether that says that the MIDI system is."""
+        """See whether it is still there; whether that says that the MIDI system is."""
         self.there = self.there and self.door is not None and self.door.is_there(thorough)
         return self.there and self.where.startswith("midi ")
 
-    def put_back(self) -> None:
-        """Send what it holds, and close."""
-        try:
-            if self.undo is not None:
-                _put_back(self.door, self.undo, self.there)
-                if self.entry is not None:
-                    self.entry.remove()
-        except TonegenError as error:
-            _say(_TERMINAL, f"tonegen: {error}")
+    def end(self) -> None:
+        """Close, and say where nothing could be put back."""
+        if self.undo is not None and not self.there:
+            _say(_TERMINAL, f"tonegen: {_GONE}")
+        elif self.undo is not None and self.entry is not None:
+            self.entry.remove()
         if self.door is not None:
             self.door.close()
 
@@ -272,7 +312,10 @@ def stand_guard() -> None:
     """The guard's whole life: hold the undo of all places until the pipe closes, then send it."""
     pipe = sys.stdin.buffer
     side_process.live_by_the_pipe_alone()
+    program = os.getppid()
     posts: dict[int, _HeldDoor] = {}
+    sources: MidiSources | None = None
+    in_order = False
     # A frame cut short is the program's end in the middle of a word: what was held before still counts.
     while len(head := pipe.read(6)) == 6:
         length = int.from_bytes(head[2:], "big")
@@ -280,8 +323,11 @@ def stand_guard() -> None:
             break
         letter, place = head[:1], head[1]
         if letter == b"T":
-            posts[place] = _HeldDoor(content.decode())
-            _say(_PROGRAM, posts[place].open())
+            posts[place] = post = _HeldDoor(content.decode(), _own_name(place, program))
+            answer = post.open()
+            if post.is_shared:
+                sources = sources or _midi_sources()
+            _say(_PROGRAM, answer)
         elif letter == b"S" and (door := posts[place].door) is not None:
             door.send(content)
         elif letter == b"U":
@@ -292,27 +338,53 @@ def stand_guard() -> None:
             posts[place].reopen()
         elif letter == b"K":
             posts[place].forget()
-    ended_at = time.monotonic()
+        elif letter == b"E":
+            in_order = True
+    _put_back([post for post in posts.values() if post.undo is not None], None if in_order else sources)
+    _join(_side_by_side(post.end for post in posts.values()))
+
+
+def _put_back(posts: list[_HeldDoor], sources: "MidiSources | None") -> None:
+    """Send what all of them hold, side by side, each as soon as its receiver hears again.
+
+    JACK keeps a receiver from hearing while it is connected to a client that was killed. It takes those out
+    one after the other, and who opens a client meanwhile, be it to look for ports, makes that slower. A busy
+    machine loses some of what passes then all the same: so it goes out once more when all are out.
+    """
+    until = time.monotonic() + _SECONDS_TO_PART
+    waiting, sending, disturbed = posts, [], False
+    while waiting:
+        connected = () if sources is None or time.monotonic() > until else sources.names()
+        free = [post for post in waiting if not any(post.own_name in name for name in connected)]
+        sending += _side_by_side(post.put_back for post in free)
+        if waiting := [post for post in waiting if post not in free]:
+            disturbed = bool(sending)
+            time.sleep(_LOOK_SECONDS)
+    _join(sending)
+    if disturbed:
+        _join(_side_by_side(post.put_back for post in posts if post.is_shared))
     seen = False  # one look that takes its time tells of the whole MIDI system
-    for post in posts.values():
-        seen = (post.undo is not None and post.look(thorough=not seen)) or seen
-    if any(post.undo is not None for post in posts.values()):
-        time.sleep(max(0.0, ended_at + _SECONDS_TO_PART - time.monotonic()))
-    # side by side: a receiver that is slow, or gone, holds up no other
-    sending = [threading.Thread(target=post.put_back) for post in posts.values()]
-    for one in sending:
+    for post in posts:
+        seen = post.look(thorough=not seen) or seen
+
+
+def _midi_sources() -> "MidiSources":
+    from tonegen.keys.ports import MidiSources
+
+    return MidiSources()
+
+
+def _side_by_side(acts: Iterable[Callable[[], None]]) -> list[threading.Thread]:
+    """A receiver that is slow, or gone, holds up no other."""
+    threads = [threading.Thread(target=act) for act in acts]
+    for one in threads:
         one.start()
-    for one in sending:
+    return threads
+
+
+def _join(threads: Iterable[threading.Thread]) -> None:
+    for one in threads:
         one.join()
-
-
-def _put_back(door: Door | None, undo: KeptUndo, there: bool) -> None:
-    # A port is reopened only where it must be: doing so costs messages that are under way.
-    if door is None or not (there or door.reconnect()):
-        raise NoSuchDevice(
-            "the receiver was gone and could not be put back; when it is back: tonegen keys reset"
-        )
-    send_all(door, undo.messages, undo.sysex_seconds)
 
 
 def _held(path: str) -> Entry | None:

@@ -158,8 +158,14 @@ class SetController(Protocol):
     def hold(self) -> None:
         """Let nothing go on, or let it again."""
 
+    def engage(self, change: str, travel: float) -> None:
+        """Engage a pedal or lever of the steel by a travel from 0 (at rest) to 1."""
+
     def panic(self) -> None:
         """End everything that sounds."""
+
+    def send_again(self) -> None:
+        """Send the whole tuning once more."""
 
     def state(self) -> Mapping[str, Any]:
         """What is now and next, and how each receiver stands."""
@@ -175,13 +181,16 @@ def _whole(value: Argument) -> int:
 _Call = Callable[[Any, tuple[Argument, ...]], None]
 _Addresses = Mapping[str, tuple[str, int, int, _Call]]
 
+_ENGAGE: Final[tuple[str, int, int, _Call]] = (
+    "change, travel 0 to 1", 1, 2,
+    lambda to, v: to.engage(_text(v[0]), _float(v[1]) if len(v) > 1 else 1.0),
+)  # fmt: skip
+_RELEASE: Final[tuple[str, int, int, _Call]] = ("change", 1, 1, lambda to, v: to.engage(_text(v[0]), 0.0))
+
 # Address, its arguments as shown in errors, how many at least and at most, and what it does.
 ADDRESSES: Final[_Addresses] = {
-    "/tonegen/engage": (
-        "change, travel 0 to 1", 1, 2,
-        lambda to, v: to.engage(_text(v[0]), _float(v[1]) if len(v) > 1 else 1.0),
-    ),
-    "/tonegen/release": ("change", 1, 1, lambda to, v: to.engage(_text(v[0]), 0.0)),
+    "/tonegen/engage": _ENGAGE,
+    "/tonegen/release": _RELEASE,
     "/tonegen/fret": ("fret", 1, 1, lambda to, v: to.fret(_float(v[0]))),
     "/tonegen/temperament": (
         "name, root", 1, 2, lambda to, v: to.temperament(_text(v[0]), _root(v)),
@@ -200,7 +209,10 @@ SET_ADDRESSES: Final[_Addresses] = {
     "/tonegen/set/previous": ("nothing", 0, 0, lambda to, v: to.previous()),
     "/tonegen/set/number": ("number of a song", 1, 1, lambda to, v: to.number(_whole(v[0]))),
     "/tonegen/set/hold": ("nothing", 0, 0, lambda to, v: to.hold()),
+    "/tonegen/engage": _ENGAGE,
+    "/tonegen/release": _RELEASE,
     "/tonegen/panic": ("nothing", 0, 0, lambda to, v: to.panic()),
+    "/tonegen/send-again": ("nothing", 0, 0, lambda to, v: to.send_again()),
     "/tonegen/state": ("nothing", 0, 0, lambda to, v: None),
 }
 

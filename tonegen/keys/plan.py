@@ -67,6 +67,7 @@ class Plan(Frozen):
         change; nothing where each note brings its own. undo : back to equal temperament, notes off.
     aim_cents : what a message for each key is asked to hold, from the receiver's own equal temperament and
         with its habits compensated; what plays notes one by one encodes these.
+    aims_of_equal, aim_of_a_cent : the same for an offset of 0, and how much more it is for each cent.
     sent_cents : the offset that each key will have, from equal temperament at the scale's reference.
     """
 
@@ -76,6 +77,8 @@ class Plan(Frozen):
     tuning: tuple[bytes, ...]
     undo: tuple[bytes, ...]
     aim_cents: NDArray[np.float64]
+    aims_of_equal: NDArray[np.float64]
+    aim_of_a_cent: float
     sent_cents: NDArray[np.float64]
 
     @property
@@ -106,17 +109,9 @@ class Plan(Frozen):
             for message in self.tuning[start : start + size]
         )
 
-    def change_of_key(self, key: int, cents: float) -> tuple[bytes, ...]:
-        """What brings one key to another offset, where the receiver takes single note changes."""
-        receiver = self.receiver
-        assert isinstance(receiver, KeyTuning)
-        return midi.note_changes([key], [self.aim_of(key, cents)], receiver.program, receiver.bank).messages
-
     def aim_of(self, key: int, cents: float) -> float:
-        """What a message is asked to hold for a key that is to have this offset in place of its own."""
-        factor = self.receiver.bend_scale if isinstance(self.receiver, BendPerClass | BendPerNote) else 1.0
-        own = self.scale.class_cents[key % 12] if self.per_class else self.scale.key_cents[key]
-        return float(self.aim_cents[key] + (cents - own) / factor)
+        """What a message is asked to hold for another offset of a key, see `aim_cents`."""
+        return float(self.aims_of_equal[key]) + cents * self.aim_of_a_cent
 
     def check_reach(self, most_cents: float) -> None:
         """Raise BadValue where the receiver cannot hold every offset moved so far up or down."""
@@ -155,13 +150,14 @@ def plan(scale: Scale, receiver: Receiver) -> Plan:
 
     Raises BadValue when the receiver's means cannot hold an offset, naming the note and what to change.
     """
-    wanted = _wanted_from_own_equal(scale, receiver)
-    factor = receiver.bend_scale if isinstance(receiver, BendPerClass | BendPerNote) else 1.0
-    aim = (wanted + _above_the_cut(receiver)) / factor
+    cents = scale.class_cents[_CLASS_OF_KEY] if _per_class(receiver) else scale.key_cents
+    shift = float(cents_between(receiver.reference_hz, scale.reference_hz))
+    equal = shift - _own_cents_told_apart(scale, receiver) + _above_the_cut(receiver)
+    factor = _bend_scale(receiver)
+    aim = (cents + equal) / factor
     sender = _SENDERS[type(receiver)]
     set_up, tuning, left = sender(receiver, aim, scale)
     sounding = _as_the_receiver_rounds((aim - left) * factor, receiver)
-    shift = float(cents_between(receiver.reference_hz, scale.reference_hz))
     return Plan(
         receiver,
         scale,
@@ -169,14 +165,34 @@ def plan(scale: Scale, receiver: Receiver) -> Plan:
         tuple(tuning),
         undo_of(receiver),
         aim,
-        sounding - shift,
+        equal / factor,
+        1 / factor,
+        sounding + _own_cents(receiver) - shift,
     )
 
 
-def _wanted_from_own_equal(scale: Scale, receiver: Receiver) -> NDArray[np.float64]:
-    """Cents of each key above the receiver's own equal temperament."""
-    cents = scale.class_cents[_CLASS_OF_KEY] if _per_class(receiver) else scale.key_cents
-    return cents + float(cents_between(receiver.reference_hz, scale.reference_hz))
+def _own_cents(receiver: Receiver) -> NDArray[np.float64]:
+    """How far each key lies off equal temperament by itself."""
+    own = np.zeros(KEYS)
+    for key, cents in receiver.own_by_key.items():
+        own[key] = cents
+    return own
+
+
+def _own_cents_told_apart(scale: Scale, receiver: Receiver) -> NDArray[np.float64]:
+    """The same, as far as it can be taken back: of a pitch class, the mean of its keys that are heard."""
+    own = _own_cents(receiver)
+    if not _per_class(receiver) or not own.any():
+        return own
+    heard = np.zeros(KEYS, dtype=bool)
+    heard[list(scale.heard_keys)] = True
+    classes = [heard & (each == _CLASS_OF_KEY) for each in range(12)]
+    means = np.array([own[each].mean() if each.any() else 0.0 for each in classes])
+    return np.asarray(means[_CLASS_OF_KEY])
+
+
+def _bend_scale(receiver: Receiver) -> float:
+    return receiver.bend_scale if isinstance(receiver, BendPerClass | BendPerNote) else 1.0
 
 
 def _above_the_cut(receiver: Receiver) -> float:

@@ -3,7 +3,7 @@
 A note sounds as long as its key or a pedal holds it, as the rotation counts it. Times are seconds.
 """
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from math import inf
@@ -16,8 +16,12 @@ from tonegen.frozen import Frozen
 from tonegen.keys import midi
 from tonegen.keys.chords import ChordFollower, ChordFollowing
 from tonegen.keys.files import song_events
+from tonegen.keys.leads import check_master, usual_following
 from tonegen.keys.plan import Plan
+from tonegen.keys.receivers import KeyTuning, OctaveTuning, Receiver
 from tonegen.keys.rotation import is_reset
+from tonegen.keys.tables import units_of_keys
+from tonegen.setlist.records import Lead
 
 DRUMS: Final = frozenset((10,))  # what is left alone unless a receiver says otherwise (General MIDI)
 
@@ -140,19 +144,79 @@ class FollowingNotes(Frozen):
 
     held_moved_cents : the most that a note was moved after it had settled. restruck_cents : the most that a
     key moved which was struck again while the last time was remembered. event_seconds : what each chord took.
+    cautions : what fell short, in sentences.
     """
 
     cents: NDArray[np.float64]
     held_moved_cents: float
     restruck_cents: float
     event_seconds: NDArray[np.float64]
+    cautions: tuple[str, ...]
 
 
-def follow(played: PlayedNotes, follower: ChordFollower, clock: Callable[[], float]) -> FollowingNotes:
+class TunedTogether:
+    """Keys that a receiver tunes as one: while any of them sounds or rings, all stand where it does."""
+
+    def __init__(self, unit_of_key: Sequence[int], release_seconds: float) -> None:
+        """Nothing sounds. unit_of_key : equal for keys that are tuned as one."""
+        self._unit_of_key = unit_of_key
+        self._release_seconds = release_seconds
+        self._sounding: dict[int, list[int]] = {}  # notes, the first one first
+        self._rings: dict[int, tuple[float, float]] = {}  # until when, and at which offset
+
+    def strike(
+        self, follower: ChordFollower, struck: Sequence[tuple[int, int]], now: float
+    ) -> dict[int, float]:
+        """Notes and keys begin at once: their offsets, and those of all that move with them."""
+        given: dict[int, float] = {}
+        free: dict[int, tuple[int, int]] = {}
+        first = follower.cents
+        for note, key in sorted(struck, key=lambda one: one[1]):
+            unit = self._unit_of_key[key]
+            until, rang = self._rings.get(unit, (now, 0.0))
+            if self._sounding.get(unit):
+                given[note] = first[self._sounding[unit][0]]
+            elif now < until:
+                given[note] = rang
+            elif unit not in free:
+                free[unit] = note, key
+        for note, key in struck:
+            if note in given:
+                follower.stand(note, key, given[note], now)
+        given |= follower.strike(tuple(free.values()), now)
+        for note, key in struck:
+            unit = self._unit_of_key[key]
+            if note not in given:
+                given[note] = given[free[unit][0]]
+                follower.stand(note, key, given[note], now)
+            self._sounding.setdefault(unit, []).append(note)
+        return given
+
+    def release(self, note: int, key: int, cents: float, now: float) -> None:
+        """A note ended, and rings."""
+        unit = self._unit_of_key[key]
+        self._sounding[unit].remove(note)
+        self._rings[unit] = now + self._release_seconds, cents
+
+
+def tuned_together_at(receiver: Receiver) -> TunedTogether | None:
+    """What a receiver tunes as one, where that reaches notes that sound; None where nothing is."""
+    if isinstance(receiver, KeyTuning | OctaveTuning) and receiver.moves_what_sounds:
+        return TunedTogether(units_of_keys(receiver), receiver.release_seconds)
+    return None
+
+
+def follow(
+    played: PlayedNotes,
+    follower: ChordFollower,
+    clock: Callable[[], float],
+    as_one: TunedTogether | None = None,
+) -> FollowingNotes:
     """Solve each instant as one: what ends at it ends before, and what begins at it begins together.
 
     A note that others join while it may still move is given at once what it ends up with, so that in a file
     nothing moves that sounds. clock : seconds, to see how long it takes.
+    as_one : what the receiver tunes as one.
     """
     following = follower.following
     keys, begins, ends = played.keys.tolist(), played.begin_seconds.tolist(), played.end_seconds.tolist()
@@ -168,9 +232,11 @@ def follow(played: PlayedNotes, follower: ChordFollower, clock: Callable[[], flo
         if kind != 1:
             for note in notes:
                 follower.release(note, now)
+                if as_one is not None:
+                    as_one.release(note, keys[note], cents[note], now)
             continue
-        begun = clock()
-        given = follower.strike([(note, keys[note]) for note in notes], now)
+        begun, struck = clock(), [(note, keys[note]) for note in notes]
+        given = follower.strike(struck, now) if as_one is None else as_one.strike(follower, struck, now)
         took.append(clock() - begun)
         for note, value in given.items():
             if begins[note] < now - following.settle_seconds - 1e-6:
@@ -181,20 +247,28 @@ def follow(played: PlayedNotes, follower: ChordFollower, clock: Callable[[], flo
         if last is not None and begins[note] - ends[last] < following.fade_seconds:
             restruck = max(restruck, abs(cents[note] - cents[last]))
         last_of_key[keys[note]] = note
-    return FollowingNotes(np.array(cents), moved, restruck, np.array(took))
+    return FollowingNotes(np.array(cents), moved, restruck, np.array(took), follower.cautions)
+
+
+def _left_alone_by(receiver: Receiver) -> Collection[int]:
+    """Channels whose notes it does not tune."""
+    if isinstance(receiver, KeyTuning | OctaveTuning):
+        return DRUMS.union(set(midi.ALL_CHANNELS).difference(receiver.midi_channels))
+    return getattr(receiver, "untouched", DRUMS)
 
 
 def cents_of_notes(
-    data: bytes, made: Plan, following: ChordFollowing
+    data: bytes, made: Plan, lead: Lead, following: ChordFollowing | None = None
 ) -> tuple[tuple[float | None, ...], tuple[str, ...]]:
     """The offset of each note of a file that follows the chord, for `files.retune`, and what there is to say.
 
     The scale of the plan is the master: equal temperament, or the song's.
-    Raises BadValue for a damaged file, or a receiver that cannot hold what a note may get.
+    Raises BadValue for a damaged file, or as `leads.check_master` does.
     """
-    made.check_reach(following.most_cents)
-    played = notes_of(data, getattr(made.receiver, "untouched", DRUMS))
+    following = following or usual_following(lead)
+    check_master(made, lead, following)
+    played = notes_of(data, _left_alone_by(made.receiver))
     follower = ChordFollower(following, made.scale.key_cents.tolist())
-    cents = follow(played, follower, lambda: 0.0).cents.tolist()
-    alone = played.left_alone.tolist()
-    return tuple(None if left else one for one, left in zip(cents, alone, strict=True)), follower.cautions
+    given = follow(played, follower, lambda: 0.0, tuned_together_at(made.receiver))
+    cents, alone = given.cents.tolist(), played.left_alone.tolist()
+    return tuple(None if left else one for one, left in zip(cents, alone, strict=True)), given.cautions

@@ -4,6 +4,7 @@ A port's name is what the system gives it. Systems renumber their clients when a
 port is looked for by what the player typed, each time.
 """
 
+import gc
 import os
 import sys
 import time
@@ -33,6 +34,8 @@ MAY_LOSE_NOTES: Final = (
 # the end of each of these short sleeps: the whole takes longer there.
 _PERIOD_SLEEPS: Final = 50
 _SLEEP_SECONDS: Final = 0.005
+_SECONDS_TO_ARRIVE: Final = 0.02
+_LOOKS: Final = 100  # far more than ports go in a row
 # Windows offers no virtual ports to programs, and gives a port to one program at a time.
 VIRTUAL_PORTS: Final = sys.platform != "win32"
 SHARED_PORTS: Final = sys.platform != "win32"
@@ -80,7 +83,7 @@ def _ports(output: bool) -> tuple[Port, ...]:
     for api in _apis():
         client = _client(output, api)
         if client is not None:
-            found += [Port(name, api) for name in client.get_ports()]
+            found += [Port(name, api) for name in _names(client)]
             client.delete()
     return tuple(found)
 
@@ -141,14 +144,23 @@ def _quiet() -> Iterator[None]:
         os.close(nowhere)
 
 
-def _opened(client: Any, name: str) -> bool:
+def _names(client: Any) -> Sequence[str]:
+    """The ports that a client sees. It asks for one name after the other, while ports come and go."""
+    for _ in range(_LOOKS):
+        with suppress(_rtmidi().RtMidiError):  # else there was one fewer at the end than at the beginning
+            names: Sequence[str] = client.get_ports()
+            return names
+    return ()
+
+
+def _opened(client: Any, name: str, own_name: str | None = None) -> bool:
     """Connect a client to a port; false when it has gone, or another program holds it."""
-    names = client.get_ports()
+    names = _names(client)
     if name not in names:
         return False
     try:
         with _quiet():
-            client.open_port(names.index(name))
+            client.open_port(names.index(name), own_name)
     except _rtmidi().RtMidiError:
         return False
     _let_a_period_pass()
@@ -190,10 +202,14 @@ class MidiOutput:
 
     seconds_per_byte = SECONDS_PER_BYTE
 
-    def __init__(self, asked: str, virtual: bool = False) -> None:
-        """Open the port that matches `asked`, or make a virtual one of that name. Raises NoSuchDevice."""
+    def __init__(self, asked: str, virtual: bool = False, own_name: str | None = None) -> None:
+        """Open the port that matches `asked`, or make a virtual one of that name. Raises NoSuchDevice.
+
+        own_name : what the program's own end of the connection is called, for who looks for it.
+        """
         self._asked = asked
         self._virtual = virtual
+        self._own_name = own_name
         self._out: Any
         if virtual:
             self.name, self._out = asked, _first_client(output=True)
@@ -207,7 +223,7 @@ class MidiOutput:
             raise _held("output", port.name)
 
     def _connect(self, name: str) -> bool:
-        return _opened(self._out, name)
+        return _opened(self._out, name, self._own_name)
 
     def send(self, message: bytes) -> None:
         """Hand one message over, whole, with its status. One that has gone takes none; `is_there` says so.
@@ -233,14 +249,14 @@ class MidiOutput:
         """
         if self._virtual:
             return True
-        names = [port.name for port in outputs()] if thorough else self._out.get_ports()
+        names = [port.name for port in outputs()] if thorough else _names(self._out)
         return self._out.is_port_open() and self.name in names
 
     def reconnect(self) -> bool:
         """Open it again under whatever name it came back; whether it is there."""
         if self._virtual:
             return True
-        names = [Port(name, 0) for name in self._out.get_ports()]
+        names = [Port(name, 0) for name in _names(self._out)]
         try:
             name = choose(self._asked, names, "output").name
         except NoSuchDevice:
@@ -256,6 +272,22 @@ class MidiOutput:
             self._out.close_port()
             self._out.delete()
             self._out = None
+
+
+class MidiSources:
+    """All that messages come from, programs' own ends among them, seen by clients that stay open.
+
+    So a look takes no time, and asks nothing of a MIDI system that is busy.
+    """
+
+    def __init__(self) -> None:
+        """Open a client of each MIDI system that runs."""
+        clients = [_client(output=False, api=api) for api in _apis()]
+        self._clients = [client for client in clients if client is not None]
+
+    def names(self) -> tuple[str, ...]:
+        """Their names, as the systems have them now."""
+        return tuple(name for client in self._clients for name in _names(client))
 
 
 class MidiInput:
@@ -295,6 +327,9 @@ class MidiInput:
         self._in = client
         client.ignore_types(sysex=False, timing=False, active_sense=True)
         client.set_callback(arrived)
+        # The client drops what it calls as soon as it is told to call it no more, also where the system's
+        # thread is about to call it, which would crash: hold it here.
+        self._called = gc.get_referrers(arrived)
 
     @property
     def may_lose_notes(self) -> bool:
@@ -308,7 +343,7 @@ class MidiInput:
 
     def is_there(self) -> bool:
         """Whether the port is still among those of the system."""
-        return self._virtual or self.name in self._in.get_ports()
+        return self._virtual or self.name in _names(self._in)
 
     def reconnect(self) -> bool:
         """Open it again, with a new client, under whatever name it came back; whether it is there.
@@ -316,16 +351,17 @@ class MidiInput:
         A new client holds this process up while it opens, so there is none until the port is there.
         """
         try:
-            port = choose(self._asked, [Port(name, self._api) for name in self._in.get_ports()], "input")
+            port = choose(self._asked, [Port(name, self._api) for name in _names(self._in)], "input")
         except NoSuchDevice:
             return False
         self.close()
         return self._open(port)
 
     def close(self) -> None:
-        """Let go of the port."""
+        """Let go of the port, once a message that is on its way to `receive` has got there."""
         if self._in is not None:
             self._in.cancel_callback()
+            time.sleep(_SECONDS_TO_ARRIVE)
             self._in.close_port()
             self._in.delete()
             self._in = None

@@ -1,4 +1,4 @@
-"""A receiver attended to in a process of its own, for a program that sounds.
+"""Receivers attended to in a process of their own, for a program that sounds.
 
 A MIDI system that opens or lists ports lets nothing else of its process run, and JACK waits for the
 sound of that very process: it would stop for up to a second. So the ports are kept apart.
@@ -11,20 +11,35 @@ import os
 import pickle
 import subprocess
 import sys
-from collections.abc import Callable
-from typing import IO, Any, Concatenate, Final, ParamSpec, TypeVar
+from collections.abc import Callable, Sequence
+from typing import IO, Any, Concatenate, Final, Generic, ParamSpec, Protocol, TypeVar
 
 from tonegen.errors import BadValue, NoSuchDevice, TonegenError
 from tonegen.keys import side_process
+from tonegen.keys.leads import follower_of
 from tonegen.keys.left import put_back_left
-from tonegen.keys.live import PlayedThrough, Presence, TunedReceiver, keep_pauses_short
+from tonegen.keys.live import Presence
 from tonegen.keys.plan import Plan
-from tonegen.keys.ports import MAY_LOSE_NOTES, MidiInput, inputs, outputs
+from tonegen.keys.playing import keep_pauses_short
+from tonegen.keys.ports import MAY_LOSE_NOTES, inputs, outputs
+from tonegen.keys.set_live import PlayedSet
+from tonegen.keys.sets import set_of_one_song
+from tonegen.setlist.records import Lead
+
+
+class ToPutBack(Protocol):
+    """What lives in the other process: made without anything, and put back at the end."""
+
+    def put_back(self) -> None:
+        """Take everything back and let go of the ports."""
+
 
 Given = ParamSpec("Given")
 Result = TypeVar("Result")
+OneBench = TypeVar("OneBench", bound=ToPutBack)
 
 _SECONDS_TO_FINISH: Final = 25.0
+_ONE: Final = "The receiver"
 
 
 class Bench:
@@ -32,9 +47,8 @@ class Bench:
 
     def __init__(self) -> None:
         """Nothing is opened."""
-        self._rig: TunedReceiver | None = None
-        self._through: PlayedThrough | None = None
-        self._input: MidiInput | None = None
+        self._played: PlayedSet | None = None
+        self._lead = Lead.OFF
 
     def ports(self) -> tuple[tuple[str, ...], tuple[str, ...]]:
         """The names of the MIDI outputs and inputs that there are. Notes wait while it looks."""
@@ -49,14 +63,13 @@ class Bench:
     def tune(self, where: str, made: Plan) -> None:
         """Tune the receiver at a place (see `guard.open_door`), under a guard. Raises NoSuchDevice."""
         self.put_back_left()
-        self._rig = TunedReceiver(where, made)
+        self._played = PlayedSet(set_of_one_song({_ONE: made}, {_ONE: where}), passes=False)
+        self._lead = Lead.OFF
 
     def retune(self, made: Plan) -> None:
         """Go on in another plan for the same receiver; notes that pass through and sound keep their tune."""
-        if self._rig is not None:
-            self._rig.retune(made, send=self._through is None)
-        if self._through is not None:
-            self._through.retune(made)
+        if self._played is not None:
+            self._played.playing.retune({_ONE: made})
 
     def pass_through(self, port: str, made: Plan) -> str:
         """Retune what is played into a port, or into a "virtual NAME", on its way.
@@ -64,80 +77,86 @@ class Bench:
         Gives what the player should know about it, "" for nothing. Raises NoSuchDevice; BadValue when no
         receiver is tuned.
         """
-        if self._rig is None:
+        if self._played is None:
             raise BadValue("send the tuning first, then notes can pass through")
-        if self._through is not None:
-            self._end_through()
-            self._rig.tune_again()  # it may have left something unsent, or moved a channel for its notes
-        through = PlayedThrough(self._rig.plan, self._rig.door.send)
-        virtual = port.startswith("virtual ")
-        self._input = MidiInput(port.removeprefix("virtual "), through.receive, virtual)
-        self._through = through
+        kind, _, name = port.partition(" ")
+        virtual = [name] if kind == "virtual" and name else []
+        self._played.stop_listening()
+        self._played.playing.pass_notes(False)
+        self._played.listen_to([] if virtual else [port], virtual)
+        self._played.playing.pass_notes(True)
         self.retune(made)
         keep_pauses_short()
-        return MAY_LOSE_NOTES if self._input.may_lose_notes else ""
+        return MAY_LOSE_NOTES if self._played.may_lose_notes else ""
+
+    def follow(self, made: Plan, lead: Lead, strings: Sequence[tuple[int, float]]) -> None:
+        """Have new notes follow the chord, by whoever leads; strings : key and offset of each of the steel.
+
+        Raises BadValue for a receiver whose notes cannot.
+        """
+        if self._played is None:
+            return
+        if lead is not self._lead:
+            self._played.playing.follow(_ONE, None if lead is Lead.OFF else follower_of(made, lead))
+            self._lead = lead
+        self._played.playing.led_by(_ONE, strings if lead is Lead.STEEL else ())
+
+    def chord(self) -> tuple[tuple[int, float], ...]:
+        """Key and offset of each note that sounds and follows the chord."""
+        return () if self._played is None else self._played.playing.chord(_ONE)
 
     def look(self) -> Presence:
         """See whether the receiver is there; one that came back is tuned again."""
-        if self._rig is None:  # put back in between
+        if self._played is None:  # put back in between
             return Presence.THERE
-        presence = self._rig.look()
-        if presence is Presence.BACK:
-            if self._through is not None:
-                self._through.start_over()
-            else:
-                self._rig.tune_again()
+        (presence,) = self._played.look()
         return presence
 
-    def cautions(self) -> tuple[str, ...]:
-        """What did not come out as it was played, in sentences."""
-        return self._through.cautions if self._through is not None else ()
+    def told(self) -> tuple[str, ...]:
+        """What the player should know since the last time, in sentences."""
+        if self._played is None:
+            return ()
+        told = self._played.playing.told
+        return tuple(told.popleft() for _ in range(len(told)))
 
     def panic(self) -> None:
         """End all notes at the receiver, also those whose end was lost on the way."""
-        if self._through is not None:
-            self._through.panic()
-        elif self._rig is not None:
-            self._rig.panic()
+        if self._played is not None:
+            self._played.playing.panic()
 
     def put_back(self) -> None:
         """Take everything back and let go of the ports."""
-        rig, self._rig = self._rig, None
-        if rig is not None:
-            self._end_through()
-            rig.close()
-
-    def _end_through(self) -> None:
-        if self._input is not None:
-            self._input.close()
-            self._input = None
-        if self._through is not None:
-            self._through.close()
-            self._through = None
+        played, self._played = self._played, None
+        if played is not None:
+            played.close()
 
 
-class PortsProcess:
+class PortsProcess(Generic[OneBench]):
     """A bench in another process, which is started with the first call and again where it was killed.
 
     Each call waits for its answer, so make them from one thread, and not from one that sound or pages need.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, kind: type[OneBench]) -> None:
         """No process yet."""
+        self._kind = kind
         self._process: subprocess.Popen[bytes] | None = None
 
     def call(
-        self, do: Callable[Concatenate[Bench, Given], Result], *given: Given.args, **named: Given.kwargs
+        self, do: Callable[Concatenate[OneBench, Given], Result], *given: Given.args, **named: Given.kwargs
     ) -> Result:
-        """What a method of `Bench` gives there, as in `call(Bench.retune, made)`.
+        """What a method of the bench gives there, as in `call(Bench.retune, made)`.
 
         Raises what it raises, and NoSuchDevice when the process was killed.
         """
+        begins = self._process is None
         if self._process is None:
             self._process = side_process.start(__name__, attend.__name__)
         assert self._process.stdin is not None
         assert self._process.stdout is not None
         try:
+            if begins:
+                _put(self._process.stdin, (self._kind,))
             _put(self._process.stdin, (do, given, named))
             refusal, result = _get(self._process.stdout)
         except (OSError, EOFError):  # Windows has another error than BrokenPipeError for it
@@ -168,7 +187,7 @@ def left_put_back() -> tuple[str, ...]:
 
 
 def _alone(do: Callable[[Bench], Result]) -> Result:
-    apart = PortsProcess()
+    apart = PortsProcess(Bench)
     try:
         return apart.call(do)
     finally:
@@ -180,8 +199,10 @@ def attend() -> None:
     side_process.live_by_the_pipe_alone()
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # what a system's library prints is no answer
-    bench = Bench()
+    bench: ToPutBack | None = None
     try:
+        (kind,) = _get(sys.stdin.buffer)
+        bench = kind()
         while True:
             do, given, named = _get(sys.stdin.buffer)
             try:
@@ -193,7 +214,8 @@ def attend() -> None:
         pass  # the program has ended
     finally:
         try:
-            bench.put_back()
+            if bench is not None:
+                bench.put_back()
         except TonegenError as error:
             sys.stderr.write(f"tonegen: {error}\n")
 

@@ -7,9 +7,11 @@ or OSC. What every means has in common is in `Common`; the rest belongs to the m
 
 from typing import Annotated, ClassVar, Final, Literal
 
-from msgspec import Meta
+from msgspec import Meta, field
+from msgspec.structs import force_setattr
 
 from tonegen.errors import BadValue
+from tonegen.frozen import read_only
 from tonegen.keys.midi import ALL_CHANNELS, END_OF_SYSEX, SYSEX
 from tonegen.keys.osc import Template
 from tonegen.pitch import checked_reference_hz
@@ -19,6 +21,7 @@ from tonegen.words import many
 Channel = Annotated[int, Meta(ge=1, le=16)]
 SevenBits = Annotated[int, Meta(ge=0, le=127)]
 BendRange = Annotated[int, Meta(ge=1, le=96)]
+OwnCents = Annotated[float, Meta(ge=-100, le=100)]
 Seconds = Annotated[float, Meta(ge=0, le=60)]
 
 # How long a released note may ring where the receiver's file does not say (common practice, no source).
@@ -35,6 +38,7 @@ class Common(Fields, kw_only=True):
     reference_hz : A4 of the receiver as its own master tuning is set.
     resolution_cents : the step of its own pitch; 0 for as fine as the message. rounding : "nearest", or
         "down" for one that cuts off.
+    own_cents : how far it plays keys off equal temperament by itself, by MIDI key, as measured; others, 0.
     sysex_seconds : time that it needs after each system exclusive message, before the next.
     reset : further system exclusive messages, in hex, that put it back.
     """
@@ -42,6 +46,7 @@ class Common(Fields, kw_only=True):
     reference_hz: float = 440.0
     resolution_cents: Annotated[float, Meta(ge=0, le=100)] = 0.0
     rounding: Literal["nearest", "down"] = "nearest"
+    own_cents: dict[str, OwnCents] = field(default_factory=dict)
     sysex_seconds: Seconds = 0.0
     reset: tuple[str, ...] = ()
 
@@ -56,6 +61,15 @@ class Common(Fields, kw_only=True):
     def moves_what_sounds(self) -> bool:
         """Whether a change of tuning reaches notes that sound: whoever sends it must then see the notes."""
         return False
+
+    def __post_init__(self) -> None:
+        """Have its own offsets read-only."""
+        force_setattr(self, "own_cents", read_only(self.own_cents))
+
+    @property
+    def own_by_key(self) -> dict[int, float]:
+        """Its own offsets in cents by key. Raises BadValue for what is no key."""
+        return {_key(text): cents for text, cents in self.own_cents.items()}
 
     @property
     def reset_messages(self) -> tuple[bytes, ...]:
@@ -75,7 +89,7 @@ class Common(Fields, kw_only=True):
     def check(self) -> None:
         """Raises BadValue where fields do not fit each other."""
         checked_reference_hz(self.reference_hz)
-        _ = self.reset_messages
+        _ = self.reset_messages, self.own_by_key
 
 
 class _Bending(Common, kw_only=True):
@@ -411,6 +425,12 @@ def _twelve(channels: tuple[int, ...], untouched: tuple[int, ...]) -> None:
     _distinct(channels, untouched)
     if len(channels) != 12:
         raise BadValue(f"channels: twelve are needed, one for each pitch class; {len(channels)} given")
+
+
+def _key(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and str(int(text)) == text and int(text) < 128):
+        raise BadValue(f'own_cents: "{text}" is not a MIDI key; they are numbered 0 to 127, and C4 is 60')
+    return int(text)
 
 
 def _sysex(text: str) -> bytes:

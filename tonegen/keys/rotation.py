@@ -116,13 +116,19 @@ class Rotation:
         self._plan = plan
         self._out.retune(plan)
 
-    def follow(self, follower: "ChordFollower") -> None:
-        """Have each new note follow the chord, beginning with silence; the plan's scale is its master."""
+    def follow(self, follower: "ChordFollower | None") -> None:
+        """Have each new note follow the chord, beginning with silence, or none; its master is the plan's."""
         self._out.follower = follower
 
     def led_by(self, tones: Sequence[tuple[int, float]]) -> None:
         """Key and offset of what others sound, from the next note on."""
         self._out.others = tuple(tones)
+        if self._out.follower is not None:
+            self._out.follower.look_again()
+
+    def glide(self, now: float) -> float | None:
+        """Have held notes glide a step where they are to; when to ask again, None at rest."""
+        return self._out.glide(now)
 
     def tune_key(self, key: int, cents: float) -> None:
         """Have the next notes of one key at this offset, until another temperament comes."""

@@ -1,66 +1,63 @@
 """A set at its ports: all receivers under one guard, notes and presses in, everything put back at the end."""
 
-from collections import deque
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from pathlib import Path
-from threading import Event, Lock, Thread
-from time import perf_counter, sleep
-from typing import Any, Final
+from typing import Final
 
-from tonegen.errors import BadValue, NoSuchDevice, TonegenError
+from tonegen.errors import BadValue, NoSuchDevice
+from tonegen.keys import midi
 from tonegen.keys.cable import Cable
-from tonegen.keys.evening import KEYBOARD, Evening
-from tonegen.keys.guard import Guard, send_all
-from tonegen.keys.live import SECONDS_TO_LEAVE, Between, Presence, ReceiverDoor
+from tonegen.keys.evening import KEYBOARD
+from tonegen.keys.live import Presence, TunedRig
 from tonegen.keys.plan import Door
-from tonegen.keys.ports import MidiInput, choose, inputs
-from tonegen.keys.rotation import is_reset
+from tonegen.keys.playing import PlayedEvening
+from tonegen.keys.ports import MidiInput, MidiOutput, choose, inputs
 from tonegen.keys.sets import SetPlan
-from tonegen.setlist.presses import PressOutcome
-from tonegen.setlist.records import Action
+from tonegen.setlist.records import SetLights
 from tonegen.words import many
-
-_OSC: Final = "osc"
 
 
 class PlayedSet:
     """The receivers of a set while it is played.
 
-    told : sentences for the player, in their order, to be taken from the left. moved : set when there is
-    something new to tell or to work out. evening : what is played, under a lock of its own.
+    playing : what hands and feet do with it. rig : the places of its receivers.
     """
 
     def __init__(
-        self, made: SetPlan, place: int = 0, without: Iterable[str] = (), mpe_keyboard: bool = False
+        self,
+        made: SetPlan,
+        place: int = 0,
+        without: Iterable[str] = (),
+        mpe_keyboard: bool = False,
+        passes: bool = True,
     ) -> None:
         """Post the guard, then tune all receivers but some for the song at a place, side by side.
 
+        passes : whether a keyboard's notes are to pass through.
         Raises NoSuchDevice naming the receivers that are missing; nothing has been sent then.
         """
         self._made = made
-        self.told: deque[str] = deque()
-        self.moved = Event()
-        self._lock = Lock()
-        self._places: dict[str, ReceiverDoor] = {}
         self._names: dict[str, list[str]] = {}  # of each place, the receivers there
         self._gone: set[str] = set()
         self._sources: dict[str, tuple[str, MidiInput]] = {}
         self._silent: set[str] = set()  # inputs that are gone
         self._file = _file_state(made.evening.file)
-        self._guard = Guard()
+        self.rig: Final = TunedRig()
         try:
             self._open(frozenset(without))
             self._tune(place)
         except BaseException:
-            self._guard.close()
+            self.rig.guard.close()
             raise
         cables = {
-            where: Cable(_quietly(at.door), at.door.seconds_per_byte) for where, at in self._places.items()
+            where: Cable(_quietly(at.door), at.door.seconds_per_byte) for where, at in self.rig.doors.items()
         }
         by_name = {name: cables[where] for where, names in self._names.items() for name in names}
-        self.evening = Evening(made, by_name, place, mpe_keyboard)
-        self._between = Between(self._lock, self.evening.send_due)
+        self.playing: Final = PlayedEvening(made, by_name, place, mpe_keyboard, passes)
+        self._lights = None if made.evening.lights is None else Lights(made.evening.lights)
+        if self._lights is not None:
+            self.playing.went = self._lights.go
 
     def _open(self, without: frozenset[str]) -> None:
         for name in without:
@@ -73,16 +70,18 @@ class PlayedSet:
             undo = [message for name in names for message in self._made.undo(name)]
             pause = max(self._made.receivers[name].sysex_seconds for name in names)
             try:
-                self._places[where] = ReceiverDoor(where, self._guard, undo, pause)
+                self.rig.hold(where, undo, pause)
             except NoSuchDevice as error:
-                missing += [f"{name} is missing: {error}; {self._needed(name)}" for name in names]
+                missing += [self._missing(name, error) for name in names]
         if missing:
-            for at in self._places.values():
-                at.held.keep()
+            self.rig.keep()
+            for at in self.rig.doors.values():
                 at.close()
             raise NoSuchDevice("; ".join(missing))
 
-    def _needed(self, name: str) -> str:
+    def _missing(self, name: str, error: NoSuchDevice) -> str:
+        if not self._made.evening.file:  # it is all that was asked for
+            return str(error)
         songs = [
             str(state.song.number)
             for place, state in enumerate(self._made.states)
@@ -91,22 +90,21 @@ class PlayedSet:
         needed = (
             f"needed in {many(len(songs), 'song')} ({', '.join(songs)})" if songs else "needed in no song"
         )
-        return f"{needed}; to play without it: --without {name}"
+        return f"{name} is missing: {error}; {needed}; leave it out to play without it (--without {name})"
 
     def _tune(self, place: int) -> None:
-        """Tune all, those at different places side by side."""
-        tuning = [Thread(target=self._tune_at, args=(where, place)) for where in self._places]
-        for one in tuning:
-            one.start()
-        for one in tuning:
-            one.join()
-        sleep(SECONDS_TO_LEAVE)
+        """Tune all for a song, those at different places side by side."""
+        self.rig.tune(
+            {
+                where: [
+                    (self._begin(name, place), self._made.receivers[name].sysex_seconds) for name in names
+                ]
+                for where, names in self._names.items()
+            }
+        )
 
-    def _tune_at(self, where: str, place: int) -> None:
-        for name in self._names[where]:
-            messages = (*self._made.start(name, place), *self._made.sends(name, None, place))
-            with suppress(NoSuchDevice):  # it has gone meanwhile, which the next look finds
-                send_all(self._places[where].door, messages, self._made.receivers[name].sysex_seconds)
+    def _begin(self, name: str, place: int) -> tuple[bytes, ...]:
+        return (*self._made.start(name, place), *self._made.sends(name, None, place))
 
     # -- what comes in ---------------------------------------------------------------------------------
 
@@ -127,157 +125,114 @@ class PlayedSet:
 
     def _listen(self, asked: str, port: str, virtual: bool = False) -> None:
         def arrived(message: bytes) -> None:
-            self.receive(message, port)
+            self.playing.receive(message, port)
 
         self._sources[asked] = (port, MidiInput(asked, arrived, virtual))
-        self.evening.presses.port_came(port, perf_counter())
+        self.playing.port_came(port)
+
+    def stop_listening(self) -> None:
+        """Close all of them, and end what they hold."""
+        for _, source in self._sources.values():
+            source.close()
+        self._sources.clear()
+        self._silent.clear()
+        self.playing.finish()
 
     @property
     def may_lose_notes(self) -> bool:
         """Whether the MIDI system may pass over notes on a busy machine."""
         return any(source.may_lose_notes for _, source in self._sources.values())
 
-    def receive(self, message: bytes, port: str = KEYBOARD) -> None:
-        """One whole message of a port, in whichever thread it came."""
-        outcome, why = None, ""
-        with self._lock:
-            try:
-                outcome = self.evening.receive(message, perf_counter(), port)
-            except BadValue as error:
-                why = f"{error}."
-        if outcome is not None or why or is_reset(message):
-            self._came_of(outcome or PressOutcome(why=why))
-
-    def _came_of(self, outcome: PressOutcome) -> None:
-        if outcome.goes_to is not None:
-            self.told.append(self.now_and_next())
-        if outcome.why:
-            self.told.append(outcome.why)
-        self._between.wake()
-        self.moved.set()
-
-    def now_and_next(self) -> str:
-        """The song and the next one, in words."""
-        state = self.state()
-        key = f" in {state['key']}" if state["key"] else ""
-        bar = f", fret {state['fret']:g}" if self._made.evening.instrument else ""
-        after = f"next {state['next_number']} {state['next']}" if state["next"] else "the last"
-        line = f" {state['line']}." if state["line"] else ""
-        return f"{state['number']} {state['song']}{key}{bar}; {after}.{line}"
-
-    # -- what OSC does ---------------------------------------------------------------------------------
-
-    def next(self) -> None:
-        """Go on to the next song."""
-        self._press(Action.NEXT)
-
-    def previous(self) -> None:
-        """Go back to the one before."""
-        self._press(Action.PREVIOUS)
-
-    def number(self, number: int) -> None:
-        """Go to the song of that number."""
-        self._press(Action.NUMBER, number)
-
-    def hold(self) -> None:
-        """Let nothing go on, or let it again."""
-        self._press(Action.HOLD)
-
-    def _press(self, action: Action, number: int | None = None) -> None:
-        with self._lock:
-            outcome = self.evening.press((_OSC, action), action, perf_counter(), number)
-        self._came_of(outcome)
-        if outcome.why and outcome.goes_to is None and action is not Action.HOLD:
-            raise BadValue(outcome.why)
-
-    def panic(self) -> None:
-        """End everything that sounds."""
-        with self._lock:
-            self.evening.panic(perf_counter())
-
-    def state(self) -> Mapping[str, Any]:
-        """What is now and next, and how each receiver stands."""
-        with self._lock:
-            return self.evening.state()
-
     # -- from time to time -----------------------------------------------------------------------------
 
-    def look(self) -> None:
-        """See who is there: receivers, keyboards, foot boards; and whether the file is as it was."""
-        for where, at in self._places.items():
-            self._look_at(where, at.look())
+    def look(self) -> frozenset[Presence]:
+        """See who is there: receivers, keyboards, foot boards; and whether the file is as it was.
+
+        Gives what became of the receivers.
+        """
+        seen = self.rig.look()
+        for where, presence in seen.items():
+            self._look_at(where, presence)
         for asked, (port, source) in self._sources.items():
             self._look_for(asked, port, source)
         if self._file is not None and _file_state(self._made.evening.file) != self._file:
             self._file = None
-            self.told.append(
+            self.playing.told.append(
                 f"{self._made.evening.file} has changed; it is not read again until you start anew."
             )
-        with self._lock:
-            long = self.evening.waited_long(perf_counter())
-        if long:
-            self.told.append(f"{long}.")
+        if self._lights is not None and (said := self._lights.look()):
+            self.playing.told.append(said)
+        self.playing.tell_what_fell_short()
+        return frozenset(seen.values())
 
     def _look_at(self, where: str, presence: Presence) -> None:
         names = self._names[where]
         if presence is Presence.GONE and where not in self._gone:
             self._gone.add(where)
-            with self._lock:
-                for name in names:
-                    self.evening.gone(name)
-            self.told.append(f"{' and '.join(names)}: not connected; passed over until it is back.")
+            self.playing.are_gone(names)
+            self.playing.told.append(
+                f"{' and '.join(names)}: not connected; passed over, and tuned as soon as it is back."
+            )
         elif presence is Presence.BACK:
             self._gone.discard(where)
-            with self._lock:
-                for name in names:
-                    self.evening.back(name, perf_counter())
-            self._between.wake()
-            self.told.append(f"{' and '.join(names)}: connected, and brought to this song.")
+            self.playing.are_back(names)
+            self.playing.told.append(f"{' and '.join(names)}: connected, and tuned.")
 
     def _look_for(self, asked: str, port: str, source: MidiInput) -> None:
         if asked not in self._silent and not source.is_there():
             self._silent.add(asked)
             if port == KEYBOARD:
-                with self._lock:
-                    self.evening.finish(perf_counter())  # its note-offs will not come any more
-            self.told.append(f"{asked} is disconnected; it will be heard again when it is back.")
+                self.playing.finish()  # its note-offs will not come any more
+            self.playing.told.append(f"{asked} is disconnected; it will be heard again when it is back.")
         elif asked in self._silent and source.reconnect():
             self._silent.discard(asked)
-            with self._lock:
-                self.evening.presses.port_came(port, perf_counter())
-            self.told.append(f"{asked} is back.")
-
-    def follow_steel(self) -> None:
-        """Work out what follows the steel, where its pedals or the song have moved."""
-        with self._lock:
-            if not self.evening.pedals_moved:
-                return
-            travels, place = self.evening.travels(), self.evening.presses.place
-        try:
-            plans = self._made.moved(place, travels)
-        except TonegenError as error:
-            self.told.append(f"{error}.")
-            return
-        with self._lock:
-            if place == self.evening.presses.place:
-                self.evening.follow_steel(plans)
-        self._between.wake()
+            self.playing.port_came(port)
+            self.playing.told.append(f"{asked} is back.")
 
     def close(self) -> None:
         """End every note, put all receivers back, and let go of the ports."""
         for _, source in self._sources.values():
             source.close()
-        with self._lock:
-            self.evening.finish(perf_counter())
-        self._between.close()
-        try:
-            for at in self._places.values():
-                at.close()
-        finally:
-            try:
-                self._guard.stand_again()
-            finally:
-                self._guard.close()
+        self.playing.close()
+        if self._lights is not None:
+            self._lights.close()
+        self.rig.close()
+
+
+class Lights:
+    """The lights of a set at their port. The music goes on without them."""
+
+    def __init__(self, asked: SetLights) -> None:
+        """Not looked for yet."""
+        self._asked = asked
+        self._door: MidiOutput | None = None
+        self._there: bool | None = None
+
+    def look(self) -> str:
+        """Find them where they are not there; what the player should know, "" for nothing."""
+        before, self._there = self._there, self._found()
+        if self._there is before:
+            return ""
+        if not self._there:
+            return f"No lights at {self._asked.port}; they go with the songs as soon as they are there."
+        return "" if before is None else "The lights are back; they go with the next song."
+
+    def _found(self) -> bool:
+        if self._door is not None:
+            return self._door.is_there() or self._door.reconnect()
+        with suppress(NoSuchDevice):
+            self._door = MidiOutput(self._asked.port)
+        return self._door is not None
+
+    def go(self, number: int) -> None:
+        """Tell them of a song."""
+        if self._door is not None:
+            self._door.send(midi.show_go(self._asked.device, number))
+
+    def close(self) -> None:
+        """Let go of the port. They stay as they are: who sits at the desk looks after them."""
+        if self._door is not None:
+            self._door.close()
 
 
 def _quietly(door: Door) -> Callable[[bytes], None]:

@@ -92,7 +92,7 @@ def cautions(made: SetPlan) -> tuple[str, ...]:
             for song in evening.songs
             if song.number > _HIGHEST_PROGRAM
         ]
-    if any(one.kind is ControlKind.SHOW_CONTROL for one in evening.controls):
+    if evening.lights or any(one.kind is ControlKind.SHOW_CONTROL for one in evening.controls):
         said.append(SHOW_CONTROL_CAUTION)
     return tuple(said)
 

@@ -16,6 +16,7 @@ from tonegen.frozen import Frozen
 from tonegen.keys import midi
 from tonegen.keys.dumps import scale_of_file
 from tonegen.keys.going import Waits, waits_of
+from tonegen.keys.leads import check_master, check_receiver, usual_following
 from tonegen.keys.osc_port import parse_address
 from tonegen.keys.plan import Plan, plan, undo_of
 from tonegen.keys.receivers import (
@@ -27,12 +28,21 @@ from tonegen.keys.receivers import (
     check_together,
 )
 from tonegen.keys.receivers import receiver as load_receiver
-from tonegen.keys.scale import Policy, Scale, anchored, scale_of_rig, scale_of_temperament
+from tonegen.keys.scale import Policy, Scale, anchored, scale_of_rig, scale_of_temperament, strings_of_rig
 from tonegen.keys.stream import Splitter
 from tonegen.keys.tables import changes_in_pieces
 from tonegen.pitch import REFERENCE_HZ, song_key_name
 from tonegen.presets.rows import Faults, in_row
-from tonegen.setlist.records import FollowKind, Follows, SetList, SetReceiver, SongSend
+from tonegen.setlist.records import (
+    FollowKind,
+    Follows,
+    Lead,
+    SetControl,
+    SetList,
+    SetReceiver,
+    SetSong,
+    SongSend,
+)
 from tonegen.setlist.states import SongState, states
 from tonegen.setup.context import rig_asked_for
 from tonegen.setup.moves import stand
@@ -109,6 +119,16 @@ class SetPlan(Frozen):
             if follows.kind is FollowKind.STEEL and name not in self.stored
         }
 
+    def strings(self, place: int, travels: Mapping[str, float]) -> tuple[tuple[int, float], ...]:
+        """Key and offset of each string of the steel in a song, with its pedals and levers at these travels.
+
+        Raises BadValue for pedals that do not go together.
+        """
+        if isinstance(self.rig, Bare):
+            return ()
+        fret = Hands(fret=self.states[place].fret)
+        return strings_of_rig(self.rig, stand(self.rig.instrument, fret, travels))
+
     def undo(self, name: str) -> tuple[bytes, ...]:
         """What puts a receiver back, whatever song it stands in."""
         programs = [one.receiver for one in self.stored.get(name, ())]
@@ -119,6 +139,21 @@ class SetPlan(Frozen):
 def set_plan(evening: SetList) -> SetPlan:
     """Work out a whole set; what cannot be had is among its faults."""
     return _SetWork(evening).done()
+
+
+def set_of_one_song(
+    plans: Mapping[str, Plan],
+    where: Mapping[str, str],
+    controls: tuple[SetControl, ...] = (),
+) -> SetPlan:
+    """A set that is in no file: receivers by name, each with its plan and its door, and one song."""
+    receivers = tuple(
+        SetReceiver(name, name, where[name], Follows(FollowKind.TEMPERAMENT, made.scale.name))
+        for name, made in plans.items()
+    )
+    evening = SetList("", "", (SetSong("", 1),), receivers, controls)
+    loaded = {name: made.receiver for name, made in plans.items()}
+    return SetPlan(evening, Bare(), loaded, states(evening), (plans,))
 
 
 def messages_of(one: SongSend, receiver: Receiver) -> tuple[bytes, ...]:
@@ -172,6 +207,7 @@ class _SetWork:
                 with self._row(f"songs[{place}].follows"):
                     if made := self._plan(rig, name, receiver, state):
                         plans[place][name] = made
+        self._check_leads(receivers, plans)
         for place, song in enumerate(evening.songs):
             for name, sends in song.sends.items():
                 for one in sends if name in receivers else ():
@@ -202,6 +238,23 @@ class _SetWork:
                 reference_hz = evening.reference_hz or REFERENCE_HZ
                 rig = bare_of(Setup("", evening.temperament, evening.root, reference_hz=reference_hz))
         return rig
+
+    def _check_leads(self, receivers: Mapping[str, Receiver], plans: Sequence[Mapping[str, Plan]]) -> None:
+        """Note whose chords cannot be led: at all, or by what a song follows, in the row that says it."""
+        for index, one in enumerate(self._evening.receivers):
+            if one.lead is Lead.OFF or one.name not in receivers:
+                continue
+            row, following, checked = f"receivers[{index}].follow", usual_following(one.lead), set[int]()
+            with self._row(row):
+                check_receiver(receivers[one.name], following)
+                for place, song in enumerate(self._evening.songs):
+                    if one.name in song.follows:
+                        row = f"songs[{place}].follows"
+                    made = plans[place].get(one.name)
+                    if made is not None and id(made) not in checked:
+                        checked.add(id(made))
+                        with self._row(row):
+                            check_master(made, one.lead, following)
 
     def _receivers(self) -> dict[str, Receiver]:
         found: dict[str, Receiver] = {}

@@ -4,6 +4,7 @@ Its only link is a pipe, which the system closes with the program, killed or not
 of the program, wherever that was started.
 """
 
+import os
 import signal
 import subprocess
 import sys
@@ -15,6 +16,8 @@ from typing import Any, Final
 import tonegen
 from tonegen.ending import SIGNALS, put_off
 
+# What is worked out there leaves the other cores to what sounds; and small matrices are slower on several.
+_ONE_CORE: Final = {"OMP_NUM_THREADS": "1"}
 _START: Final = "import sys; sys.path.insert(0, sys.argv[1]); from {module} import {life}; {life}()"
 
 
@@ -32,6 +35,7 @@ def start(module: str, life: str) -> "subprocess.Popen[bytes]":
             command(module, life),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
+            env={**_ONE_CORE, **os.environ},
             **_away_from_the_terminal(),
         )
 

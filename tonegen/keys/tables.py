@@ -7,11 +7,15 @@ short message at most. A note whose own change has not gone out yet brings it al
 
 A bulk dump is too long for that: it waits for a pause in the playing.
 
+Where the keys follow the chord each note brings its own change, if it differs. A key or a pitch class that
+sounds or rings stays, and so does the new note on it. Single notes move no other key; an octave message has
+all of them, so that notes that have just begun come along.
+
 Times are seconds of any steady clock, given by whoever calls.
 """
 
-from collections.abc import Hashable, Sequence
-from typing import Final
+from collections.abc import Collection, Hashable, Sequence
+from typing import TYPE_CHECKING, Final
 
 from tonegen.keys import midi
 from tonegen.keys.cable import Cable
@@ -20,6 +24,9 @@ from tonegen.keys.plan import Plan
 from tonegen.keys.receivers import KeyTuning, OctaveTuning
 from tonegen.keys.rotation import is_reset
 from tonegen.keys.scale import KEYS
+
+if TYPE_CHECKING:
+    from tonegen.keys.chords import ChordFollower
 
 # A single note change of six keys has 32 bytes: 10 milliseconds on a cable.
 _KEYS_AT_ONCE: Final = 6
@@ -44,6 +51,14 @@ class _KeptTable:
         """What brings these units to the plan, and leaves the others at what they were sent."""
         raise NotImplementedError
 
+    def words_at(self, aim_cents: Sequence[float], units: Collection[int]) -> dict[int, Hashable]:
+        """What units are sent that stand elsewhere than in the plan, given where all of them do."""
+        raise NotImplementedError
+
+    def change(self, units: Sequence[int], sent: Sequence[Hashable]) -> bytes:
+        """What brings these units to what is now to be sent of each."""
+        raise NotImplementedError
+
 
 class _Keys(_KeptTable):
     """Single note changes."""
@@ -60,7 +75,13 @@ class _Keys(_KeptTable):
         return self._words
 
     def message(self, made: Plan, units: Sequence[int], sent: Sequence[Hashable]) -> bytes:
-        words = [self._words[key] for key in units]
+        return self.change(units, self._words)
+
+    def words_at(self, aim_cents: Sequence[float], units: Collection[int]) -> dict[int, Hashable]:
+        return {key: midi.key_word(key, aim_cents[key]) for key in units}
+
+    def change(self, units: Sequence[int], sent: Sequence[Hashable]) -> bytes:
+        words = [word for key in units if isinstance(word := sent[key], int)]
         return midi.note_change(units, words, self._receiver.program, self._receiver.bank)
 
 
@@ -79,9 +100,17 @@ class _Classes(_KeptTable):
         return self._words
 
     def message(self, made: Plan, units: Sequence[int], sent: Sequence[Hashable]) -> bytes:
+        wanted = set(units)
+        return self.change(units, [word if at in wanted else sent[at] for at, word in enumerate(self._words)])
+
+    def words_at(self, aim_cents: Sequence[float], units: Collection[int]) -> dict[int, Hashable]:
+        words = midi.octave_words(aim_cents, self._receiver.bytes == 2)
+        return {pitch_class: words[pitch_class] for pitch_class in units}
+
+    def change(self, units: Sequence[int], sent: Sequence[Hashable]) -> bytes:
         words = [
-            word if pitch_class in units or not isinstance(before := sent[pitch_class], int) else before
-            for pitch_class, word in enumerate(self._words)
+            word if isinstance(word, int) else self._words[pitch_class]
+            for pitch_class, word in enumerate(sent)
         ]
         one = self._receiver
         return midi.octave_change(words, one.channels, one.bytes == 2, one.real_time)
@@ -103,6 +132,11 @@ class _Dump(_KeptTable):
         return dump
 
 
+def units_of_keys(receiver: KeyTuning | OctaveTuning) -> tuple[int, ...]:
+    """Of each key what it is tuned with, as one: itself, its pitch class, or all keys together."""
+    return _table(receiver).unit_of_key
+
+
 def _table(receiver: KeyTuning | OctaveTuning) -> _KeptTable:
     if isinstance(receiver, OctaveTuning):
         return _Classes(receiver)
@@ -120,6 +154,33 @@ def changes_in_pieces(before: Plan, made: Plan) -> tuple[bytes, ...]:
         table.message(made, differ[start : start + table.at_once], sent)
         for start in range(0, len(differ), table.at_once)
     )
+
+
+class TableChanges:
+    """In a file, what each note that follows the chord brings along: its change, if it differs."""
+
+    def __init__(self, made: Plan) -> None:
+        """The receiver was sent the plan's messages."""
+        receiver = made.receiver
+        assert isinstance(receiver, KeyTuning | OctaveTuning)
+        self._plan = made
+        self._table = _table(receiver)
+        self.start_over()
+
+    def start_over(self) -> None:
+        """It is sent them again."""
+        self._sent: list[Hashable] = list(self._table.words(self._plan))
+        self._aims: list[float] = self._plan.aim_cents[: len(self._sent)].tolist()
+
+    def before(self, key: int, cents: float) -> tuple[bytes, ...]:
+        """What goes right before a note of this key, so that it has its offset."""
+        unit = self._table.unit_of_key[key]
+        self._aims[unit] = self._plan.aim_of(key, cents)
+        word = self._table.words_at(self._aims, (unit,))[unit]
+        if word == self._sent[unit]:
+            return ()
+        self._sent[unit] = word
+        return (self._table.change((unit,), self._sent),)
 
 
 class Tables:
@@ -144,9 +205,29 @@ class Tables:
         self._pending: set[int] = set()  # units that are to be sent
         self._next_at = float("-inf")
         self._played: set[int] = set()  # channels, as in the bytes
+        self._follower: ChordFollower | None = None
+        self._others: tuple[tuple[int, float], ...] = ()
+        self._now = float("-inf")
+        self._stand_where_planned()
         self._fall_silent()
 
+    def _stand_where_planned(self) -> None:
+        """Of each unit the offset, and what a message is asked to hold for it."""
+        keys = [self._table.unit_of_key.index(unit) for unit in range(len(self._wanted))]
+        self._cents: list[float] = self._plan.scale.key_cents[keys].tolist()
+        self._aims: list[float] = self._plan.aim_cents[keys].tolist()
+
+    def follow(self, follower: "ChordFollower | None") -> None:
+        """Have each new note follow the chord, beginning with silence, or none; its master is the plan's."""
+        self._follower = follower
+
+    def led_by(self, tones: Sequence[tuple[int, float]]) -> None:
+        """Key and offset of what others sound, from the next note on."""
+        self._others = tuple(tones)
+
     def _fall_silent(self) -> None:
+        if self._follower is not None:
+            self._follower.forget()
         self._channels = tuple(HeldKeys() for _ in range(16))
         self._sounding = [0] * len(self._wanted)  # notes that a key or a pedal holds, of each unit
         self._rings: list[dict[int, float]] = [{} for _ in self._wanted]  # by channel: until when at most
@@ -155,12 +236,16 @@ class Tables:
         """Go on in another temperament: what differs goes out bit by bit, see `send_due`."""
         self._plan = made
         self._wanted = self._table.words(made)
-        self._pending = {unit for unit, word in enumerate(self._wanted) if word != self._sent[unit]}
+        if self._follower is None:
+            self._pending = {unit for unit, word in enumerate(self._wanted) if word != self._sent[unit]}
+        else:  # each note brings its own
+            self._follower.retune(made.scale.key_cents.tolist())
 
     def take_over(self, made: Plan) -> None:
         """The receiver has been brought to this plan by other means, while nothing sounded."""
         self.retune(made)
         self._sent = list(self._wanted)
+        self._stand_where_planned()
         self._pending.clear()
 
     @property
@@ -188,6 +273,7 @@ class Tables:
 
     def receive(self, message: bytes, now: float) -> None:
         """One whole message of the player."""
+        self._now = now
         status = message[0]
         kind, number = status & midi.KIND_BITS, status & midi.CHANNEL_BITS
         if status >= midi.SYSTEM:
@@ -247,13 +333,36 @@ class Tables:
         if number not in self._tuned:
             return
         unit = self._table.unit_of_key[key]
-        if unit in self._pending and self._table.with_a_note and self._may_go(unit, now):
+        if self._follower is not None:
+            self._join_the_chord(self._follower, number << 7 | key, unit, now)
+        elif unit in self._pending and self._table.with_a_note and self._may_go(unit, now):
             others = self._pending if self._table.at_once >= len(self._wanted) else ()
             self._tune([unit, *(one for one in others if one != unit and self._may_go(one, now))], now)
         held = self._channels[number]
         if key not in held.sounding:
             self._sounding[unit] += 1
         held.strike(key)
+
+    def _join_the_chord(self, follower: "ChordFollower", voice: int, unit: int, now: float) -> None:
+        """Give a note its offset, where its key or class is free, and send what then differs."""
+        if not self._may_go(unit, now):
+            follower.stand(voice, voice & 0x7F, self._cents[unit], now)
+            return
+        moved = follower.strike(((voice, voice & 0x7F),), now, self._others)
+        if len(self._wanted) == KEYS or not self._moves_what_sounds:
+            follower.hold(voice)
+        for one, cents in moved.items():
+            at = self._table.unit_of_key[one & 0x7F]
+            self._cents[at], self._aims[at] = cents, self._plan.aim_of(one & 0x7F, cents)
+        words = self._table.words_at(
+            self._aims, sorted({self._table.unit_of_key[one & 0x7F] for one in moved})
+        )
+        self._pending.difference_update(words)
+        differ = [at for at, word in words.items() if word != self._sent[at]]
+        for at in differ:
+            self._sent[at] = words[at]
+        if differ:
+            self._send_change(self._table.change(differ, self._sent), now)
 
     def _control(self, number: int, controller: int, value: int) -> None:
         held = self._channels[number]
@@ -274,6 +383,8 @@ class Tables:
             unit = self._table.unit_of_key[key]
             self._sounding[unit] -= 1
             self._rings[unit][number] = self._cable.free_at + self._release_seconds
+            if self._follower is not None:
+                self._follower.release(number << 7 | key, self._now)
 
     def _turn(self, unit: int) -> tuple[bool, int]:
         """Keys that are heard go first."""
@@ -296,11 +407,17 @@ class Tables:
     # -- out ---------------------------------------------------------------------------------------------
 
     def _tune(self, units: Sequence[int], now: float) -> None:
-        self._pass(self._table.message(self._plan, units, self._sent), now)
-        self._next_at = self._cable.free_at + self._sysex_seconds
+        self._send_change(self._table.message(self._plan, units, self._sent), now)
+        planned = self._plan.scale.key_cents, self._plan.aim_cents
         for unit in units:
             self._sent[unit] = self._wanted[unit]
+            key = self._table.unit_of_key.index(unit)
+            self._cents[unit], self._aims[unit] = (float(cents[key]) for cents in planned)
         self._pending.difference_update(units)
+
+    def _send_change(self, message: bytes, now: float) -> None:
+        self._pass(message, now)
+        self._next_at = self._cable.free_at + self._sysex_seconds
 
     def _pass(self, message: bytes, now: float) -> None:
         self._cable.carry(message, now)

@@ -46,13 +46,17 @@ def noise_floor(sound: Array, sample_rate: int) -> NoiseFloor:
     [4.1e-07]
     """
     window = np.hanning(len(sound))
-    density = np.abs(np.fft.rfft(sound * window)) ** 2 * 2 / (sample_rate * np.sum(window**2))
+    waves = np.fft.rfft(sound * window)
+    density = (waves.real**2 + waves.imag**2) * 2 / (sample_rate * np.sum(window**2))
     hz = np.fft.rfftfreq(len(sound), 1 / sample_rate)
     third = 2 ** (1 / 6)
     centres, densities = [], []
     for centre in _LOWEST_HZ * 2 ** (np.arange(40) / 3):
-        around = density[(hz >= centre / third) & (hz < centre * third)]
+        first, end = np.searchsorted(hz, (centre / third, centre * third))
+        around = density[first:end]
         if len(around) >= _FEWEST_BINS and centre < 0.48 * sample_rate:
             centres.append(centre)
-            densities.append(max(float(np.quantile(around, 0.25)) / _QUARTILE, _SILENCE))
+            quarter = len(around) // 4
+            # A general quantile takes several times as long.
+            densities.append(max(float(np.partition(around, quarter)[quarter]) / _QUARTILE, _SILENCE))
     return NoiseFloor(np.array(centres), np.array(densities))

@@ -12,6 +12,7 @@ Array = NDArray[np.float64]
 
 _WINDOW_SECONDS: Final = 0.04
 _HOP_SECONDS: Final = 0.01
+_AT_ONCE: Final = 4  # windows, since a few together take hardly longer than one
 _BACK: Final = 4  # windows: a pick is over in the time that one lasts
 _LOWEST_HZ: Final = 60.0
 _HIGHEST_HZ: Final = 8000.0
@@ -19,10 +20,13 @@ _BANDS: Final = 32
 _RISE_DB: Final = 3.0  # of the mean band; and so many times what is usual around it
 _TIMES_USUAL: Final = 4.0
 _LOUDER_DB: Final = 0.15  # the whole, once the attack is over: a knock, or a damped string, rings no louder
-_USUAL_SECONDS: Final = 1.0
-_APART_SECONDS: Final = 0.12
-_FLOOR_DB: Final = -70.0  # below the loudest: what is quieter does not count
-_ATTACK_SECONDS: Final = 0.06  # noise of the pick, before the string rings by itself
+_USUAL: Final = 100  # windows: a second
+_APART: Final = 12
+_AFTER: Final = 6
+_FLOOR_DB: Final = -70.0  # below the loudest so far: what is quieter does not count
+# A sound that begins with a string that rings begins with its pick; one that begins with noise does not.
+_BEGINS_DB: Final = -50.0  # of full scale
+ATTACK_SECONDS: Final = 0.06  # noise of the pick, before the string rings by itself
 _BEFORE_NEXT_SECONDS: Final = 0.03
 
 
@@ -36,7 +40,10 @@ class Pick:
 
 
 class PickFinder:
-    """Finds picks in a sound that comes in blocks of any size; it keeps 32 numbers for each 10 ms."""
+    """Finds picks in a sound that comes in blocks of any size, of which it keeps a second and a half.
+
+    A pick is found 0.15 to 0.19 s after it was, so that live sound and files have the same picks.
+    """
 
     def __init__(self, sample_rate: int) -> None:
         """Take the rate at which blocks come."""
@@ -48,59 +55,81 @@ class PickFinder:
         edges = np.geomspace(_LOWEST_HZ, highest, _BANDS + 1) * self._length / sample_rate
         bins = np.unique(np.rint(edges).astype(np.intp))
         self._edges = bins[bins <= self._length // 2]
+        bands = len(self._edges) - 1
+        begins = (10 ** (_BEGINS_DB / 20) * self._length / 4) ** 2
         self._left = np.zeros(0)
-        self._frames = 0
-        self._levels: list[Array] = []
+        self._loudest = begins
+        # Before a sound begins it was as quiet as a room.
+        self._power = np.full((_BACK, bands), begins / bands)
+        self._rise = np.zeros(0)
+        self._whole = np.full(_BACK, 10 * np.log10(begins))
+        self._next = 0  # the window that is looked at next, counted in those that are kept
+        self._gone = 0  # windows that are no longer kept
+        self._last = -_APART - 1
 
-    def feed(self, block: Array) -> None:
-        """Take the next block, shape (frames,)."""
+    def feed(self, block: Array) -> tuple[int, ...]:
+        """Take the next block, shape (frames,). Returns the frames at which strings were picked, as found."""
         sound = np.concatenate([self._left, block])
-        self._frames += len(block)
         count = max(0, (len(sound) - self._length) // self._hop + 1)
-        if count:
-            windows = np.lib.stride_tricks.sliding_window_view(sound, self._length)[:: self._hop][:count]
-            power = np.abs(np.fft.rfft(windows * self._window)) ** 2
-            bands = np.add.reduceat(power, self._edges[:-1], axis=1)
-            self._levels.append(bands)
-        self._left = sound[count * self._hop :]
-
-    def picks(self, seconds: float) -> tuple[Pick, ...]:
-        """All picks so far, each with at most so many seconds in which it rings by itself."""
-        power = np.concatenate([np.zeros((0, len(self._edges) - 1)), *self._levels])
-        if not power.any():
+        if count < _AT_ONCE:
+            self._left = sound
             return ()
-        floor = max(float(power.max()), 1e-30) * 10 ** (_FLOOR_DB / 10)
-        level = 10 * np.log10(power + floor)
-        before = np.concatenate([np.full((_BACK, level.shape[1]), 10 * np.log10(floor)), level[:-_BACK]])
-        rise = np.maximum(level - before, 0).mean(axis=1)
-        usual = _moving_median(rise, round(_USUAL_SECONDS / _HOP_SECONDS))
-        apart, after = round(_APART_SECONDS / _HOP_SECONDS), round(_ATTACK_SECONDS / _HOP_SECONDS)
-        found: list[int] = []
-        whole = 10 * np.log10(power.sum(axis=1) + floor)
-        louder = _ahead(whole, after) - np.concatenate([whole[:_BACK][:1].repeat(_BACK), whole[:-_BACK]])
-        for at in np.flatnonzero((rise > np.maximum(_RISE_DB, _TIMES_USUAL * usual)) & (louder > _LOUDER_DB)):
-            if rise[at] < rise[max(0, at - apart) : at + apart + 1].max():
+        self._left = sound[count * self._hop :]
+        windows = np.lib.stride_tricks.sliding_window_view(sound, self._length)[:: self._hop][:count]
+        spectra = np.abs(np.fft.rfft(windows * self._window)) ** 2
+        self._keep(np.add.reduceat(spectra, self._edges[:-1], axis=1))
+        found = self._found()
+        self._forget()
+        return found
+
+    def _keep(self, power: Array) -> None:
+        """How much louder each new window is than the one before it that it does not overlap."""
+        loudest = np.maximum.accumulate(np.maximum(power.max(axis=1), self._loudest))
+        self._loudest = float(loudest[-1])
+        floor = loudest[:, np.newaxis] * 10 ** (_FLOOR_DB / 10)
+        together = np.concatenate([self._power, power])
+        rise = 10 * np.log10((power + floor) / (together[: len(power)] + floor))
+        self._power = together[-_BACK:]
+        self._rise = np.concatenate([self._rise, np.maximum(rise, 0).mean(axis=1)])
+        self._whole = np.concatenate([self._whole, 10 * np.log10(power.sum(axis=1) + floor[:, 0])])
+
+    def _found(self) -> tuple[int, ...]:
+        """Picks among the windows behind which enough is heard."""
+        found = []
+        rise, whole = self._rise, self._whole  # the latter begins earlier, by a pick's length
+        for at in range(self._next, len(rise) - _APART):
+            if rise[at] <= _RISE_DB or rise[at] < rise[max(0, at - _APART) : at + _APART + 1].max():
                 continue
-            if not found or at - found[-1] > apart:
-                found.append(int(at))
-        # The rise is fastest when half of the window lies behind the pick.
-        starts = [max(0, at * self._hop + self._length // 2 - self._hop) for at in found]
-        nexts = [start - round(_BEFORE_NEXT_SECONDS * self._rate) for start in starts[1:]]
-        picks = []
-        for start, end in zip(starts, [*nexts, self._frames], strict=bool(starts)):
-            first = start + round(_ATTACK_SECONDS * self._rate)
-            picks.append(
-                Pick(start / self._rate, first, max(first, min(end, first + round(seconds * self._rate))))
-            )
-        return tuple(picks)
+            usual = float(np.median(rise[max(0, at - _USUAL) : at + _APART + 1]))
+            louder = whole[at + _BACK + _AFTER] - whole[at]
+            window = self._gone + at
+            if rise[at] > _TIMES_USUAL * usual and louder > _LOUDER_DB and window - self._last > _APART:
+                self._last = window
+                # The rise is fastest when half of the window lies behind the pick.
+                found.append(max(0, window * self._hop + self._length // 2 - self._hop))
+        self._next = max(self._next, len(rise) - _APART)
+        return tuple(found)
+
+    def _forget(self) -> None:
+        gone = max(0, self._next - _USUAL - 1)
+        self._rise, self._whole = self._rise[gone:], self._whole[gone:]
+        self._next -= gone
+        self._gone += gone
 
 
-def _ahead(values: Array, steps: int) -> Array:
-    """Each value as it is so many steps later, the last one at the end."""
-    return np.concatenate([values[steps:], np.full(steps, values[-1])])
+def rings_by_itself(
+    starts: tuple[int, ...], frames: int, sample_rate: int, seconds: float
+) -> tuple[Pick, ...]:
+    """Picks at these frames of a sound, each with at most so many seconds in which it rings by itself.
 
-
-def _moving_median(values: Array, length: int) -> Array:
-    half = length // 2
-    padded = np.pad(values, half, mode="edge")
-    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1), axis=1))
+    >>> rings_by_itself((48000, 96000), 144000, 48000, 0.5)[0]
+    Pick(seconds=1.0, first=50880, end=74880)
+    """
+    ends = [*(start - round(_BEFORE_NEXT_SECONDS * sample_rate) for start in starts[1:]), frames]
+    picks = []
+    for start, end in zip(starts, ends, strict=False):
+        first = start + round(ATTACK_SECONDS * sample_rate)
+        picks.append(
+            Pick(start / sample_rate, first, max(first, min(end, first + round(seconds * sample_rate))))
+        )
+    return tuple(picks)

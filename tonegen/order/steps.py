@@ -111,7 +111,7 @@ class TuningStep:
 
     @property
     def count(self) -> str:
-        """How to count it, and from where: "7 beats in 10 seconds, narrow: start from pure and lower"."""
+        """How to count it, and from where: "7 beats in 10 seconds, narrow: tune it pure, then lower it"."""
         if not self.move:
             return "pure: no beat in 20 seconds"
         where = side(self.beats_per_second)

@@ -42,28 +42,20 @@ class Listening:
         return self.plan.steps[self.at]
 
     def pressed(self, key: str) -> "Listening":
-        """The place after a key; one without a meaning changes nothing."""
-        if key in ("n", "\r", "\n", " ", "\x1b[C"):
+        """The place after a key, by its name or letter; one without a meaning changes nothing."""
+        if key in ("n", "enter", "space", "right"):
             last = self.at + 1 == len(self.plan.steps)
             return replace(self, at=self.at + (not last), ended=last, again=False)
-        if key in ("b", "\x1b[D", "\x7f"):
+        if key in ("b", "left", "backspace"):
             return replace(self, at=max(self.at - 1, 0), again=False)
         if key == "r":
             return replace(self, again=True)
         if key in _HEARD_BY_KEY:
             other = _HEARD_BY_KEY[key]
             return replace(self, heard=StepHeard.BOTH if self.heard is other else other, again=False)
-        if key in ("q", "\x03", "\x04", "\x1b"):
+        if key in ("q", "\x04"):  # the latter: Ctrl-D
             return replace(self, ended=True)
         return self
-
-    def typed(self, keys: str) -> "Listening":
-        """The place after what a terminal gives at once: a key, or several that were pressed quickly."""
-        place = self
-        for key in [keys] if keys.startswith("\x1b") else keys:
-            if not place.ended:
-                place = place.pressed(key)
-        return place
 
     def sounding(self) -> Sounding:
         """The two tones of the step and the interval between them."""

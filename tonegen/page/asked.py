@@ -11,3 +11,10 @@ ToneName = Annotated[str, Meta(max_length=20)]  # "4" is string 4; "bass" is wha
 
 class Asked(Struct, tag_field="do", tag=str.lower, forbid_unknown_fields=True, frozen=True):
     """The base of everything that a page asks for."""
+
+
+class RowFault(Struct, frozen=True):
+    """What is wrong with a field of rows, such as "songs[3].key"; "" where it is not one field."""
+
+    field: str
+    why: str

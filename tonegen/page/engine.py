@@ -17,6 +17,8 @@ from tonegen.errors import TonegenError
 from tonegen.instrument import Instrument
 from tonegen.page import shelf
 from tonegen.page.asked import Asked
+from tonegen.page.hearing.part import HearingPart
+from tonegen.page.hearing.shown import ChosenInput
 from tonegen.page.keeping import Kept
 from tonegen.page.notices.part import NoticesPart
 from tonegen.page.part import Done, Part, Standing, Voice
@@ -56,6 +58,12 @@ class Fault(Struct, tag="fault", frozen=True):
     text: str
 
 
+class Told(Struct, tag="told", frozen=True):
+    """What was done, in one line, with the next step."""
+
+    text: str
+
+
 class Page(Protocol):
     """An open page: takes what it shall show; of several messages of a kind only the last matters."""
 
@@ -86,7 +94,7 @@ class Engine:
         self.pages: set[Page] = set()
         setting, tones_fault = _with_tones_that_can_be(kept.setting)
         rig, faults = _rig_of(setting, setting)
-        self._history = SettingHistory(setting)
+        self._history = SettingHistory(setting, kept.undo, kept.redo)
         quiet = min(kept.playing.level_dbfs, QUIET_LEVEL_DBFS)
         playing = replace(
             kept.playing, sounding=False, two_tones=False, two_tones_only=False, muted=False, level_dbfs=quiet
@@ -107,6 +115,7 @@ class Engine:
         self._changes = {asked: change for part in self.parts for asked, change in part.changes.items()}
         self._acts = {asked: (act, part) for part in self.parts for asked, act in part.acts.items()}
         self.part(NoticesPart).begin((*said, *tones_fault), undecided)
+        self.part(HearingPart).begin(ChosenInput(kept.input, kept.input_channel))
         self._looking: asyncio.TimerHandle | None = None
         self._look_again_later()
 
@@ -152,8 +161,11 @@ class Engine:
         at = Standing(setting, playing, rig, rig.sounding(playing), faults)
         self._history.step(setting, done.words, done.gesture)
         self._stand(at)
+        if done.said:
+            self.tell(done.said)
 
     def _go_back(self, forward: bool) -> None:
+        words = self.redo_words if forward else self.undo_words
         there = self._history.redo if forward else self._history.undo
         there()
         setting, playing = self._history.present, self.at.playing
@@ -161,6 +173,8 @@ class Engine:
         if rig.instrument != self.at.rig.instrument:
             playing = _on_instrument(playing, rig.instrument)
         self._stand(Standing(setting, playing, rig, rig.sounding(playing), faults))
+        if words:
+            self.tell(f"{'Redone' if forward else 'Undone'}: {words}.")
 
     def _look_again_later(self) -> None:
         """While a preset cannot be read, see now and then whether it has been mended."""
@@ -224,6 +238,10 @@ class Engine:
         """Tell every page what went wrong, in one line."""
         self.post(Fault(why))
 
+    def tell(self, words: str) -> None:
+        """Tell every page what was done, in one line with the next step."""
+        self.post(Told(words))
+
     def show_presets(self) -> None:
         """Presets were written: show pages what there is."""
         self.post(what_can_be_chosen())
@@ -256,7 +274,12 @@ class Engine:
 
     def _to_keep(self) -> Kept:
         undecided = self.part(NoticesPart).undecided
-        return Kept(self.at.setting, self.at.playing, self.stage.device_name, undecided)
+        heard_at = self.part(HearingPart).chosen
+        undo, redo = self._history.kept()
+        return Kept(
+            self.at.setting, self.at.playing, self.stage.device_name,
+            heard_at.name, heard_at.channel, undecided, undo=undo, redo=redo,
+        )  # fmt: skip
 
     def write_down(self) -> None:
         """Save what was set and played."""

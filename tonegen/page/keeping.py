@@ -9,24 +9,25 @@ import os
 from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Final
+from typing import Annotated, Any, Final
 
 import msgspec
-from msgspec import Struct
+from msgspec import Meta, Struct
 
 from tonegen import presets
 from tonegen.errors import BadPreset, CannotWrite
 from tonegen.page import shelf
 from tonegen.page.copies import claim_place, copies_of, drop_oldest, earlier, keep_copy, stamp
 from tonegen.page.salvage import fields_of, salvaged
-from tonegen.page.setting import Playing, Setting
+from tonegen.page.setting import KeptStep, Playing, Setting
 from tonegen.presets import own_folder
 from tonegen.setlist.records import SetList
 from tonegen.setup.evening import PAGE_TITLE, set_of_setup
 from tonegen.writing import HeldElsewhereError, hold_alone, remove_left_over, written_whole
 
-VERSION: Final = 4  # of the fields of a setting and of playing: one more whenever a field comes or goes
+VERSION: Final = 10  # of the fields of a setting and of playing: one more whenever a field comes or goes
 _NAME: Final = "page"
+_MOST_CHANNELS: Final = 1000
 _LARGEST_BYTES: Final = 4_000_000
 _NO_SONGS: Final = "the page has no songs yet; save them there, or name a set: tonegen list sets"
 
@@ -34,14 +35,20 @@ _NO_SONGS: Final = "the page has no songs yet; save them there, or name a set: t
 class Kept(Struct, frozen=True, forbid_unknown_fields=True):
     """What is found again after a restart; `device` is the sound device that was chosen by name.
 
+    input, input_channel : the sound input that was chosen by name, and its channel, 0 for the loudest
     undecided : the player has not said yet whether this may stand in the place of what could not be read
+    undo, redo : the steps that can be taken, the next one first
     """
 
     setting: Setting = Setting()
     playing: Playing = Playing()
     device: str | None = None
+    input: str | None = None
+    input_channel: Annotated[int, Meta(ge=0, le=_MOST_CHANNELS)] = 0
     undecided: bool = False
     version: int = VERSION
+    undo: tuple[KeptStep, ...] = ()
+    redo: tuple[KeptStep, ...] = ()
 
 
 def kept_file() -> Path:
@@ -178,7 +185,12 @@ class KeptFile:
                 lacks=not whole or fields.get("version") == VERSION,
             )
             device = fields.get("device", known.device)
-            self.kept = Kept(setting, playing, device if isinstance(device, str) else None)
+            self.kept = Kept(
+                setting,
+                playing,
+                device if isinstance(device, str) else None,
+                *_input_of(fields, known),
+            )
             if faults:
                 words.append(f"only partly read: {', '.join(faults)}")
             aside = self._set_aside(place)
@@ -198,6 +210,13 @@ class KeptFile:
             if kept is not None:
                 return copy, kept
         return None, None
+
+
+def _input_of(fields: dict[str, Any], known: Kept) -> tuple[str | None, int]:
+    name, channel = fields.get("input", known.input), fields.get("input_channel", known.input_channel)
+    if not isinstance(name, str) or not isinstance(channel, int) or not 0 <= channel <= _MOST_CHANNELS:
+        return None, 0
+    return name, channel
 
 
 def _names_of(setting: Setting) -> dict[str, str]:

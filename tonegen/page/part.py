@@ -6,7 +6,7 @@ raises a TonegenError and nothing happened. An *act* is everything else: work in
 
 from collections.abc import Callable, Coroutine, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, ClassVar, Final, Protocol
+from typing import Any, ClassVar, Final, Protocol, TypeVar
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -22,12 +22,16 @@ from tonegen.synthesis.timbre import Tone
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """What is set and played now. `words` say what undo would take back; steps of one `gesture` are one."""
+    """What is set and played now. `words` say what undo would take back; steps of one `gesture` are one.
+
+    said : a line for the player, where not all of it can be seen: what was done, and the next step.
+    """
 
     setting: Setting
     playing: Playing
     words: str = ""
     gesture: str = ""
+    said: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,9 +51,9 @@ class Standing:
         """Other playing, with nothing to undo."""
         return Done(self.setting, replace(self.playing, **changed))
 
-    def sets(self, words: str, gesture: str = "", **changed: Any) -> Done:
-        """Another setting, with the words for what undo takes back."""
-        return Done(replace(self.setting, **changed), self.playing, words, gesture)
+    def sets(self, words: str, gesture: str = "", said: str = "", **changed: Any) -> Done:
+        """Another setting, with the words for what undo takes back, and what the player is told."""
+        return Done(replace(self.setting, **changed), self.playing, words, gesture, said)
 
     def interval(self, one: str, other: str) -> SoundingInterval:
         """The interval of two tones that sound together. Raises BadValue when they do not."""
@@ -93,6 +97,9 @@ Change = Callable[[Any, Standing], Done]
 Act = Callable[[Any, Any], None]
 
 
+OnePart = TypeVar("OnePart", bound="Part")
+
+
 class Host(Protocol):
     """What a part finds at the engine. All of it belongs to the event loop."""
 
@@ -113,6 +120,9 @@ class Host(Protocol):
     def ask(self, asked: Asked) -> None:
         """Do what a page would ask. Raises a TonegenError, having changed nothing, when that cannot be."""
 
+    def part(self, kind: type[OnePart]) -> OnePart:
+        """Another part, by its kind."""
+
     def accept(self, done: Done, presets_changed: bool = False) -> None:
         """Make it so, or raise a TonegenError and change nothing."""
 
@@ -127,6 +137,9 @@ class Host(Protocol):
 
     def complain(self, why: str) -> None:
         """Tell every page what went wrong, in one line."""
+
+    def tell(self, words: str) -> None:
+        """Tell every page what was done, in one line with the next step."""
 
     def work(self, work: Coroutine[Any, Any, None]) -> None:
         """Let something run on beside."""

@@ -8,14 +8,19 @@ from operator import or_
 from typing import Final
 
 from tonegen.page.asked import Asked
+from tonegen.page.classroom.part import ClassPart
 from tonegen.page.compare.part import ComparePart
 from tonegen.page.count.part import CountPart
 from tonegen.page.drop.part import DropPart
 from tonegen.page.ears.part import EarsPart
 from tonegen.page.evening.part import EveningPart
+from tonegen.page.foot.part import FootPart
+from tonegen.page.hearing.part import HearingPart
 from tonegen.page.keys.part import KeysPart
+from tonegen.page.measure.part import HearReceiverPart
 from tonegen.page.notices.part import NoticesPart
 from tonegen.page.order.part import OrderPart
+from tonegen.page.own.part import OwnPart
 from tonegen.page.part import Part
 from tonegen.page.play.part import PlayPart
 from tonegen.page.remote.part import RemotePart
@@ -35,10 +40,15 @@ PARTS: Final[tuple[type[Part], ...]] = (
     TemperPart,
     ComparePart,
     DropPart,
+    HearingPart,
     EveningPart,
+    OwnPart,
     KeysPart,
+    HearReceiverPart,
     RemotePart,
+    FootPart,
     EarsPart,
+    ClassPart,
 )
 
 

@@ -19,14 +19,17 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from tonegen.ending import ends_by
 from tonegen.errors import BadValue, TonegenError
 from tonegen.page.asked import Asked
+from tonegen.page.classroom.asks import FromPhone, ListenersName
+from tonegen.page.classroom.part import ClassPart, HeardInLesson
 from tonegen.page.ears.part import EarsPart
+from tonegen.page.ears.recorded import LARGEST_RECORDING_BYTES, recorded_note
 from tonegen.page.engine import Engine, Fault, Redo, Undo
 from tonegen.page.guard import Doorkeeper
 from tonegen.page.keys.part import KeysPart
 from tonegen.page.keys.songs import LARGEST_SONG_BYTES, retuned_song
 from tonegen.page.registry import everything_asked
 from tonegen.page.sound.rendering import Render, rendered
-from tonegen.page.stage.outlet import LARGEST_WANT_FRAMES, InPage
+from tonegen.page.stage.outlet import InPage
 
 LARGEST_MESSAGE_BYTES: Final = 65_536
 _LARGEST_BODY_BYTES: Final = 1000
@@ -50,7 +53,8 @@ _KINDS: Final = {
 _HEADERS: Final = {
     "Content-Security-Policy": (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
-        "worker-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        "media-src 'self'; worker-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; "
+        "frame-ancestors 'none'"
     ),
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "no-referrer",
@@ -74,22 +78,43 @@ class Pong(Struct, tag="pong", frozen=True):
     clock_ms: float
 
 
-class FramesWanted(Struct, forbid_unknown_fields=True, frozen=True):
-    """What a page's loudspeaker asks for: so many frames more, and the frame that it hears now."""
+class ForTablets(Struct, tag="tablets", frozen=True):
+    """How another screen in the network comes to the page: its link, and the rows of its QR code, "1" dark.
 
-    frames: int
-    heard_frame: int
+    Both are empty where it is open to this machine only.
+    """
+
+    link: str = ""
+    code: tuple[str, ...] = ()
+
+
+class SpeakerPlays(Struct, forbid_unknown_fields=True, frozen=True):
+    """Where a page's loudspeaker is: the next frame that it plays, and which frame is heard when.
+
+    heard_at_ms : on the server's clock, as a `pong` told it; None where the page does not know that yet
+    """
+
+    next_frame: float
+    heard_frame: float
+    heard_at_ms: float | None
 
 
 def application(
     start: Callable[[], Engine], port: int, names: tuple[str, ...] = (), token: str | None = None
 ) -> Starlette:
-    """The web application; `start` makes the engine once the event loop runs."""
+    """The web application; `start` makes the engine once the event loop runs.
+
+    names : by which other machines know this one. token : that they must bring along.
+    """
     packaged = _packaged_files()
+    tablets = for_tablets(link_to(names[0], port, token)) if names else ForTablets()
 
     @contextlib.asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
         engine = app.state.engine = start()
+        app.state.tablets = msgspec.json.encode(tablets)
+        if names:
+            engine.part(ClassPart).address = f"http://{names[0]}:{port}"
         moments = asyncio.create_task(engine.run())
         yield
         moments.cancel()
@@ -109,6 +134,22 @@ def application(
             return PlainTextResponse(f"tonegen: {error}\n", 404, _HEADERS)
         return Response(table, media_type="text/csv", headers={**_HEADERS, **_TO_KEEP})
 
+    async def class_sound(request: Request) -> Response:
+        part = app.state.engine.part(ClassPart)
+        try:
+            if request.url.path.endswith("/lesson.wav"):
+                asked = msgspec.convert(dict(request.query_params), HeardInLesson, strict=False)
+                made = await part.lesson_sound(asked)
+            else:
+                made = await part.sound()
+        except (TonegenError, msgspec.ValidationError) as error:
+            return PlainTextResponse(f"tonegen: {error}\n", 404, _HEADERS)
+        return Response(made, media_type="audio/wav", headers={**_HEADERS, "Cache-Control": "no-store"})
+
+    def class_token() -> str:
+        engine: Engine | None = getattr(app.state, "engine", None)
+        return engine.part(ClassPart).token if engine else ""
+
     render = _OneFileAtATime(
         _sound_file, _LARGEST_BODY_BYTES, "that request for a file is too large",
         "a file is already being written; try again when it is done",
@@ -117,16 +158,24 @@ def application(
         _song, LARGEST_SONG_BYTES, "larger than 20 MB; that is not a song",
         "a MIDI file is already being retuned; try again when it is done",
     )  # fmt: skip
+    partner = _OneFileAtATime(
+        _partners_note, LARGEST_RECORDING_BYTES, "larger than 50 MB; send one held note",
+        "a recording is already being read; try again when it is done",
+    )  # fmt: skip
     app = Starlette(
         routes=[
             WebSocketRoute("/engine", _engine),
             WebSocketRoute("/sound", _sound),
+            WebSocketRoute("/classroom/listen", _class),
+            Route("/classroom/sound.wav", class_sound),
+            Route("/classroom/lesson.wav", class_sound),
             Route("/answers.csv", answers),
             Route("/render", render.answer, methods=["POST"]),
             Route("/retune", retune.answer, methods=["POST"]),
+            Route("/partner", partner.answer, methods=["POST"]),
             Route("/{path:path}", file),
         ],
-        middleware=[Middleware(Doorkeeper, port=port, names=names, token=token)],
+        middleware=[Middleware(Doorkeeper, port=port, names=names, token=token, class_token=class_token)],
         lifespan=lifespan,
     )
     return app
@@ -186,6 +235,16 @@ def _song(engine: Engine, body: bytes) -> Callable[[], Response]:
     return lambda: retuned_song(body, made, _HEADERS)
 
 
+def _partners_note(engine: Engine, body: bytes) -> Callable[[], Response]:
+    take = engine.part(EarsPart).take_note
+
+    def read() -> Response:
+        take(recorded_note(body))
+        return PlainTextResponse("", headers=_HEADERS)
+
+    return read
+
+
 def _refusal(why: str) -> Response:
     return PlainTextResponse(f"{why}\n", 400, _HEADERS)
 
@@ -238,6 +297,7 @@ async def _engine(socket: WebSocket) -> None:
     page = _OpenPage(socket)
     delivering = asyncio.create_task(page.deliver())
     engine.join(page)
+    page.post("tablets", socket.app.state.tablets)
     decoder = msgspec.json.Decoder(everything_asked(Ping, Undo, Redo))
     try:
         while True:
@@ -258,13 +318,44 @@ async def _engine(socket: WebSocket) -> None:
             await asyncio.sleep(0)  # however fast a page asks, the others have their turn
     finally:
         engine.leave(page)
-        delivering.cancel()
-        with contextlib.suppress(asyncio.CancelledError, WebSocketDisconnect, RuntimeError, OSError):
-            await delivering
+        await _ended(delivering)
+
+
+async def _ended(delivering: asyncio.Task[None]) -> None:
+    """End what sends to a page, which may be gone."""
+    delivering.cancel()
+    with contextlib.suppress(asyncio.CancelledError, WebSocketDisconnect, RuntimeError, OSError):
+        await delivering
+
+
+async def _class(socket: WebSocket) -> None:
+    """A phone of the class: who it is, then what it answers; it is told nothing but the class."""
+    part = socket.app.state.engine.part(ClassPart)
+    await socket.accept()
+    phone = _OpenPage(socket)
+    delivering = asyncio.create_task(phone.deliver())
+    decoder = msgspec.json.Decoder(FromPhone)
+    try:
+        while True:
+            said = decoder.decode(await socket.receive_text())
+            try:
+                part.say(phone, said)
+            except TonegenError as error:
+                if isinstance(said, ListenersName):
+                    raise
+                phone.post("fault", msgspec.json.encode(Fault(str(error))))
+            await asyncio.sleep(0)
+    except (TonegenError, msgspec.MsgspecError, KeyError) as error:
+        await _close(socket, 1008, str(error)[:100])
+    except (WebSocketDisconnect, RuntimeError, OSError):
+        pass
+    finally:
+        part.leave(phone)
+        await _ended(delivering)
 
 
 async def _sound(socket: WebSocket) -> None:
-    """A page's own loudspeaker: it asks for frames as it plays them, and is sent blocks."""
+    """A page's own loudspeaker: it says where it is, and is given what it plays next."""
     engine: Engine = socket.app.state.engine
     await socket.accept()
 
@@ -274,13 +365,15 @@ async def _sound(socket: WebSocket) -> None:
         closing.add_done_callback(_closing.discard)
 
     outlet: InPage | None = None
-    decoder = msgspec.json.Decoder(FramesWanted)
+    delivering: asyncio.Task[None] | None = None
+    decoder = msgspec.json.Decoder(SpeakerPlays)
     try:
         outlet = engine.stage.hear_in_page(_whole_number(socket.query_params.get("rate", "")), taken_away)
+        delivering = asyncio.create_task(outlet.deliver(socket.send_bytes))
         while True:
-            want = decoder.decode(await socket.receive_text())
-            outlet.now_hears(want.heard_frame)
-            await socket.send_bytes(outlet.draw(min(want.frames, LARGEST_WANT_FRAMES)))
+            plays = decoder.decode(await socket.receive_text())
+            at_seconds = None if plays.heard_at_ms is None else plays.heard_at_ms / 1000
+            outlet.now_plays(plays.next_frame, plays.heard_frame, at_seconds)
     except (TonegenError, msgspec.MsgspecError, KeyError) as error:
         await _close(socket, 1008, str(error)[:100])
     except (WebSocketDisconnect, RuntimeError, OSError):
@@ -288,6 +381,8 @@ async def _sound(socket: WebSocket) -> None:
     finally:
         if outlet is not None:
             engine.stage.no_longer_in_page(outlet)
+        if delivering is not None:
+            await _ended(delivering)
 
 
 _closing: set[asyncio.Future[None]] = set()
@@ -300,6 +395,19 @@ async def _close(socket: WebSocket, code: int, why: str) -> None:
 
 def _whole_number(text: str) -> int:
     return int(text) if text.isascii() and text.isdigit() and len(text) < 8 else 0
+
+
+def link_to(host: str, port: int, token: str | None) -> str:
+    """The link that opens the page."""
+    return f"http://{host}:{port}/" + (f"?token={token}" if token else "")
+
+
+def for_tablets(link: str) -> ForTablets:
+    """The link and its code. Source of the code: ISO/IEC 18004, by segno."""
+    import segno
+
+    rows = segno.make(link, micro=False).matrix
+    return ForTablets(link, tuple("".join("1" if dark else "0" for dark in row) for row in rows))
 
 
 def listen(host: str, port: int) -> socket.socket:

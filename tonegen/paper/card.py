@@ -17,7 +17,7 @@ from tonegen.order.steps import Node, Order, Reference, TuningStep
 from tonegen.paper.pages import Pages
 from tonegen.paper.printing import DASHES, GREY
 from tonegen.reads import readings_by_point, states_played
-from tonegen.sounding import Sounding, SoundingInterval, sound, tones_of_grip
+from tonegen.sounding import Sounding, SoundingInterval, interval_between, sound, tones_of_grip
 from tonegen.synthesis.timbre import PURE
 from tonegen.temperament import Temperament
 from tonegen.tempering.scene import WantedGrip
@@ -321,10 +321,9 @@ class _Line:
 
     def rate(self, sounding: Sounding) -> float:
         """Its beats a second, without the side."""
-        for each in sounding.intervals:
-            if (each.low.string, each.high.string) == self.strings:
-                return abs(each.beats_per_second)
-        return 0.0
+        pair = (tone for tone in sounding.tones if tone.string in self.strings)
+        low, high = sorted(pair, key=lambda tone: tone.hz)  # a string that the bar cannot reach may lie above
+        return abs(interval_between(low, high).beats_per_second)
 
 
 def _lines(card: Card) -> list[_Line]:

@@ -13,7 +13,6 @@ from textwrap import shorten
 from typing import TYPE_CHECKING, Final
 
 from tonegen.paper.pages import Pages
-from tonegen.pitch import song_key_name
 from tonegen.setlist.records import SetList
 from tonegen.setlist.states import SongState
 
@@ -58,8 +57,7 @@ def draw(evening: SetList, songs: Sequence[SongState], paper: str = "a4") -> lis
 def _song(pages: Pages, state: SongState, has_fret: bool, row: float, larger: float) -> None:
     """Number, key and fret in columns, the name beside them, and below it the line to remember."""
     middle, at = pages.top - row / 2, pages.left
-    key = "" if state.key is None else song_key_name(state.key)
-    columns = [(str(state.song.number), LINE_POINTS), (key, KEY_POINTS)]
+    columns = [(str(state.song.number), LINE_POINTS), (state.key_name, KEY_POINTS)]
     columns += [(f"{state.fret:g}", KEY_POINTS)] if has_fret else []
     for (words, points), usual in zip(columns, _COLUMNS_INCHES, strict=False):
         width = usual * min(larger, _WIDEST)

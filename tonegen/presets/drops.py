@@ -38,6 +38,9 @@ def drop_from(fields: DropFields, path: Path) -> Drop:
     cents = {}
     for change, values in fields.cents.items():
         with named(path, f"cents.{change}"):
+            for text, value in values.items():
+                with named(path, f"cents.{change}.{text}"):
+                    by_string({text: value}, _MOST_STRINGS)
             cents[change] = by_string(values, _MOST_STRINGS)
     combinations = {}
     for index, combination in enumerate(fields.combinations):

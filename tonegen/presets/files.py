@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated, Final, TypeVar
+from typing import Annotated, Any, Final, TypeVar
 
 import click
 import msgspec
@@ -176,6 +176,18 @@ def read(
     place : how a field of the file is said to people, by its name such as "songs[3]", and the key in it that
         nobody knows, if that is what is wrong.
     """
+    return parsed(content_of(path), path, model, place)
+
+
+def readable(path: Path) -> str:
+    """The text of a preset file. Raises BadPreset for one that is no TOML."""
+    content = content_of(path)
+    parsed(content, path, dict)
+    return content.decode("utf-8-sig")
+
+
+def content_of(path: Path) -> bytes:
+    """What is in a preset file. Raises BadPreset for what cannot be read, or is none."""
     try:
         about = path.stat()
         if not stat.S_ISREG(about.st_mode):
@@ -183,20 +195,22 @@ def read(
             raise BadPreset(f"{path}: is {what}; a preset is a file: move this elsewhere")
         if about.st_size > _LARGEST_PRESET_BYTES:
             raise BadPreset(f"{path}: larger than a megabyte; that is not a preset")
-        return msgspec.convert(tomllib.loads(path.read_bytes().decode("utf-8-sig")), model)
-    except msgspec.ValidationError as error:
-        text, _, where = str(error).partition(" - at ")
-        field = where.strip("`").removeprefix("$").lstrip(".")
-        unknown = _UNKNOWN.search(text)
-        text = _MISSING.sub(r'the field "\1" is missing', text)
-        text = _UNKNOWN.sub(
-            r'there is no field "\1" here; compare a preset that comes with the program', text
-        )
-        text = text.replace(" | null`", "`")  # what may be left out; TOML cannot say nothing otherwise
-        text = _KIND_OF_VALUE.sub(lambda found: _IN_WORDS[found[1]], text)
-        where = place(path, field, unknown[1] if unknown else "")
-        why = _lower_first(text)
-        raise BadField(f"{path}: {where + ': ' if where else ''}{why}", field, why) from None
+        return path.read_bytes()
+    except OSError as error:
+        if path.is_symlink() and isinstance(error, FileNotFoundError):
+            raise BadPreset(f"{path}: is a broken link; fix or remove it") from None
+        raise BadPreset(f"{path}: cannot be read: {error.strerror}") from None
+
+
+def parsed(
+    content: bytes,
+    path: Path,
+    model: type[Model],
+    place: Callable[[Path, str, str], str] = lambda path, field, key: field,
+) -> Model:
+    """The fields of what is in a preset file, or is to be, checked; all else as `read` has it."""
+    try:
+        return convert(tomllib.loads(content.decode("utf-8-sig")), path, model, place)
     except UnicodeDecodeError as error:
         raise BadPreset(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from None
     except tomllib.TOMLDecodeError as error:
@@ -206,19 +220,42 @@ def read(
         raise BadPreset(f"{path}: {_lower_first(text)}") from None
     except (RecursionError, ValueError, OverflowError):
         raise BadPreset(f"{path}: a value is nested too deep or too large") from None
-    except OSError as error:
-        if path.is_symlink() and isinstance(error, FileNotFoundError):
-            raise BadPreset(f"{path}: is a broken link; fix or remove it") from None
-        raise BadPreset(f"{path}: cannot be read: {error.strerror}") from None
+
+
+def convert(
+    values: Mapping[str, Any],
+    path: Path,
+    model: type[Model],
+    place: Callable[[Path, str, str], str] = lambda path, field, key: field,
+) -> Model:
+    """The same of its values."""
+    try:
+        return msgspec.convert(values, model)
+    except msgspec.ValidationError as error:
+        text, _, where = str(error).partition(" - at ")
+        field = where.strip("`").removeprefix("$").lstrip(".")
+        unknown = _UNKNOWN.search(text)
+        text = _MISSING.sub(r'the field "\1" is missing', text)
+        text = _UNKNOWN.sub(
+            r'there is no field "\1" here; compare a preset that comes with the program', text
+        )
+        text = text.replace(" | null`", "`")  # what may be left out; TOML cannot say nothing otherwise
+        text = text.replace("`int`, got `float`", "`int`, got one with a decimal point")
+        text = _KIND_OF_VALUE.sub(lambda found: _IN_WORDS[found[1]], text)
+        where = place(path, field, unknown[1] if unknown else "")
+        why = _lower_first(text)
+        raise BadField(f"{path}: {where + ': ' if where else ''}{why}", field, why) from None
 
 
 @contextmanager
 def named(path: Path, field: str) -> Iterator[None]:
-    """Turn what is refused inside into a BadPreset that names the file and the field."""
+    """Turn what is refused inside into a BadPreset that names its file and field; the innermost counts."""
     try:
         yield
+    except BadField:
+        raise
     except (BadValue, BadPreset) as error:
-        raise BadPreset(f"{path}: {field}: {error}") from None
+        raise BadField(f"{path}: {field}: {error}", field, str(error)) from None
 
 
 def by_string(values: Mapping[str, Model], count: int) -> dict[int, Model]:

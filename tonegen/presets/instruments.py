@@ -1,6 +1,7 @@
 """Instrument presets: strings, changes and grips from TOML, every name checked against the others."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -8,17 +9,18 @@ from typing import Annotated, Final
 
 from msgspec import Meta, Struct
 
-from tonegen.body import Body
+from tonegen.body import HOLDS_ANYTHING, Body
 from tonegen.errors import BadValue
 from tonegen.instrument import DEGREES, Change, Grip, HalfStop, Instrument, Split, String
 from tonegen.interval import Ratio
 from tonegen.pitch import note_name, parse_note, parse_pitch_class
-from tonegen.presets.files import Cents, Fields, by_string, is_in_library, locate, named, read
+from tonegen.presets.files import Cents, Fields, Model, by_string, is_in_library, locate, named, read
 from tonegen.wire import Wire, open_stiffness
 from tonegen.words import signed
 
 Semitones = Annotated[int, Meta(ge=-24, le=24)]
 Gauge = Annotated[float, Meta(gt=0, le=0.2)]
+NAME_OF_CHANGE: Final = "[A-Za-z][A-Za-z0-9]*"
 _NEAREST_CENTS: Final = 50.0
 
 
@@ -44,7 +46,7 @@ class HalfStopFields(Struct, array_like=True, forbid_unknown_fields=True):
 class ChangeFields(Struct, forbid_unknown_fields=True, kw_only=True):
     """[[changes]]: moves in semitones by string; half_stops as [travel, cents] or [travel, cents, note]."""
 
-    name: Annotated[str, Meta(pattern=r"^[A-Za-z][A-Za-z0-9]*$", max_length=12)]
+    name: Annotated[str, Meta(pattern=f"^{NAME_OF_CHANGE}$", max_length=12)]
     place: str = ""
     moves: dict[str, Semitones]
     half_stops: dict[str, list[HalfStopFields]] = {}
@@ -101,30 +103,44 @@ def instrument(name: str) -> Instrument:
     return instrument_from(read(path, InstrumentFields), path)
 
 
-def instrument_from(fields: InstrumentFields, path: Path) -> Instrument:
-    """An instrument from its checked fields. Raises BadPreset naming the field that does not fit."""
+def instrument_from(
+    fields: InstrumentFields, path: Path, noted: Callable[[], AbstractContextManager[None]] = nullcontext
+) -> Instrument:
+    """An instrument from its checked fields. Raises BadPreset naming the field that does not fit.
+
+    noted : around each thing that can be wrong, for who goes on after a fault; what hangs on it is then not
+        looked at, and the instrument is not whole
+    """
     strings = []
     for index, string in enumerate(fields.strings):
-        with named(path, f"strings[{index}]"):
-            strings.append(_string(index + 1, string, fields.scale_length_inches))
+        with noted(), named(path, f"strings[{index}]"):
+            strings.append(_string(index + 1, string, fields.scale_length_inches, path))
     changes: dict[str, Change] = {}
-    for index, change in enumerate(fields.changes):
-        with named(path, f"changes[{index}]"):
-            if change.name in changes:
-                raise BadValue(f'"{change.name}" is listed twice; give each change a name of its own')
-            changes[change.name] = _change(change, tuple(strings))
+    if len(strings) == len(fields.strings):
+        for index, change in enumerate(fields.changes):
+            with noted(), named(path, f"changes[{index}]"):
+                with named(path, f"changes[{index}].name"):
+                    if change.name in changes:
+                        raise BadValue(f'"{change.name}" is listed twice; give each change a name of its own')
+                changes[change.name] = _change(change, tuple(strings), path, f"changes[{index}]")
     bare = Instrument(path.stem, fields.title, tuple(strings), tuple(changes.values()))
+    if len(strings) < len(fields.strings) or len(changes) < len(fields.changes):
+        return bare
     for index, group in enumerate(fields.exclusive):
-        with named(path, f"exclusive[{index}]"):
+        with noted(), named(path, f"exclusive[{index}]"):
             for name in group:
                 bare.change(name)
-    body = _body(fields.body, bare, path)
+    body = HOLDS_ANYTHING
+    with noted():
+        body = _body(fields.body, bare, path)
     splits = []
     for index, split in enumerate(fields.splits):
-        with named(path, f"splits[{index}]"):
-            splits.append(_split(split, bare))
-            _refuse_what_is_not_held(body, split.changes)
-    with named(path, "root"):
+        with noted(), named(path, f"splits[{index}]"):
+            splits.append(_split(split, bare, path, f"splits[{index}]"))
+            with named(path, f"splits[{index}].changes"):
+                _refuse_what_is_not_held(body, bare, split.changes)
+    root = 0
+    with noted(), named(path, "root"):
         root = parse_pitch_class(fields.root)
     whole = Instrument(
         name=bare.name,
@@ -141,11 +157,13 @@ def instrument_from(fields: InstrumentFields, path: Path) -> Instrument:
     )
     grips: dict[str, Grip] = {}
     for index, grip in enumerate(fields.grips):
-        with named(path, f"grips[{index}]"):
+        with noted(), named(path, f"grips[{index}]"):
             if grip.name in grips:
                 raise BadValue(f'"{grip.name}" is listed twice; give each grip a name of its own')
+            with named(path, f"grips[{index}].changes"):
+                whole.state(grip.changes)
+                _refuse_what_is_not_held(body, bare, grip.changes)
             grips[grip.name] = grip_from(grip, whole)
-            _refuse_what_is_not_held(body, grip.changes)
     return replace(whole, grips=tuple(grips.values()))
 
 
@@ -173,10 +191,12 @@ def grip_from(fields: GripFields, instrument: Instrument) -> Grip:
     return Grip(fields.name, tuple(roles), state.changes, fields.root, tuple(roles.values()), tuple(ratios))
 
 
-def _string(number: int, fields: StringFields, scale_length_inches: float | None) -> String:
-    key = parse_note(fields.open)
+def _string(number: int, fields: StringFields, scale_length_inches: float | None, path: Path) -> String:
+    with named(path, f"strings[{number - 1}].open"):
+        key = parse_note(fields.open)
     if fields.core_inches is not None and fields.core_inches >= (fields.gauge_inches or 0):
-        raise BadValue("core_inches must be less than gauge_inches")
+        with named(path, f"strings[{number - 1}].core_inches"):
+            raise BadValue("core_inches must be less than gauge_inches")
     wire = None
     if fields.gauge_inches is not None and scale_length_inches is not None:
         length_inches = scale_length_inches / 2 ** (fields.begins_at_fret / 12)
@@ -185,16 +205,32 @@ def _string(number: int, fields: StringFields, scale_length_inches: float | None
     return String(number, key, stiffness, wire, fields.begins_at_fret)
 
 
-def _change(fields: ChangeFields, strings: tuple[String, ...]) -> Change:
-    semitones = by_string(fields.moves, len(strings))
+def _change(fields: ChangeFields, strings: tuple[String, ...], path: Path, place: str) -> Change:
+    semitones = _by_string(fields.moves, len(strings), path, f"{place}.moves")
+    for string, by in semitones.items():
+        with named(path, f"{place}.moves.{string}"):
+            if not 0 <= strings[string - 1].open_key + by <= 127:
+                raise BadValue(f"string {string} has no note so far away; notes go from C-1 to G9")
     half_stops: dict[int, tuple[HalfStop, ...]] = {}
-    for string, stops in by_string(fields.half_stops, len(strings)).items():
-        if string not in semitones:
-            raise BadValue(f"half_stops: string {string} is not among the moves of {fields.name}")
-        if not all(below < above for below, above in pairwise([0.0, *(each.travel for each in stops), 1.0])):
-            raise BadValue("half_stops: travels must rise between 0 and 1, such as [[0.5, -100]]")
-        half_stops[string] = tuple(_half_stop(each, strings[string - 1], semitones[string]) for each in stops)
+    for string, stops in _by_string(fields.half_stops, len(strings), path, f"{place}.half_stops").items():
+        with named(path, f"{place}.half_stops.{string}"):
+            if string not in semitones:
+                raise BadValue(f"string {string} is not among the moves of {fields.name}")
+            travels = [0.0, *(each.travel for each in stops), 1.0]
+            if not all(below < above for below, above in pairwise(travels)):
+                raise BadValue("travels must rise between 0 and 1, such as [[0.5, -100]]")
+            half_stops[string] = tuple(
+                _half_stop(each, strings[string - 1], semitones[string]) for each in stops
+            )
     return Change(fields.name, semitones, fields.place, half_stops)
+
+
+def _by_string(values: Mapping[str, Model], count: int, path: Path, place: str) -> dict[int, Model]:
+    """As `by_string`, with what is wrong said at the string that it is said of."""
+    for text, value in values.items():
+        with named(path, f"{place}.{text}"):
+            by_string({text: value}, count)
+    return by_string(values, count)
 
 
 def _half_stop(fields: HalfStopFields, string: String, full_semitones: int) -> HalfStop:
@@ -203,11 +239,11 @@ def _half_stop(fields: HalfStopFields, string: String, full_semitones: int) -> H
     semitones = parse_note(fields.note) - string.open_key
     rest, stop = (note_name(key) for key in (string.open_key, string.open_key + full_semitones))
     if not 0 < semitones * (1 if full_semitones > 0 else -1) < abs(full_semitones):
-        raise BadValue(f"half_stops: string {string.number} passes no {fields.note} from {rest} to {stop}")
+        raise BadValue(f"string {string.number} passes no {fields.note} from {rest} to {stop}")
     if abs(fields.cents - 100 * semitones) > _NEAREST_CENTS:
         pure, read = signed(100 * semitones, None), signed(fields.cents, None)
         raise BadValue(
-            f"half_stops: {fields.note} is {pure} cents above string {string.number} open; "
+            f"{fields.note} is {pure} cents above string {string.number} open; "
             f"{read} is nearer to another note"
         )
     return HalfStop(fields.travel, fields.cents, semitones)
@@ -229,21 +265,48 @@ def _body(fields: BodyFields, bare: Instrument, path: Path) -> Body:
                 bare.change(name)
             if not any(set(group) <= set(changes) for changes in limbs.values()):
                 raise BadValue(f"{'+'.join(group)} are not all of the foot, or of one knee")
+            _refuse_one_way(bare, group, opposite=True)
     knees = tuple(tuple(changes) for changes in (fields.left_knee, fields.right_knee) if changes)
     return Body(tuple(fields.foot), knees, tuple(frozenset(group) for group in fields.together))
 
 
-def _refuse_what_is_not_held(body: Body, changes: Iterable[str]) -> None:
+def _refuse_what_is_not_held(body: Body, bare: Instrument, changes: Iterable[str]) -> None:
+    changes = tuple(changes)
+    _refuse_one_way(bare, changes)
     if not body.holds(changes):
         raise BadValue(
             f"{'+'.join(changes)} cannot be held by [body]; if you can hold it, list it under together there"
         )
 
 
-def _split(fields: SplitFields, bare: Instrument) -> Split:
-    semitones = by_string(fields.moves, len(bare.strings))
+def _refuse_one_way(bare: Instrument, changes: Iterable[str], opposite: bool = False) -> None:
+    """What is moved in one place is one change at once.
+
+    opposite : of one knee, which does not go both ways; a lever with a lock may be left engaged
+    """
+    there: dict[str, str] = {}
+    for name in changes:
+        place = bare.change(name).place
+        if place and place in there:
+            raise BadValue(f"{there[place]} and {name} are both at {place}; only one of them is down at once")
+        there[place] = name
+    for knee in ("left knee", "right knee"):
+        both = [
+            there[place] for way in ("left", "right") for place in there if place.startswith(f"{knee} {way}")
+        ]
+        if opposite and len(both) > 1:
+            raise BadValue(
+                f"{both[0]} and {both[1]} are opposite ways of the {knee}; it goes one way at once"
+            )
+
+
+def _split(fields: SplitFields, bare: Instrument, path: Path, place: str) -> Split:
+    semitones = _by_string(fields.moves, len(bare.strings), path, f"{place}.moves")
     for name in fields.changes:
+        with named(path, f"{place}.changes"):
+            change = bare.change(name)
         for string in semitones:
-            if string not in bare.change(name).semitones:
-                raise BadValue(f"moves: change {name} does not move string {string}")
+            with named(path, f"{place}.moves.{string}"):
+                if string not in change.semitones:
+                    raise BadValue(f"change {name} does not move string {string}")
     return Split(frozenset(fields.changes), semitones)

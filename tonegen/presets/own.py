@@ -18,11 +18,22 @@ from tonegen.errors import BadPreset, BadValue, CannotWrite
 from tonegen.instrument import Instrument, TuningPoint
 from tonegen.pitch import song_key_name
 from tonegen.presets.drops import DropFields, drop_from
-from tonegen.presets.files import SHIPPED, Title, is_file_name, is_in_library, locate, own_folder, read
-from tonegen.presets.sets import PAGE, set_list
+from tonegen.presets.files import (
+    SHIPPED,
+    Title,
+    is_file_name,
+    is_in_library,
+    listed,
+    locate,
+    own_folder,
+    read,
+    readable,
+)
+from tonegen.presets.instruments import instrument
+from tonegen.presets.sets import DOES, PAGE, set_list
 from tonegen.presets.temperaments import TemperamentFields, temperament_from
-from tonegen.presets.tunings import instrument_of
-from tonegen.setlist.records import SetList
+from tonegen.presets.tunings import instrument_of, tuning
+from tonegen.setlist.records import Action, SetList
 from tonegen.temperament import OwnTemperament, Temperament
 from tonegen.tunings.records import StoredTuning
 from tonegen.writing import written_whole
@@ -39,7 +50,7 @@ def saved_temperament(name: str, instrument_name: str) -> OwnTemperament | None:
     Raises BadValue for a name that is no name, or that of a preset that comes with the program, or of a
     temperament of another kind or instrument; BadPreset for a file that is broken.
     """
-    path = _place("temperaments", name)
+    path = own_place("temperaments", name)
     there = _read_before(path, _temperament) if path.exists() else None
     if there is None:
         return None
@@ -59,7 +70,7 @@ def save_temperament(own: OwnTemperament) -> Path:
     Raises what saved_temperament raises, and CannotWrite.
     """
     saved_temperament(own.name, own.instrument_name)
-    path = _place("temperaments", own.name)
+    path = own_place("temperaments", own.name)
     document = _document(path)
     document.setdefault("title", own.title or own.name)
     document["instrument"] = own.instrument_name
@@ -77,7 +88,7 @@ def saved_drop(name: str, instrument: Instrument) -> Drop:
     Raises BadValue for a bad name, or that of a profile of another instrument; BadPreset for a file that is
     broken.
     """
-    path = _place("drops", name)
+    path = own_place("drops", name)
     return _read_before(path, lambda there: _drop_of(there, instrument)) if path.exists() else NO_DROP
 
 
@@ -88,7 +99,7 @@ def save_drop(drop: Drop, instrument: Instrument, gone: Iterable[FittedCombinati
     Raises what saved_drop raises, and CannotWrite.
     """
     saved_drop(drop.name, instrument)
-    path = _place("drops", drop.name)
+    path = own_place("drops", drop.name)
     document = _document(path)
     document.setdefault("title", drop.title or drop.name)
     cents = document.setdefault("cents", {})
@@ -131,6 +142,22 @@ def copy_preset(kind: str, name: str, new_name: str) -> Path:
     return place
 
 
+def text_like(kind: str, name: str) -> str:
+    """The text of a listed preset, to make one's own of; a tuning of the library as an instrument's file.
+
+    Raises BadPreset.
+    """
+    path = listed(kind, name)
+    if is_in_library(path):
+        return _instrument_toml(instrument_of(tuning(name, path)))
+    return readable(path)
+
+
+def save_text(kind: str, name: str, text: str) -> None:
+    """Store a preset's text, which was checked, as the player's own. Raises BadValue, CannotWrite."""
+    _write(own_place(kind, name), text.encode())
+
+
 def save_songs(evening: SetList, new_name: str) -> Path:
     """Store the songs of a set with their keys as a set of the player's own, receivers to be written into it.
 
@@ -155,22 +182,65 @@ def save_songs(evening: SetList, new_name: str) -> Path:
     written.add(comment("Write your receivers and controls here, as demo-dance-night has them."))
     songs = _entries(written, "songs")
     for song in evening.songs:
-        key = {} if song.key is None else {"key": song_key_name(song.key)}
+        key = {} if song.key is None else {"key": song_key_name(song.key, song.minor)}
         _added(songs, {"name": song.name, **key})
     _write(place, _toml(written))
     return place
 
 
+def save_receiver(
+    new_name: str, like: str, fields: Mapping[str, float | str | Mapping[str, float]], *, force: bool = False
+) -> Path:
+    """Store a receiver of the player's own: the file of another with these fields, its comments kept.
+
+    fields : by their names; a mapping becomes a table of its own. force : replace one of that name.
+    Raises BadPreset where the other cannot be read; BadValue for a name that is no name or is taken;
+    CannotWrite.
+    """
+    place = check_free("receivers", new_name, force=force)
+    document = _document(locate("receivers", like))
+    tables = {name: value for name, value in fields.items() if isinstance(value, Mapping)}
+    for name, value in fields.items():
+        if name not in tables:
+            document[name] = value
+    for name, each in tables.items():
+        document.pop(name, None)
+        document.add(name, _table(each))
+    _write(place, _toml(document))
+    return place
+
+
+def _table(values: Mapping[str, float]) -> Any:
+    from tomlkit import table
+
+    made = table()
+    made.update(values)
+    return made
+
+
+def check_control(name: str, does: str) -> None:
+    """See that a control that does this could be written into a set, before anybody presses it.
+
+    Raises BadPreset for a set with a fault; BadValue for one that comes with the program, and for what no
+    control of it does.
+    """
+    path, evening = locate("sets", name), set_list(name)
+    if path.is_relative_to(SHIPPED):
+        raise BadValue(f"{name} comes with the program; copy it first: tonegen copy set {name} my-evening")
+    changes = [one.name for one in instrument(evening.instrument).changes] if evening.instrument else []
+    if does not in (*DOES, *changes):
+        moves = f"; or a pedal or lever, {', '.join(changes)}" if changes else ""
+        raise BadValue(f'"{does[:40]}" is nothing that a control does; give one of: {", ".join(DOES)}{moves}')
+
+
 def save_control(name: str, fields: Mapping[str, str | int]) -> Path:
     """Write a control into a set of the player's own, or into a file; all else in it stays, comments too.
 
-    One that did the same from the same port is replaced. Raises BadValue for a set that comes with the
-    program; BadPreset where the set would be wrong with it, and leaves it as it was then; CannotWrite.
+    One that did the same from the same port is replaced. Raises BadValue as `check_control` does; BadPreset
+    where the set would be wrong with it, and leaves it as it was then; CannotWrite.
     """
+    check_control(name, str(fields.get("does", fields.get("moves", Action.NUMBER))))
     path = locate("sets", name)
-    if path.is_relative_to(SHIPPED):
-        raise BadValue(f"{name} comes with the program; copy it first: tonegen copy set {name} my-evening")
-    set_list(name)
     document = _document(path)
     entries = _entries(document, "controls")
     same = ("from", "does", "moves")
@@ -241,8 +311,18 @@ def _quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False)  # what JSON quotes, TOML reads as the same text
 
 
+def check_free(kind: str, new_name: str, *, force: bool = False) -> Path:
+    """Where a new preset will lie. Raises BadValue for a name that is no name, or is taken unless force."""
+    place = own_place(kind, new_name)
+    if os.path.lexists(place) and not force:
+        raise BadValue(
+            f'"{new_name}" already exists, and was left alone; choose another name, or add --force'
+        )
+    return place
+
+
 def _free_place(kind: str, new_name: str) -> Path:
-    place = _place(kind, new_name)
+    place = own_place(kind, new_name)
     if os.path.lexists(place):
         raise BadValue(f'"{new_name}" already exists, and was left alone; copy to another name')
     return place
@@ -319,7 +399,8 @@ def _rounded(cents: float) -> float:
     return round(cents, _DECIMALS) + 0.0
 
 
-def _place(kind: str, name: str) -> Path:
+def own_place(kind: str, name: str) -> Path:
+    """Where a preset of the player's own lies. Raises BadValue for a name that it cannot have."""
     if not _NAME.fullmatch(name):
         raise BadValue(f'"{name}" cannot be used as a name; use letters, digits, - and _, such as my-e9')
     if (SHIPPED / kind / f"{name}.toml").is_file() or name == "none" or (kind, name) == ("sets", PAGE):

@@ -76,5 +76,11 @@ def _line_of(path: Path, field: str) -> int | None:
                 break
             if key.match(lines[at]):
                 return at + 1
-        break
+        ends = re.compile(rf"\s*\[\[\s*{re.escape(tables)}\s*\]\]")
+        table = re.compile(rf"\s*\[\s*{re.escape(f'{tables}.{name}')}\s*\]")
+        to = next((at for at in range(start, len(lines)) if ends.match(lines[at])), len(lines))
+        inside = next((at for at in range(start, to) if table.match(lines[at])), None)
+        if inside is None:
+            break
+        found, start, tables = inside + 1, inside + 1, f"{tables}.{name}"
     return found

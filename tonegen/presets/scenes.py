@@ -1,5 +1,7 @@
 """Scenes from TOML: grips with their weights, pins, limits and the band, every name checked."""
 
+from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Final
@@ -92,8 +94,13 @@ def scene(name: str) -> Scene:
     return scene_from(read(path, SceneFields), path)
 
 
-def scene_from(fields: SceneFields, path: Path) -> Scene:
-    """A scene from its checked fields. Raises BadPreset naming the field that does not fit."""
+def scene_from(
+    fields: SceneFields, path: Path, noted: Callable[[], AbstractContextManager[None]] = nullcontext
+) -> Scene:
+    """A scene from its checked fields. Raises BadPreset naming the field that does not fit.
+
+    noted : around each row that can be wrong, for who goes on after a fault; the scene is not whole then
+    """
     with named(path, "reference_hz"):
         reference_hz = checked_reference_hz(fields.reference_hz)
     with named(path, "instrument"):
@@ -104,17 +111,17 @@ def scene_from(fields: SceneFields, path: Path) -> Scene:
         before = fitted(temperament(beside(path, fields.before)), chosen)
     grips, pins, limits, band = [], [], [], []
     for index, grip in enumerate(fields.grips):
-        with named(path, f"grips[{index}]"):
+        with noted(), named(path, f"grips[{index}]"):
             grips.append(_wanted(grip, chosen))
     for index, pin in enumerate(fields.pins):
-        with named(path, f"pins[{index}]"):
+        with noted(), named(path, f"pins[{index}]"):
             state = _state(chosen, pin.changes, pin.travels)
             pins.append(pin_of_reading(chosen, sag, pin.string, state, pin.cents))
     for index, limit in enumerate(fields.limits):
-        with named(path, f"limits[{index}]"):
+        with noted(), named(path, f"limits[{index}]"):
             limits.append(_limit(limit, chosen))
     for index, part in enumerate(fields.band):
-        with named(path, f"band[{index}]"):
+        with noted(), named(path, f"band[{index}]"):
             band.append(_part(part, chosen, path))
     with named(path, "scene"):
         found = Scene(

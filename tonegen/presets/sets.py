@@ -13,7 +13,7 @@ from msgspec import Meta, Struct, field
 
 from tonegen.errors import BadPreset, BadValue
 from tonegen.instrument import Instrument, TuningPoint
-from tonegen.pitch import checked_reference_hz, parse_note, parse_pitch_class, song_key_name
+from tonegen.pitch import checked_reference_hz, parse_note, parse_pitch_class, parse_song_key, song_key_name
 from tonegen.presets.drops import drop
 from tonegen.presets.files import Fields, beside, locate, read
 from tonegen.presets.instruments import instrument
@@ -27,7 +27,9 @@ from tonegen.setlist.records import (
     ControlKind,
     FollowKind,
     Follows,
+    Lead,
     SetControl,
+    SetLights,
     SetList,
     SetReceiver,
     SetSong,
@@ -40,6 +42,7 @@ Channel = Annotated[int, Meta(ge=1, le=16)]
 SevenBits = Annotated[int, Meta(ge=0, le=127)]
 Program = Annotated[int, Meta(ge=1, le=128)]
 _DUMP: Final = ".syx"
+_RELATIVE_MAJOR: Final = 3  # semitones above a minor key
 _ON_KEY: Final = "key"  # "vallotti on key": built on the key of each song
 _MESSAGE: Final = re.compile(r"(control|note|program|song select|show control)(?: (\d{1,3}))?")
 _NUMBERS: Final = {
@@ -48,7 +51,7 @@ _NUMBERS: Final = {
 }  # fmt: skip
 # What these do comes with the message, so that `does` is left out; they have no channel either.
 _BY_ITSELF: Final = {ControlKind.SONG_SELECT: Action.NUMBER, ControlKind.SHOW_CONTROL: Action.SHOW}
-_DOES: Final = (Action.NEXT, Action.PREVIOUS, Action.NUMBER, Action.HOLD, Action.PANIC)
+DOES: Final = (Action.NEXT, Action.PREVIOUS, Action.NUMBER, Action.HOLD, Action.PANIC)
 _PEDALS: Final = (64, 66, 67)  # sustain, sostenuto, soft: MIDI 1.0, table III
 # Devices of Show Control, and the number that means all; between them lie groups (RP-002).
 _LAST_DEVICE: Final = 111
@@ -67,6 +70,7 @@ class SetReceiverFields(Struct, forbid_unknown_fields=True, kw_only=True):
     from_keys: str | None = None
     transpose: Annotated[int, Meta(ge=-60, le=60)] = 0
     follows: str | None = None
+    follow: str = Lead.OFF
 
 
 class SetControlFields(Struct, forbid_unknown_fields=True, kw_only=True):
@@ -103,6 +107,13 @@ class SetSongFields(Struct, forbid_unknown_fields=True, kw_only=True):
     line: Annotated[str, Meta(max_length=200)] = ""
 
 
+class SetLightsFields(Struct, forbid_unknown_fields=True, kw_only=True):
+    """[lights]: the port that they are at, and the number of their device in Show Control."""
+
+    port: Annotated[str, Meta(min_length=1)]
+    device: SevenBits
+
+
 class SetFields(Fields, kw_only=True):
     """presets/sets/. A file that it names by a relative path is looked for beside it."""
 
@@ -116,6 +127,7 @@ class SetFields(Fields, kw_only=True):
     jumps_at_once: bool = False
     receivers: Annotated[list[SetReceiverFields], Meta(max_length=64)] = []
     controls: Annotated[list[SetControlFields], Meta(max_length=200)] = []
+    lights: SetLightsFields | None = None
     songs: Annotated[list[SetSongFields], Meta(min_length=1, max_length=1000)]
 
 
@@ -161,6 +173,11 @@ def _set(fields: SetFields, path: Path, faults: Faults) -> SetList:
         with faults.noted():
             controls[index] = _control(control, f"controls[{index}]", steel, path)
     _claimed_once(controls, path, faults)
+    lights = None
+    if fields.lights is not None:
+        with faults.noted(), in_row(path, "lights.device"):
+            _check_device(fields.lights.device)
+            lights = SetLights(fields.lights.port, fields.lights.device)
     songs: list[SetSong] = []
     numbers: list[int] = []
     for index, song in enumerate(fields.songs):
@@ -175,6 +192,7 @@ def _set(fields: SetFields, path: Path, faults: Faults) -> SetList:
         songs=tuple(songs),
         receivers=tuple(receivers),
         controls=tuple(controls.values()),
+        lights=lights,
         instrument=steel_name,
         temperament=beside(path, fields.temperament),
         root=root,
@@ -226,16 +244,32 @@ def _receiver(
         where = _where(fields)
     with in_row(path, f"{row}.from_keys"):
         zone = ALL_KEYS if fields.from_keys is None else _zone(fields.from_keys)
+    with in_row(path, f"{row}.follow"):
+        if fields.follow not in {*Lead}:
+            raise BadValue(f'"{fields.follow[:40]}" leads no chord; write one of: {", ".join(Lead)}')
+        lead = Lead(fields.follow)
     with in_row(path, f"{row}.follows"):
         if fields.follows is not None:
             follows = _follows(fields.follows, steel, path)
+        elif lead is Lead.BASS:
+            follows = Follows(FollowKind.TEMPERAMENT, EQUAL.name)
         elif steel is not None:
             follows = Follows(FollowKind.STEEL)
         else:
             root = None if whole.root is None else parse_pitch_class(whole.root)
             follows = Follows(FollowKind.TEMPERAMENT, beside(path, whole.temperament), root)
+    with in_row(path, f"{row}.follow"):
+        if lead is Lead.STEEL and steel is None:
+            raise BadValue("there is no steel in this set that could lead; give the set an instrument")
     return SetReceiver(
-        fields.name, preset, where, follows, tuple(fields.from_channels), zone, fields.transpose
+        fields.name,
+        preset,
+        where,
+        follows,
+        tuple(fields.from_channels),
+        zone,
+        fields.transpose,
+        lead,
     )
 
 
@@ -293,13 +327,18 @@ def _control(fields: SetControlFields, row: str, steel: Instrument | None, path:
                 if fields.device is None
                 else "goes with show control only; leave it out"
             )
-        if fields.device is not None and _LAST_DEVICE < fields.device < _ALL_DEVICES:
-            raise BadValue(f"{fields.device} is a group; give a device of 0 to 111, or 127 for all")
+        if fields.device is not None:
+            _check_device(fields.device)
     with in_row(path, f"{row}.channel"):
         if fields.channel is not None and kind in _BY_ITSELF:
             raise BadValue(f"{kind} has no channel; leave it out")
     action, change = _does(fields, kind, number, row, steel, path)
     return SetControl(fields.from_port, kind, action, number, fields.channel, change, fields.device)
+
+
+def _check_device(device: int) -> None:
+    if _LAST_DEVICE < device < _ALL_DEVICES:
+        raise BadValue(f"{device} is a group; give a device of 0 to 111, or 127 for all")
 
 
 def _does(
@@ -326,10 +365,10 @@ def _does(
             if fields.does is not None:
                 raise BadValue(f"{kind} says itself what is to be done; leave does out")
             return _BY_ITSELF[kind], ""
-        known = ", ".join(_DOES)
+        known = ", ".join(DOES)
         if fields.does is None:
             raise BadValue(f"say what it does: {known}; or give moves, the pedal or lever that it is")
-        if fields.does not in _DOES:
+        if fields.does not in DOES:
             raise BadValue(f'"{fields.does[:40]}" is nothing that a control does; write one of: {known}')
         action = Action(fields.does)
         if action is Action.NUMBER and (kind is not ControlKind.PROGRAM or number is not None):
@@ -401,9 +440,9 @@ def _song(
     path: Path,
 ) -> SetSong:
     with in_row(path, f"{row}.key"):
-        key = None if fields.key is None else parse_pitch_class(fields.key)
+        key, minor = (None, False) if fields.key is None else parse_song_key(fields.key)
     with in_row(path, f"{row}.fret"):
-        key, fret = _bar(key, fields.fret, steel)
+        key, fret = _bar(key, minor, fields.fret, steel)
     follows: dict[str, Follows] = {}
     for name, text in fields.follows.items():
         with in_row(path, f"{row}.follows"):
@@ -421,11 +460,16 @@ def _song(
             steel.grip(grip)
     grips = None if fields.grips is None else tuple(fields.grips)
     sent = {name: tuple(each) for name, each in sends.items()}
-    return SetSong(fields.name, number, key, fret, follows, sent, grips, fields.line)
+    return SetSong(fields.name, number, key, fret, follows, sent, grips, fields.line, minor)
 
 
-def _bar(key: int | None, fret: float | None, steel: Instrument | None) -> tuple[int | None, float | None]:
-    """Key and fret, one from the other. Raises BadValue where they disagree."""
+def _bar(
+    key: int | None, minor: bool, fret: float | None, steel: Instrument | None
+) -> tuple[int | None, float | None]:
+    """Key and fret, one from the other. Raises BadValue where they disagree.
+
+    A minor key is played at the fret of its own root, or at that of its relative major.
+    """
     if steel is None:
         if fret is not None:
             raise BadValue("a fret needs an instrument; give the set one, or the song a key")
@@ -434,9 +478,11 @@ def _bar(key: int | None, fret: float | None, steel: Instrument | None) -> tuple
         return key, None if key is None else float(steel.checked_fret(steel.fret_of_key(key)))
     steel.checked_fret(fret)
     there = (steel.root + int(fret)) % 12 if fret == int(fret) else None
+    if key is not None and minor and there == (key + _RELATIVE_MAJOR) % 12:
+        return key, float(fret)
     if key is not None and key != there:
         lowest = steel.fret_of_key(key)
-        said = song_key_name(key)
+        said = song_key_name(key, minor)
         plays = f"is {song_key_name(there)}" if there is not None else "is between two keys"
         raise BadValue(
             f"key and fret disagree: {said} is at fret {lowest} or 12 higher, fret {fret:g} {plays}"

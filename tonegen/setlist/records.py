@@ -32,6 +32,15 @@ class FollowKind(StrEnum):
     DUMP = "dump"
 
 
+class Lead(StrEnum):
+    """Who leads the keys of a receiver that follow the chord."""
+
+    OFF = "off"  # they do not: each stands where its tuning has it
+    BASS = "bass"  # the lowest note, at equal temperament
+    SONG = "song"  # the song's own tuning
+    STEEL = "steel"  # the steel's strings, in the state of its pedals
+
+
 @dataclass(frozen=True, slots=True)
 class Follows:
     """What a receiver follows: the steel, a temperament, or a file of tuning messages.
@@ -70,7 +79,7 @@ class SetReceiver:
         or "osc 127.0.0.1:9000".
     from_channels : those of the player's keyboard that it plays, 1 to 16; empty for all. from_keys : the
         lowest and the highest key of its zone. transpose : semitones that its notes are moved by.
-    follows : what it follows until a song says another.
+    follows : what it follows until a song says another. lead : whom its notes follow as a chord.
     """
 
     name: str
@@ -80,6 +89,7 @@ class SetReceiver:
     from_channels: tuple[int, ...] = ()
     from_keys: tuple[int, int] = ALL_KEYS
     transpose: int = 0
+    lead: Lead = Lead.OFF
 
     def plays(self, channel: int, key: int) -> bool:
         """Whether a note of the player, on a channel from 1 to 16, is for this receiver."""
@@ -129,10 +139,22 @@ class SetControl:
 
 
 @dataclass(frozen=True, slots=True)
+class SetLights:
+    """Lights that are told of each song that is gone to, by GO of Show Control with its number.
+
+    port : the MIDI output that they are at, by name or part. device : theirs, 0 to 111, or 127 for all.
+    """
+
+    port: str
+    device: int
+
+
+@dataclass(frozen=True, slots=True)
 class SetSong(Frozen):
     """A song, with what is new in it; None, or a receiver not named, stays as it was.
 
-    key : pitch class. fret : of the bar; where an instrument is set, either gives the other.
+    key : pitch class. minor : of that key. fret : of the bar; where an instrument is set, either gives the
+    other.
     follows, sends : by the name of the receiver. grips : those that the steel's scale is made from; empty for
     all. line : to remember.
     """
@@ -145,6 +167,7 @@ class SetSong(Frozen):
     sends: Mapping[str, tuple[SongSend, ...]] = field(default_factory=dict)
     grips: tuple[str, ...] | None = None
     line: str = ""
+    minor: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +176,7 @@ class SetList:
 
     name : what it is found by. file : where it was read. instrument : "" for none.
     root : pitch class that the steel's temperament is built on; None for the instrument's own.
-    drop, reference_hz : None for what the temperament was made with.
+    lights : None where no lights are told. drop, reference_hz : None for what the temperament was made with.
     again_seconds : presses of one control that come faster are one. jumps_at_once : a number that is more
         than one song away is taken at its first coming, and need not come twice.
     """
@@ -163,6 +186,7 @@ class SetList:
     songs: tuple[SetSong, ...]
     receivers: tuple[SetReceiver, ...] = ()
     controls: tuple[SetControl, ...] = ()
+    lights: SetLights | None = None
     instrument: str = ""
     temperament: str = "equal"
     root: int | None = None

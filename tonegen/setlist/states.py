@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from tonegen.frozen import Frozen
+from tonegen.pitch import song_key_name
 from tonegen.setlist.records import Follows, SetList, SetSong, SongSend
 
 
@@ -22,6 +23,12 @@ class SongState(Frozen):
     grips: tuple[str, ...]
     follows: Mapping[str, Follows]
     sends: Mapping[str, tuple[SongSend, ...]]
+    minor: bool = False
+
+    @property
+    def key_name(self) -> str:
+        """The key's name, such as "Bb" or "F#m"; "" where nobody has said one yet."""
+        return "" if self.key is None else song_key_name(self.key, self.minor)
 
     def sends_after(self, before: "SongState | None") -> dict[str, tuple[SongSend, ...]]:
         """What goes out with this song when it comes after `before`, the song played last; None at the start.
@@ -46,6 +53,7 @@ def states(evening: SetList) -> tuple[SongState, ...]:
     [10.0, 10.0]
     """
     key: int | None = None
+    minor = False
     fret = 0.0
     grips: tuple[str, ...] = ()
     follows = {one.name: one.follows for one in evening.receivers}
@@ -53,12 +61,12 @@ def states(evening: SetList) -> tuple[SongState, ...]:
     found = []
     for song in evening.songs:
         if song.key is not None or song.fret is not None:
-            key, fret = song.key, song.fret or 0.0
+            key, minor, fret = song.key, song.minor, song.fret or 0.0
         grips = grips if song.grips is None else song.grips
         follows = follows | dict(song.follows)
         sends = sends | {name: _kept(sends.get(name, ()), own) for name, own in song.sends.items()}
         here = {name: replace(one, root=key) if one.on_key else one for name, one in follows.items()}
-        found.append(SongState(song, key, fret, grips, here, sends))
+        found.append(SongState(song, key, fret, grips, here, sends, minor))
     return tuple(found)
 
 

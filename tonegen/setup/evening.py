@@ -19,7 +19,7 @@ def set_of_setup(setup: Setup, instrument: Instrument, name: str, title: str) ->
     [('Invented Waltz', 3.0)]
     """
     songs = tuple(
-        SetSong(song.name, number, song.key, float(instrument.fret_of_key(song.key)))
+        SetSong(song.name, number, song.key, float(instrument.fret_of_key(song.key)), minor=song.minor)
         for number, song in enumerate(setup.songs, 1)
     )
     return SetList(

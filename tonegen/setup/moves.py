@@ -84,9 +84,15 @@ def refitted(hands: H, instrument: Instrument) -> H:
     return replace(
         hands,
         travels={name: travel for name, travel in hands.travels.items() if name in known},
-        strings=tuple(sorted(there or (instrument.grips[0].strings if instrument.grips else (1,)))),
+        strings=tuple(sorted(there or _first_grip(instrument))),
         fret=min(hands.fret, float(instrument.frets)),
     )
+
+
+def _first_grip(instrument: Instrument) -> tuple[int, ...]:
+    """What sounds first: a triad with nothing engaged, else the beginning of the first grip."""
+    triads = (grip.strings for grip in instrument.grips if len(grip.strings) == 3 and not grip.changes)
+    return next(triads, instrument.grips[0].strings[:3] if instrument.grips else (1,))
 
 
 def listed_strings(text: str, at_least: int = 2) -> tuple[int, ...]:
@@ -186,11 +192,11 @@ def forget_grip(setup: S, name: str) -> S:
     return replace(setup, grips=tuple(grip for grip in setup.grips if grip.name != name))
 
 
-def save_song(setup: S, name: str, key: int) -> S:
+def save_song(setup: S, name: str, key: int, minor: bool = False) -> S:
     """Put a song on the set list: in its place when it is there, else last. Raises BadValue for no name."""
     if not name:
         raise BadValue("a song needs a name")
-    songs = {song.name: song for song in setup.songs} | {name: Song(name, key)}
+    songs = {song.name: song for song in setup.songs} | {name: Song(name, key, minor)}
     return replace(setup, songs=tuple(songs.values()))
 
 

@@ -60,10 +60,11 @@ class SavedGrip(Record, frozen=True, forbid_unknown_fields=True):
 
 
 class Song(Struct, frozen=True, forbid_unknown_fields=True):
-    """A song of the set list; its key is a pitch class."""
+    """A song of the set list; its key is a pitch class, of a minor scale or not."""
 
     name: str
     key: PitchClass
+    minor: bool = False
 
 
 class Setup(Record, frozen=True, forbid_unknown_fields=True):

@@ -17,7 +17,7 @@ from tonegen.synthesis.player import FADE_SECONDS, SWITCH_SECONDS, Player
 
 LARGEST_BLOCK_FRAMES: Final = 16_384
 _PICTURE_SECONDS: Final = 0.04
-_LOST_AFTER_SECONDS: Final = 2.0  # a device that has taken nothing for so long is gone
+LOST_AFTER_SECONDS: Final = 2.0  # a device that has taken nothing for so long is gone
 _CLOSING_SECONDS: Final = 2.0
 _CLOSING_LOST_SECONDS: Final = 0.5
 # A host whose server PortAudio takes to be there: once it is gone, closing a stream waits for ever or aborts.
@@ -61,45 +61,58 @@ def look_again() -> None:
 
     Raises NoSuchDevice where PortAudio is missing or does not begin again.
     """
-    sounddevice = _sounddevice()
+    sounddevice = portaudio()
     with _Open.lock:
         if not _Open.streams:
             try:
                 sounddevice._terminate()
                 sounddevice._initialize()
             except sounddevice.PortAudioError as refusal:
-                raise NoSuchDevice(f"sound devices cannot be listed ({_words(refusal)})") from refusal
+                raise NoSuchDevice(f"sound devices cannot be listed ({in_words(refusal)})") from refusal
 
 
 def output_devices() -> tuple[Device, ...]:
     """Every device that sound can go to. Raises NoSuchDevice where PortAudio is missing."""
-    sounddevice = _sounddevice()
+    return _devices("output")
+
+
+def input_devices() -> tuple[Device, ...]:
+    """Every device that sound can come from. Raises NoSuchDevice where PortAudio is missing."""
+    return _devices("input")
+
+
+def _devices(kind: str) -> tuple[Device, ...]:
+    sounddevice = portaudio()
     hosts = sounddevice.query_hostapis()
-    default = _default_number(sounddevice)
+    default = _default_number(sounddevice, kind)
     default_host = sounddevice.query_devices(default)["hostapi"] if default is not None else None
     return tuple(
         Device(
             number=found["index"],
             name=found["name"],
             host=hosts[found["hostapi"]]["name"],
-            channels=found["max_output_channels"],
+            channels=found[f"max_{kind}_channels"],
             sample_rate=round(found["default_samplerate"]),
             is_default=found["index"] == default,
             of_default_host=found["hostapi"] == default_host,
         )
         for found in sounddevice.query_devices()
-        if found["max_output_channels"] > 0
+        if found[f"max_{kind}_channels"] > 0
     )
 
 
-def choose(which: str | None, devices: Sequence[Device]) -> Device:
+def choose(
+    which: str | None,
+    devices: Sequence[Device],
+    where_none_is: str = 'there is no sound device; connect one, or write a file with "tonegen render"',
+) -> Device:
     """The device with that number, or with that part of a name; the default one for None.
 
     A whole name wins over a part, and the system's usual way to a device over its other ones.
     Raises NoSuchDevice, naming the devices that exist, when none or several fit.
     """
     if not devices:
-        raise NoSuchDevice('there is no sound device; connect one, or write a file with "tonegen render"')
+        raise NoSuchDevice(where_none_is)
     listed = ", ".join(str(device) for device in devices)
     if which is None:
         fitting = [device for device in devices if device.is_default]
@@ -179,7 +192,7 @@ class _Stream:
         self._seen_frames, self._seen_at = 0, time.monotonic()
         self._block_frames = block_frames
         self._stream: Any = None
-        sounddevice = _sounddevice()
+        sounddevice = portaudio()
         self._abort = sounddevice.CallbackAbort
         self._refusal = sounddevice.PortAudioError
         self._new = sounddevice.OutputStream
@@ -200,8 +213,7 @@ class _Stream:
         return self
 
     def _open(self) -> None:
-        with _Open.lock:
-            _Open.streams += 1
+        opening()
         player, device = self._player, self._device
         try:
             self._stream = self._new(
@@ -214,10 +226,11 @@ class _Stream:
                 finished_callback=self.ended.set,
             )
         except self._refusal as refusal:
-            _closed()
+            closed()
             raise NoSuchDevice(
                 f"sound device {device} does not take {player.channels} channels at {player.sample_rate} Hz "
-                f"({_words(refusal)}); it has {device.channels} channels, and prefers {device.sample_rate} Hz"
+                f"({in_words(refusal)}); it has {device.channels} channels, "
+                f"and prefers {device.sample_rate} Hz"
             ) from refusal
 
     def _start(self) -> None:
@@ -226,7 +239,7 @@ class _Stream:
         except self._refusal as refusal:
             self._lost = True
             raise NoSuchDevice(
-                f"sound device {self._device} does not start ({_words(refusal)}); "
+                f"sound device {self._device} does not start ({in_words(refusal)}); "
                 "check that it is connected and that no other program is using it"
             ) from refusal
 
@@ -249,7 +262,7 @@ class _Stream:
         now = time.monotonic()
         if self.frames != self._seen_frames:
             self._seen_frames, self._seen_at = self.frames, now
-        if self.ended.is_set() or now - self._seen_at > _LOST_AFTER_SECONDS:
+        if self.ended.is_set() or now - self._seen_at > LOST_AFTER_SECONDS:
             self._lost = True
             raise NoSuchDevice(
                 f"sound device {self._device} was lost while playing; connect it again and restart"
@@ -268,30 +281,41 @@ class _Stream:
         self.frames += frames
 
     def _close(self, gently: bool = False) -> None:
-        """Close the stream, after what is under way when `gently`; a lost device may never answer."""
-        if self._lost and self._device.host == _HOST_NEVER_GONE:
-            _leave_open_at_exit()
-            return
-
-        def close() -> None:
-            if gently:
-                self._stream.stop()
-            self._stream.close()
-            _closed()
-
-        closing = threading.Thread(target=close, daemon=True)
-        closing.start()
-        closing.join(_CLOSING_SECONDS if gently else _CLOSING_LOST_SECONDS)
-        if closing.is_alive():
-            _leave_open_at_exit()
+        close_stream(self._stream, self._device, gently, self._lost)
 
 
-def _closed() -> None:
+def close_stream(stream: Any, device: Device, gently: bool, lost: bool) -> None:
+    """Close a stream, after what is under way when `gently`; a lost device may never answer."""
+    if lost and device.host == _HOST_NEVER_GONE:
+        leave_open_at_exit()
+        return
+
+    def close() -> None:
+        if gently:
+            stream.stop()
+        stream.close()
+        closed()
+
+    closing = threading.Thread(target=close, daemon=True)
+    closing.start()
+    closing.join(_CLOSING_SECONDS if gently else _CLOSING_LOST_SECONDS)
+    if closing.is_alive():
+        leave_open_at_exit()
+
+
+def opening() -> None:
+    """A stream is being opened; `closed` ends that."""
+    with _Open.lock:
+        _Open.streams += 1
+
+
+def closed() -> None:
+    """A stream is open no more."""
     with _Open.lock:
         _Open.streams -= 1
 
 
-def _sounddevice() -> Any:
+def portaudio() -> Any:
     """The binding to PortAudio, which opens the library when it is imported."""
     try:
         # Cut short it would take PortAudio away from under the threads that JACK has begun.
@@ -305,18 +329,18 @@ def _sounddevice() -> Any:
     return sounddevice
 
 
-def _leave_open_at_exit() -> None:
+def leave_open_at_exit() -> None:
     """Do not let PortAudio shut down with a stream that cannot be closed: it would abort the program."""
-    atexit.unregister(_sounddevice()._exit_handler)
+    atexit.unregister(portaudio()._exit_handler)
 
 
-def _default_number(sounddevice: Any) -> int | None:
+def _default_number(sounddevice: Any, kind: str) -> int | None:
     try:
-        return int(sounddevice.query_devices(kind="output")["index"])
+        return int(sounddevice.query_devices(kind=kind)["index"])
     except (sounddevice.PortAudioError, ValueError):
         return None
 
 
-def _words(refusal: Exception) -> str:
+def in_words(refusal: Exception) -> str:
     """What PortAudio says, on one line."""
     return " ".join(str(refusal.args[0]).split()) if refusal.args else "no reason given"

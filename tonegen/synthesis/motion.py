@@ -22,6 +22,7 @@ from tonegen.synthesis.bank import (
     sines,
 )
 
+_IN_PHASE_TURNS: Final = 1e-9
 _MOVING_VALUES: Final = 1 << 15  # partials x frames worked on at once: they stay in the cache
 
 
@@ -35,6 +36,7 @@ class MotionTarget(Frozen):
     gains : K x channels
     cycles_per_frame : T, frequencies of the carriers over the sample rate
     glide_frames : None where glides go on as they are
+    meeting : K, the same number for partials at one frequency: once the motion has ended they are in phase
     then : where it goes on to once its ramp has ended, while the level rises step by step
     """
 
@@ -46,6 +48,7 @@ class MotionTarget(Frozen):
     gains: NDArray[np.float64]
     carrier_ids: NDArray[np.int64]
     cycles_per_frame: NDArray[np.float64]
+    meeting: NDArray[np.intp]
     bank: Bank
     ramp_frames: int
     glide_frames: int | None
@@ -65,6 +68,7 @@ class Motion:
         self.carrier = target.carrier
         self.multiples = target.multiples
         self.turns = target.start_turns
+        self.shift_turns: NDArray[np.float64] | None = None  # by the end, of partials that come into phase
         self.decay_db_per_frame = target.decay_db_per_frame
         self.decayed_frames = np.zeros(len(target.ids))
         self.gains_from = np.zeros_like(target.gains)
@@ -73,12 +77,14 @@ class Motion:
         self.cycles_from = self.cycles_to = target.cycles_per_frame
         if before is not None:
             self._carry_on(before)
-        frames = max(self.ramp_frames, self.glide_frames)
-        self.end = start + frames
         highest = np.maximum(self.cycles_from, self.cycles_to)[self.carrier] * self.multiples
         self._near_the_edge = bool((highest > FADING_CYCLES_PER_FRAME).any())
         self._decays = bool(self.decay_db_per_frame.any())
         self._glides = bool((self.cycles_from != self.cycles_to).any())
+        self._frames = max(self.ramp_frames, self.glide_frames)
+        self.end = start + self._frames
+        if before is not None:
+            self._come_into_phase(before)
         gains = np.concatenate([self.gains_from.T, self.gains_to.T])
         self._gains = np.ascontiguousarray(gains, dtype=np.float32)  # 2 channels x K: from, then to
 
@@ -121,6 +127,29 @@ class Motion:
         self.multiples = np.concatenate([self.multiples, before.multiples[gone]])
         self.decay_db_per_frame = np.concatenate([self.decay_db_per_frame, before.decay_db_per_frame[gone]])
 
+    def _come_into_phase(self, before: "Motion") -> None:
+        """Have partials that meet end in phase with the one of them that sounds longest at its frequency.
+
+        One that is new starts so; another gets there along the motion, by at most half a turn.
+        """
+        meeting = self.target.meeting
+        if len(np.unique(meeting)) == len(meeting):
+            return
+        count = len(meeting)
+        new = ~np.isin(self.target.ids, before.ids)
+        moves = (self.cycles_from != self.cycles_to)[self.target.carrier]
+        order = np.lexsort((np.where(new, 2, moves), meeting))
+        numbers, first = np.unique(meeting[order], return_index=True)
+        leader = order[first][np.searchsorted(numbers, meeting)]
+        at_end = self.turns_at(self._frames)[:count]
+        shift = at_end[leader] - at_end
+        shift -= np.rint(shift)
+        self.turns = self.turns.copy()
+        self.turns[:count][new] += shift[new]
+        shift[new] = 0.0
+        if np.abs(shift).max() > _IN_PHASE_TURNS:
+            self.shift_turns = np.concatenate([shift, np.zeros(len(self.ids) - count)])
+
     def progress(self, frames: NDArray[np.float64]) -> NDArray[np.float64]:
         """How far the ramp is, 0 to 1, so many frames after the start."""
         if self.ramp_frames == 0:
@@ -143,7 +172,10 @@ class Motion:
     def turns_at(self, frames: int) -> NDArray[np.float64]:
         """Phases so many frames after the start, 0 to 1."""
         passed = self._cycles(np.array([float(frames)]))[:, 0]
-        return np.mod(passed[self.carrier] * self.multiples + self.turns, 1.0)
+        turns = passed[self.carrier] * self.multiples + self.turns
+        if self.shift_turns is not None:
+            turns += self.shift_turns * raised_cosine(np.clip(np.array(frames / self._frames), 0, 1))
+        return np.mod(turns, 1.0)
 
     def cycles_per_frame_at(self, frames: int) -> NDArray[np.float64]:
         """Frequencies of the carriers so many frames after the start."""
@@ -188,6 +220,8 @@ class Motion:
         np.take(self._cycles(frames), self.carrier, axis=0, out=turns, mode="clip")  # clip: takes no copy
         turns *= self.multiples[:, None]
         turns += self.turns[:, None]
+        if self.shift_turns is not None:
+            turns += np.multiply.outer(self.shift_turns, raised_cosine(np.clip(frames / self._frames, 0, 1)))
         sines(turns, whole, wave)
         if self._decays:
             wave *= decayed(self.decayed_frames[:, None] + frames, self.decay_db_per_frame[:, None])

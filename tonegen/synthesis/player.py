@@ -10,8 +10,14 @@ more every quarter of a second. A fade-in from silence is free of that.
 It cannot clip: the levels of a timbre sum to 1, the shares of the tones sum to at most 1, and every gain on
 its way is the same mixture of two sets of gains that keep to that, under the ceiling.
 
+Partials of several tones at one frequency are in phase, however each came there, unless a timbre says where
+they start: what is pure stands still where it is loudest, and its level is not left to chance.
+
 Commands are worked out in the thread of the caller and handed over in a queue; the thread that pulls blocks
 takes no lock.
+
+What was pulled ahead of what is heard can be pulled again from any frame of the last second; what is
+commanded then begins there.
 """
 
 import threading
@@ -25,7 +31,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonegen.errors import BadValue
-from tonegen.interval import Ratio
+from tonegen.interval import PURE_BEATS_PER_SECOND, Ratio
 from tonegen.synthesis.bank import DEVICE_COLUMNS, HIGHEST_CYCLES_PER_FRAME, Bank
 from tonegen.synthesis.motion import Motion, MotionTarget, Work
 from tonegen.synthesis.timbre import Place, Tone, linear_from_db
@@ -42,6 +48,8 @@ HIGHEST_STEP_DB: Final = 6.0
 RISE_SECONDS: Final = 0.25
 LOWEST_SAMPLE_RATE: Final = 8_000
 HIGHEST_SAMPLE_RATE: Final = 384_000
+# How far back a frame may lie from which blocks are pulled again.
+KEPT_SECONDS: Final = 1.0
 # How long other threads may go on while one waits that a block of sound, or a note, depends on.
 SWITCH_SECONDS: Final = 0.0005
 
@@ -105,6 +113,8 @@ class Player:
         self._numbered: dict[tuple[str, float], int] = {}
         self._work = Work()
         self._motion = Motion(self._target(SHORTEST_RAMP_SECONDS, None), 0, None)
+        self._taken_over = deque([(0, self._motion)])  # the motions of the last second, and from which frame
+        self._commanded_frame = 0  # where the last command began that has begun
 
     def set(
         self,
@@ -197,7 +207,7 @@ class Player:
         while done < frames:
             motion, frame = self._motion, self.frame + done
             if motion.target.then is not None and frame >= motion.start + motion.ramp_frames:
-                motion = self._motion = Motion(motion.target.then, frame, motion)
+                motion = self._take_over(Motion(motion.target.then, frame, motion), frame)
             until = motion.end if motion.target.then is None else motion.start + motion.ramp_frames
             moving = min(max(until - frame, 0), frames - done)
             if moving:
@@ -205,10 +215,30 @@ class Player:
                 done += moving
                 continue
             if motion.start < motion.end:
-                motion = self._motion = motion.settled()
+                motion = self._take_over(motion.settled(), frame)
             motion.render_at_rest(out[done:], frame)
             done = frames
         self.frame += frames
+
+    def go_to(self, frame: int) -> None:
+        """Pull from this frame next, where it was pulled before or comes next.
+
+        For the thread that pulls. It goes back by `KEPT_SECONDS` at most, and never behind a command that has
+        begun: `frame` says where it stands.
+        """
+        self.frame = max(frame, self._commanded_frame, self._taken_over[0][0])
+        while self._taken_over[-1][0] > self.frame:
+            self._taken_over.pop()
+        self._motion = self._taken_over[-1][1]
+
+    def _take_over(self, motion: Motion, frame: int) -> Motion:
+        """Sound this motion from a frame on, and remember what sounded before."""
+        self._motion = motion
+        self._taken_over.append((frame, motion))
+        kept_from = frame - KEPT_SECONDS * self.sample_rate
+        while len(self._taken_over) > 2 and self._taken_over[1][0] < kept_from:
+            self._taken_over.popleft()
+        return motion
 
     def _begin_commands(self) -> None:
         """Start what was commanded since the last block.
@@ -220,7 +250,8 @@ class Player:
             command = self._commands[0]
             together = len(command.ids) + len(self._motion.ids)
             if together <= _MOST_MOVING_PARTIALS or self.frame >= self._motion.end:
-                self._motion = Motion(self._commands.popleft(), self.frame, self._motion)
+                self._take_over(Motion(self._commands.popleft(), self.frame, self._motion), self.frame)
+                self._commanded_frame = self.frame
             elif len(self._commands) > 1:
                 self._commands.popleft()
                 if self._commands[0].glide_frames is None:
@@ -285,6 +316,9 @@ class Player:
         gain_table = np.array(gains, dtype=np.float64).reshape(len(rows), self.channels)
         carrier = table[:, 1].astype(np.intp)
         cycles_per_frame = np.array([tone.hz for tone in tones], dtype=np.float64) / rate
+        meeting = _meeting(cycles_per_frame[carrier] * table[:, 2] * rate)
+        drawn = table[:, 3] % 0.5 != 0  # a phase that a timbre gives is its own; half a turn is a sign
+        meeting[drawn] = len(rows) + np.arange(np.count_nonzero(drawn))
         target: MotionTarget | None = None
         shares = self._shares_of_a_rise(float(np.sqrt(np.square(gain_table).sum() / 2)), ramp_seconds)
         for number, rise in reversed([*enumerate(shares)]):
@@ -298,6 +332,7 @@ class Player:
                 gains=gain_table * rise,
                 carrier_ids=np.array(list(self._carrier_ids.values()), dtype=np.int64),
                 cycles_per_frame=cycles_per_frame,
+                meeting=meeting,
                 bank=Bank(
                     cycles_per_frame[carrier] * table[:, 2], gain_table * rise, table[:, 4], self._columns
                 ),
@@ -339,6 +374,18 @@ class Player:
     def _fresh_id(self) -> int:
         self._next_id += 1
         return self._next_id
+
+
+def _meeting(hz: NDArray[np.float64]) -> NDArray[np.intp]:
+    """A number for each partial, the same for those that do not beat with each other.
+
+    >>> _meeting(np.array([1100.0, 825.0, 1100.0005])).tolist()
+    [1, 0, 1]
+    """
+    rising = np.argsort(hz, kind="stable")
+    numbers = np.empty(len(hz), dtype=np.intp)
+    numbers[rising] = np.cumsum(np.diff(hz[rising], prepend=hz[rising][:1]) >= PURE_BEATS_PER_SECOND)
+    return numbers
 
 
 def checked_level_dbfs(level_dbfs: float) -> float:

@@ -59,7 +59,7 @@ class Undetermined:
 
     def __str__(self) -> str:
         """In plain words."""
-        return f"{self.why}: {', '.join(map(str, self.points))}"
+        return f"{self.why} ({', '.join(map(str, self.points))})"
 
 
 def contradictions_of(
@@ -133,7 +133,7 @@ def undetermined_of(demands: Demands, filled: Collection[TuningPoint] = ()) -> t
         found.append(
             Undetermined(
                 tuple(alone),
-                "Not in the grips you picked, so left as they were (or at their limit)",
+                "Not in the grips you picked: left as they were",
             )
         )
     for group in _components(touched):
@@ -142,7 +142,7 @@ def undetermined_of(demands: Demands, filled: Collection[TuningPoint] = ()) -> t
             points = tuple(demands.points[open_columns[c]] for c in group)
             found.append(
                 Undetermined(
-                    points, "Tied only to each other (pin one of them, or name a band, to set their pitch)"
+                    points, "Tied only to each other: pin one of them, or name a band, to set their pitch"
                 )
             )
     return tuple(found)

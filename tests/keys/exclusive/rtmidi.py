@@ -32,7 +32,7 @@ class MidiOut:
     def get_ports(self):
         return _at("ports").read_text().splitlines()
 
-    def open_port(self, number):
+    def open_port(self, number, name=None):
         held = _at(f"{self.get_ports()[number]}.held")
         try:
             held.touch(exist_ok=False)

@@ -9,6 +9,8 @@ from tonegen.cli import commands
 SUMMARIES: Final[Mapping[str, str]] = {
     "lesson": "Learn to hear beats, step by step.",
     "train": "Practise with trials, and find out what you can hear.",
+    "match": "Bring a tone to the pitch of a partner's recording.",
+    "practise": "Practise for eight minutes what helps you most now.",
     "history": "See your progress day by day; export or delete it.",
 }
 

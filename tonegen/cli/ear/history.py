@@ -3,19 +3,16 @@
 from dataclasses import asdict
 from math import log2
 from pathlib import Path
+from textwrap import wrap
 from typing import Any, Final
 
 import click
 
 from tonegen.cli.asked import Parsed
 from tonegen.cli.ear.terminal import (
-    Speaker,
-    device_option,
-    level_option,
-    no_sound_option,
+    AskedHearing,
+    asks_who_listens,
     open_history,
-    person_option,
-    person_or_login,
 )
 from tonegen.cli.show import as_json, force_option, print_json, print_table
 from tonegen.ear.estimate import Estimate
@@ -24,8 +21,9 @@ from tonegen.ear.progress import Day, by_day
 from tonegen.ear.rendering import Clip, one_after_another, strip
 from tonegen.ear.rows import Row
 from tonegen.ear.session import MOST_CENTS, Answered
+from tonegen.ear.trend import Trend, trends
 from tonegen.ear.trials import TrialKind, judge
-from tonegen.ear.words import describe, waiting_in_words
+from tonegen.ear.words import by_eye_in_words, describe, reply_in_words, trend_in_words, waiting_in_words
 from tonegen.errors import BadValue
 from tonegen.words import signed
 
@@ -45,7 +43,7 @@ def parse_place(text: str) -> tuple[int, int]:
 
 
 @click.command()
-@person_option
+@asks_who_listens
 @click.option("--png", type=click.Path(path_type=Path), help="Draw your progress to this PNG file.")
 @click.option("--csv", type=click.Path(path_type=Path), help="Write every answer to this CSV file.")
 @click.option("--delete", is_flag=True, help="Delete all of this person's answers.")
@@ -55,22 +53,16 @@ def parse_place(text: str) -> tuple[int, int]:
     type=Parsed("3:12", parse_place),
     help="Replay a trial exactly as it was; give its session and number from the CSV file.",
 )
-@level_option
-@device_option
-@no_sound_option
 @click.option("--people", is_flag=True, help="List who has answered on this machine.")
 @force_option
 @as_json
 def command(
-    person: str | None,
+    hearing: AskedHearing,
     png: Path | None,
     csv: Path | None,
     delete: bool,
     yes: bool,
     again: tuple[int, int] | None,
-    level: float | None,
-    device: str | None,
-    no_sound: bool,
     people: bool,
     force: bool,
     in_json: bool,
@@ -87,35 +79,40 @@ def command(
         if people:
             _show_people(history, in_json)
             return
-        name = person_or_login(person)
+        name = hearing.name
         if delete:
             _delete(history, name, yes)
             return
         history.checked_person(name)
         if again:
-            rows = [row for row in history.rows(name) if (row.session, row.number) == again]
-            if not rows:
+            found = [row for row in history.rows(name) if (row.session, row.number) == again]
+            if not found:
                 raise BadValue(f"--again: {name} has not answered trial {again[1]} of session {again[0]}")
-            _hear_again(rows[0], level, device, no_sound)
+            _hear_again(found[0], hearing)
             return
         if unreadable := history.unreadable(name):
             words = "answer" if unreadable == 1 else "answers"
             click.echo(
                 f"{unreadable} {words} of {name} cannot be read; they stay in {history.path}", err=True
             )
-        days, waiting = by_day(history.rows(name)), history.unfinished(name)
+        lessons = history.lessons(name)
+        rows, waiting = history.rows(name), history.unfinished(name)
+        days, followed, by_eye = by_day(rows), trends(rows), by_eye_in_words(rows)
         if csv:
             click.echo(f"{history.export(name, csv, force=force)} answers written to {csv}", err=True)
         if png:
             from tonegen.ear.picture import write_progress
 
-            write_progress(days, png, f"Ear training: {name}", force=force)
+            write_progress(days, png, f"Ear training: {name}", followed, force=force)
             click.echo(f"progress drawn to {png}", err=True)
     if in_json:
         print_json(
             {
                 "person": name,
                 "days": [_day_json(day) for day in days],
+                "lessons": [asdict(one) for one in lessons],
+                "trends": [_trend_json(trend) for trend in followed],
+                "by_eye": sum(row.by_ear is False for row in rows),
                 "unfinished": [{"session": one.session, "words": waiting_in_words(one)} for one in waiting],
             }
         )
@@ -127,6 +124,11 @@ def command(
         [_day_row(day) for day in plotted],
         f"{name}; a threshold is the error heard four times out of five; ranges are 95 %",
     )
+    for taken in lessons:
+        click.echo(f"lesson {taken.lesson}: {reply_in_words(taken)}")
+    for words in [*map(trend_in_words, followed), by_eye]:
+        if words:
+            click.echo("\n".join(wrap(words, 100, subsequent_indent="  ")))
     if waiting:
         click.echo("Not finished; to continue: tonegen ear train --session NUMBER")
         for one in waiting:
@@ -146,11 +148,11 @@ def _delete(history: History, name: str, yes: bool) -> None:
     click.echo(f"{history.delete(name)} answers of {name} deleted{with_copies}")
 
 
-def _hear_again(row: Row, level: float | None, device: str | None, no_sound: bool) -> None:
+def _hear_again(row: Row, hearing: AskedHearing) -> None:
     """The very sounds of a trial that was answered, and what was said of the answer."""
     trial = row.again()
     click.secho(trial.question, bold=True)
-    with Speaker(device, no_sound, level) as speaker:
+    with hearing.speaker() as speaker:
         if speaker.silent:
             click.echo("\n".join(map(strip, trial.sounds)))
         else:
@@ -170,6 +172,18 @@ def _show_people(history: History, in_json: bool) -> None:
 
 def _day_json(day: Day) -> dict[str, Any]:
     return {**asdict(day), "day": day.day.isoformat(), "kind": day.kind.value}
+
+
+def _trend_json(trend: Trend) -> dict[str, Any]:
+    return {
+        "kind": trend.kind.value,
+        "interval": trend.interval,
+        "register": trend.register,
+        "days": trend.days,
+        "change": asdict(trend.change),
+        "likely": trend.likely,
+        "words": trend_in_words(trend),
+    }
 
 
 def _day_row(day: Day) -> tuple[str, ...]:

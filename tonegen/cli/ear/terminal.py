@@ -1,58 +1,79 @@
-"""A terminal that is asked key by key, and a device that plays at the same time."""
+"""What the commands for ears share: a device that plays while keys are read, who answers, their history."""
 
-import os
-import select
-import shutil
-import sys
 import threading
 import time
-from collections import deque
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass
+from functools import reduce, wraps
 from types import TracebackType
 from typing import Any, Final, cast
 
 import click
 
 from tonegen.cli.asked import TEXT
+from tonegen.cli.ear.ahead import Ahead
 from tonegen.ear.comfort import REST_HINT, Rest
 from tonegen.ear.history import FILE_NAME, History, login_name
 from tonegen.ear.rendering import Booth, Clip, Source
-from tonegen.errors import BadValue, NoSuchDevice
+from tonegen.errors import NoSuchDevice
 from tonegen.presets import own_folder
 from tonegen.sound.device import choose, output_devices, play
 from tonegen.synthesis.player import HEARING_CAUTION, QUIET_LEVEL_DBFS, Player, checked_level_dbfs
 
-LEAST_COLUMNS: Final = 60
-LEAST_LINES: Final = 12
-STOP: Final = "q"
+# What the arrows move a tone by.
+STEPS_CENTS: Final = {"left": -0.2, "right": 0.2, "down": -2.0, "up": 2.0}
 _SILENT_SAMPLE_RATE: Final = 48_000
 _WATCH_SECONDS: Final = 0.25
 _LATENCY_SECONDS: Final = 0.5  # of a device that is slow
-_KEY_WAIT_SECONDS: Final = 0.002  # where a system can only be asked again and again; taps are timed by it
-_ESCAPE: Final = "\x1b"
-# What terminals send for keys without a letter; two dialects of the arrows, and Windows'.
-_NAMED_KEYS: Final = {
-    "\x1b[A": "up", "\x1b[B": "down", "\x1b[C": "right", "\x1b[D": "left",
-    "\x1bOA": "up", "\x1bOB": "down", "\x1bOC": "right", "\x1bOD": "left",
-    "\xe0H": "up", "\xe0P": "down", "\xe0M": "right", "\xe0K": "left",
-    "\r": "enter", "\n": "enter", " ": "space", "\x7f": "backspace", "\x08": "backspace",
-}  # fmt: skip
 
-person_option = click.option("--person", type=TEXT, help="Who is answering; your login name if left out.")
-device_option = click.option("--device", type=TEXT, help="Sound device, by number or part of its name.")
-level_option = click.option(
-    "--level", type=float, help=f"Loudness, dB of full scale; at most -6, {QUIET_LEVEL_DBFS:g} when left out."
-)
-no_sound_option = click.option(
-    "--no-sound", is_flag=True, help="Draw each beat instead of sounding it, where there is no device."
+_LISTENERS_OPTIONS: Final = (
+    click.option("--person", type=TEXT, help="Who is answering; your login name if left out."),
+    click.option(
+        "--level",
+        type=float,
+        help=f"Loudness, dB of full scale; at most -6, {QUIET_LEVEL_DBFS:g} when left out.",
+    ),
+    click.option("--device", type=TEXT, help="Sound device, by number or part of its name."),
+    click.option(
+        "--no-sound", is_flag=True, help="Draw each beat instead of sounding it, where there is no device."
+    ),
 )
 
 
-def person_or_login(person: str | None) -> str:
-    """The name given, or that of the login."""
-    return login_name() if person is None else person
+@dataclass(frozen=True, slots=True)
+class AskedHearing:
+    """Who answers, and where and how loud it sounds, as it was asked for."""
+
+    person: str | None
+    level_dbfs: float | None
+    device: str | None
+    no_sound: bool
+
+    @property
+    def name(self) -> str:
+        """Who answers: the name given, or that of the login."""
+        return login_name() if self.person is None else self.person
+
+    def speaker(self) -> "Speaker":
+        """Where it sounds. Raises BadValue for a level out of range, NoSuchDevice."""
+        return Speaker(self.device, self.no_sound, self.level_dbfs)
+
+
+def asks_who_listens(command: Callable[..., None]) -> Callable[..., None]:
+    """Give a command the options of those who answer and listen, as one `hearing`."""
+
+    @wraps(command)
+    def asked(
+        *arguments: Any,
+        person: str | None,
+        level: float | None,
+        device: str | None,
+        no_sound: bool,
+        **others: Any,
+    ) -> None:
+        command(*arguments, hearing=AskedHearing(person, level, device, no_sound), **others)
+
+    return reduce(lambda made, option: option(made), reversed(_LISTENERS_OPTIONS), asked)
 
 
 def open_history() -> History:
@@ -63,114 +84,11 @@ def open_history() -> History:
     return history
 
 
-@dataclass(frozen=True, slots=True)
-class Key:
-    """A key, by name or as the letter that it is, and when it was pressed."""
-
-    name: str
-    seconds: float
-
-
-class KeyReader:
-    """Keys as they are pressed, without echo; a context manager that puts the terminal back.
-
-    Raises BadValue where there is no terminal, or one that is too small.
-    """
-
-    def __init__(self) -> None:
-        """See that there is a terminal to ask."""
-        if not (sys.stdin.isatty() and sys.stdout.isatty()):
-            raise BadValue("this reads single keys and needs a terminal; run it in one, without a pipe")
-        columns, lines = shutil.get_terminal_size()
-        if columns < LEAST_COLUMNS or lines < LEAST_LINES:
-            raise BadValue(
-                f"the terminal is {columns} by {lines}; make it {LEAST_COLUMNS} by {LEAST_LINES} or larger"
-            )
-        self.columns = columns
-        self._waiting: deque[Key] = deque()
-        self._restore: Callable[[], None] = lambda: None
-
-    def __enter__(self) -> "KeyReader":
-        """Take each key at once, and Ctrl-C as ever."""
-        if sys.platform != "win32":
-            import termios
-            import tty
-
-            before = termios.tcgetattr(sys.stdin)
-            tty.setcbreak(sys.stdin)
-
-            def restore() -> None:
-                with suppress(termios.error):  # the terminal was closed
-                    termios.tcsetattr(sys.stdin, termios.TCSADRAIN, before)
-
-            self._restore = restore
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        """Leave the terminal as it was."""
-        self._restore()
-
-    def next(self, watch: Callable[[], None]) -> Key:
-        """Wait for a key; `q` where the terminal went away. `watch` is called now and then, and may raise."""
-        sys.stdout.flush()
-        while not self._waiting:
-            while not self._pressed():
-                watch()
-            text = self._read()
-            now = time.perf_counter()
-            if not text:
-                return Key(STOP, now)
-            self._waiting.extend(Key(name, now) for name in split_keys(text))
-        return self._waiting.popleft()
-
-    def _pressed(self) -> bool:
-        """Wait a moment for a key; whether there is one."""
-        if sys.platform == "win32":
-            import msvcrt
-
-            time.sleep(_KEY_WAIT_SECONDS)
-            return bool(msvcrt.kbhit())
-        return bool(select.select([sys.stdin], [], [], _WATCH_SECONDS)[0])
-
-    def _read(self) -> str:
-        if sys.platform == "win32":
-            import msvcrt
-
-            first = msvcrt.getwch()
-            return first + msvcrt.getwch() if first in "\x00\xe0" else first
-        try:
-            return os.read(sys.stdin.fileno(), 64).decode("utf-8", "replace")
-        except OSError:  # the terminal was closed
-            return ""
-
-
-def split_keys(text: str) -> list[str]:
-    """The keys in what a terminal sent at once, letters in lower case; keys without a meaning here are "".
-
-    >>> split_keys("1\\x1b[D q")
-    ['1', 'left', 'space', 'q']
-    """
-    keys = []
-    while text:
-        known = next((code for code in _NAMED_KEYS if text.startswith(code)), None)
-        if known:
-            keys.append(_NAMED_KEYS[known])
-            text = text[len(known) :]
-        elif text[0] == _ESCAPE:
-            keys.append("")  # some other key: its whole sequence is one
-            text = text[1:].lstrip("[O0123456789;")[1:]
-        else:
-            keys.append(text[0].lower())
-            text = text[1:]
-    return keys
-
-
 class Speaker:
     """The booth on a device, open as long as the context lasts; or nothing at all, for `--no-sound`.
 
     level_dbfs : what nothing that it plays exceeds; None for a quiet one
+    ahead : makes what may be played next
     Raises BadValue for a level out of range, NoSuchDevice, one line, when there is no device; `play` and
     `watch` raise it when it is lost.
     """
@@ -187,6 +105,7 @@ class Speaker:
             except NoSuchDevice as missing:
                 raise NoSuchDevice(f"{missing}; or see the beats drawn: --no-sound") from None
         self.sample_rate = self._chosen.sample_rate if self._chosen else _SILENT_SAMPLE_RATE
+        self.ahead = Ahead(self.sample_rate)
         self._booth = Booth(self.sample_rate, self.level_dbfs)
         self._rest = Rest()
         self._ended = threading.Event()
@@ -205,6 +124,7 @@ class Speaker:
     ) -> None:
         """Fade out and close."""
         self._ended.set()
+        self.ahead.close()
         if self._chosen:
             self._thread.join()
 

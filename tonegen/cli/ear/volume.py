@@ -4,7 +4,8 @@ from typing import Final
 
 import click
 
-from tonegen.cli.ear.terminal import STOP, KeyReader, Speaker
+from tonegen.cli.ear.terminal import Speaker
+from tonegen.cli.key_reader import STOP, KeyReader
 from tonegen.ear.comfort import steady
 from tonegen.synthesis.player import CEILING_DBFS, LOWEST_LEVEL_DBFS
 

@@ -12,7 +12,6 @@ SUMMARIES: Final[Mapping[str, str]] = {
     "through": "Retune notes as you play them.",
     "file": "Retune a Standard MIDI File; tempo, tracks, programs and lyrics stay.",
     "compare": "Compare what tunings of the keys leave of a song's intervals.",
-    "osc": "Tune by OSC, and let OSC move pedals, bar, temperament and tones.",
     "reset": "Put a receiver back: notes off, bends to the centre, equal temperament.",
     "panic": "End every note on a MIDI port: notes and sound off, pedals up, on all channels.",
     "ports": "List the MIDI ports.",

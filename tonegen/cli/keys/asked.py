@@ -1,6 +1,6 @@
 """What the keyboards are brought to, and where it goes: the options that the keys commands share."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TypeVar
@@ -19,7 +19,7 @@ from tonegen.cli.asked import (
 )
 from tonegen.errors import BadValue
 from tonegen.frozen import Frozen
-from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class
+from tonegen.pitch import REFERENCE_HZ, checked_reference_hz, parse_pitch_class, parse_song_key
 from tonegen.reading import read_whole
 from tonegen.setup.context import rig_asked_for
 from tonegen.setup.moves import bar, stand
@@ -29,7 +29,6 @@ from tonegen.temperament import OwnTemperament, on_root
 
 if TYPE_CHECKING:
     from tonegen.keys.desk import Desk
-    from tonegen.keys.plan import Plan
     from tonegen.keys.receivers import Receiver
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -47,7 +46,7 @@ def parse_pair(text: str) -> tuple[str, str]:
 def parse_song(text: str) -> Song:
     """A song and its key, "Waltz=D". Raises BadValue."""
     name, key = parse_pair(text)
-    return Song(name, parse_pitch_class(key))
+    return Song(name, *parse_song_key(key))
 
 
 def parse_weight(text: str) -> tuple[str, float]:
@@ -90,7 +89,7 @@ class AskedScale(Frozen):
     fill: str
     reference: float | None
 
-    def desk(self, receiver: "Receiver", songs: tuple[Song, ...] = ()) -> "Desk":
+    def desk(self, receivers: "Mapping[str, Receiver]", songs: tuple[Song, ...] = ()) -> "Desk":
         """The knobs set so. Raises BadValue for options that do not fit together."""
         from tonegen.keys.desk import Desk
         from tonegen.keys.dumps import scale_of_file
@@ -104,7 +103,7 @@ class AskedScale(Frozen):
             dump, cautions = scale_of_file(Path(self.temperament), reference_hz)
             for words in cautions:
                 _say_once(words)
-            return Desk(receiver, Bare(reference_hz=reference_hz), songs=songs, fixed_scale=dump)
+            return Desk(receivers, Bare(reference_hz=reference_hz), songs=songs, fixed_scale=dump)
         instrument_name = self.instrument
         if instrument_name is None:
             bare = bare_of(Setup("", self.temperament, self.root, reference_hz=reference_hz))
@@ -112,7 +111,7 @@ class AskedScale(Frozen):
                 self._refuse(
                     "cannot be used without an instrument; give --instrument", *self._of_an_instrument
                 )
-                return Desk(receiver, bare, songs=songs)
+                return Desk(receivers, bare, songs=songs)
             instrument_name = bare.targets.instrument_name
         rig, made_with = rig_asked_for(
             instrument_name, self.temperament, self.root, self.drop, self.reference
@@ -128,7 +127,7 @@ class AskedScale(Frozen):
         hands = stand(rig.instrument, bar(rig.instrument, Hands(), fret), self.changes or {})
         _say_once(made_with)
         return Desk(
-            receiver,
+            receivers,
             rig,
             hands,
             songs,
@@ -164,14 +163,6 @@ class AskedScale(Frozen):
 def read_song(path: Path) -> bytes:
     """A MIDI file, whole. Raises BadValue for one that cannot be read."""
     return read_whole(path, _LARGEST_MIDI_FILE_BYTES, "larger than 200 MB; that is not a song")
-
-
-def check_bass(made: "Plan") -> None:
-    """Raise BadValue where the bass is to lead at equal temperament, and something else was chosen."""
-    if made.scale.key_cents.any():
-        raise BadValue(
-            "--follow bass has the lowest note at equal temperament; with another, say --follow song"
-        )
 
 
 def _say_once(words: str) -> None:

@@ -9,7 +9,7 @@ import click
 from tonegen import presets
 from tonegen.cli.asked import reference_option
 from tonegen.cli.keys.asked import read_song
-from tonegen.cli.show import as_json, print_json, print_sentence, print_table
+from tonegen.cli.show import as_json, force_option, print_json, print_sentence, print_table
 from tonegen.errors import BadValue
 from tonegen.pitch import REFERENCE_HZ, checked_reference_hz
 from tonegen.temperament import PitchClassTemperament
@@ -22,8 +22,10 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("source", metavar="IN.MID", type=click.Path(path_type=Path))
 @reference_option
+@click.option("--out", type=click.Path(path_type=Path), help="Draw it to a file as well: .pdf, .svg or .png.")
+@force_option
 @as_json
-def command(source: Path, reference: float | None, in_json: bool) -> None:
+def command(source: Path, reference: float | None, out: Path | None, force: bool, in_json: bool) -> None:
     """Compare what tunings of the keys leave of a song's intervals.
 
     Equal temperament, each preset on its best root, the best twelve pitches there are, and keys that follow
@@ -32,8 +34,8 @@ def command(source: Path, reference: float | None, in_json: bool) -> None:
 
     \b
     tonegen keys compare in.mid
+    tonegen keys compare in.mid --out compared.svg
     """
-    from tonegen.keys.chords import ChordFollowing
     from tonegen.keys.compared import compare_song
     from tonegen.keys.played import notes_of
 
@@ -45,11 +47,17 @@ def command(source: Path, reference: float | None, in_json: bool) -> None:
         song_compared = compare_song(
             played,
             [one for one in loaded if isinstance(one, PitchClassTemperament)],
-            ChordFollowing(),
             reference_hz,
         )
     except BadValue as error:
         raise BadValue(f"{source}: {error}") from None
+    if out is not None:
+        from tonegen.paper.compared import draw
+        from tonegen.paper.printing import write_figure
+
+        write_figure(lambda: draw(source.stem, song_compared.rows), out, force=force)
+    for caution in song_compared.cautions:
+        click.echo(caution, err=True)
     notes = int((~played.left_alone).sum())
     if in_json:
         print_json(
@@ -71,11 +79,14 @@ def command(source: Path, reference: float | None, in_json: bool) -> None:
         "bass: the lowest note from equal temperament, or from the song's where keys follow that; held: a "
         "note while it sounds; again: a key struck again within 2 s"
     )
+    if out is not None:
+        click.echo(f"Written: {out}")
     if song_compared.purer:
         names = ", ".join(row.name for row in song_compared.purer)
         print_sentence(
             f"Following does not help here; purer: {names}. It helps where chords leave the key, and not "
-            "where held notes chain chords that end a comma apart."
+            "where held notes chain chords that end a comma apart. Played live, held notes may glide: keys "
+            "through --glide 2."
         )
 
 

@@ -4,10 +4,11 @@ from pathlib import Path
 
 import click
 
-from tonegen.cli.keys.asked import AskedScale, asks_for_a_scale, check_bass, read_song, receiver_option
+from tonegen.cli.keys.asked import AskedScale, asks_for_a_scale, read_song, receiver_option
 from tonegen.cli.keys.plan import plan_json
 from tonegen.cli.show import as_json, force_option, print_json
 from tonegen.errors import BadValue
+from tonegen.setlist.records import Lead
 from tonegen.writing import is_there, written_whole
 
 
@@ -21,6 +22,7 @@ from tonegen.writing import is_there, written_whole
     type=click.Choice(["bass", "song"]),
     help="Follow the chord: the lowest note at equal temperament, or the song's temperament, leads.",
 )
+@click.option("--glide", hidden=True, help="Refused: see keys through.")
 @force_option
 @as_json
 def command(
@@ -29,6 +31,7 @@ def command(
     asked: AskedScale,
     receiver: str,
     follow: str | None,
+    glide: str | None,
     force: bool,
     in_json: bool,
 ) -> None:
@@ -38,21 +41,20 @@ def command(
     tonegen keys file in.mid out.mid --temperament five-limit-just --root G --receiver mpe
     tonegen keys file in.mid out.mid --follow bass --receiver mpe
     """
-    from tonegen.keys.chords import ChordFollowing
     from tonegen.keys.files import retune
     from tonegen.keys.played import cents_of_notes
     from tonegen.keys.receivers import receiver as load
 
-    made = asked.desk(load(receiver)).plan()
+    if glide is not None:
+        raise BadValue("notes of a file do not glide; to have held notes glide, play: tonegen keys through")
+    made = asked.desk({receiver: load(receiver)}).plans()[receiver]
     song = read_song(source)
     if is_there(target) and source.samefile(target):
         raise BadValue(f"{source}: would be overwritten by the result; give the result another name")
     note_cents, said = None, tuple[str, ...]()
     try:
         if follow is not None:
-            if follow == "bass":
-                check_bass(made)
-            note_cents, said = cents_of_notes(song, made, ChordFollowing())
+            note_cents, said = cents_of_notes(song, made, Lead(follow))
         retuned = retune(song, made, note_cents)
     except BadValue as error:
         raise BadValue(f"{source}: {error}") from None

@@ -24,7 +24,7 @@ def command(asked: AskedScale, receiver: str, in_bytes: bool, in_json: bool) -> 
     """Show what each key will get, before anything is sent."""
     from tonegen.keys.receivers import receiver as load
 
-    made = asked.desk(load(receiver)).plan()
+    made = asked.desk({receiver: load(receiver)}).plans()[receiver]
     if in_json:
         print_json({"receiver": receiver, **(bytes_json(made) if in_bytes else plan_json(made))})
     elif in_bytes:

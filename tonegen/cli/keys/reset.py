@@ -44,7 +44,7 @@ def command(receiver: str | None, out: str | None, to: str | None) -> None:
 
     put_back_left()
     made = plan(scale_of_classes("equal", np.zeros(12)), load(receiver))
-    door = open_door(where_it_goes(out, None, to, made))
+    door = open_door(where_it_goes(out, None, to, made.receiver))
     try:
         send_all(door, made.undo, made.receiver.sysex_seconds)
     finally:

@@ -1,7 +1,7 @@
-"""A receiver while it is tuned: where it is, whether it is there, and until when."""
+"""Receivers while they are tuned: where they are, whether they are there, and until when."""
 
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from time import monotonic, sleep
 from typing import TYPE_CHECKING
@@ -11,22 +11,23 @@ import click
 from tonegen.errors import BadValue
 
 if TYPE_CHECKING:
-    from tonegen.keys.live import TunedReceiver
-    from tonegen.keys.plan import Plan
+    from tonegen.keys.desk import Desk
     from tonegen.keys.receivers import Receiver
+    from tonegen.keys.set_live import PlayedSet
+    from tonegen.setlist.records import SetControl
 
 _LOOK_SECONDS = 0.25
 # Pedals and levers that one foot and one knee move together arrive one after the other: they are one state.
 GATHER_SECONDS = 0.03
 
 
-def where_it_goes(out: str | None, virtual_out: str | None, to: str | None, made: "Plan") -> str:
+def where_it_goes(out: str | None, virtual_out: str | None, to: str | None, receiver: "Receiver") -> str:
     """The door's text for the guard. Raises BadValue unless exactly the right one was given."""
     from tonegen.keys.osc_port import parse_address
     from tonegen.keys.receivers import Osc
 
     given = [text for text in (out, virtual_out, to) if text]
-    if isinstance(made.receiver, Osc):
+    if isinstance(receiver, Osc):
         if len(given) != 1 or not to:
             raise BadValue("an OSC receiver needs --to HOST:PORT, such as --to 127.0.0.1:9000")
         if not parse_address(to)[1]:
@@ -58,73 +59,43 @@ def refuse_notes(name: str, receiver: "Receiver") -> None:
 
 
 @contextmanager
-def tuned_rig(where: str, made: "Plan") -> Iterator["TunedReceiver"]:
-    """A receiver that is tuned while this lasts, and put back at its end."""
-    from tonegen.keys.live import TunedReceiver
+def tuned_set(
+    desk: "Desk",
+    where: "Mapping[str, str]",
+    controls: "tuple[SetControl, ...]" = (),
+    mpe_keyboard: bool = False,
+    passes: bool = True,
+) -> Iterator["PlayedSet"]:
+    """The desk's receivers as a set of one song that follows its knobs, put back at the end."""
+    from tonegen.keys.set_live import PlayedSet
+    from tonegen.keys.sets import set_of_one_song
 
     put_back_left()
-    rig = TunedReceiver(where, made)
+    played = PlayedSet(
+        set_of_one_song(desk.plans(), where, controls), mpe_keyboard=mpe_keyboard, passes=passes
+    )
     try:
-        yield rig
+        playing = played.playing
+        playing.steel = desk.stand
+        desk.changed, desk.silenced, desk.again = playing.retune, playing.panic, playing.send_again
+        yield played
     finally:
-        rig.close()
+        played.close()
 
 
-def looking(rig: "TunedReceiver", came_back: Callable[[], None]) -> Callable[[], None]:
-    """A look at the receiver, told to the player when it goes and when it comes back."""
-    from tonegen.keys.live import Presence
+def keep_playing(played: "PlayedSet", seconds: float | None) -> None:
+    """Look after a set, and tell the player what there is to tell, until the time is over or Ctrl-C."""
+    playing = played.playing
 
-    was = [Presence.THERE]
+    def tell() -> None:
+        while playing.told:
+            click.echo(playing.told.popleft(), err=True)
 
-    def look() -> None:
-        now = rig.look()
-        if now is Presence.GONE and was[0] is not Presence.GONE:
-            click.echo("The receiver is not connected; it will be tuned as soon as it is.", err=True)
-        if now is Presence.BACK:
-            came_back()
-            click.echo("The receiver is connected, and tuned.", err=True)
-        was[0] = now
-
-    return look
-
-
-class Following:
-    """Keeps a receiver to the latest plan: those that come before it is sent are passed over."""
-
-    def __init__(
-        self,
-        retune: Callable[["Plan"], object],
-        wake: threading.Event,
-        tune_again: Callable[[], object] = lambda: None,
-    ) -> None:
-        """Take what brings the receiver to a plan, what wakes the main thread, and what sends all again."""
-        self._retune = retune
-        self._tune_again = tune_again
-        self._whole = False
-        self._wake = wake
-        self._waiting: list[Plan] = []
-
-    def take(self, made: "Plan") -> None:
-        """From any thread: have this sent, in place of what still waits."""
-        self._waiting[:] = [made]
-        self._wake.set()
-
-    def again(self) -> None:
-        """From any thread: have the whole tuning sent."""
-        self._whole = True
-        self._wake.set()
-
-    def send(self) -> None:
-        """In the main thread: send what waits."""
-        while self._waiting:
-            self._retune(self._waiting.pop())
-        if self._whole:
-            self._whole = False
-            self._tune_again()
+    stay([playing.follow_steel, tell, played.look, tell], seconds, playing.moved)
 
 
 def stay(
-    each_time: Sequence[Callable[[], None]],
+    each_time: Sequence[Callable[[], object]],
     seconds: float | None,
     wake: threading.Event | None = None,
     pause: Callable[[float], object] = sleep,

@@ -13,13 +13,16 @@ from tonegen.cli.keys.asked import (
     asks_for_a_scale,
     out_option,
     seconds_option,
+    song_option,
     to_option,
     virtual_out_option,
 )
 from tonegen.cli.keys.plan import compromise, plan_json
-from tonegen.cli.keys.rig import looking, refuse_notes, stay, tuned_rig, where_it_goes
+from tonegen.cli.keys.rig import keep_playing, refuse_notes, tuned_set, where_it_goes
+from tonegen.cli.keys.speakers import driven_by_osc
 from tonegen.cli.show import as_json, force_option, print_json
 from tonegen.errors import BadValue
+from tonegen.setup.setting import Song
 from tonegen.writing import written_whole
 
 if TYPE_CHECKING:
@@ -41,6 +44,11 @@ if TYPE_CHECKING:
 @to_option
 @click.option("--out-syx", type=click.Path(path_type=Path), help="Write the tuning message to a file.")
 @click.option("--keep", is_flag=True, help="Leave the receiver tuned and quit; keys reset puts it back.")
+@click.option(
+    "--osc-in", metavar="HOST:PORT",
+    help="Receive OSC, to go to songs, and to move pedals, bar and temperament.",
+)  # fmt: skip
+@song_option
 @seconds_option
 @force_option
 @as_json
@@ -52,6 +60,8 @@ def command(
     to: str | None,
     out_syx: Path | None,
     keep: bool,
+    osc_in: str | None,
+    song: tuple[Song, ...],
     seconds: float | None,
     force: bool,
     in_json: bool,
@@ -63,7 +73,8 @@ def command(
     tonegen keys send --temperament quarter-comma-meantone --root C --receiver mts-bulk --out-syx tuning.syx
 
     It sees no notes: what sounds while the tuning is sent may move. To have it sent around what you play, let
-    your notes pass through: tonegen keys through.
+    your notes pass through: tonegen keys through. A synthesizer that is tuned by OSC may start later: it is
+    tuned as soon as it listens.
     """
     from tonegen.keys.receivers import check_together
     from tonegen.keys.receivers import receiver as load
@@ -72,24 +83,26 @@ def command(
     check_together(loaded)
     for name, one in loaded.items():
         refuse_notes(name, one)
-    plans = {name: asked.desk(one).plan() for name, one in loaded.items()}
+    if keep and osc_in:
+        raise BadValue("--keep quits, and then nothing would listen; leave one of the two out")
+    desk = asked.desk(loaded, song)
+    plans = desk.plans()
     if out_syx is not None:
         _write_syx(out_syx, list(plans.values()), force)
     live = bool(out or virtual_out or to)
     if live or out_syx is None:
-        doors = [(where_it_goes(out, virtual_out, to, made), made) for made in plans.values()]
+        where = {name: where_it_goes(out, virtual_out, to, made.receiver) for name, made in plans.items()}
         with ExitStack() as stack:
-            rigs = [stack.enter_context(tuned_rig(where, made)) for where, made in doors]
+            played = stack.enter_context(tuned_set(desk, where, passes=False))
+            heard = f" Listening at {driven_by_osc(stack, desk, osc_in)}." if osc_in else ""
             _say_compromises(plans)
+            done = _what_is_done(plans.values())
             if keep:
-                for rig in rigs:
-                    rig.keep()
-                click.echo(
-                    f"{_what_is_done(plans.values())} It stays that way; keys reset puts it back.", err=True
-                )
+                played.rig.keep()
+                click.echo(f"{done} It stays that way; keys reset puts it back.", err=True)
             else:
-                click.echo(f"{_what_is_done(plans.values())} Ctrl-C puts it back.", err=True)
-                stay([looking(rig, rig.tune_again) for rig in rigs], seconds)
+                click.echo(f"{done}{heard} Ctrl-C puts it back.", err=True)
+                keep_playing(played, seconds)
     else:
         _say_compromises(plans)
     if in_json:

@@ -15,11 +15,11 @@ if TYPE_CHECKING:
     from tonegen.keys.tones import SpeakerTones
 
 
-def driven_by_osc(stack: ExitStack, desk: "Desk", listen: str) -> str:
+def driven_by_osc(stack: ExitStack, desk: "Desk", osc_in: str) -> str:
     """Let OSC turn the desk's knobs and play tones; where it is heard, its port a real one."""
     from tonegen.keys.osc_port import OscInput, parse_address
 
-    host, port = parse_address(listen)
+    host, port = parse_address(osc_in)
     desk.sounder = speakers = _Speakers()
     stack.callback(speakers.close)
     source = OscInput(desk, host, port)

@@ -1,6 +1,8 @@
 """tonegen keys through."""
 
+from collections.abc import Mapping
 from contextlib import ExitStack
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import click
@@ -9,7 +11,6 @@ from tonegen.cli.asked import TEXT, Parsed
 from tonegen.cli.keys.asked import (
     AskedScale,
     asks_for_a_scale,
-    check_bass,
     mpe_keyboard_option,
     out_option,
     parse_pair,
@@ -20,9 +21,10 @@ from tonegen.cli.keys.asked import (
     virtual_out_option,
 )
 from tonegen.cli.keys.plan import compromise
-from tonegen.cli.keys.rig import Following, looking, stay, tuned_rig, where_it_goes
+from tonegen.cli.keys.rig import keep_playing, tuned_set, where_it_goes
 from tonegen.cli.keys.speakers import driven_by_osc
 from tonegen.errors import BadValue
+from tonegen.setlist.records import Action, ControlKind, Lead, SetControl
 from tonegen.setup.rig import Bare, Rig
 from tonegen.setup.setting import Song
 
@@ -36,6 +38,17 @@ def parse_pedal(text: str) -> tuple[int, str]:
     if not (number.isascii() and number.isdigit() and int(number) < 120):
         raise BadValue(f'"{number}" is not a MIDI controller; give 0 to 119')
     return int(number), change
+
+
+def parse_cents(text: str) -> float:
+    """Cents, of how far or how fast. Raises BadValue."""
+    try:
+        cents = float(text)
+    except ValueError:
+        cents = -1.0
+    if not 0 <= cents < float("inf"):
+        raise BadValue(f'"{text}" is no number of cents; give 0 or more')
+    return cents
 
 
 @click.command()
@@ -52,13 +65,21 @@ def parse_pedal(text: str) -> tuple[int, str]:
 )  # fmt: skip
 @mpe_keyboard_option
 @click.option(
-    "--listen", "listen_at", metavar="HOST:PORT",
+    "--osc-in", metavar="HOST:PORT",
     help="Receive OSC as well, to move pedals, bar and temperament, and to play tones.",
 )  # fmt: skip
 @click.option(
     "--follow", type=click.Choice(["steel", "bass", "song", "off"]), default="off", show_default=True,
     help="Follow the chord: the steel's strings, the lowest note at equal temperament, or the song's "
     "temperament leads.",
+)  # fmt: skip
+@click.option(
+    "--glide", type=Parsed("cents", parse_cents),
+    help="With --follow: held notes glide to where the chord would have them, so many cents a second.",
+)  # fmt: skip
+@click.option(
+    "--glide-most", type=Parsed("cents", parse_cents),
+    help="With --glide: how far each note, in all.  [default: 4]",
 )  # fmt: skip
 @song_option
 @seconds_option
@@ -72,8 +93,10 @@ def command(
     to: str | None,
     pedal: tuple[tuple[int, str], ...],
     mpe_keyboard: bool,
-    listen_at: str | None,
+    osc_in: str | None,
     follow: str,
+    glide: float | None,
+    glide_most: float | None,
     song: tuple[Song, ...],
     seconds: float | None,
 ) -> None:
@@ -85,95 +108,69 @@ def command(
     Where the keyboard that you play is the receiver as well, switch its Local Control off, so that it sounds
     what comes back and nothing else. What the receiver must be set to: tonegen keys plan.
     """
-    from tonegen.keys.live import Pedals, PlayedThrough, check_follows, keep_pauses_short
-    from tonegen.keys.ports import MAY_LOSE_NOTES, MidiInput
-    from tonegen.keys.receivers import Osc
+    from tonegen.keys.leads import follower_of, usual_following
+    from tonegen.keys.playing import keep_pauses_short
+    from tonegen.keys.ports import MAY_LOSE_NOTES
     from tonegen.keys.receivers import receiver as load
     from tonegen.keys.scale import strings_of_rig
 
     if bool(in_port) == bool(virtual_in):
         raise BadValue("say where notes come from: --in PORT (see: tonegen keys ports), or --virtual-in NAME")
-    desk = asked.desk(load(receiver), song)
+    desk = asked.desk({receiver: load(receiver)}, song)
     if follow == "steel" and isinstance(desk.rig, Bare):
         raise BadValue("--follow steel follows an instrument's strings; give --instrument")
+    if glide is not None and follow == "off":
+        raise BadValue(
+            "--glide has notes glide that follow the chord; say whom: --follow bass, song or steel"
+        )
+    if glide_most is not None and glide is None:
+        raise BadValue("--glide-most says how far notes glide; give --glide as well")
     desk.follow = desk.follow or follow == "steel"
-    made = desk.plan()
+    made = desk.plans()[receiver]
     follower = None
-    if follow == "bass":
-        check_bass(made)
     if follow != "off":
-        from tonegen.keys.chords import (
-            ChordFollower,
-            ChordFollowing,
-        )  # scipy, which the others need not wait for
-
-        check_follows(made, ChordFollowing())
-        follower = ChordFollower(ChordFollowing(), made.scale.key_cents.tolist())
-    for _, change in pedal:
+        glides = {"glide_cents_per_second": glide, "glide_most_cents": glide_most}
+        following_chords = replace(
+            usual_following(Lead(follow)),
+            **{name: cents for name, cents in glides.items() if cents is not None},
+        )
+        follower = follower_of(made, Lead(follow), following_chords)
+    moves: dict[int, SetControl] = {}
+    for number, change in pedal:
         if isinstance(desk.rig, Bare):
             raise BadValue("--pedal moves a change of an instrument; give --instrument")
         desk.rig.instrument.change(change)
-    where = where_it_goes(out, virtual_out, to, made)
+        if number in moves and change != moves[number].change:
+            raise BadValue(
+                f"--pedal: controller {number} cannot move both {moves[number].change} and {change}; "
+                "one control does one thing"
+            )
+        moves[number] = SetControl("", ControlKind.CONTROL, Action.MOVE, number, change=change)
+    where = {receiver: where_it_goes(out, virtual_out, to, made.receiver)}
     with ExitStack() as stack:
-        rig = stack.enter_context(tuned_rig(where, made))
-        player = PlayedThrough(made, rig.door.send, dict(pedal), mpe_keyboard, follower)
+        played = stack.enter_context(tuned_set(desk, where, tuple(moves.values()), mpe_keyboard))
+        playing = played.playing
+        if follower is not None:
+            playing.follow(receiver, follower)
 
         def lead() -> None:
             if follow == "steel" and isinstance(desk.rig, Rig):
-                player.led_by(strings_of_rig(desk.rig, desk.hands))
+                playing.led_by(receiver, strings_of_rig(desk.rig, desk.hands))
+
+        def changed(plans: "Mapping[str, Plan]") -> None:
+            lead()
+            playing.retune(plans)
 
         lead()
-        stack.callback(player.close)
-        source = MidiInput(in_port or virtual_in or "", player.receive, virtual=bool(virtual_in))
-        stack.callback(source.close)
+        desk.changed = changed
+        played.listen_to([in_port] if in_port else [], [virtual_in] if virtual_in else [])
         if said := compromise(made):
             click.echo(said, err=True)
-
-        def retuned(made: "Plan") -> None:
-            rig.retune(made, send=False)
-            if not player.notes_bring_their_tune:
-                player.retune(made)
-
-        following = Following(retuned, player.moved, rig.tune_again)
-        if isinstance(made.receiver, Osc):
-            desk.again = following.again
-
-        def changed(made: "Plan") -> None:
-            lead()
-            if player.notes_bring_their_tune:
-                player.retune(made)  # the very next note has it
-            following.take(made)
-
-        pedals = Pedals(desk.move, lambda why: click.echo(f"tonegen: {why}", err=True))
-        plays = True
-        told: set[str] = set()
-
-        def listen() -> None:
-            nonlocal plays
-            if plays and not source.is_there():
-                plays = False
-                player.finish()  # its note-offs will not come any more
-                click.echo("The keyboard is disconnected; it will be heard again when it is back.", err=True)
-            elif not plays and source.reconnect():
-                plays = True
-                click.echo("The keyboard is back.", err=True)
-
-        desk.changed, desk.silenced = changed, player.panic
-        heard = f"; listening at {driven_by_osc(stack, desk, listen_at)}" if listen_at else ""
+        heard = f"; listening at {driven_by_osc(stack, desk, osc_in)}" if osc_in else ""
         click.echo(
             f"Your notes are retuned as you play{heard}. Ctrl-C stops and puts the receiver back.", err=True
         )
-        if source.may_lose_notes:
+        if played.may_lose_notes:
             click.echo(MAY_LOSE_NOTES, err=True)
         keep_pauses_short()
-
-        def follow_pedals() -> None:
-            pedals.follow(player.travels)
-
-        def tell_what_fell_short() -> None:
-            for words in set(player.cautions) - told:
-                told.add(words)
-                click.echo(words, err=True)
-
-        look = looking(rig, player.start_over)
-        stay([look, follow_pedals, following.send, listen, tell_what_fell_short], seconds, player.moved)
+        keep_playing(played, seconds)

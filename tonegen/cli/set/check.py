@@ -58,6 +58,7 @@ def _json(name: str, made: "SetPlan | None", faults: Sequence[str]) -> dict[str,
             {
                 "number": song.number,
                 "name": song.name,
+                "lights": _lights(made, place),
                 "receivers": [
                     {
                         "name": cost.receiver,
@@ -113,12 +114,24 @@ def _print_bytes(made: "SetPlan") -> None:
 
     for place, song in enumerate(made.evening.songs):
         click.echo(f"{song.number} {song.name}")
+        if lights := _lights(made, place):
+            click.echo(f"  lights: {lights}")
         for cost in song_costs(made, place):
             on_a_cable = "" if cost.seconds is None else f", {_seconds(cost)} s on a cable"
             messages = many(len(cost.messages), "message")
             click.echo(f"  {cost.receiver}: {messages}, {cost.bytes} bytes{on_a_cable}")
             for message in cost.messages:
                 click.echo(f"    {message.hex(' ')}")
+
+
+def _lights(made: "SetPlan", place: int) -> str | None:
+    """What lights are sent with a song, in hexadecimal; None where the set has none."""
+    from tonegen.keys.midi import show_go
+
+    evening = made.evening
+    if evening.lights is None:
+        return None
+    return show_go(evening.lights.device, evening.songs[place].number).hex(" ")
 
 
 def _seconds(cost: "SongCost") -> str:

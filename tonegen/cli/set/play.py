@@ -6,7 +6,7 @@ import click
 
 from tonegen.cli.asked import TEXT
 from tonegen.cli.keys.asked import mpe_keyboard_option, seconds_option
-from tonegen.cli.keys.rig import put_back_left, stay
+from tonegen.cli.keys.rig import keep_playing, put_back_left
 from tonegen.cli.set.asked import right_set, set_argument
 from tonegen.errors import BadValue
 
@@ -25,7 +25,7 @@ from tonegen.errors import BadValue
 )  # fmt: skip
 @mpe_keyboard_option
 @click.option(
-    "--listen", "listen_at", metavar="HOST:PORT",
+    "--osc-in", metavar="HOST:PORT",
     help="Receive OSC as well: /tonegen/set/next, previous, number and hold.",
 )  # fmt: skip
 @seconds_option
@@ -36,7 +36,7 @@ def command(
     number: int | None,
     without: tuple[str, ...],
     mpe_keyboard: bool,
-    listen_at: str | None,
+    osc_in: str | None,
     seconds: float | None,
 ) -> None:
     """Play a set: all its receivers, from song to song by foot.
@@ -45,9 +45,9 @@ def command(
     tonegen set play demo-dance-night --in Keyboard --from 3
 
     What sounds when you go on stays as it is; each receiver follows as soon as that can be. Ctrl-C puts them
-    all back.
+    all back. Without --in your notes do not come this way: receivers follow at once, what sounds may move.
     """
-    from tonegen.keys.live import keep_pauses_short
+    from tonegen.keys.playing import keep_pauses_short
     from tonegen.keys.ports import MAY_LOSE_NOTES
     from tonegen.keys.set_live import PlayedSet
     from tonegen.keys.set_times import cautions
@@ -55,32 +55,32 @@ def command(
 
     made = set_plan(right_set(evening)).checked()
     place = 0 if number is None else made.evening.place_of(number)
-    if not (in_ports or virtual_in):
-        raise BadValue("say what you play: --in PORT (see: tonegen keys ports), or --virtual-in NAME")
+    passes = bool(in_ports or virtual_in)
+    if not (passes or osc_in or any(one.from_port for one in made.evening.controls)):
+        raise BadValue(
+            "nothing would go on to the next song: say what you play, --in PORT (see: tonegen keys ports) or "
+            "--virtual-in NAME; or have a control that comes from a foot board, or --osc-in"
+        )
     if not made.evening.receivers:
         raise BadValue("this set has no receiver; give its file one: see tonegen copy sets demo-dance-night")
     put_back_left()
     for words in cautions(made):
         click.echo(words, err=True)
     with ExitStack() as stack:
-        playing = PlayedSet(made, place, without, mpe_keyboard)
-        stack.callback(playing.close)
-        playing.listen_to(in_ports, virtual_in)
+        played = PlayedSet(made, place, without, mpe_keyboard, passes)
+        stack.callback(played.close)
+        played.listen_to(in_ports, virtual_in)
         heard = ""
-        if listen_at:
+        if osc_in:
             from tonegen.keys.osc_port import SET_ADDRESSES, OscInput, parse_address
 
-            host, port = parse_address(listen_at)
-            source = OscInput(playing, host, port, SET_ADDRESSES)
+            host, port = parse_address(osc_in)
+            source = OscInput(played.playing, host, port, SET_ADDRESSES)
             stack.callback(source.close)
             heard = f" Listening at {host}:{source.port}."
-        click.echo(f"{playing.now_and_next()}{heard} Ctrl-C stops and puts all receivers back.", err=True)
-        if playing.may_lose_notes:
+        now = played.playing.now_and_next()
+        click.echo(f"{now}{heard} Ctrl-C stops and puts all receivers back.", err=True)
+        if played.may_lose_notes:
             click.echo(MAY_LOSE_NOTES, err=True)
         keep_pauses_short()
-
-        def tell() -> None:
-            while playing.told:
-                click.echo(playing.told.popleft(), err=True)
-
-        stay([playing.follow_steel, tell, playing.look, tell], seconds, playing.moved)
+        keep_playing(played, seconds)

@@ -6,7 +6,6 @@ import click
 
 from tonegen.cli.set.asked import right_set, set_argument
 from tonegen.cli.show import as_json, print_json, print_table
-from tonegen.pitch import song_key_name
 
 if TYPE_CHECKING:
     from tonegen.keys.sets import SetPlan
@@ -38,7 +37,7 @@ def _json(made: "SetPlan") -> list[dict[str, Any]]:
         {
             "number": state.song.number,
             "name": state.song.name,
-            "key": None if state.key is None else song_key_name(state.key),
+            "key": state.key_name or None,
             "fret": state.fret if made.evening.instrument else None,
             "line": state.song.line,
             "receivers": {name: one.scale.name for name, one in plans.items()},
@@ -54,7 +53,7 @@ def _print_songs(made: "SetPlan") -> None:
         (
             str(state.song.number),
             state.song.name,
-            "" if state.key is None else song_key_name(state.key),
+            state.key_name,
             f"{state.fret:g}" if evening.instrument else "",
             *(_tuned_to(made, state, name) for name in made.receivers),
             f"{_worst(made, place):.3f}" if made.receivers else "",

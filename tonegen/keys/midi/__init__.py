@@ -96,6 +96,9 @@ from tonegen.keys.midi.show import (
 from tonegen.keys.midi.show import (
     parse_song_select as parse_song_select,
 )
+from tonegen.keys.midi.show import (
+    show_go as show_go,
+)
 from tonegen.keys.midi.status import (
     ALL_CHANNELS as ALL_CHANNELS,
 )
@@ -248,6 +251,9 @@ from tonegen.keys.midi.tuning import (
 )
 from tonegen.keys.midi.tuning import (
     key_dump as key_dump,
+)
+from tonegen.keys.midi.tuning import (
+    key_word as key_word,
 )
 from tonegen.keys.midi.tuning import (
     key_words as key_words,

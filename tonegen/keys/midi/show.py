@@ -1,4 +1,4 @@
-"""Messages that choose a song: MIDI Show Control, Song Select.
+"""Messages that choose a song, and tell lights of one: MIDI Show Control, Song Select.
 
 Sources: MIDI Show Control 1.0, RP-002, sections 3 and 4 (message, command formats, general commands, numbers
 of cues as ASCII digits with a 00 between number, list and path), from memory; MIDI 1.0, Song Select.
@@ -19,6 +19,7 @@ _HEADER_BYTES: Final = 6
 # Command formats that are for us: sound in general, music, and all that there are. Others are for lights,
 # machines, pictures and fire.
 _SOUND, _MUSIC, _ALL_FORMATS = 0x10, 0x11, 0x7F
+_LIGHTING: Final = 0x01
 _OURS: Final = (_SOUND, _MUSIC, _ALL_FORMATS)
 
 
@@ -80,6 +81,17 @@ def parse_show(message: bytes) -> ShowMessage:
     if not (cue.isdigit() and len(cue) < 6):
         raise BadValue(f"Show Control: {cue[:20]} is the number of no song; songs have whole numbers")
     return ShowMessage(device, ShowCommand(command), int(cue))
+
+
+def show_go(device: int, number: int) -> bytes:
+    """GO with a number, for the lights: command format 01, lighting.
+
+    >>> show_go(5, 12).hex(" ")
+    'f0 7f 05 02 01 01 31 32 f7'
+    """
+    cue = str(number).encode("ascii")
+    header = (SYSEX, _REAL_TIME, device, _SHOW_SUB_ID, _LIGHTING, ShowCommand.GO)
+    return bytes((*header, *cue, END_OF_SYSEX))
 
 
 def parse_song_select(message: bytes) -> int | None:

@@ -104,6 +104,11 @@ def key_words(offset_cents: ArrayLike) -> tuple[int, ...]:
     return tuple(_key_words(np.arange(128), _sized(offset_cents, 128))[1])
 
 
+def key_word(key: int, offset_cents: float) -> int:
+    """The same of one key."""
+    return int(KEY_STEPS.nearest(offset_cents + 100.0 * key))
+
+
 def note_change(
     keys: Sequence[int],
     words: Sequence[int],

@@ -1,6 +1,6 @@
 """What pages ask about beats that were counted or tapped."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from msgspec import Meta
 
@@ -16,9 +16,10 @@ class Tapped(Asked, frozen=True):
 
 
 class Counted(Asked, frozen=True):
-    """Beats of a pair that were counted for so many seconds."""
+    """Beats of a pair that were counted for so many seconds; `side` of pure, "" where it is not known."""
 
     low: ToneName
     high: ToneName
     beats: Annotated[float, Meta(gt=0, le=10_000)]
     seconds: Annotated[float, Meta(gt=0, le=3600)]
+    side: Literal["", "wide", "narrow"] = ""

@@ -10,7 +10,7 @@ from tonegen.words import beats_a_second, signed
 
 
 class Count(Struct, tag="count", frozen=True):
-    """What was counted, and the two places where such a beat can be: a count does not tell the side."""
+    """What was counted, and the two places where such a beat can be; "" where it was heard that it is not."""
 
     low: str
     high: str
@@ -30,15 +30,16 @@ def count_of(low: str, high: str, interval: SoundingInterval, times_ms: Sequence
 
 
 def count_of_rate(
-    low: str, high: str, interval: SoundingInterval, beats_per_second: float, surely: str
+    low: str, high: str, interval: SoundingInterval, beats_per_second: float, surely: str, side: str = ""
 ) -> Count:
-    """What a beat of this rate says of an interval."""
+    """What a beat of this rate says of an interval. side : "wide" or "narrow" where it is known."""
     wide, narrow = readings_of_count(beats_per_second, interval.low.hz, interval.ratio)
+    how = "" if side else "if "
     return Count(
         low,
         high,
         beats_a_second(beats_per_second, 2),
         surely,
-        f"if wide, {signed(wide.cents_from_just)} cents from pure",
-        f"if narrow, {signed(narrow.cents_from_just)} cents from pure",
+        "" if side == "narrow" else f"{how}wide, {signed(wide.cents_from_just)} cents from pure",
+        "" if side == "wide" else f"{how}narrow, {signed(narrow.cents_from_just)} cents from pure",
     )

@@ -29,6 +29,6 @@ class CountPart(Part):
         interval = self.host.at.interval(asked.low, asked.high)
         counted = f"{asked.beats:g} in {asked.seconds:g} s"
         rate = asked.beats / asked.seconds
-        self.host.post(count_of_rate(asked.low, asked.high, interval, rate, counted))
+        self.host.post(count_of_rate(asked.low, asked.high, interval, rate, counted, asked.side))
 
     acts: ClassVar[dict[type[Asked], Act]] = {asks.Tapped: _tapped, asks.Counted: _counted}

@@ -2,7 +2,9 @@
 // far from pure that can be.
 
 import { ask, hear } from "../static/wire.js";
-import { byId, make, say } from "../static/parts.js";
+import { byId, held, make, say } from "../static/parts.js";
+import { oneStop } from "../static/stops.js";
+import { earFor } from "../hearing/ear.js";
 
 const FORGET_MS = 4000;
 let taps = [];
@@ -14,6 +16,11 @@ const number = (id, label, value) =>
   make("input", { type: "number", id, "aria-label": label, min: 0.1, step: "any", value, required: true });
 const beats = number("count-beats", "Beats counted", ""),
   seconds = number("count-seconds", "Seconds counted for", 10);
+/** Of pure, as it was heard; a count that is typed tells none. @type {"" | "wide" | "narrow"} */
+let side = "";
+beats.addEventListener("input", () => {
+  side = "";
+});
 const done = make("button", { type: "submit", id: "count-done" }, "Work it out");
 const form = make(
   "form",
@@ -22,7 +29,7 @@ const form = make(
     onsubmit: (event) => {
       event.preventDefault();
       taps = [];
-      ask("counted", { ...chosen(), beats: Number(beats.value), seconds: Number(seconds.value) });
+      ask("counted", { ...chosen(), beats: Number(beats.value), seconds: Number(seconds.value), side });
     },
   },
   "or",
@@ -32,7 +39,16 @@ const form = make(
   "seconds",
   done,
 );
-byId("tap").append(pair, button, form, words);
+const ear = earFor("count", "play", "Count by listening", () => chosen());
+byId("tap").append(
+  pair,
+  button,
+  form,
+  make("div", { class: "listening" }, ear.button, ear.where),
+  ear.says,
+  words,
+);
+oneStop(byId("tap"), { of: "#tap-pair, #tap-here" });
 
 const chosen = () => {
   const [low, high] = pair.value.split(" ");
@@ -43,7 +59,7 @@ const tap = (at) => {
   if (taps.length && at - taps.at(-1) > FORGET_MS) taps = [];
   taps = [...taps, at].slice(-400);
   if (taps.length < 3) {
-    say(words, `${taps.length} ${taps.length === 1 ? "tap" : "taps"}; at least 3 are needed`);
+    say(words, `${taps.length} ${taps.length === 1 ? "tap" : "taps"}; you need at least 3`);
     return;
   }
   ask("tapped", { ...chosen(), times_ms: taps });
@@ -54,6 +70,13 @@ button.addEventListener("keydown", (event) => {
 });
 pair.addEventListener("change", () => {
   taps = [];
+  if (ear.listens()) ask("listen", { what: "count", ...chosen() });
+});
+hear("hearing", (heard) => {
+  if (heard.what !== "count" || !heard.beats_per_second || held() === beats) return;
+  beats.value = (10 * heard.beats_per_second).toFixed(1);
+  seconds.value = "10";
+  side = /** @type {typeof side} */ (heard.side);
 });
 
 hear("view", ({ pairs }) => {
@@ -67,4 +90,7 @@ hear("view", ({ pairs }) => {
   );
   if (pairs.some(({ low, high }) => `${low} ${high}` === before)) pair.value = before;
 });
-hear("count", (count) => say(words, `${count.rate}, ${count.surely}: ${count.wide}; ${count.narrow}`));
+hear("count", (count) => {
+  const where = [count.wide, count.narrow].filter(Boolean).join("; ");
+  say(words, `${count.rate}, ${count.surely}: ${where}`);
+});

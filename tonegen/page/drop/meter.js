@@ -2,7 +2,10 @@
 
 import { ask, hear, tell } from "../static/wire.js";
 import { byId, held, make, refill, say, tableHead } from "../static/parts.js";
+import { oneStop } from "../static/stops.js";
 import { choose, chosen } from "../play/string.js";
+import { part } from "../static/nav.js";
+import { earFor } from "../hearing/ear.js";
 
 /** @typedef {import("../static/messages.js").Asks["read"]["unit"]} Unit */
 /** @typedef {import("../static/messages.js").Asks["read"]["side"]} Side */
@@ -87,6 +90,39 @@ const counting = make(
   make("label", {}, "The interval is", side),
 );
 
+// A string that is played fills the field; the player still says whether it is taken.
+let picks = 0;
+const ear = earFor("drop", "drop", "Fill in by listening");
+// Strings that play one note cannot be told apart by their sound: the player says which it was.
+const which = make("div", { class: "buttons", id: "read-which", hidden: true });
+const fill = (number, cents) => {
+  which.hidden = true;
+  choose(number);
+  unit.value = "cents";
+  counting.hidden = true;
+  value.value = cents;
+};
+const askWhich = (strings, cents) => {
+  value.value = "";
+  which.hidden = false;
+  which.replaceChildren(
+    make("p", {}, "Which one was it?"),
+    ...strings.map((number) =>
+      make(
+        "button",
+        {
+          type: "button",
+          onclick: () => {
+            fill(number, cents);
+            value.focus();
+          },
+        },
+        `String ${number}`,
+      ),
+    ),
+  );
+};
+
 const form = make(
   "form",
   {
@@ -123,6 +159,10 @@ const form = make(
     make("button", { type: "submit", class: "primary" }, "Add reading"),
   ),
   counting,
+  make("div", { class: "buttons" }, ear.button),
+  ear.says,
+  which,
+  ear.where,
   make("label", { class: "good" }, "Meter accurate to", good, "cents"),
 );
 
@@ -220,6 +260,9 @@ byId("readings").append(
   make("div", { class: "buttons" }, all),
   many,
 );
+
+oneStop(next);
+oneStop(list, { down: true });
 
 const showWhere = () => {
   const options = JSON.stringify(view.strings.map(({ number, note }) => [number, note]));
@@ -327,8 +370,8 @@ const show = () => {
     ),
   );
   const count = told.readings.length;
-  say(heading, count ? `${count} ${count === 1 ? "reading" : "readings"}, latest first` : "");
-  all.hidden = !count;
+  say(heading, `${count} ${count === 1 ? "reading" : "readings"}, latest first`);
+  heading.hidden = all.hidden = !count;
   const focused = list.contains(held()) ? held().dataset.unread : null;
   list.replaceChildren(
     ...told.readings
@@ -369,8 +412,26 @@ hear("view", (next) => {
   columns = view.changes.map((change) => change.name);
   showWhere();
 });
+hear("hearing", (heard) => {
+  if (heard.what !== "drop") which.hidden = true;
+  if (heard.what !== "drop" || heard.pick <= picks || !heard.strings.length) {
+    picks = heard.pick;
+    return;
+  }
+  picks = heard.pick;
+  if (heard.strings.length > 1) askWhich(heard.strings, heard.cents);
+  else fill(heard.strings[0], heard.cents);
+});
 hear("readings", (next) => {
   told = next;
   show();
 });
-addEventListener("chosen", () => view && showWhere());
+// Who touches a string has its figure to type next; a key or a mouse goes on where it is.
+let touched = false;
+addEventListener("pointerdown", ({ pointerType }) => (touched = pointerType === "touch"), true);
+addEventListener("keydown", () => (touched = false), true);
+addEventListener("chosen", () => {
+  if (!view) return;
+  showWhere();
+  if (touched && part() === "drop") value.focus();
+});

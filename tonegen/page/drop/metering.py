@@ -218,8 +218,8 @@ def _view(told: _ToldDrop) -> Readings:
     doubts = {slip.reading.place: f"{'does not fit: ' * slip.refused}{slip.verdict}" for slip in fit.outliers}
     read_points = {each.point.string for each in fit.points}
     words = "" if fit.drops else (
-        "No drop can be worked out yet. Read the same string without a change, "
-        "and with one that does not move it."
+        "No drop can be worked out yet. Read the same string open, "
+        "then with a pedal or lever that doesn't move it."
     )  # fmt: skip
     return Readings(
         tuple(

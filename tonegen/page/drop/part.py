@@ -34,7 +34,9 @@ def read_list(asked: asks.ReadList, at: Standing) -> Done:
 def unread(asked: asks.Unread, at: Standing) -> Done:
     """Take a reading away, or all of them."""
     setting, words = without(at.setting, asked.at)
-    return Done(setting, at.playing, words)
+    many = asked.at is None and len(at.setting.readings) > 1
+    said = "All readings are removed. Undo brings them back." if many else ""
+    return Done(setting, at.playing, words, said=said)
 
 
 def meter(asked: asks.TrustMeter, at: Standing) -> Done:
@@ -72,7 +74,9 @@ class DropPart(Part):
         at, name = self.host.at, asked.name.strip()
         gone = self._meter.keep(name)
         self.host.show_presets()
-        words = "; ".join([f"drop saved as {name}", *(f"gone: {each.taken_back}" for each in gone)])
-        self.host.accept(at.sets(words, drop=name), presets_changed=True)
+        lost = [f"gone: {each.taken_back}" for each in gone]
+        words = "; ".join([f"drop saved as {name} (its file stays)", *lost])
+        said = " ".join([f"Saved as {name}. In use.", *(f"{each.capitalize()}." for each in lost)])
+        self.host.accept(at.sets(words, said=said, drop=name), presets_changed=True)
 
     acts: ClassVar[dict[type[Asked], Act]] = {asks.KeepDrop: _keep}

@@ -20,6 +20,7 @@ class Train(Asked, frozen=True):
 
     intervals : as they are written, 5:4,3:2; grip : a grip of the instrument instead, "" as it is set now
     register : two notes; timbre : one of those that are listed; cents : the errors, one number or more
+    seconds : how long a sound lasts
     """
 
     kind: TrialKind
@@ -29,6 +30,7 @@ class Train(Asked, frozen=True):
     register: Name = ""
     timbre: Name = ""
     bed: Bed = Bed.NONE
+    seconds: float | None = None
     trials: int | None = None
     method: Method | None = None
     cents: Name = ""
@@ -41,6 +43,22 @@ class GoOn(Asked, frozen=True):
     person: Name = ""
     session: int | None = None
     feedback: bool = True
+
+
+class Practise(Asked, frozen=True):
+    """Begin some minutes of practice: intervals as they are written, and a register of two notes."""
+
+    interval: Name
+    register: Name
+    person: Name = ""
+    feedback: bool = True
+
+
+class MatchRecording(Asked, frozen=True):
+    """Bring a tone to the partner's note that was sent last, which goes by that name."""
+
+    name: Name
+    person: Name = ""
 
 
 class Forget(Asked, frozen=True):
@@ -59,6 +77,10 @@ class Hear(Asked, frozen=True):
     at: Annotated[int, Meta(ge=-1, le=8)] = -1
 
 
+class NextTrial(Asked, tag="nexttrial", frozen=True):
+    """Go on from what was answered to what comes next."""
+
+
 class ChooseAnswer(Asked, tag="answer", frozen=True):
     """Answer the trial of that number with a choice."""
 
@@ -67,20 +89,20 @@ class ChooseAnswer(Asked, tag="answer", frozen=True):
 
 
 class Taps(Asked, frozen=True):
-    """Answer the trial of that number with taps on its beats, by when they came."""
+    """Answer the trial of that number, or a lesson's question, with taps on its beats, by when they came."""
 
     number: int
     times_ms: Annotated[tuple[float, ...], Meta(max_length=400)]
 
 
 class Move(Asked, frozen=True):
-    """Move the sound that is adjusted, so far from where it started."""
+    """Move the sound that is adjusted, in a trial or a lesson, so far from where it started."""
 
     cents: float
 
 
 class Settle(Asked, frozen=True):
-    """Answer the trial of that number: the sound is right where it is."""
+    """Answer the trial of that number, or the lesson's question: the sound is right where it is."""
 
     number: int
     cents: float
@@ -100,12 +122,12 @@ class Demonstrate(Asked, frozen=True):
 
 
 class Reply(Asked, frozen=True):
-    """Answer the question of the step that is open."""
+    """Answer the question of the step that is open, by its place among the answers, or a count of beats."""
 
-    at: Annotated[int, Meta(ge=0, le=100)]
+    at: Annotated[int, Meta(ge=0, le=10_000)]
 
 
 EVERY: Final = (
-    ShowEars, Train, GoOn, Forget, Pause, Hear, ChooseAnswer, Taps, Move, Settle,
-    OpenLesson, Demonstrate, Reply,
+    ShowEars, Train, GoOn, Practise, Forget, Pause, Hear, NextTrial, ChooseAnswer, Taps, Move, Settle,
+    OpenLesson, Demonstrate, Reply, MatchRecording,
 )  # fmt: skip

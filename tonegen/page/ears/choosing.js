@@ -3,6 +3,7 @@
 import { ask } from "../static/wire.js";
 import { byId, make, mark } from "../static/parts.js";
 import { whenComfortable } from "../sound/volume.js";
+import { oneStop } from "../static/stops.js";
 
 /** @typedef {import("../static/messages.js").Asks["train"]["kind"]} Kind */
 
@@ -39,7 +40,7 @@ let chosenKind = "purer";
 let chosenIntervals = new Set(["5:4", "3:2"]);
 
 const build = () => {
-  const { kinds, intervals, registers, timbres, beds, methods } = ears.offered;
+  const { kinds, intervals, registers, timbres, beds, lengths, methods } = ears.offered;
   const part = {
     kinds: make(
       "div",
@@ -78,6 +79,7 @@ const build = () => {
     register: select("ear-register", registers),
     timbre: select("ear-timbre", timbres),
     bed: select("ear-bed", beds),
+    length: select("ear-length", lengths),
     trials: make("input", {
       type: "number",
       id: "ear-trials",
@@ -89,12 +91,15 @@ const build = () => {
     method: select("ear-method", methods),
     cents: make("input", { type: "text", id: "ear-cents", maxlength: 60, autocomplete: "off" }),
     feedback: make("input", { type: "checkbox", id: "ear-feedback", checked: true }),
+    next: make("div", { id: "ear-next", class: "kinds", role: "group", "aria-label": "Practise next" }),
     goOn: make("div", { class: "waiting", hidden: true }),
     begin: make("button", { id: "ear-begin", class: "primary", onclick: begin }, "Begin"),
   };
   choosing.replaceChildren(
     part.goOn,
-    make("h2", {}, "What to train"),
+    make("h2", {}, "Practise next"),
+    part.next,
+    make("h2", {}, "What to measure"),
     part.kinds,
     make("h2", {}, "Intervals"),
     part.intervals,
@@ -105,6 +110,7 @@ const build = () => {
       labelled("Lowest tone", part.register),
       labelled("Timbre", part.timbre),
       labelled("Background", part.bed),
+      labelled("Length of a sound", part.length),
       labelled("How many", part.trials),
       labelled("Error sizes", part.method),
       labelled("Error in cents", part.cents),
@@ -119,6 +125,9 @@ const build = () => {
         "only the beats give the answer away. Everything else is silent during a trial.",
     ),
   );
+  part.length.value = "";
+  oneStop(part.kinds, { name: "What to train" });
+  oneStop(part.intervals, { name: "Intervals" });
   part.method.addEventListener("change", showChosen);
   return part;
 };
@@ -130,7 +139,8 @@ const usualMethod = () => {
 
 const begin = () =>
   whenComfortable(() => {
-    const grip = chooser.grip.value === "intervals" ? null : chooser.grip.value.slice(1);
+    const own = chosenKind === "own" && chooser.grip.value === "intervals"; // it is asked about a grip alone
+    const grip = own ? "" : chooser.grip.value === "intervals" ? null : chooser.grip.value.slice(1).trim();
     ask("train", {
       kind: /** @type {Kind} */ (chosenKind),
       person: person(),
@@ -140,6 +150,7 @@ const begin = () =>
       register: chooser.register.value,
       timbre: chooser.timbre.value,
       bed: chooser.bed.value,
+      seconds: chooser.length.disabled || !chooser.length.value ? null : Number(chooser.length.value),
       trials: chooser.trials.value ? Math.round(Number(chooser.trials.value)) : null,
       method: chooser.method.value,
       cents: chooser.cents.disabled ? "" : chooser.cents.value,
@@ -151,6 +162,29 @@ const goOn = () =>
     ask("goon", { person: person(), session: Number(waiting().value), feedback: feedback() }),
   );
 const waiting = () => byId("ear-waiting");
+
+// Eight minutes of what helps most now, and why.
+const showNext = () => {
+  const { next } = chooser,
+    wanted = JSON.stringify(ears.next);
+  if (next.dataset.next === wanted) return;
+  next.dataset.next = wanted;
+  next.replaceChildren(
+    ...ears.next.map(({ interval, register, words }) => {
+      const [what, why] = words.split(": ");
+      const practise = () =>
+        whenComfortable(() =>
+          ask("practise", { person: person(), interval, register, feedback: feedback() }),
+        );
+      return make(
+        "button",
+        { class: "kind", "data-next": `${interval} ${register}`, onclick: practise },
+        make("b", {}, what),
+        make("small", {}, why),
+      );
+    }),
+  );
+};
 
 // What waits: one session is said, of several one is chosen.
 const showWaiting = () => {
@@ -179,6 +213,7 @@ const showChosen = () => {
   }
   mark(chooser.trials, "placeholder", kind.trials);
   chooser.method.disabled = !kind.threshold;
+  chooser.length.disabled = !kind.length;
   const method = chooser.method.value,
     itself = !kind.cents || method === "bayes";
   chooser.cents.disabled = itself;
@@ -222,6 +257,7 @@ export const showChoosing = (next) => {
   if (document.activeElement !== chooser.person) chooser.person.value = ears.person;
   chooser.people.replaceChildren(...ears.people.map((name) => make("option", { value: name })));
   showWaiting();
+  showNext();
 };
 
 export const beginHere = () => chooser.begin.focus();

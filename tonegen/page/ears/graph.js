@@ -27,8 +27,15 @@ const mark = (at, [across, up, , , weight]) => {
   return svg("rect", { x: cx - r, y: cy - r, width: 2 * r, height: 2 * r });
 };
 
-const curve = ({ path, marks, span }, at) => {
+const curve = ({ path, marks, span, band }, at) => {
   const group = svg("g", { class: `curve-${at % 2}` });
+  if (band.length)
+    group.append(
+      svg("polygon", {
+        points: band.map(([across, up]) => `${x(across)},${y(up)}`).join(" "),
+        class: "band",
+      }),
+    );
   group.append(
     svg("polyline", {
       points: path.map(([across, up]) => `${x(across)},${y(up)}`).join(" "),

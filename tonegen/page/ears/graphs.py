@@ -8,10 +8,12 @@ from typing import Final
 import numpy as np
 from msgspec import Struct
 
-from tonegen.ear.progress import Panel, Point, aside_of, by_day, panels, spread_out
+from tonegen.ear.panels import Panel, aside_of, panels, spread_out
+from tonegen.ear.progress import Point, by_day
 from tonegen.ear.psychometric import Answers
 from tonegen.ear.rows import Row
 from tonegen.ear.session import MOST_CENTS, Session
+from tonegen.ear.trend import Trend
 from tonegen.ear.trials import chord_name
 
 _CENTS: Final = (0.25, 0.5, 1, 2, 5, 10, 20, 50)
@@ -49,6 +51,7 @@ class Curve(Struct, frozen=True):
     """A line, or points, or both, and what they stand for.
 
     words : say it without the picture; "" where they stand beside it already
+    band : where the line may lie, as a shape
     """
 
     name: str
@@ -56,6 +59,7 @@ class Curve(Struct, frozen=True):
     path: tuple[tuple[float, float], ...]
     marks: tuple[Mark, ...]
     span: Span | None = None
+    band: tuple[tuple[float, float], ...] = ()
 
 
 class Graph(Struct, frozen=True):
@@ -86,7 +90,8 @@ def heard_at(session: Session) -> tuple[Graph, ...]:
         levels = np.geomspace(_LEAST_CENTS, MOST_CENTS, _STEPS)
         span = None
         if found.value <= MOST_CENTS:
-            span = Span(_log_place(found.low), _log_place(found.value), _log_place(found.high), result.heard)
+            up = round(float(listener.right(found.value)), 4)  # on the function, which has his slips
+            span = Span(_log_place(found.low), _log_place(found.value), _log_place(found.high), up)
         curves.append(
             Curve(
                 chord_name(result.chord),
@@ -113,9 +118,9 @@ def _shares(answers: Answers) -> tuple[Mark, ...]:
     return tuple(Mark(_log_place(level), share, share, share, weight) for level, share, weight in marks)
 
 
-def over_days(rows: Iterable[Row]) -> tuple[Graph, ...]:
+def over_days(rows: Sequence[Row], followed: Iterable[Trend] = ()) -> tuple[Graph, ...]:
     """Progress over the days, a graph for each kind of result."""
-    return tuple(_graph(panel) for panel in panels(by_day(rows)))
+    return tuple(_graph(panel) for panel in panels(by_day(rows), followed))
 
 
 def _graph(panel: Panel) -> Graph:
@@ -138,7 +143,13 @@ def _graph(panel: Panel) -> Graph:
         if panel.threshold and last.value > MOST_CENTS:
             words = f"over {MOST_CENTS:g}, at least {last.low:.1f}"
         words = f"{words}, on {last.day.isoformat()}"
-        curves.append(Curve(label, words, tuple((mark.across, mark.up) for mark in marks), marks))
+        band = panel.bands.get(label, ())
+        shape = (
+            *((across(point.day), up(point.low)) for point in band),
+            *((across(point.day), up(point.high)) for point in reversed(band)),
+        )
+        path = tuple((mark.across, mark.up) for mark in marks)
+        curves.append(Curve(label, words, path, marks, band=shape))
     day_ticks = tuple(Tick(across(day), f"{day.day}.{day.month}.") for day in spread_out(days))
     return Graph(panel.title, "day", "", day_ticks, up_ticks, tuple(curves))
 

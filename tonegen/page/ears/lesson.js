@@ -1,71 +1,16 @@
-// Lessons: a step with its sounds, what beats in them drawn, a question and its answer.
+// Lessons: a step with its sounds, a question and its answer; then what beats in them, drawn.
 
-import { ask, hear } from "../static/wire.js";
+import { ask, askSoon, hear } from "../static/wire.js";
 import { part } from "../static/nav.js";
 import { byId, held, make, mark } from "../static/parts.js";
 import { whenComfortable } from "../sound/volume.js";
-import { svg } from "./graph.js";
+import { doing } from "./doing.js";
+import { oneStop } from "../static/stops.js";
+import { ladder } from "./ladder.js";
 
 const box = byId("lessons");
 /** @type {import("../static/wire.js").Shows["lesson"] | null} */
 let shown = null;
-
-// The partials of each tone on a line of its own; those that meet another tone's are filled.
-const ladder = ({ tones, swells, caption }) => {
-  const rows = tones.length + swells.length,
-    row = 40,
-    wide = 340;
-  const picture = svg("svg", {
-    viewBox: `0 0 ${wide} ${rows * row}`,
-    class: "graph ladder",
-    role: "img",
-    "aria-label": `Partials and beats: ${caption}`,
-  });
-  tones.forEach(({ name, rungs }, at) => {
-    const y = at * row + 26;
-    picture.append(
-      svg("line", { class: "grid", x1: 8, x2: wide - 8, y1: y, y2: y }),
-      svg("text", { x: 8, y: y - 8 }, name),
-    );
-    const group = svg("g", { class: `curve-${at % 2}` });
-    for (const [place, meets] of rungs)
-      group.append(
-        svg("circle", {
-          cx: 12 + place * (wide - 24),
-          cy: y,
-          r: meets ? 5 : 2.5,
-          class: meets ? "meets" : "alone",
-        }),
-      );
-    picture.append(group);
-  });
-  swells.forEach(({ pair, loud }, at) => {
-    const bottom = (tones.length + at + 1) * row - 3,
-      high = row - 22,
-      across = (n) => 8 + (n / loud.length) * (wide - 16);
-    picture.append(svg("text", { x: 8, y: bottom - high - 4 }, pair));
-    const group = svg("g", { class: "swell" });
-    loud.forEach((one, n) => {
-      if (one < 0)
-        group.append(
-          svg("rect", {
-            x: across(n),
-            y: bottom - high * 0.7,
-            width: (wide - 16) / loud.length + 0.3,
-            height: high * 0.7,
-            class: "rough",
-          }),
-        );
-    });
-    const even = loud
-      .map((one, n) => (one < 0 ? "" : `${across(n)},${bottom - one * high}`))
-      .filter(Boolean)
-      .join(" ");
-    group.append(svg("polyline", { points: even }));
-    picture.append(group);
-  });
-  return picture;
-};
 
 const go = (to) => ask("lesson", { name: shown.step.lesson, step: to });
 
@@ -74,11 +19,24 @@ const list = () => [
   make(
     "div",
     { class: "intervals" },
-    ...shown.lessons.map(({ name, title }) =>
-      make("button", { "data-lesson": name, onclick: () => ask("lesson", { name }) }, title),
+    ...shown.lessons.map(({ name, title, done }) =>
+      make(
+        "button",
+        { "data-lesson": name, onclick: () => ask("lesson", { name }) },
+        title,
+        ...(done ? [" ", make("small", {}, done)] : []),
+      ),
     ),
   ),
 ];
+
+const asking = {
+  reply: (at) => ask("reply", { at }),
+  taps: (times_ms) => ask("taps", { number: 0, times_ms }),
+  move: (cents) => askSoon("move", { cents }),
+  settle: (cents) => ask("settle", { number: 0, cents }),
+};
+const demonstrate = (at) => whenComfortable(() => ask("demonstrate", { at }));
 
 const sound = (one, at) =>
   make(
@@ -90,36 +48,31 @@ const sound = (one, at) =>
       {
         "data-demonstrate": at,
         "aria-pressed": String(shown.step.heard === at),
-        onclick: () => whenComfortable(() => ask("demonstrate", { at })),
+        onclick: () => demonstrate(at),
       },
       "Hear it",
     ),
-    ladder(one),
+    ...(one.hidden ? [] : [ladder(one)]),
     ...one.words.map((words) => make("p", { class: "hint" }, words)),
   );
 
 const step = () => {
-  const { at, of, title, say, sounds, answers, verdict, right } = shown.step;
+  const { at, of, title, say, sounds, verdict, right } = shown.step;
   return [
     make("p", { class: "count-of" }, `${at + 1} of ${of}`),
     make("h2", { id: "lesson-title", tabindex: "-1" }, title),
     make("p", {}, say),
     ...sounds.map(sound),
-    ...(answers.length
-      ? [
-          make("p", { class: "asks" }, shown.step.ask),
-          make(
-            "div",
-            { class: "answers", role: "group", "aria-label": "Answers" },
-            ...answers.map((words, n) =>
-              make("button", { "data-reply": n, onclick: () => ask("reply", { at: n }) }, words),
-            ),
-          ),
-        ]
-      : []),
+    ...doing(shown.step, { ...asking, hear: () => demonstrate(sounds.length) }),
     make(
       "p",
-      { class: "said", "aria-live": "polite", "data-right": String(right ?? ""), id: "lesson-verdict" },
+      {
+        class: "said",
+        "aria-live": "polite",
+        tabindex: "-1",
+        "data-right": String(right ?? ""),
+        id: "lesson-verdict",
+      },
       verdict,
     ),
     make(
@@ -156,9 +109,11 @@ hear("lesson", (next) => {
   const inside = box.contains(at) && at.dataset.reply;
   box.replaceChildren(...(here ? step() : list()));
   if (here && inside && here.verdict) box.querySelector(`[data-reply="${inside}"]`).focus();
+  else if (here?.verdict) byId("lesson-verdict").focus();
   else if (here) byId("lesson-title").focus();
   else if (before) box.querySelector("[data-lesson]")?.focus();
 });
+oneStop(box, { of: "[data-lesson]" });
 addEventListener("part", () => {
   if (part() !== "ears" && shown?.step) ask("pause");
 });

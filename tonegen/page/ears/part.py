@@ -7,6 +7,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from tonegen.ear.history import FILE_NAME
+from tonegen.ear.partner import RecordingNote
 from tonegen.errors import BadValue
 from tonegen.page.asked import Asked
 from tonegen.page.ears import asks
@@ -21,7 +22,14 @@ from tonegen.presets import own_folder
 from tonegen.sounding import SoundingTone
 
 # Who asks for these wants to hear them: they end a mute, as the sound's own button does.
-_HEARD_AT_ONCE: Final = (asks.Train, asks.GoOn, asks.Hear, asks.Demonstrate)
+_HEARD_AT_ONCE: Final = (
+    asks.Train,
+    asks.GoOn,
+    asks.Practise,
+    asks.Hear,
+    asks.Demonstrate,
+    asks.MatchRecording,
+)
 
 
 class EarsPart(Part):
@@ -57,19 +65,27 @@ class EarsPart(Part):
             raise BadValue("no answers yet; open Ears first")
         return await self._ears.as_csv()
 
+    def take_note(self, note: RecordingNote) -> None:
+        """A partner's note, which is matched next."""
+        self._booth().note = note
+
     async def close(self) -> None:
         """Close the history."""
         if self._ears is not None:
             await self._ears.close()
 
     def _do(self, asked: AboutEars) -> None:
-        host = self.host
-        if self._ears is None:
-            self._ears = EarsBooth(own_folder() / FILE_NAME, host.post, host.complain, self._play)
+        host, ears = self.host, self._booth()
         grip = self._grip(asked.grip) if isinstance(asked, asks.Train) else ()
         if isinstance(asked, _HEARD_AT_ONCE) and host.at.playing.muted:
             host.accept(mute(Mute(False), host.at))
-        self._ears.ask(asked, grip, host.stage.player.sample_rate, host.at.playing.muted)
+        ears.ask(asked, grip, host.stage.player.sample_rate, host.at.playing.muted)
+
+    def _booth(self) -> EarsBooth:
+        if self._ears is None:
+            host = self.host
+            self._ears = EarsBooth(own_folder() / FILE_NAME, host.post, host.complain, self._play)
+        return self._ears
 
     def _play(self, source: SourceAt | None) -> None:
         """In the place of the steady tone, if that still sounds."""

@@ -34,7 +34,11 @@ export const showResults = (ears) => {
   );
 };
 
-hear("eargraphs", ({ session, days }) => {
+hear("eargraphs", ({ session, days, words }) => {
   now.replaceChildren(...session.map(graph));
-  overTheDays.replaceChildren(...(days.length ? [make("h2", {}, "Day by day"), ...days.map(graph)] : []));
+  overTheDays.replaceChildren(
+    ...(days.length || words.length ? [make("h2", {}, "Day by day")] : []),
+    ...words.map((said) => make("p", { class: "course" }, said)),
+    ...days.map(graph),
+  );
 });

@@ -4,38 +4,55 @@ Nothing here knows the event loop or where the sound goes; answers are kept the 
 """
 
 import secrets
+import time
 from collections.abc import Sequence
+from datetime import date, datetime
 from math import isfinite
 from typing import Final
 
 from msgspec import Struct
 
+from tonegen.ear.afterwards import AnsweredSound, to_hear
 from tonegen.ear.history import History, login_name
 from tonegen.ear.planning import Wish, plan_of
+from tonegen.ear.practice import next_up, practice_plan
 from tonegen.ear.rendering import Clip, HeldSound, Samples, Source, one_after_another
-from tonegen.ear.rows import as_csv
+from tonegen.ear.rows import TrialHearing, as_csv
 from tonegen.ear.session import Answered, Session
 from tonegen.ear.taps import tapped_rate
+from tonegen.ear.trend import trends
 from tonegen.ear.trials import (
     ADJUSTED,
+    HELD,
     Trial,
     TrialKind,
     TrialSound,
     chord_name,
 )
-from tonegen.ear.words import describe, result_in_words, waiting_in_words
+from tonegen.ear.words import (
+    by_eye_in_words,
+    describe,
+    practice_in_words,
+    reply_in_words,
+    result_in_words,
+    trend_in_words,
+    waiting_in_words,
+)
 from tonegen.errors import BadValue
 from tonegen.page.ears.graphs import Graph, heard_at, over_days
 from tonegen.page.ears.offered import Named, Offered
 
 FARTHEST_CENTS: Final = 80.0
 ALL: Final = -1
+_MOST_NEXT: Final = 3
+_NOTHING_TO_ADJUST: Final = "there is nothing to adjust in this trial"
 
 
 class AskedView(Struct, frozen=True):
     """A question; `form` is how it is answered: choose, tap or slide.
 
-    sounds : what can be heard by itself, in its order. farthest_cents : how far the slider goes either way.
+    sounds : what can be heard by itself, in its order
+    farthest_cents : how far a slider goes either way, or a nudge where one chooses; 0 where nothing moves
     """
 
     number: int
@@ -48,6 +65,16 @@ class AskedView(Struct, frozen=True):
     farthest_cents: float
 
 
+class AfterView(Struct, frozen=True):
+    """What was just answered: its sounds, each with what it was. last : nothing comes after it."""
+
+    number: int
+    of: int
+    question: str
+    sounds: tuple[str, ...]
+    last: bool
+
+
 class ResultView(Struct, frozen=True):
     """What the answers to one interval say."""
 
@@ -57,13 +84,23 @@ class ResultView(Struct, frozen=True):
     range: str
 
 
+class PracticeView(Struct, frozen=True):
+    """Something to practise, as it is asked for, and why."""
+
+    interval: str
+    register: str
+    words: str
+
+
 class EarsView(Struct, tag="ears", frozen=True):
     """Who answers, what is asked, and what has been answered.
 
     kept : how many of this person's answers are kept
     waiting : the sessions that can be taken up again, by their numbers, the last one first
-    asked : None between sessions. said : of the answer before, "" without feedback
+    asked : None between sessions, and while what was answered is heard again, which is `after`
+    said : of the last answer, "" without feedback and while the next is asked
     heard : which sound plays, -1 for all, None for silence
+    next : what to practise, most urgent first
     """
 
     offered: Offered
@@ -72,23 +109,26 @@ class EarsView(Struct, tag="ears", frozen=True):
     kept: int
     waiting: tuple[Named, ...]
     asked: AskedView | None
+    after: AfterView | None
     said: str
     right: bool | None
     results: tuple[ResultView, ...]
     heard: int | None
     notice: str
+    next: tuple[PracticeView, ...]
 
 
 def nobody(offers: Offered, person: str) -> EarsView:
     """What is shown where the history cannot be used."""
-    return EarsView(offers, (), person, 0, (), None, "", None, (), None, "")
+    return EarsView(offers, (), person, 0, (), None, None, "", None, (), None, "", ())
 
 
 class EarGraphs(Struct, tag="eargraphs", frozen=True):
-    """What the answers say, drawn: those of the session at hand, and progress over the days."""
+    """What the answers say, drawn: those of the session at hand, and over the days, also in words."""
 
     session: tuple[Graph, ...]
     days: tuple[Graph, ...]
+    words: tuple[str, ...]
 
 
 class Clipped:
@@ -154,7 +194,7 @@ class Booked:
         """Nothing is rendered yet."""
         kind = trial.task.kind
         self.trial = trial
-        self.own = Moving(trial.sounds[-1]) if kind in ADJUSTED or kind is TrialKind.RATE else None
+        self.own = Moving(trial.sounds[-1]) if kind in HELD else None
         self.first = Moving(trial.sounds[0]) if kind is TrialKind.MATCH else None
         self.whole: Heard = self.first or self.own or Clipped(trial.sounds)
 
@@ -163,11 +203,17 @@ class Booked:
         """Whether the listener moves a sound."""
         return self.trial.task.kind in ADJUSTED
 
+    @property
+    def farthest_cents(self) -> float:
+        """How far the listener can move the sound either way; 0 where he cannot."""
+        return FARTHEST_CENTS if self.adjusted else self.trial.nudge_cents
+
 
 class Training:
     """A person and the session under way; everything is told by `view`.
 
     heard : what shall sound now, None for silence
+    muted : whether nothing of it is to be heard
     Whatever raises CannotWrite leaves it behind what is kept: close it, and make another.
     """
 
@@ -178,12 +224,19 @@ class Training:
         self._session: Session | None = None
         self._number = 0
         self._asked: Booked | None = None
+        self._after: tuple[AnsweredSound, ...] = ()
         self._ahead: dict[tuple[int, float], Booked] = {}
         self._feedback = True
         self._last: Answered | None = None
         self._at: int | None = None
         self._told = ""
+        self._begun = 0.0
+        self._next_of: tuple[str, int, date] | None = None
+        self._next_up: tuple[PracticeView, ...] = ()
+        self._times_heard = 0
+        self._sounded = False
         self.heard: Heard | None = None
+        self.muted = False
 
     @property
     def person(self) -> str:
@@ -192,8 +245,8 @@ class Training:
 
     @property
     def asking(self) -> bool:
-        """Whether a trial is open."""
-        return self._asked is not None
+        """Whether a trial is open, or heard again."""
+        return self._asked is not None or bool(self._after)
 
     def meet(self, person: str) -> None:
         """See to a person: by name, or for "" whoever answered last here, else who is logged in."""
@@ -211,6 +264,13 @@ class Training:
         self.meet(person)
         self._take_up(self._history.begin(self._person, plan), feedback)
 
+    def practise(self, person: str, interval: str, register: str, feedback: bool) -> None:
+        """Begin some minutes of practice. Raises BadValue for what is no interval or no register."""
+        self.meet(person)
+        rows = self._history.rows(self._person)
+        plan = practice_plan(interval, register, rows, secrets.randbelow(2**31))
+        self._take_up(self._history.begin(self._person, plan), feedback)
+
     def go_on(self, person: str, session: int | None, feedback: bool) -> None:
         """Take up a session that was not finished, None for the last. Raises BadValue when there is none."""
         self.meet(person)
@@ -224,6 +284,15 @@ class Training:
             self._session = self._last = None
         self._told = f"{count} {'answer' if count == 1 else 'answers'} from {person} deleted"
 
+    def keep_reply(self, lesson: str, step: int, answer: float, right: bool) -> None:
+        """Keep what was answered in a lesson."""
+        self.meet(self._person)
+        self._history.keep_reply(self._person, lesson, step, answer, right)
+
+    def lessons(self) -> dict[str, str]:
+        """How far the person came in each lesson that was begun."""
+        return {one.lesson: reply_in_words(one) for one in self._history.lessons(self._person)}
+
     def as_csv(self) -> str:
         """Every answer of the person who answers, as a table."""
         return as_csv(self._history.rows(self._person))
@@ -231,19 +300,24 @@ class Training:
     def pause(self) -> None:
         """Fall silent; what is not answered waits."""
         self._asked = self.heard = self._at = None
-        self._ahead = {}
+        self._after, self._ahead = (), {}
 
     def hush(self) -> None:
         """Fall silent, and stay at the question."""
         self.heard = self._at = None
 
     def hear(self, at: int = ALL) -> None:
-        """Sound the whole trial again, or one of its sounds."""
+        """Sound the whole trial again, or one of its sounds; once answered, what it was."""
+        if self._after:
+            self._hear_after(at)
+            return
         booked = self._open()
         sounds = booked.trial.sounds
         if not ALL <= at < len(sounds):
             raise BadValue("this trial does not have that sound")
         self._at = at
+        self._times_heard += 1
+        self._sounded = self._sounded or not self.muted
         if at == ALL:
             self.heard = booked.whole
         elif booked.own is None:
@@ -253,21 +327,22 @@ class Training:
 
     def look_ahead(self, sample_rate: int) -> None:
         """Render what can come after the next answer, while the listener still listens."""
-        if self._session is None or self._asked is None or self._ahead:
+        if self._session is None or self._session.finished or self._ahead:
             return
         if self._session.plan.task.kind is TrialKind.RATE:
             tapped_rate((0.0, 1.0, 2.0))  # what it imports is there before the first answer needs it
-        for trial in self._session.could_come():
+        for trial in self._session.could_come() if self._asked else (self._session.next_trial(),):
             booked = Booked(trial)
             booked.whole.prepare(sample_rate)
             self._ahead[trial.seed, trial.level_cents] = booked
 
     def move(self, moved_cents: float) -> None:
         """Move the sound that is adjusted, so far from where it started; it is heard."""
-        own, start = self._adjusted()
+        own, start = self._movable()
         if not isfinite(moved_cents):
             raise BadValue("the slider needs a finite number of cents")
-        limited = min(max(moved_cents, -FARTHEST_CENTS), FARTHEST_CENTS)
+        farthest = self._open().farthest_cents
+        limited = min(max(moved_cents, -farthest), farthest)
         own.move(own.sound.with_error(start + limited))
         if self.heard is not own:
             self._at, self.heard = len(self._open().trial.sounds) - 1, own
@@ -275,8 +350,10 @@ class Training:
     def settle(self, number: int, moved_cents: float) -> None:
         """Answer with the sound where it is now."""
         if self._is_asked(number):
+            if not self._open().adjusted:
+                raise BadValue(_NOTHING_TO_ADJUST)
             self.move(moved_cents)
-            sound = self._adjusted()[0].sound
+            sound = self._movable()[0].sound
             self._answer(
                 abs(sound.rate) if self._open().trial.task.kind is TrialKind.MATCH else sound.error_cents
             )
@@ -298,6 +375,7 @@ class Training:
     def view(self, offers: Offered) -> EarsView:
         """What the page shows."""
         session = self._session
+        last = self._last if self._feedback and self._asked is None else None
         return EarsView(
             offered=offers,
             people=self._history.people(),
@@ -305,12 +383,26 @@ class Training:
             kept=0 if self.asking else self._history.count(self._person),
             waiting=() if self.asking else self._waiting(),
             asked=self._asked_view(),
-            said=describe(self._last) if self._last and self._feedback else "",
-            right=self._last.judged.right if self._last and self._feedback else None,
+            after=self._after_view(),
+            said=describe(last) if last else "",
+            right=last.judged.right if last else None,
             results=() if session is None or self.asking else _results(session),
             heard=self._at,
             notice=self._told or self._history.notice or self._unreadable(),
+            next=() if self.asking or not self._person else self._next(),
         )
+
+    def _next(self) -> tuple[PracticeView, ...]:
+        """Worked out again only when an answer, or a day, has gone by."""
+        today = datetime.now().astimezone().date()
+        known = (self._person, self._history.count(self._person), today)
+        if self._next_of != known:
+            following = next_up(self._history.rows(self._person), today)[:_MOST_NEXT]
+            self._next_up = tuple(
+                PracticeView(one.interval, one.register, practice_in_words(one)) for one in following
+            )
+            self._next_of = known
+        return self._next_up
 
     def _unreadable(self) -> str:
         """How many answers of the person cannot be read; "" for none, and while trials are asked."""
@@ -320,9 +412,12 @@ class Training:
     def graphs(self) -> EarGraphs:
         """The function of the session at hand, and progress over the days."""
         if self.asking or not self._person:
-            return EarGraphs((), ())
+            return EarGraphs((), (), ())
         of_session = () if self._session is None else heard_at(self._session)
-        return EarGraphs(of_session, over_days(self._history.rows(self._person)))
+        rows = self._history.rows(self._person)
+        followed = trends(rows)
+        words = (*map(trend_in_words, followed), *filter(None, [by_eye_in_words(rows)]))
+        return EarGraphs(of_session, over_days(rows, followed), words)
 
     def close(self) -> None:
         """Close the history."""
@@ -334,7 +429,7 @@ class Training:
 
     def _take_up(self, number: int, feedback: bool) -> None:
         self._number, self._session = number, self._history.session(number)
-        self._feedback, self._last, self._told = feedback, None, ""
+        self._feedback, self._last, self._told, self._after = feedback, None, "", ()
         self._ask()
 
     def _ask(self) -> None:
@@ -345,6 +440,7 @@ class Training:
         trial = self._session.next_trial()
         self._asked = self._ahead.get((trial.seed, trial.level_cents)) or Booked(trial)
         self._ahead = {}
+        self._begun, self._times_heard, self._sounded = time.monotonic(), 0, False
         self.hear(0 if self._asked.first else ALL)
 
     def _answer(self, answer: float) -> None:
@@ -352,12 +448,32 @@ class Training:
         assert session is not None
         count = len(session.answered)
         made = session.answer(answer)
-        self._history.keep(self._number, count, made)
+        taken_seconds = time.monotonic() - self._begun
+        hearing = TrialHearing(taken_seconds, max(self._times_heard - 1, 0), by_ear=self._sounded)
+        self._history.keep(self._number, count, made, hearing)
         self._last = made
-        self._ask()
+        if not self._feedback:
+            self._ask()
+            return
+        self._asked, self._after = None, to_hear(made)
+        self._hear_after(ALL)
+
+    def go_to_next(self) -> None:
+        """Go on from what was answered. Does nothing where nothing was: a second touch in haste is none."""
+        if self._after:
+            self._after = ()
+            self._ask()
+
+    def _hear_after(self, at: int) -> None:
+        sounds = tuple(one.sound for one in self._after)
+        if not ALL <= at < len(sounds):
+            raise BadValue("this trial does not have that sound")
+        self._at, self.heard = at, Clipped(sounds if at == ALL else sounds[at : at + 1])
 
     def _is_asked(self, number: int) -> bool:
         """Whether an answer is to the trial that is open: a second touch in haste is none."""
+        if self._after:
+            return False
         self._open()
         return self._session is not None and number == len(self._session.answered)
 
@@ -366,10 +482,10 @@ class Training:
             raise BadValue("no trial is open; begin one, or continue")
         return self._asked
 
-    def _adjusted(self) -> tuple[Moving, float]:
+    def _movable(self) -> tuple[Moving, float]:
         booked = self._open()
-        if booked.own is None or not booked.adjusted:
-            raise BadValue("there is nothing to adjust in this trial")
+        if booked.own is None or not booked.farthest_cents:
+            raise BadValue(_NOTHING_TO_ADJUST)
         return booked.own, booked.trial.sounds[-1].error_cents
 
     def _asked_view(self) -> AskedView | None:
@@ -377,7 +493,7 @@ class Training:
         if booked is None or session is None:
             return None
         trial, moved = booked.trial, 0.0
-        if booked.adjusted and booked.own is not None:
+        if booked.own is not None:
             moved = booked.own.sound.error_cents - trial.sounds[-1].error_cents
         return AskedView(
             number=len(session.answered),
@@ -387,12 +503,22 @@ class Training:
             choices=trial.choices,
             sounds=_SOUNDS.get(trial.task.kind, ()),
             moved_cents=round(moved, 3) + 0.0,
-            farthest_cents=FARTHEST_CENTS,
+            farthest_cents=booked.farthest_cents,
+        )
+
+    def _after_view(self) -> AfterView | None:
+        session, last = self._session, self._last
+        if not self._after or session is None or last is None:
+            return None
+        words = tuple(one.words for one in self._after)
+        return AfterView(
+            len(session.answered) - 1, session.plan.trials, last.trial.question, words, session.finished
         )
 
 
 _SOUNDS: Final = {
     TrialKind.PURER: ("the first", "the second"),
+    TrialKind.OWN: ("the first", "the second"),
     TrialKind.MATCH: ("the first", "the second"),
     TrialKind.ABX: ("A", "B", "X"),
 }

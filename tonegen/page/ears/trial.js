@@ -32,7 +32,7 @@ const showTaps = () => {
     byId("tap-count"),
     taps.length
       ? `${taps.length} ${taps.length === 1 ? "tap" : "taps"}`
-      : "eight taps are good, twelve where it beats fast",
+      : "eight taps will do, twelve if it beats fast",
   );
   byId("ear-done").disabled = taps.length < 3;
 };
@@ -43,8 +43,34 @@ const move = (cents) => {
   askSoon("move", { cents: moved });
 };
 
+// A nudge is a place: narrower, as it is, wider; the arrows go from one to the next.
+const nudges = [
+  ["-1", "Narrower"],
+  ["0", "As it is"],
+  ["1", "Wider"],
+];
+const place = () => Math.sign(moved);
+const nudge = (to) => {
+  moved = Math.max(-1, Math.min(1, to)) * trial.farthest_cents;
+  ask("move", { cents: moved });
+  showNudge();
+};
+const showNudge = () => {
+  for (const button of /** @type {NodeListOf<HTMLElement>} */ (asked.querySelectorAll("[data-nudge]")))
+    mark(button, "aria-pressed", Number(button.dataset.nudge) === place());
+};
+const nudgeButtons = () =>
+  make(
+    "div",
+    { class: "answers nudges", role: "group", "aria-label": "Nudge it" },
+    ...nudges.map(([to, words]) =>
+      make("button", { "data-nudge": to, onclick: () => nudge(Number(to)) }, words),
+    ),
+  );
+
 const forms = {
   choose: () => [
+    ...(trial.farthest_cents ? [nudgeButtons()] : []),
     make(
       "div",
       { class: "answers", role: "group", "aria-label": "Answers" },
@@ -142,7 +168,6 @@ const openTrial = () => {
   asked.replaceChildren(
     make("p", { class: "count-of" }, `${trial.number + 1} of ${trial.of}`),
     make("h2", { id: "ear-question", tabindex: "-1" }, trial.question),
-    make("p", { id: "ear-said", class: "said", "aria-live": "polite" }),
     make(
       "div",
       { class: "hearing", role: "group", "aria-label": "Hear" },
@@ -171,6 +196,7 @@ const openTrial = () => {
   taps = [];
   moved = trial.moved_cents;
   if (trial.form === "tap") showTaps();
+  if (trial.form === "choose") showNudge();
   if (trial.form === "slide") byId("ear-slide").value = moved;
 };
 
@@ -194,8 +220,6 @@ export const showTrial = (ears) => {
       preventScroll: Boolean(before),
     });
   }
-  say(byId("ear-said"), ears.said);
-  mark(byId("ear-said"), "data-right", ears.right ?? "");
   for (const button of /** @type {NodeListOf<HTMLElement>} */ (asked.querySelectorAll("[data-hear]")))
     mark(button, "aria-pressed", ears.heard === Number(button.dataset.hear));
 };
@@ -227,6 +251,8 @@ const keys = (event) => {
   else if (event.key === "Enter" && !event.repeat && (!onButton || target.id === "ear-pad")) {
     if (trial.form === "tap") tapped();
     if (trial.form === "slide") settle();
+  } else if (trial.form === "choose" && trial.farthest_cents && /^Arrow(Left|Right)$/.test(event.key)) {
+    nudge(place() + (event.key === "ArrowRight" ? 1 : -1));
   } else if (trial.form === "slide" && !onSlide && event.key.startsWith("Arrow")) {
     move(moved + { ArrowLeft: -0.2, ArrowRight: 0.2, ArrowDown: -2, ArrowUp: 2 }[event.key]);
   } else if (event.key === "r" && !event.repeat)

@@ -38,12 +38,16 @@ class EditSet(Asked, frozen=True):
 
 
 class SongRow(Struct, frozen=True, forbid_unknown_fields=True):
-    """A song as it is typed; grips with commas between. `was` is the row that was shown, -1 for a new one."""
+    """A song as it is typed; `was` is the row that was shown, -1 for a new one.
+
+    follows : what receivers follow, "Organ: equal, Piano: steel". grips : with commas between.
+    """
 
     was: Row
     name: Typed
     key: Typed = ""
     fret: Typed = ""
+    follows: Typed = ""
     line: Typed = ""
     grips: Typed = ""
 
@@ -60,6 +64,19 @@ class ReceiverRow(Struct, frozen=True, forbid_unknown_fields=True):
     from_keys: Typed = ""
     transpose: Typed = ""
     follows: Typed = ""
+    follow: Typed = "off"
+
+
+class ControlRow(Struct, frozen=True, forbid_unknown_fields=True):
+    """A control of a foot board as it is typed, such as on "control 80" does "next", or moves "A"."""
+
+    was: Row
+    on: Typed
+    from_port: Typed = ""
+    does: Typed = ""
+    moves: Typed = ""
+    channel: Typed = ""
+    device: Typed = ""
 
 
 class SaveSet(Asked, frozen=True):
@@ -69,7 +86,19 @@ class SaveSet(Asked, frozen=True):
     title: Typed
     songs: Annotated[tuple[SongRow, ...], Meta(max_length=1000)]
     receivers: Annotated[tuple[ReceiverRow, ...], Meta(max_length=64)] = ()
+    controls: Annotated[tuple[ControlRow, ...], Meta(max_length=200)] = ()
     by: Name = ""
+
+
+class LearnPress(Asked, frozen=True):
+    """Wait for a press of a foot board that is to do this: an action such as "next", or a pedal or lever."""
+
+    does: Name
+    by: Name = ""
+
+
+class StopWaiting(Asked, frozen=True):
+    """Wait for no press any more."""
 
 
 class CopySet(Asked, frozen=True):
@@ -81,3 +110,22 @@ class CopySet(Asked, frozen=True):
 
 class TakeRig(Asked, frozen=True):
     """Choose instrument, temperament, drop and reference pitch as the set has them."""
+
+
+class FindInputs(Asked, frozen=True):
+    """Look which MIDI inputs there are to play the set from."""
+
+
+class PlaySet(Asked, frozen=True):
+    """Tune the receivers of the open set, but some, and let the player's keyboards through to them."""
+
+    without: Annotated[tuple[Name, ...], Meta(max_length=64)] = ()
+    keyboards: Annotated[tuple[Name, ...], Meta(max_length=16)] = ()
+
+
+class PanicSet(Asked, frozen=True):
+    """End all notes at the receivers of the set."""
+
+
+class PutSetBack(Asked, frozen=True):
+    """Put all receivers of the set back."""

@@ -3,10 +3,18 @@
 
 import { ask, hear } from "../static/wire.js";
 import { byId, make, say } from "../static/parts.js";
+import { oneRow } from "../static/stops.js";
 
 /** @type {import("../static/wire.js").Shows["setrows"] | null} */
 let shown = null;
-const SONG = { name: "Name", key: "Key", fret: "Fret", line: "Line to remember", grips: "Grips" };
+const SONG = {
+  name: "Name",
+  key: "Key",
+  fret: "Fret",
+  follows: "Receivers follow",
+  line: "Line to remember",
+  grips: "Grips",
+};
 const OF_PAGE = { name: "Name", key: "Key" };
 const RECEIVER = {
   name: "Name",
@@ -17,7 +25,25 @@ const RECEIVER = {
   from_keys: "From keys",
   transpose: "Semitones moved",
   follows: "Follows",
+  follow: "Chords follow",
 };
+const CONTROL = {
+  on: "Message",
+  from_port: "From port",
+  does: "Does",
+  moves: "Or moves",
+  channel: "Channel",
+  device: "Device of Show Control",
+};
+const ACTIONS = {
+  "": "–",
+  next: "next song",
+  previous: "song before",
+  number: "song of that number",
+  hold: "hold",
+  panic: "all notes off",
+};
+const SUCH_AS = { "Receivers follow": "Organ: equal", Message: "control 80", "From keys": "C2 to B3" };
 const DOORS = { port: "MIDI port", virtual_port: "a port made for it", to: "OSC, host:port" };
 
 // Another tablet's rows are none of ours: what is typed here stays, and Save says that the set was changed.
@@ -30,6 +56,7 @@ const titled = make("label", {}, "Title of the set", title);
 const songs = make("ol", { id: "song-rows", class: "rows" });
 const receivers = make("ol", { id: "receiver-rows", class: "rows" });
 const rig = make("div", {}, make("h4", {}, "Receivers"), receivers);
+const controls = make("ol", { id: "control-rows", class: "rows" });
 const wrong = make("p", { id: "set-wrong", role: "status" });
 const copyName = make("input", {
   type: "text",
@@ -47,9 +74,9 @@ const copy = make(
       ask("copyset", { name: copyName.value.trim(), by });
     },
   },
-  make("label", { for: "copy-name" }, "Make a set of your own from this, called"),
+  make("label", { for: "copy-name" }, "Save a copy as"),
   copyName,
-  make("button", { type: "submit", id: "copy-set" }, "Make it"),
+  make("button", { type: "submit", id: "copy-set" }, "Save the copy"),
 );
 
 // A handle moves its row: the rows that it passes make way, so that the finger never loses it.
@@ -95,16 +122,57 @@ const field = (name, words, value) => {
       ? Object.entries(DOORS)
       : name === "receiver"
         ? shown.presets.map((one) => [one, one])
-        : null;
+        : name === "does"
+          ? Object.entries(ACTIONS)
+          : name === "follow"
+            ? shown.leads.map((one) => [one, one])
+            : null;
   const input = choices
     ? make(
         "select",
         { "data-field": name },
         ...choices.map(([one, said]) => make("option", { value: one }, said)),
       )
-    : make("input", { type: "text", "data-field": name, autocomplete: "off" });
+    : make("input", {
+        type: "text",
+        "data-field": name,
+        autocomplete: "off",
+        placeholder: SUCH_AS[words],
+      });
   input.value = value;
   return make("label", { class: `of-${name}` }, words, input, make("small", { class: "wrong" }));
+};
+
+// A switch or pedal learnt by a press of it, one at a time; what was heard stands in its row until Save.
+const LEARN = "Learn by a press",
+  BEGINS = "A moment…",
+  WAITING = "Press it now… (or stop)";
+/** @type {{ row: HTMLElement, button: HTMLButtonElement } | null} */
+let waiting = null;
+const learned = make("p", { id: "press-learned", role: "status" });
+const learns = (row) => {
+  const button = make(
+    "button",
+    {
+      type: "button",
+      class: "learn",
+      onclick: () => {
+        if (waiting) return ask("stopwaiting");
+        const does = within(row, "[data-field=does]").value || within(row, "[data-field=moves]").value.trim();
+        if (!does) {
+          say(learned, "Choose first what it does, then press it.");
+          within(row, "[data-field=does]").focus();
+          return;
+        }
+        waiting = { row, button };
+        say(button, BEGINS);
+        say(learned, "");
+        ask("learnpress", { does, by });
+      },
+    },
+    LEARN,
+  );
+  return button;
 };
 
 const rowOf = (kind, fields, given) => {
@@ -112,6 +180,7 @@ const rowOf = (kind, fields, given) => {
   row.append(
     handleOf(row),
     ...Object.entries(fields).map(([name, words]) => field(name, words, given[name] ?? "")),
+    ...(kind === "control" ? [learns(row)] : []),
     make(
       "button",
       {
@@ -130,8 +199,8 @@ const rowOf = (kind, fields, given) => {
   return row;
 };
 const numbered = () => {
-  for (const row of [...songs.children, ...receivers.children]) {
-    const name = within(row, "[data-field=name]").value || "this row";
+  for (const row of [...songs.children, ...receivers.children, ...controls.children]) {
+    const name = within(row, "[data-field=name], [data-field=on]").value || "this row";
     row.querySelector(".handle").setAttribute("aria-label", `Move ${name}: drag, or arrow keys`);
     row.querySelector(".out").setAttribute("aria-label", `Remove ${name}`);
   }
@@ -145,10 +214,10 @@ const adds = (kind, words, list, fields) =>
       type: "button",
       id: `add-${kind}`,
       onclick: () => {
-        const row = rowOf(kind, fields(), { was: -1, door: "port", receiver: "mpe" });
+        const row = rowOf(kind, fields(), { was: -1, door: "port", receiver: "mpe", follow: "off" });
         list().append(row);
         numbered();
-        within(row, "[data-field=name]").focus();
+        within(row, "[data-field=name], [data-field=on]").focus();
       },
     },
     words,
@@ -160,6 +229,17 @@ rig.append(
     () => receivers,
     () => RECEIVER,
   ),
+);
+rig.append(
+  make("h4", {}, "Foot board"),
+  controls,
+  adds(
+    "control",
+    "Add a switch or pedal",
+    () => controls,
+    () => CONTROL,
+  ),
+  learned,
 );
 
 const typed = (list) =>
@@ -173,13 +253,13 @@ const typed = (list) =>
 const hint = make(
   "p",
   { class: "hint", id: "set-plays", hidden: true },
-  "Stop the sound first: the set changes only while nothing plays.",
+  "Stop the sound first: you can change the set only while nothing plays.",
 );
 const rows = make(
   "fieldset",
   { id: "set-rows" },
   titled,
-  make("h4", {}, "Songs in their order"),
+  make("h4", {}, "Songs in order"),
   songs,
   adds("song", "Add a song", () => songs, fieldsOfSong),
   rig,
@@ -190,7 +270,7 @@ const rows = make(
     make(
       "button",
       { type: "button", id: "drop-changes", onclick: () => ask("editset", { by }) },
-      "As it was",
+      "Discard changes",
     ),
   ),
 );
@@ -206,6 +286,7 @@ const form = make(
         title: title.value,
         songs: typed(songs),
         receivers: typed(receivers),
+        controls: typed(controls),
       });
     },
   },
@@ -213,12 +294,17 @@ const form = make(
   rows,
   wrong,
 );
+// What would be typed before its rows have come would be lost with them.
+const read = () => {
+  form.hidden = true;
+  ask("editset", { by });
+};
 const box = make(
   "details",
   {
     id: "set-change",
     ontoggle: () => {
-      if (box.open) ask("editset", { by });
+      if (box.open) read();
     },
   },
   make("summary", {}, "Change the set"),
@@ -226,6 +312,7 @@ const box = make(
   copy,
 );
 byId("evening").append(box);
+for (const list of [songs, receivers, controls]) oneRow(list, "li");
 
 const build = () => {
   title.value = shown.title;
@@ -234,6 +321,7 @@ const build = () => {
   form.hidden = shown.may === "copy";
   songs.replaceChildren(...shown.songs.map((song) => rowOf("song", fieldsOfSong(), song)));
   receivers.replaceChildren(...shown.receivers.map((one) => rowOf("receiver", RECEIVER, one)));
+  controls.replaceChildren(...shown.controls.map((one) => rowOf("control", CONTROL, one)));
   numbered();
 };
 
@@ -243,8 +331,8 @@ const mend = () => {
   const elsewhere = [];
   let first = null;
   for (const { field: place, why } of shown.faults) {
-    const [, kind, at, name] = /^(songs|receivers)\[(\d+)\]\.(\w+)$/.exec(place) ?? [];
-    const row = kind && (kind === "songs" ? songs : receivers).children[Number(at)];
+    const [, kind, at, name] = /^(songs|receivers|controls)\[(\d+)\]\.(\w+)$/.exec(place) ?? [];
+    const row = kind && { songs, receivers, controls }[kind].children[Number(at)];
     const input = row?.querySelector(`[data-field="${name}"]`);
     if (!input) {
       elsewhere.push(`${place}: ${why}`.replace(/^: /, ""));
@@ -265,8 +353,19 @@ hear("setrows", (next) => {
   if (!typedAnew) build();
   mend();
 });
+hear("presslearned", (press) => {
+  if (press.by !== by || !waiting) return;
+  const { row, button } = waiting;
+  if (press.waits) return say(button, WAITING);
+  waiting = null;
+  say(button, LEARN);
+  say(learned, press.words);
+  if (!press.on) return;
+  for (const name of ["on", "from_port", "channel"]) within(row, `[data-field=${name}]`).value = press[name];
+  numbered();
+});
 hear("evening", ({ name }) => {
-  if (box.open && shown && shown.name !== name) ask("editset", { by });
+  if (box.open && shown && shown.name !== name) read();
 });
 hear("view", ({ playing }) => {
   rows.disabled = playing.sounding;

@@ -14,22 +14,18 @@ from msgspec.structs import asdict as fields_of
 
 from tonegen import presets
 from tonegen.errors import TonegenError
-from tonegen.page.evening.asks import Door, ReceiverRow, SaveSet, SongRow
+from tonegen.keys.press_reader import press_in_words
+from tonegen.page.asked import RowFault
+from tonegen.page.evening.asks import ControlRow, Door, ReceiverRow, SaveSet, SongRow
 from tonegen.page.setting import Setting
-from tonegen.pitch import parse_pitch_class, song_key_name
+from tonegen.pitch import parse_song_key, song_key_name
 from tonegen.presets.files import SHIPPED, read
 from tonegen.presets.set_file import FieldFault, RowChange, change_set, stamp_of
-from tonegen.presets.sets import PAGE, SetFields, SetReceiverFields, SetSongFields
+from tonegen.presets.sets import PAGE, SetControlFields, SetFields, SetReceiverFields, SetSongFields
+from tonegen.setlist.records import Lead
 from tonegen.setup.setting import Song
 
 _DOORS: tuple[Door, ...] = ("port", "virtual_port", "to")
-
-
-class RowFault(Struct, frozen=True):
-    """What is wrong with a field, such as "songs[3].key"; "" where it is not one field."""
-
-    field: str
-    why: str
 
 
 class SetRows(Struct, tag="setrows", frozen=True):
@@ -46,16 +42,44 @@ class SetRows(Struct, tag="setrows", frozen=True):
     title: str
     songs: tuple[SongRow, ...]
     receivers: tuple[ReceiverRow, ...]
+    controls: tuple[ControlRow, ...]
     presets: tuple[str, ...]
+    leads: tuple[str, ...] = ()
     faults: tuple[RowFault, ...] = ()
     by: str = ""
 
 
+class PressLearned(Struct, tag="presslearned", frozen=True):
+    """A press that was learnt, as a row has it; `on` is "" where none came.
+
+    by : who asked. waits : now it is heard.
+    """
+
+    by: str
+    on: str = ""
+    from_port: str = ""
+    channel: str = ""
+    words: str = ""
+    waits: bool = False
+
+
+def press_learned(by: str, fields: Mapping[str, str | int] | str | None) -> PressLearned:
+    """What the page is told of a press, or that there was none, or why."""
+    if fields is None or isinstance(fields, str):
+        return PressLearned(by, words=fields or "Nothing was pressed.")
+    on, port, channel = (str(fields.get(field, "")) for field in ("on", "from", "channel"))
+    words = f"{press_in_words(fields)}. Save the set to keep it"
+    theirs = f'; if "{port}" is the keyboard that you play, leave From port empty' if port else ""
+    return PressLearned(by, on, port, channel, f"{words}{theirs}.")
+
+
 def rows_of_page(setting: Setting) -> SetRows:
     """The page's own list."""
-    songs = tuple(SongRow(at, song.name, song_key_name(song.key)) for at, song in enumerate(setting.songs))
+    songs = tuple(
+        SongRow(at, song.name, song_key_name(song.key, song.minor)) for at, song in enumerate(setting.songs)
+    )
     stamp = hashlib.sha256(msgspec.json.encode(setting.songs)).hexdigest()[:16]
-    return SetRows(PAGE, "songs", stamp, "", songs, (), ())
+    return SetRows(PAGE, "songs", stamp, "", songs, (), (), ())
 
 
 def rows_of_file(name: str) -> SetRows:
@@ -69,7 +93,9 @@ def rows_of_file(name: str) -> SetRows:
         found.title,
         tuple(_song_row(at, song) for at, song in enumerate(found.songs)),
         tuple(_receiver_row(at, one) for at, one in enumerate(found.receivers)),
+        tuple(_control_row(at, one) for at, one in enumerate(found.controls)),
         presets.names("receivers"),
+        tuple(Lead),
     )
 
 
@@ -85,7 +111,7 @@ def songs_of_page(asked: SaveSet) -> tuple[tuple[Song, ...], tuple[RowFault, ...
             faults.append(RowFault(f"songs[{at}].name", why))
         names.add(name)
         try:
-            songs.append(Song(name, parse_pitch_class(row.key)))
+            songs.append(Song(name, *parse_song_key(row.key)))
         except TonegenError as error:
             faults.append(RowFault(f"songs[{at}].key", str(error)))
     return tuple(songs), tuple(faults)
@@ -100,10 +126,14 @@ def write(name: str, asked: SaveSet) -> tuple[RowFault, ...]:
         _receiver_change(row, before.receivers, f"receivers[{at}]", faults)
         for at, row in enumerate(asked.receivers)
     ]
+    controls = [
+        _control_change(row, before.controls, f"controls[{at}]", faults)
+        for at, row in enumerate(asked.controls)
+    ]
     if faults:
         return tuple(faults)
     title = {} if asked.title == before.title else {"title": asked.title}
-    rows = {"songs": songs, "receivers": receivers}
+    rows = {"songs": songs, "receivers": receivers, "controls": controls}
     return tuple(_shown(one) for one in change_set(name, asked.stamp, title, rows))
 
 
@@ -113,7 +143,8 @@ def _shown(fault: FieldFault) -> RowFault:
 
 def _song_row(at: int, song: SetSongFields) -> SongRow:
     fret = "" if song.fret is None else f"{song.fret:g}"
-    return SongRow(at, song.name, song.key or "", fret, song.line, ", ".join(song.grips or ()))
+    follows = ", ".join(f"{name}: {what}" for name, what in song.follows.items())
+    return SongRow(at, song.name, song.key or "", fret, follows, song.line, ", ".join(song.grips or ()))
 
 
 def _receiver_row(at: int, one: SetReceiverFields) -> ReceiverRow:
@@ -128,7 +159,13 @@ def _receiver_row(at: int, one: SetReceiverFields) -> ReceiverRow:
         one.from_keys or "",
         str(one.transpose) if one.transpose else "",
         one.follows or "",
+        one.follow,
     )
+
+
+def _control_row(at: int, one: SetControlFields) -> ControlRow:
+    channel, device = ("" if number is None else str(number) for number in (one.channel, one.device))
+    return ControlRow(at, one.on, one.from_port, one.does or "", one.moves or "", channel, device)
 
 
 def _song_change(row: SongRow, before: tuple[SongRow, ...], where: str, faults: list[RowFault]) -> RowChange:
@@ -138,6 +175,8 @@ def _song_change(row: SongRow, before: tuple[SongRow, ...], where: str, faults: 
         match field:
             case "fret":
                 fields[field] = _number(text, float, f"{where}.{field}", faults)
+            case "follows":
+                fields[field] = _follows(text, f"{where}.{field}", faults)
             case "grips":
                 fields[field] = _listed(text)
             case _:
@@ -154,6 +193,8 @@ def _receiver_change(
         match field:
             case "door" | "where":
                 fields |= {door: row.where or None if door == row.door else None for door in _DOORS}
+            case "follow":
+                fields[field] = None if text == Lead.OFF else text
             case "from_channels":
                 channels = [_number(one, int, f"{where}.{field}", faults) for one in _listed(text) or ()]
                 fields[field] = channels or None
@@ -164,12 +205,30 @@ def _receiver_change(
     return RowChange(None if row.was < 0 else row.was, _named(fields, typed))
 
 
+def _control_change(
+    row: ControlRow, before: tuple[ControlRow, ...], where: str, faults: list[RowFault]
+) -> RowChange:
+    typed = _typed_anew(row, before)
+    fields: dict[str, Any] = {}
+    for field, text in typed.items():
+        match field:
+            case "from_port":
+                fields["from"] = text or None
+            case "on":
+                fields[field] = text  # an empty one is refused where it is read
+            case "channel" | "device":
+                fields[field] = _number(text, int, f"{where}.{field}", faults)
+            case _:
+                fields[field] = text or None
+    return RowChange(None if row.was < 0 else row.was, fields)
+
+
 def _typed_anew(row: Struct, before: tuple[Struct, ...]) -> dict[str, str]:
     """The fields of a row that are not as they were shown; of a new one all that there is."""
     typed = {field: text.strip() for field, text in fields_of(row).items() if field != "was"}
     was: int = fields_of(row)["was"]
     if not 0 <= was < len(before):
-        return {field: text for field, text in typed.items() if text or field == "name"}
+        return {field: text for field, text in typed.items() if text or field in ("name", "on")}
     there = fields_of(before[was])
     return {field: text for field, text in typed.items() if text != there[field]}
 
@@ -177,6 +236,18 @@ def _typed_anew(row: Struct, before: tuple[Struct, ...]) -> dict[str, str]:
 def _named(fields: dict[str, Any], typed: Mapping[str, str]) -> dict[str, Any]:
     """A row never goes without a name: an empty one is refused where it is read."""
     return fields | ({"name": typed["name"]} if "name" in typed else {})
+
+
+def _follows(text: str, where: str, faults: list[RowFault]) -> dict[str, str] | None:
+    """What receivers follow, "Organ: equal, Piano: steel"."""
+    follows = {}
+    for part in _listed(text) or ():
+        name, colon, what = (piece.strip() for piece in part.partition(":"))
+        if not (name and colon and what):
+            faults.append(RowFault(where, f'"{part[:40]}": write such as Organ: equal, Piano: vallotti on G'))
+            return None
+        follows[name] = what
+    return follows or None
 
 
 def _listed(text: str) -> list[str] | None:

@@ -4,6 +4,8 @@
 import { ask, hear } from "../static/wire.js";
 import { byId, make, mark, refill, say } from "../static/parts.js";
 import { part } from "../static/nav.js";
+import { stageButton } from "../static/stage.js";
+import { oneStop } from "../static/stops.js";
 
 const HOLD_MS = 300;
 const GAP_EMS = 0.5; // between name and key
@@ -64,19 +66,11 @@ choice.addEventListener("blur", () => {
 });
 const rig = make("p", { id: "set-rig" });
 const takeRig = make("button", { id: "take-rig", onclick: () => ask("takerig") }, "Use the set's rig");
-const whole = make(
-  "button",
-  { id: "whole-screen", hidden: !document.fullscreenEnabled, onclick: () => wholeScreen() },
-  "Whole screen",
-);
-const wholeScreen = () =>
-  document.fullscreenElement ? document.exitFullscreen() : byId("evening").requestFullscreen();
-
 byId("evening").append(
+  make("div", { class: "count-of" }, now, stageButton()),
   make(
     "article",
     { class: "ahead", "aria-live": "polite", "aria-atomic": "true" },
-    now,
     next,
     make("div", { class: "below" }, fret, line),
   ),
@@ -88,15 +82,12 @@ byId("evening").append(
     "div",
     { class: "buttons" },
     make("label", {}, "Set ", choice),
-    make(
-      "button",
-      { id: "open-again", onclick: () => ask("openset", { name: evening.name }) },
-      "Read it again",
-    ),
-    whole,
+    make("button", { id: "open-again", onclick: () => ask("openset", { name: evening.name }) }, "Reload it"),
   ),
   make("div", { class: "buttons" }, rig, takeRig),
 );
+
+oneStop(songs, { down: true });
 
 const inWords = (song) => [song.name, song.key, song.fret && `fret ${song.fret}`].filter(Boolean).join(", ");
 
@@ -149,7 +140,8 @@ const show = () => {
   say(name, ahead?.name ?? nothing);
   say(key, ahead?.key ?? "");
   say(fret, ahead?.fret ?? "");
-  say(line, ahead?.line ?? "");
+  const empty = "Add songs under “Change the set”, or choose another set below.";
+  say(line, ahead?.line ?? (evening.songs.length ? "" : empty));
   fret.hidden = !ahead?.fret;
   if (ahead?.fret) mark(fret, "aria-label", `fret ${ahead.fret}`);
   fit(name.textContent, key.textContent);
@@ -157,7 +149,7 @@ const show = () => {
   previous.disabled = !evening.songs.length || evening.songs[0].number === evening.now || !evening.now;
   say(words, evening.words);
   rig.parentElement.hidden = !evening.rig;
-  say(rig, evening.rig && `The page is set up otherwise. This set has: ${evening.rig}.`);
+  say(rig, evening.rig && `The page is set up differently. This set uses: ${evening.rig}.`);
   showChoice();
   showSongs();
 };

@@ -1,6 +1,7 @@
 """An open set as pages show it: the song now, the next one, and whether the rig is the set's."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any, Literal
 
 from msgspec import Struct
 
@@ -8,6 +9,8 @@ from tonegen.page.setting import Setting
 from tonegen.pitch import song_key_name
 from tonegen.setlist.records import SetList
 from tonegen.setlist.states import SongState
+
+RigStatus = Literal["", "begins", "played", "ends"]
 
 
 class EveningSong(Struct, frozen=True):
@@ -38,11 +41,43 @@ class EveningView(Struct, tag="evening", frozen=True):
     rig: str
 
 
+class ReceiverStanding(Struct, frozen=True):
+    """A receiver of the set. `state` is "" where it is not played; `waits_for` are notes that are held."""
+
+    name: str
+    receiver: str
+    where: str
+    state: Literal["", "ready", "going", "gone"]
+    waits_for: tuple[str, ...] = ()
+
+
+class RigView(Struct, tag="setrig", frozen=True):
+    """The receivers of the open set, and the MIDI inputs that they may be played from."""
+
+    status: RigStatus
+    receivers: tuple[ReceiverStanding, ...]
+    inputs: tuple[str, ...] = ()
+
+
+def receiver_views(evening: SetList, state: Mapping[str, Any] | None) -> tuple[ReceiverStanding, ...]:
+    """The receivers of a set, in its order, as `Evening.state` has them; None while it is not played."""
+    there = {} if state is None else {one["name"]: one for one in state["receivers"]}
+    return tuple(
+        ReceiverStanding(
+            one.name,
+            one.receiver,
+            one.where.partition(" ")[2],
+            there[one.name]["state"] if one.name in there else "",
+            tuple(there[one.name]["waits_for"]) if one.name in there else (),
+        )
+        for one in evening.receivers
+    )
+
+
 def song_view(state: SongState, has_fret: bool) -> EveningSong:
     """A song of a set; `has_fret` where the set is one with an instrument."""
-    key = "" if state.key is None else song_key_name(state.key)
     bar = f"{state.fret:g}" if has_fret and names_bar(state) else ""
-    return EveningSong(state.song.number, state.song.name, key, bar, state.song.line)
+    return EveningSong(state.song.number, state.song.name, state.key_name, bar, state.song.line)
 
 
 def names_bar(state: SongState) -> bool:

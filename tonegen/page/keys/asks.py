@@ -15,6 +15,12 @@ class Receiver(Asked, frozen=True):
     follow: bool
 
 
+class FollowChord(Asked, tag="chord", frozen=True):
+    """Have new notes that pass through follow the chord: "bass", "song" or "steel" leads; "off" for none."""
+
+    lead: Name
+
+
 class Send(Asked, frozen=True):
     """Tune the receiver at "midi NAME", "virtual NAME" or "osc HOST:PORT", and keep it in tune."""
 

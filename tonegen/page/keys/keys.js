@@ -3,6 +3,7 @@
 import { ask, hear } from "../static/wire.js";
 import { byId, HAND_MS, make, mark, refill, say, tableHead } from "../static/parts.js";
 import { part } from "../static/nav.js";
+import { footForm } from "../foot/foot.js";
 import { remoteForm } from "../remote/remote.js";
 import { songForm } from "./songs.js";
 
@@ -18,6 +19,13 @@ const FOLLOW = [
   ["false", "the instrument's grips"],
   ["true", "all strings, with the pedals as they are"],
 ];
+/** @type {Record<string, string>} */
+const LEADS = {
+  off: "stay as tuned",
+  bass: "follow the chord; the bass leads, at equal",
+  song: "follow the chord; this tuning leads",
+  steel: "follow the chord; the steel's strings lead",
+};
 /** @type {import("../static/wire.js").Shows["keys"] | null} */
 let keys = null;
 let asked = false;
@@ -51,8 +59,11 @@ const offer = ({ element }, options, value = element.value) => {
 };
 
 const receiver = choice("receiver", "Receiver", (name) => choose({ name }));
+const whole = make("small", { class: "whole" }); // where a phone's choice has no room for it
+receiver.field.append(whole);
 const policy = choice("policy", "Where strings disagree", (one) => choose({ policy: one }));
 const follow = choice("follow", "Follow", (one) => choose({ follow: one === "true" }));
+const lead = choice("lead", "New notes", (one) => ask("chord", { lead: one }));
 const out = choice("out", "MIDI output");
 const through = choice("in", "Notes from");
 const address = make("input", {
@@ -65,7 +76,7 @@ const address = make("input", {
 });
 const osc = make("label", { hidden: true }, "OSC host and port", address);
 
-const where = () => (keys.by_osc ? `osc ${address.value.trim()}` : out.element.value);
+export const where = () => (keys.by_osc ? `osc ${address.value.trim()}` : out.element.value);
 const send = make(
   "button",
   { class: "primary", id: "send", onclick: () => ask("send", { where: where() }) },
@@ -79,7 +90,9 @@ const pass = make(
   "Pass through",
 );
 const status = make("p", { class: "status", role: "status" });
+const far = make("progress", { id: "sent-so-far", "aria-label": "Sent so far", hidden: true });
 const offsets = make("div");
+const chord = make("div", { id: "chord" });
 
 const pane = make(
   "div",
@@ -94,12 +107,32 @@ const pane = make(
     make("button", { id: "ports", onclick: () => ask("keys") }, "Rescan ports"),
   ),
   status,
-  make("div", { class: "buttons through" }, through.field, pass),
+  far,
+  make("div", { class: "buttons through" }, through.field, pass, lead.field),
+  chord,
+  footForm,
   remoteForm,
   songForm,
   offsets,
 );
 byId("keys").append(pane);
+
+// A cable has its speed; how far the bytes have come on it is known without asking.
+let begunAt = 0;
+const showFar = () => {
+  const begins = keys.status === "sending" && far.hidden;
+  far.hidden = keys.status !== "sending";
+  if (begins) {
+    begunAt = performance.now();
+    drawFar();
+  }
+};
+const drawFar = () => {
+  if (far.hidden) return;
+  if (keys.seconds) far.value = Math.min(0.95, (performance.now() - begunAt) / 1000 / keys.seconds);
+  else far.removeAttribute("value");
+  requestAnimationFrame(drawFar);
+};
 
 // Of two buttons one can be pressed at a time; the focus goes over to it.
 const turn = (sent) => {
@@ -124,21 +157,57 @@ const show = () => {
     Object.entries(keys.receivers).map(([name, title]) => [name, title || name]),
     keys.receiver,
   );
+  say(whole, receiver.element.selectedOptions[0]?.text ?? "");
   offer(
     policy,
     keys.policies.map((one) => [one, POLICIES[one] ?? one]),
     keys.policy,
   );
   offer(follow, FOLLOW, String(keys.follow));
+  offer(
+    lead,
+    keys.leads.map((one) => [one, LEADS[one] ?? one]),
+    keys.lead,
+  );
   offer(out, [...keys.outputs.map((name) => [`midi ${name}`, name]), OWN_OUT]);
   offer(through, [OWN_IN, ...keys.inputs.map((name) => [name, name])]);
   out.field.hidden = keys.by_osc;
   osc.hidden = !keys.by_osc;
-  const sent = keys.status !== "";
-  turn(sent);
+  const sent = keys.status !== "" && keys.status !== "sending";
+  turn(keys.status !== "");
   pass.disabled = panic.disabled = !sent;
   mark(status, "data-status", keys.status);
-  say(status, keys.words || "Nothing sent yet.");
+  say(status, keys.words || "Nothing sent yet: choose your receiver and where it is, then Send.");
+  showFar();
+  chord.hidden = keys.lead === "off";
+  refill(
+    chord,
+    keys.chord.length
+      ? make(
+          "div",
+          { class: "scroll", tabindex: "0", role: "region", "aria-label": "The chord" },
+          make(
+            "table",
+            { class: "offsets" },
+            make("caption", {}, "What each sounding note got, in cents, and which neighbour asked for it"),
+            tableHead(["note", "got", "asked by"]),
+            make(
+              "tbody",
+              {},
+              ...keys.chord.map((row) =>
+                make(
+                  "tr",
+                  {},
+                  make("th", { scope: "row" }, row.name),
+                  make("td", {}, row.got),
+                  make("td", {}, row.asked.join("; ")),
+                ),
+              ),
+            ),
+          ),
+        )
+      : make("p", { class: "hint" }, "Notes that pass through show here what they got and who asked for it."),
+  );
   refill(
     offsets,
     make("p", { class: "hint" }, keys.worst),

@@ -5,15 +5,25 @@ from typing import TYPE_CHECKING, ClassVar
 
 from msgspec import Struct
 
+from tonegen.errors import BadValue
 from tonegen.page.asked import Asked
 from tonegen.page.keys import asks
 from tonegen.page.part import Act, Host, Part, Standing
 
 if TYPE_CHECKING:
     from tonegen.keys.plan import Plan
+    from tonegen.keys.receivers import Receiver
     from tonegen.page.keys.keyboards import Keyboards
 
-AboutKeys = asks.ShowKeys | asks.Receiver | asks.Send | asks.PassThrough | asks.Panic | asks.PutBack
+AboutKeys = (
+    asks.ShowKeys
+    | asks.Receiver
+    | asks.FollowChord
+    | asks.Send
+    | asks.PassThrough
+    | asks.Panic
+    | asks.PutBack
+)
 
 
 class KeysPart(Part):
@@ -24,6 +34,7 @@ class KeysPart(Part):
         super().__init__(host)
         self._keyboards: Keyboards | None = None
         self._followed: Standing | None = None
+        self.is_measured = False  # its port is another part's meanwhile
 
     def shown(self) -> Iterable[Struct]:
         """Receiver and offsets, once somebody has asked for them."""
@@ -46,6 +57,17 @@ class KeysPart(Part):
             self.follow_later(self.host.at)
         return keyboards.plan()
 
+    def to_measure(self, where: str) -> "tuple[str, Receiver]":
+        """The receiver that is chosen, by its name, to be heard at a place.
+
+        Raises BadValue while it is tuned, or where it cannot be reached there.
+        """
+        return self._with_keyboards().to_measure(where)
+
+    def presets_changed(self) -> None:
+        """A receiver was saved: it can be chosen."""
+        self.host.post(self._with_keyboards().view())
+
     async def close(self) -> None:
         """Put the receiver back."""
         if self._keyboards is not None:
@@ -59,6 +81,11 @@ class KeysPart(Part):
             case asks.Receiver():
                 keyboards.choose(asked.name, asked.policy, asked.follow)
                 keyboards.follow(self.host.at.rig, self.host.at.playing)
+            case asks.FollowChord():
+                keyboards.be_led(asked.lead)
+                keyboards.follow(self.host.at.rig, self.host.at.playing)
+            case asks.Send() if self.is_measured:
+                raise BadValue("this receiver is being measured; stop that first")
             case asks.Send():
                 keyboards.send(asked.where)
             case asks.PassThrough():
@@ -78,5 +105,14 @@ class KeysPart(Part):
         return self._keyboards
 
     acts: ClassVar[dict[type[Asked], Act]] = dict.fromkeys(
-        (asks.ShowKeys, asks.Receiver, asks.Send, asks.PassThrough, asks.Panic, asks.PutBack), _do
+        (
+            asks.ShowKeys,
+            asks.Receiver,
+            asks.FollowChord,
+            asks.Send,
+            asks.PassThrough,
+            asks.Panic,
+            asks.PutBack,
+        ),
+        _do,
     )

@@ -11,6 +11,12 @@ class MakePlan(Asked, tag="order", frozen=True):
     """Make a plan to tune by ear, to the offsets as they are."""
 
 
+class MoveOn(Asked, frozen=True):
+    """Whether a step that is heard to hold for two seconds is followed by the next."""
+
+    on: bool
+
+
 class GoToStep(Asked, tag="step", frozen=True):
     """Go to a step of the plan; -1 goes back to the grip.
 

@@ -2,27 +2,111 @@
 
 import { ask, hear } from "../static/wire.js";
 import { turnsAt, turnsPerSecond } from "../sound/clock.js";
-import { byId, make, refill } from "../static/parts.js";
+import { byId, make, mark, refill } from "../static/parts.js";
+import { earFor } from "../hearing/ear.js";
 import { part } from "../static/nav.js";
-import { draw } from "../static/strands.js";
+import { onStage, stageButton } from "../static/stage.js";
+import { draw, strands } from "../static/strands.js";
+import { oneStop } from "../static/stops.js";
 
 const LOW = "step-low",
   HIGH = "step-high";
 /** @type {import("../static/wire.js").Shows["order"]} */
-let plan = { steps: [], checks: [], cautions: [], at: -1, heard: "both", stale: false };
+let plan = {
+  steps: [],
+  checks: [],
+  cautions: [],
+  at: -1,
+  heard: "both",
+  stale: false,
+};
 let place = 0;
 let sounding = false;
-let canvas = null;
+let strand = null;
 
+// Where hands are: what they asked for, and only once that is answered what the program says.
+/** @type {{ at: number, heard: typeof plan.heard } | null} */
+let asked = null;
+const heard = () => asked?.heard ?? plan.heard;
+const askFor = (at, how) => {
+  asked = { at, heard: how };
+  ask("step", asked);
+};
 const go = (to) => {
   place = Math.max(0, Math.min(plan.steps.length - 1, to));
-  ask("step", { at: place, heard: plan.heard });
+  askFor(place, heard());
 };
 
 // Hear a step this way alone, or both tones again.
-const only = (heard) => ask("step", { at: place, heard: plan.heard === heard ? "both" : heard });
+const only = (how) => askFor(place, heard() === how ? "both" : how);
+const hearStep = () => {
+  if (plan.at >= 0 && sounding) {
+    ask("sound", { on: false });
+    return;
+  }
+  go(place);
+  if (!sounding) byId("sound").click();
+};
+
+const itself = make("button", { id: "step-hear", onclick: hearStep }, "Hear it");
+const beat = make("button", { id: "step-only", onclick: () => only("beating") }, "Only its beat");
+const against = make("button", { id: "step-against", onclick: () => only("against") }, "Tone to tune to");
+const steps = make(
+  "div",
+  { class: "steps", role: "group", "aria-label": "Steps" },
+  make("button", { id: "step-back", onclick: () => go(place - 1) }, "Back"),
+  itself,
+  beat,
+  against,
+  make("button", { id: "step-next", class: "primary", onclick: () => go(place + 1) }, "Next"),
+);
+const showSteps = () => {
+  mark(itself, "aria-pressed", plan.at >= 0 && sounding);
+  mark(beat, "aria-pressed", plan.heard === "beating");
+  mark(against, "aria-pressed", plan.heard === "against");
+};
 
 const fact = (name, value) => make("div", {}, make("dt", {}, name), make("dd", {}, value));
+
+// The strings of the step are listened to while they are tuned.
+const ear = earFor("order", "order", "Listen while I tune", () => {
+  go(place);
+  return {};
+});
+ear.says.classList.add("heard-beat");
+const goesOn = make("input", {
+  type: "checkbox",
+  id: "step-goes-on",
+  onchange: () => ask("moveon", { on: goesOn.checked }),
+});
+const listening = make(
+  "div",
+  { class: "listening" },
+  ear.button,
+  make("label", { class: "check" }, goesOn, "Go on by itself once a step has held for two seconds"),
+  ear.where,
+);
+
+// All that the hands need, for the stage: 64 pixels high, less only where the screen is too small.
+const sentence = ({ tune, against, count }) => {
+  const em = (words) => make("em", {}, words);
+  const [rate, cure] = count.split(": ");
+  return make(
+    "div",
+    { class: "sentence" },
+    make("h2", {}, "Tune ", em(tune), " against ", em(against), `: ${rate}.`),
+    make("p", {}, cure ?? ""),
+  );
+};
+const SMALLEST = 0.2;
+const fit = () => {
+  const words = /** @type {HTMLElement} */ (document.querySelector(".sentence"));
+  if (!words || !onStage()) return;
+  for (let size = 1; size >= SMALLEST; size -= 0.05) {
+    words.style.setProperty("--size", String(size));
+    if (words.scrollHeight <= words.clientHeight) return;
+  }
+};
 
 const show = () => {
   const box = byId("order");
@@ -35,13 +119,14 @@ const show = () => {
       ),
       make("button", { class: "primary", id: "make-plan", onclick: () => ask("order") }, "Make the plan"),
     );
-    canvas = null;
+    strand = null;
     return;
   }
-  if (plan.at >= 0) place = plan.at;
+  if (!asked && plan.at >= 0) place = plan.at;
   place = Math.min(place, plan.steps.length - 1);
   const step = plan.steps[place];
-  canvas = make("canvas", { "aria-hidden": "true" });
+  strand = strands();
+  showSteps();
   const begun = document.activeElement?.id === "make-plan";
   refill(
     box,
@@ -59,8 +144,14 @@ const show = () => {
     make(
       "article",
       { class: "step", "aria-live": "polite" },
-      make("p", { class: "count-of" }, `Step ${place + 1} of ${plan.steps.length}`),
-      make("h2", {}, "Tune ", make("em", {}, step.tune)),
+      make(
+        "div",
+        { class: "count-of" },
+        make("p", {}, `Step ${place + 1} of ${plan.steps.length}`),
+        stageButton(),
+      ),
+      sentence(step),
+      make("h2", { class: "to-tune" }, "Tune ", make("em", {}, step.tune)),
       make("p", { class: "against" }, "against ", make("em", {}, step.against)),
       make(
         "dl",
@@ -70,39 +161,13 @@ const show = () => {
         fact("interval", step.interval),
         fact("within", step.sure),
       ),
-      canvas,
+      ear.says,
+      strand,
       make("p", { class: "count" }, step.count),
       make("p", { class: "hint" }, `Listen near ${step.listen}. When it's right: ${step.sounds_like}.`),
     ),
-    make(
-      "div",
-      { class: "steps", role: "group", "aria-label": "Steps" },
-      make("button", { id: "step-back", onclick: () => go(place - 1) }, "Back"),
-      make(
-        "button",
-        { id: "step-hear", "aria-pressed": String(plan.at >= 0 && sounding), onclick: hearStep },
-        "Hear it",
-      ),
-      make(
-        "button",
-        {
-          id: "step-only",
-          "aria-pressed": String(plan.heard === "beating"),
-          onclick: () => only("beating"),
-        },
-        "Only its beat",
-      ),
-      make(
-        "button",
-        {
-          id: "step-against",
-          "aria-pressed": String(plan.heard === "against"),
-          onclick: () => only("against"),
-        },
-        "Tone to tune to",
-      ),
-      make("button", { id: "step-next", class: "primary", onclick: () => go(place + 1) }, "Next"),
-    ),
+    steps,
+    listening,
     make(
       "details",
       {},
@@ -131,69 +196,48 @@ const show = () => {
         "ul",
         {},
         ...plan.checks.map((check) =>
-          make(
-            "li",
-            {},
-            `${check.pair}; engage ${check.engaged}: ${check.should}, give or take ${check.within}`,
-          ),
+          make("li", {}, `${check.pair}; ${check.engaged}: ${check.should}, give or take ${check.within}`),
         ),
       ),
     ),
   );
   if (begun && !plan.stale) byId("step-next").focus();
+  fit();
   picture();
 };
 
-const hearStep = () => {
-  if (plan.at >= 0 && sounding) {
-    ask("sound", { on: false });
-    return;
-  }
-  go(place);
-  if (!sounding) byId("sound").click();
-};
-
 const picture = () => {
-  if (!canvas || part() !== "order") return;
-  const step = plan.steps[place];
-  const turns = sounding && plan.at >= 0 ? turnsAt(LOW, HIGH, performance.now()) : null;
-  draw(canvas, turns ?? 0, turns === null ? step.beats_per_second : turnsPerSecond(LOW, HIGH), {
-    rough: step.audible === "roughness",
-    quiet: turns === null,
-  });
+  if (!strand) return;
+  const step = plan.steps[place],
+    at = performance.now();
+  const turns = sounding && plan.at >= 0 ? turnsAt(LOW, HIGH, at) : null;
+  const perSecond = turns === null ? step.beats_per_second : turnsPerSecond(LOW, HIGH);
+  const how = { rough: step.audible === "roughness", quiet: turns === null };
+  draw(strand, { turns: turns ?? 0, at, perSecond }, how);
 };
 
-let running = false;
-const run = () => {
-  if (running || !sounding || part() !== "order" || document.hidden) return;
-  running = true;
-  setTimeout(
-    () =>
-      requestAnimationFrame(() => {
-        running = false;
-        picture();
-        run();
-      }),
-    30,
-  );
-};
-
+oneStop(byId("order"), { of: ".all button", down: true });
 hear("order", (next) => {
+  const isAnswer = next.at === asked?.at && next.heard === asked.heard;
+  if (isAnswer || next.steps.length !== plan.steps.length) asked = null;
   plan = next;
   show();
-  run();
+});
+hear("hearing", fit);
+hear("moment", picture);
+hear("open", () => {
+  asked = null; // what was asked before may never have arrived
 });
 hear("view", ({ playing }) => {
+  goesOn.checked = playing.goes_on;
   if (sounding !== playing.sounding) {
     sounding = playing.sounding;
     show();
   }
-  run();
 });
 addEventListener("part", () => {
-  if (part() !== "order" && plan.at >= 0) ask("step", { at: -1 });
-  picture();
-  run();
+  fit();
+  if (part() !== "order" && (asked ?? plan).at >= 0) askFor(-1, "both");
 });
 addEventListener("keydown", (event) => {
   if (
@@ -205,4 +249,4 @@ addEventListener("keydown", (event) => {
   if (event.key === "ArrowRight") go(place + 1);
   if (event.key === "ArrowLeft") go(place - 1);
 });
-addEventListener("resize", picture);
+addEventListener("resize", fit);

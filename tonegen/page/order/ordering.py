@@ -148,7 +148,7 @@ def _step_view(step: TuningStep, order: Order) -> TuningStepView:
         sounds_like=step.sounds_like,
         sure=f"{step.accuracy_cents:.1f} cents",
         beats_per_second=step.beats_per_second,
-        audible=str(audible(step.beats_per_second)),
+        audible=audible(step.beats_per_second).value,
     )
 
 
@@ -156,7 +156,7 @@ def _check_view(check: Check, order: Order) -> CheckView:
     pair = f"{_node(check.low, order)} with {_node(check.high, order)}"
     return CheckView(
         f"{pair}: {check.ratio} {check.ratio.name}".rstrip(),
-        str(check.state) if check.state.travels else "no pedals",
+        f"with {check.state}" if check.state.travels else "no pedals",
         rate_and_side(check.beats_per_second),
         beats_a_second(check.within_beats_per_second, 2),
     )

@@ -7,12 +7,12 @@ from typing import ClassVar
 from msgspec import Struct
 
 from tonegen.errors import BadValue
-from tonegen.order.steps import Order
+from tonegen.order.steps import Order, TuningStep
 from tonegen.order.walk import Listening, StepHeard
 from tonegen.page.asked import Asked
 from tonegen.page.order import asks
 from tonegen.page.order.ordering import AskedOrder, OrderView, order_of, plan_of, voice_of
-from tonegen.page.part import Act, Host, Part, Standing, Voice
+from tonegen.page.part import Act, Change, Done, Host, Part, Standing, Voice
 from tonegen.setup.rig import Rig
 
 
@@ -20,8 +20,14 @@ def _planned(at: Standing) -> AskedOrder:
     return AskedOrder(at.rig, at.setting.scene)
 
 
+def _move_on(asked: asks.MoveOn, at: Standing) -> Done:
+    return at.plays(goes_on=asked.on)
+
+
 class OrderPart(Part):
     """The plan, and the step that is heard. A plan to other offsets than those of now is stale."""
+
+    changes: ClassVar[dict[type[Asked], Change]] = {asks.MoveOn: _move_on}
 
     def __init__(self, host: Host) -> None:
         """No plan yet."""
@@ -31,6 +37,23 @@ class OrderPart(Part):
         self._seen: Rig | None = None  # the last one that was compared
         self._stale = False
         self._listening: Listening | None = None
+
+    @property
+    def step(self) -> TuningStep | None:
+        """The step that is heard."""
+        return None if self._listening is None else self._listening.step
+
+    @property
+    def place(self) -> int:
+        """Which one that is, -1 for none."""
+        return -1 if self._listening is None else self._listening.at
+
+    def go_on(self) -> bool:
+        """Go to the next step; whether there is one."""
+        if self._plan is None or self._listening is None or self.place + 1 >= len(self._plan.steps):
+            return False
+        self._step(asks.GoToStep(self.place + 1, self._listening.heard.value))
+        return True
 
     def shown(self) -> Iterable[Struct]:
         """The plan."""
@@ -75,4 +98,7 @@ class OrderPart(Part):
         self.host.sound_anew()
         self.host.post(self._view())
 
-    acts: ClassVar[dict[type[Asked], Act]] = {asks.MakePlan: _order, asks.GoToStep: _step}
+    acts: ClassVar[dict[type[Asked], Act]] = {
+        asks.MakePlan: _order,
+        asks.GoToStep: _step,
+    }

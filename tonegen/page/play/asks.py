@@ -118,6 +118,7 @@ class SaveSong(Asked, frozen=True):
 
     name: Name
     key: Annotated[int, Meta(ge=0, le=11)]
+    minor: bool = False
 
 
 class ForgetSong(Asked, frozen=True):

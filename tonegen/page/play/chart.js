@@ -1,22 +1,16 @@
 // The chart, drawn as players draw it: strings as rows, changes as columns, a bead where a change stops a
 // string.
 
-import { ask, askSoon, hear } from "../static/wire.js";
-import { byId, follows, make, mark, say } from "../static/parts.js";
+import { ask, hear } from "../static/wire.js";
+import { byId, make, mark, say } from "../static/parts.js";
 import { part as partOfPage } from "../static/nav.js";
+import { oneStop } from "../static/stops.js";
 import { choose, chosen, dragsOffset } from "./string.js";
 
 /** @type {import("../static/wire.js").Shows["view"] | null} */
 let view = null;
 let shape = "";
-let heads = new Map();
 let rows = new Map();
-
-export const toggleChange = (name) => {
-  const change = view?.changes.find((one) => one.name === name);
-  if (change) ask("engage", { change: name, travel: change.travel > 0 ? 0 : 1 });
-};
-export const changeOfKey = (key) => view?.changes.find((change) => change.key === key)?.name;
 
 export const toggleString = (number) => {
   const strings = view.playing.strings;
@@ -26,50 +20,8 @@ export const toggleString = (number) => {
   });
 };
 
-// A half-stop can be felt under a knee; here the slider catches beside it, half-way where there is none.
-const felt = (name, travel) => {
-  const halves = view.changes.find((change) => change.name === name).half_stops;
-  return (halves.length ? halves : [0.5]).find((half) => Math.abs(travel - half) < 0.04) ?? travel;
-};
-
-const changeControls = (change) => {
-  const button = make(
-    "button",
-    {
-      class: "change",
-      "aria-pressed": "false",
-      "data-change": change.name,
-      "aria-keyshortcuts": change.key,
-      onclick: () => toggleChange(change.name),
-    },
-    make("b", {}, change.name),
-    make("small", {}, change.place),
-    make("kbd", {}, change.key),
-  );
-  const travel = make("input", {
-    type: "range",
-    min: 0,
-    max: 1,
-    step: 0.01,
-    class: "travel",
-    "data-travel": change.name,
-    "aria-label": `Travel of ${change.name}, ${change.place}`,
-    title: "Slide for a half-stop",
-    oninput: () =>
-      askSoon("engage", { change: change.name, travel: felt(change.name, Number(travel.value)) }),
-  });
-  return { button, travel, follow: follows(travel) };
-};
-
 const build = () => {
-  heads = new Map(view.changes.map((change) => [change.name, []]));
-  const head = (column) => {
-    const single = !column.half && view.changes.find((change) => change.name === column.name);
-    if (!single) return make("th", { scope: "col", class: "plain" }, column.name);
-    const controls = changeControls(single);
-    heads.get(single.name).push(controls);
-    return make("th", { scope: "col" }, controls.button, controls.travel);
-  };
+  const head = (column) => make("th", { scope: "col", class: "plain" }, column.name);
   rows = new Map();
   const body = view.strings.map((string) => {
     const part = {
@@ -91,8 +43,8 @@ const build = () => {
       rail: make(
         "div",
         { class: "rail", "aria-hidden": "true", title: "Drag along the string to move its offset" },
-        make("i", { class: "aim" }),
-        make("i", { class: "bead" }),
+        make("i", { class: "notch" }),
+        make("i", { class: "wire" }),
       ),
     };
     dragsOffset(part.rail, () => string.number);
@@ -129,13 +81,6 @@ const build = () => {
     ),
     make("tbody", {}, ...body),
   );
-  byId("board").replaceChildren(
-    ...view.changes.map((change) => {
-      const controls = changeControls(change);
-      heads.get(change.name).push(controls);
-      return make("div", {}, controls.button, controls.travel);
-    }),
-  );
 };
 
 // While tempering a touch holds a bead where it is; otherwise it engages what leads there.
@@ -151,29 +96,21 @@ const touch = (cell) => {
   }
 };
 
-const place = (element, cents) => {
-  element.style.left = `${50 + cents}%`;
+// The wire lies in the notch where the string stands at its target; sharp it runs above it, flat below.
+const CLEAR_PIXELS = 2.5;
+const lay = (rail, string) => {
+  const off = Math.round(10 * (string.offset_cents - string.target_cents)) / 10;
+  const rise = Math.sign(off) * Math.min(CLEAR_PIXELS + Math.abs(off), 9);
+  mark(rail, "data-lies", off === 0);
+  rail.style.setProperty("--rise", `${rise}px`);
 };
 
 export const show = (next) => {
   view = next;
-  const nextShape = JSON.stringify([
-    view.title,
-    view.columns,
-    view.strings.length,
-    view.changes.map((one) => one.key),
-  ]);
+  const nextShape = JSON.stringify([view.title, view.columns, view.strings.length]);
   if (shape !== nextShape) {
     shape = nextShape;
     build();
-  }
-  for (const change of view.changes) {
-    for (const { button, travel, follow } of heads.get(change.name)) {
-      mark(button, "aria-pressed", change.travel > 0);
-      mark(button, "data-half", change.travel > 0 && change.travel < 1);
-      follow(change.travel);
-      travel.style.setProperty("--way", change.travel);
-    }
   }
   for (const cell of view.cells) {
     const { cells } = rows.get(cell.string);
@@ -195,11 +132,10 @@ export const show = (next) => {
         make("small", { class: "hz" }, cell.hz),
       );
     }
-    const asked = cell.asked ? "" : ", not asked";
-    mark(bead, "title", cell.asked ? "" : "Not asked by any grip: left as it was");
+    const asked = cell.asked ? "" : ", in none of your grips";
+    mark(bead, "title", cell.asked ? "" : "Not in the grips you picked: left as it was");
     bead.onclick = () => touch(cell);
     const pinning = partOfPage() === "temper";
-    bead.tabIndex = pinning ? 0 : -1;
     mark(
       bead,
       "aria-label",
@@ -222,12 +158,11 @@ export const show = (next) => {
     say(part.hz, `${string.hz} Hz`);
     say(part.drop, string.drop ? `drop ${string.drop}` : "");
     say(part.role, string.role);
-    const [aim, bead] = part.rail.children;
-    place(aim, string.target_cents);
-    place(bead, string.offset_cents);
+    lay(part.rail, string);
   }
 };
 
+oneStop(byId("copedent"));
 hear("view", show);
 addEventListener("chosen", () => view && show(view));
 addEventListener("part", () => view && show(view));

@@ -2,6 +2,7 @@
 
 import { ask, hear } from "../static/wire.js";
 import { byId, make, mark } from "../static/parts.js";
+import { oneStop } from "../static/stops.js";
 
 let shape = "";
 const name = make("input", {
@@ -16,7 +17,7 @@ const save = make(
   { class: "save" },
   make("label", { for: "grip-name" }, "Save this grip"),
   name,
-  make("button", { type: "submit" }, "Keep"),
+  make("button", { type: "submit" }, "Save"),
 );
 save.addEventListener("submit", (event) => {
   event.preventDefault();
@@ -24,12 +25,18 @@ save.addEventListener("submit", (event) => {
   name.value = "";
 });
 
+byId("save-grip").append(save);
+oneStop(byId("grips"), { name: "Grips" });
+
 hear("view", (view) => {
   const box = byId("grips");
   const next = JSON.stringify(view.grips.map((grip) => [grip.name, grip.own]));
   if (shape !== next) {
     shape = next;
     box.replaceChildren(
+      ...(view.grips.length
+        ? []
+        : [make("p", { class: "hint" }, "No grips yet: pick strings on the chart, then save them below.")]),
       make(
         "div",
         { class: "chips" },
@@ -58,7 +65,6 @@ hear("view", (view) => {
           ),
         ),
       ),
-      save,
     );
   }
   const chips = box.querySelectorAll("[data-grip]");

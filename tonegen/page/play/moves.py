@@ -93,7 +93,8 @@ def target(asked: asks.ToTarget, at: Standing) -> Done:
 
 def targets(asked: asks.Targets, at: Standing) -> Done:
     """Put every moved tuning point back to its target."""
-    return at.sets("everything reset to its target", moved=())
+    said = "Everything is back at its target."
+    return at.sets("everything reset to its target", said=said, moved=())
 
 
 # ---------------------------------------------------------------------- what is saved and chosen
@@ -102,25 +103,31 @@ def targets(asked: asks.Targets, at: Standing) -> Done:
 def save_grip(asked: asks.SaveGrip, at: Standing) -> Done:
     """Save the strings and changes of this moment under a name."""
     name = asked.name.strip()
-    return Done(moves.save_grip(at.setting, at.playing, name), at.playing, f"grip {name} saved")
+    setting = moves.save_grip(at.setting, at.playing, name)
+    said = f"Saved as {name}. It is with your grips."
+    return Done(setting, at.playing, f"grip {name} saved", said=said)
 
 
 def forget_grip(asked: asks.ForgetGrip, at: Standing) -> Done:
     """Forget a saved grip."""
-    return Done(moves.forget_grip(at.setting, asked.name), at.playing, f"grip {asked.name} deleted")
+    setting = moves.forget_grip(at.setting, asked.name)
+    said = f"{asked.name} is deleted. Undo brings it back."
+    return Done(setting, at.playing, f"grip {asked.name} deleted", said=said)
 
 
 def save_song(asked: asks.SaveSong, at: Standing) -> Done:
     """Put a song on the set list: in its place when it is there, else last."""
     name = asked.name.strip()
     words = f"song {name} added to the set list"
-    return Done(moves.save_song(at.setting, name, asked.key), at.playing, words)
+    said = f"{name} is on the set list. Touch it to bring the bar to its key."
+    return Done(moves.save_song(at.setting, name, asked.key, asked.minor), at.playing, words, said=said)
 
 
 def forget_song(asked: asks.ForgetSong, at: Standing) -> Done:
     """Take a song off the set list."""
     words = f"song {asked.name} removed from the set list"
-    return Done(moves.forget_song(at.setting, asked.name), at.playing, words)
+    said = f"{asked.name} is off the set list. Undo brings it back."
+    return Done(moves.forget_song(at.setting, asked.name), at.playing, words, said=said)
 
 
 def choose(asked: asks.Choose, at: Standing) -> Done:
@@ -148,7 +155,8 @@ def choose(asked: asks.Choose, at: Standing) -> Done:
     elif chosen.temperament != setting.temperament:
         chosen = replace(chosen, moved=())
         chosen = _fitting(chosen, "drop", setting.drop) if asked.drop is None else chosen
-    return Done(chosen, at.playing, words)
+    new = [name for name in (asked.instrument, asked.drop) if name]
+    return Done(chosen, at.playing, words, said=f"{' and '.join(new)} in use." if new else "")
 
 
 def _brought_along(name: str) -> dict[str, object]:

@@ -39,8 +39,9 @@ const build = () => {
     move: ({ touched, fretPixels }, { x }) => bring(snapped(touched + x / fretPixels)),
     back: ({ before }) => bring(before),
   });
-  const lower = make("button", { "aria-label": "A fret down" }, "−");
-  const higher = make("button", { "aria-label": "A fret up" }, "+");
+  // By keys the bar itself goes a fret up and down.
+  const lower = make("button", { "aria-label": "A fret down", tabindex: -1 }, "−");
+  const higher = make("button", { "aria-label": "A fret up", tabindex: -1 }, "+");
   repeats(lower, () => bring(Math.ceil(Number(slider.value)) - 1));
   repeats(higher, () => bring(Math.floor(Number(slider.value)) + 1));
   byId("neck").replaceChildren(make("label", { for: "bar" }, "Bar"), lower, wood, higher, words);
@@ -54,7 +55,7 @@ hear("view", (view) => {
     built.slider.max = frets;
     built.marks.replaceChildren(
       ...Array.from({ length: frets + 1 }, (_, fret) =>
-        make("i", { class: DOTS.has(fret) ? "dot" : "" }, DOTS.has(fret) ? String(fret) : ""),
+        make("i", {}, DOTS.has(fret) ? make("span", { class: fret > 12 ? "high" : "" }, String(fret)) : ""),
       ),
     );
   }

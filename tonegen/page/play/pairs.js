@@ -2,20 +2,18 @@
 
 import { ask, hear } from "../static/wire.js";
 import { turnsAt, turnsPerSecond } from "../sound/clock.js";
-import { draw, repaint } from "../static/strands.js";
+import { draw, repaint, strands } from "../static/strands.js";
 import { byId, make, mark, say } from "../static/parts.js";
+import { oneStop } from "../static/stops.js";
 
-const still = matchMedia("(prefers-reduced-motion: reduce)");
+const MOST_CARDS = 6; // more pairs are rows
 const rows = new Map();
 /** @type {import("../static/wire.js").Shows["view"] | null} */
 let view = null;
-let drawnLook = 0;
-const drawn = new WeakMap();
-let running = false;
 
 // A card to touch with a picture of its beat; of a pair that is filled in.
 const cardOf = (toggle) => {
-  const canvas = make("canvas", { "aria-hidden": "true" });
+  const strand = strands();
   const part = Object.fromEntries(
     ["names", "ratio", "interval", "rate", "direction", "counts", "listen", "cents"].map((name) => [
       name,
@@ -26,10 +24,10 @@ const cardOf = (toggle) => {
     "button",
     { class: "pair", "aria-pressed": "false", onclick: toggle },
     make("span", { class: "what" }, part.names, part.ratio, part.interval),
-    canvas,
+    strand,
     make("span", { class: "how" }, part.rate, part.direction, part.counts, part.cents, part.listen),
   );
-  return { element, canvas, part, pair: null };
+  return { element, strand, part, pair: null };
 };
 
 const fill = (card, pair, only, who) => {
@@ -65,7 +63,27 @@ export const stayingCard = (toggle) => {
     },
   };
 };
-export const redraw = () => view && picture(performance.now());
+
+// The strands move by themselves; now and then they are set right.
+const picture = () => {
+  const at = performance.now();
+  for (const { strand, pair } of [...rows.values(), ...staying]) {
+    if (!pair) continue;
+    const turns = view.playing.sounding ? turnsAt(pair.low, pair.high, at) : null;
+    const quiet = turns === null;
+    const perSecond = quiet ? pair.beats_per_second : turnsPerSecond(pair.low, pair.high);
+    draw(strand, { turns: turns ?? 0, at, perSecond }, { rough: pair.audible === "roughness", quiet });
+  }
+};
+let waits = false;
+const redraw = () => {
+  if (waits || !view) return;
+  waits = true;
+  requestAnimationFrame(() => {
+    waits = false;
+    picture();
+  });
+};
 
 const rowOf = (pair) => {
   const key = `${pair.low} ${pair.high}`;
@@ -83,6 +101,7 @@ const rowOf = (pair) => {
 export const show = (next) => {
   view = next;
   const box = byId("pairs");
+  mark(box, "data-rows", view.pairs.length > MOST_CARDS);
   const shown = view.pairs.map((pair) => {
     const row = rowOf(pair);
     const only = view.playing.only?.join() === `${pair.low},${pair.high}`;
@@ -96,47 +115,13 @@ export const show = (next) => {
   }
   const kept = new Set(view.pairs.map((pair) => `${pair.low} ${pair.high}`));
   for (const key of rows.keys()) if (!kept.has(key)) rows.delete(key);
-  picture(performance.now());
-  run();
+  redraw();
 };
 
-const picture = (now) => {
-  for (const { canvas, pair } of [...rows.values(), ...staying]) {
-    if (!pair || !canvas.clientWidth) continue;
-    const turns = view.playing.sounding ? turnsAt(pair.low, pair.high, now) : null;
-    const perSecond = turns === null ? pair.beats_per_second : turnsPerSecond(pair.low, pair.high);
-    const rough = pair.audible === "roughness",
-      quiet = turns === null;
-    // What does not move need not be drawn again.
-    const stays = rough || quiet || pair.rate === "pure";
-    const seen =
-      stays &&
-      [rough, quiet, perSecond, rough ? 0 : (turns ?? 0).toFixed(2), canvas.clientWidth, drawnLook].join(" ");
-    if (stays && drawn.get(canvas) === seen) continue;
-    drawn.set(canvas, seen);
-    draw(canvas, turns ?? 0, perSecond, { rough, quiet });
-  }
-};
-
-// Some 20 pictures a second: enough for 15 beats, and little work for a tablet.
-const run = () => {
-  if (running || !view?.playing.sounding || document.hidden) return;
-  running = true;
-  setTimeout(() => requestAnimationFrame(frame), still.matches ? 480 : 34);
-};
-
-const frame = () => {
-  running = false;
-  picture(performance.now());
-  run();
-};
-
-document.addEventListener("visibilitychange", run);
-addEventListener("resize", redraw);
-addEventListener("part", redraw);
+oneStop(byId("pairs"), { name: "Pairs" });
 addEventListener("look", () => {
   repaint();
-  drawnLook += 1;
   redraw();
 });
+hear("moment", () => view && !waits && picture());
 hear("view", show);

@@ -11,7 +11,7 @@ from tonegen.errors import BadValue
 from tonegen.page.asked import Asked
 from tonegen.page.part import Act, Change, Host, Part, Standing, Voice, tone_name
 from tonegen.page.play import asks, moves
-from tonegen.page.play.view import Choices, View, choices, engaging_keys, view
+from tonegen.page.play.view import Chart, Choices, View, chart_of, choices, view
 from tonegen.presets.own import save_temperament
 from tonegen.sounding import places, tones_to_play
 from tonegen.synthesis.player import HEARING_CAUTION
@@ -48,7 +48,7 @@ class PlayPart(Part):
         super().__init__(host)
         self._revision = 0
         self._shown: Standing | None = None
-        self._keys: tuple[object, dict[str, str]] = (None, {})
+        self._chart: Chart | None = None
 
     def shown(self) -> Iterable[Struct]:
         """What can be chosen, and everything of the instrument."""
@@ -78,11 +78,10 @@ class PlayPart(Part):
         return Voice(beating_only(voice.tones, alone), sounding) if alone else voice
 
     def _view(self, at: Standing) -> View:
-        instrument = at.rig.instrument
-        if self._keys[0] is not instrument:
-            self._keys = instrument, engaging_keys(instrument)
+        if self._chart is None or self._chart.rig is not at.rig:
+            self._chart = chart_of(at.rig)
         return view(
-            at, self._keys[1], self.host.stage.words, self._revision,
+            at, self._chart, self.host.stage.words, self._revision,
             undo=self.host.undo_words, redo=self.host.redo_words,
         )  # fmt: skip
 
@@ -99,7 +98,8 @@ class PlayPart(Part):
         left = frozenset(point for point in points if not is_asked(rig.temperament, point))
         save_temperament(OwnTemperament(name, rig.instrument.name, offsets, "", made_with, left))
         self.host.show_presets()
-        kept = at.sets(f"saved as {name}", temperament=name, root=None, moved=())
+        said = f"Saved as {name}. In use."
+        kept = at.sets(f"saved as {name} (its file stays)", said=said, temperament=name, root=None, moved=())
         self.host.accept(kept, presets_changed=True)
 
     acts: ClassVar[dict[type[Asked], Act]] = {asks.Keep: _keep}

@@ -2,6 +2,7 @@
 
 import { ask, hear } from "../static/wire.js";
 import { byId, make } from "../static/parts.js";
+import { oneStop } from "../static/stops.js";
 
 /** @type {import("../static/wire.js").Shows["choices"] | null} */
 let choices = null;
@@ -80,18 +81,20 @@ const build = () => {
       },
       label,
     );
+  const buttons = make(
+    "div",
+    { class: "buttons" },
+    look("Light or dark", "theme", "dark", "light"),
+    look("Large type", "size", "large", "usual"),
+    make("button", { onclick: () => ask("targets") }, "Reset everything to its target"),
+    make("button", { onclick: () => print() }, "Print the chart"),
+  );
+  oneStop(buttons, { name: "Look" });
   byId("rig").replaceChildren(
     ...Object.values(parts).map(({ field }) => field),
     make("label", { class: "check" }, split, "Lowest tone in the left ear, the rest in the right"),
     make("label", { class: "check" }, letters, "Letter keys work the pedals and levers"),
-    make(
-      "div",
-      { class: "buttons" },
-      look("Light or dark", "theme", "dark", "light"),
-      look("Large type", "size", "large", "usual"),
-      make("button", { onclick: () => ask("targets") }, "Reset everything to its target"),
-      make("button", { onclick: () => print() }, "Print the chart"),
-    ),
+    buttons,
   );
   return { parts, split };
 };

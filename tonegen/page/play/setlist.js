@@ -2,8 +2,10 @@
 
 import { ask, hear } from "../static/wire.js";
 import { byId, make, mark, refill } from "../static/parts.js";
+import { oneStop } from "../static/stops.js";
 
 let shape = "";
+let evening = ""; // the set that is open
 const chips = make("div", { class: "chips" });
 const name = make("input", {
   type: "text",
@@ -23,13 +25,34 @@ const add = make(
 );
 add.addEventListener("submit", (event) => {
   event.preventDefault();
-  if (name.value.trim()) ask("savesong", { name: name.value.trim(), key: Number(key.value) });
+  if (name.value.trim())
+    ask("savesong", { name: name.value.trim(), key: Number(key.value) % 12, minor: Number(key.value) >= 12 });
   name.value = "";
 });
-byId("setlist").append(chips, add);
+const change = make(
+  "button",
+  {
+    type: "button",
+    id: "change-songs",
+    onclick: () => {
+      if (evening !== "page") ask("openset", { name: "page" });
+      const box = byId("set-change");
+      box.open = true;
+      addEventListener("part", () => box.querySelector("summary").focus(), { once: true });
+      location.hash = "evening";
+    },
+  },
+  "Change their order",
+);
+byId("setlist").append(chips, add, make("div", { class: "buttons" }, change));
+oneStop(chips, { name: "Songs" });
 
-hear("choices", ({ roots }) => {
-  if (!key.options.length) key.append(...roots.map((root, at) => make("option", { value: at }, root)));
+hear("evening", ({ name: open }) => {
+  evening = open;
+});
+
+hear("choices", ({ song_keys }) => {
+  if (!key.options.length) key.append(...song_keys.map((name, at) => make("option", { value: at }, name)));
 });
 
 hear("view", ({ songs }) => {
@@ -60,6 +83,7 @@ hear("view", ({ songs }) => {
       ),
     );
   }
+  change.hidden = songs.length < 2;
   const touched = chips.querySelectorAll("[data-song]");
   songs.forEach((song, at) => {
     mark(touched[at], "aria-pressed", song.taken);

@@ -4,6 +4,7 @@
 import { ask, askSoon, hear } from "../static/wire.js";
 import { drags, repeats } from "../static/hands.js";
 import { byId, follows, HAND_MS, make, mark, say } from "../static/parts.js";
+import { oneStop } from "../static/stops.js";
 
 const CENTS_PER_PIXEL = 0.1;
 const MOST_CENTS = 50;
@@ -94,7 +95,11 @@ const stepWords = (step) => `${step < 0 ? "−" : "+"}${Math.abs(step)}`;
 
 const build = () => {
   const part = {
-    title: make("h2"),
+    which: make("select", {
+      id: "string-choice",
+      "aria-label": "String to set",
+      onchange: () => choose(Number(part.which.value)),
+    }),
     point: make("p", { class: "hint" }),
     typed: make("input", {
       type: "text",
@@ -148,19 +153,29 @@ const build = () => {
     if (event.key === "Enter") part.typed.select();
   });
   const buttons = part.steps.map(({ button }) => button);
+  const slide = make("div", { class: "slide" }, ...buttons.slice(0, 3), pad, ...buttons.slice(3));
+  const to = make(
+    "div",
+    { class: "to" },
+    make("button", { "data-to": "equal", onclick: () => putTo("equal") }, "Equal"),
+    part.target,
+    part.pure,
+    part.hold,
+  );
   byId("string").replaceChildren(
-    make("div", { class: "head" }, part.title, part.typed, make("span", { class: "unit" }, "c"), part.said),
-    make("div", { class: "slide" }, ...buttons.slice(0, 3), pad, ...buttons.slice(3)),
     make(
       "div",
-      { class: "to" },
-      make("button", { "data-to": "equal", onclick: () => putTo("equal") }, "Equal"),
-      part.target,
-      part.pure,
-      part.hold,
-      part.point,
+      { class: "head" },
+      part.which,
+      part.typed,
+      make("span", { class: "unit" }, "c"),
+      make("div", { class: "told" }, part.said, part.point),
     ),
+    slide,
+    to,
   );
+  oneStop(slide, { name: "Steps of the offset" });
+  oneStop(to, { name: "Where to bring the string" });
   return part;
 };
 
@@ -170,7 +185,14 @@ const show = (next) => {
   built ??= build();
   const string = current();
   const offset = words(string.offset_cents);
-  say(built.title, `String ${string.number}`);
+  const numbers = view.strings.map((one) => one.number).join();
+  if (built.which.dataset.numbers !== numbers) {
+    built.which.dataset.numbers = numbers;
+    built.which.replaceChildren(
+      ...view.strings.map((one) => make("option", { value: one.number }, `String ${one.number}`)),
+    );
+  }
+  built.which.value = String(number);
   say(built.point, string.point);
   const writing = document.activeElement === built.typed && built.typed.value !== built.typed.dataset.shown;
   if (!writing || built.typed.dataset.of !== placeOf(string.point)) {

@@ -4,6 +4,7 @@ Strings go by number, tones that sound by name. Travel runs from 0 to 1.
 """
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
@@ -11,13 +12,14 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from tonegen import presets
-from tonegen.copedent import copedent
+from tonegen.copedent import CellTarget, copedent
 from tonegen.errors import BadPreset
+from tonegen.frozen import Frozen
 from tonegen.instrument import Instrument, State, TuningPoint
 from tonegen.interval import Audible, Direction, audible
 from tonegen.page.part import BASS, Standing, tone_name
 from tonegen.page.setting import Playing, Setting
-from tonegen.pitch import pitch_class_name
+from tonegen.pitch import pitch_class_name, song_key_name
 from tonegen.presets.sets import PAGE
 from tonegen.setup.evening import PAGE_TITLE
 from tonegen.setup.moves import beats_moved
@@ -172,15 +174,49 @@ class Choices(Record, tag="choices", frozen=True):
 
     presets: Mapping[str, tuple[PresetName, ...]]
     roots: tuple[str, ...]
+    song_keys: tuple[str, ...]
     hearing_caution: str
     version: str
 
 
-def view(at: Standing, keys: dict[str, str], outlet: str, revision: int, undo: str, redo: str) -> View:
-    """The picture of this moment; `outlet` says where the sound goes, `keys` what engages each change."""
+@dataclass(frozen=True, slots=True)
+class Chart(Frozen):
+    """What stays as it is while hands move: targets, columns and cautions, and a key for each change."""
+
+    rig: Rig
+    targets: tuple[CellTarget, ...]
+    columns: tuple[Column, ...]
+    cautions: tuple[str, ...]
+    keys: Mapping[str, str]
+
+
+def chart_of(rig: Rig) -> Chart:
+    """The chart of a rig."""
+    chart = copedent(rig.instrument, rig.temperament, rig.drop, rig.reference_hz)
+    return Chart(
+        rig,
+        chart.targets,
+        columns=tuple(
+            Column(column.typed, column.changes, any(travel < 1 for travel in column.travels.values()))
+            for column in chart.columns
+        ),
+        cautions=tuple(
+            f"string {target.point.string} would be at {target.note} {signed(target.offset_cents, 1)}"
+            + (f", {share:.0%} of its wire's minimum strength" if share is not None else "")
+            + ": strings can break; ask its maker or a technician first"
+            for target, share in chart.strained()
+        ),
+        keys=_engaging_keys(rig.instrument),
+    )
+
+
+def view(at: Standing, chart: Chart, outlet: str, revision: int, undo: str, redo: str) -> View:
+    """The picture of this moment.
+
+    chart : the rig's; outlet : where the sound goes
+    """
     rig, playing, setting = at.rig, at.playing, at.setting
     instrument, state = rig.instrument, rig.state(playing.travels)
-    chart = copedent(instrument, rig.temperament, rig.drop, rig.reference_hz)
     every = rig.every_string(playing)
     roles = {tone.string: tone.role for tone in at.sounding.tones}
     stands_on = {number.number: rig.point(number.number, playing) for number in instrument.strings}
@@ -200,16 +236,13 @@ def view(at: Standing, keys: dict[str, str], outlet: str, revision: int, undo: s
             ChangeView(
                 change.name,
                 change.place,
-                keys[change.name],
+                chart.keys[change.name],
                 state.travels.get(change.name, 0.0),
                 tuple(sorted({half.travel for halves in change.half_stops.values() for half in halves})),
             )
             for change in instrument.changes
         ),
-        columns=tuple(
-            Column(column.typed, column.changes, any(travel < 1 for travel in column.travels.values()))
-            for column in chart.columns
-        ),
+        columns=chart.columns,
         cells=tuple(
             Cell(
                 target.point.string,
@@ -234,16 +267,11 @@ def view(at: Standing, keys: dict[str, str], outlet: str, revision: int, undo: s
         pairs=tuple(pair_view(interval, timbre_partials) for interval in at.sounding.intervals),
         grips=_grips(instrument, setting, playing, engaged),
         songs=tuple(
-            SongView(song.name, pitch_class_name(song.key, instrument.flats), song.name == now)
+            SongView(song.name, song_key_name(song.key, song.minor), song.name == now)
             for song in setting.songs
         ),
-        cautions=tuple(
-            f"string {target.point.string} would be at {target.note} {signed(target.offset_cents, 1)}"
-            + (f", {share:.0%} of its wire's minimum strength" if share is not None else "")
-            + ": strings can break; ask its maker or a technician first"
-            for target, share in chart.strained()
-        ),
-        setting=replace(setting, readings=()),  # which pages are shown by themselves
+        cautions=chart.cautions,
+        setting=replace(setting, readings=(), draft=None),  # which pages are shown by themselves
         playing=playing,
         outlet=outlet,
         undo=undo,
@@ -259,7 +287,9 @@ def choices(hearing_caution: str, version: str) -> Choices:
     }
     found["drops"] = (PresetName("none", "No drop"), *found["drops"])
     found["sets"] = (PresetName(PAGE, PAGE_TITLE), *found["sets"])
-    return Choices(found, tuple(pitch_class_name(root) for root in range(12)), hearing_caution, version)
+    roots = tuple(pitch_class_name(root) for root in range(12))
+    keys = tuple(song_key_name(root, minor) for minor in (False, True) for root in range(12))
+    return Choices(found, roots, keys, hearing_caution, version)
 
 
 def _title(kind: str, name: str) -> str:
@@ -276,7 +306,7 @@ def _title_of(kind: str, name: str, written_ns: int) -> str:
     return presets.files.title(kind, name)
 
 
-def engaging_keys(instrument: Instrument) -> dict[str, str]:
+def _engaging_keys(instrument: Instrument) -> dict[str, str]:
     """A key of the keyboard for each change: a letter or digit of its name, else the next free one."""
     keys: dict[str, str] = {}
     for change in instrument.changes:
@@ -380,7 +410,7 @@ def _counts(beats_per_second: float) -> str:
     """What is counted in ten seconds, or why nothing is."""
     if side(beats_per_second) == Direction.PURE:
         return "stands still"
-    match Audible(str(audible(beats_per_second))):
+    match audible(beats_per_second):
         case Audible.ROUGHNESS:
             return "rough, too fast to count"
         case Audible.TOO_SLOW:

@@ -132,7 +132,7 @@ class RemoteSwitch:
         words = f"Receiving OSC at {LOOPBACK}:{self._input.port}: {_TAKES}. Every packet is answered."
         return RemoteView(self._input.port, words)
 
-    async def listen(self, port: int | None) -> None:
+    async def osc_in(self, port: int | None) -> None:
         """Listen at a port in place of the one before, which stays where that cannot be; None for nowhere."""
         async with self._turning:
             before = self._input

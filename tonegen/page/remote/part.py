@@ -29,10 +29,10 @@ class RemotePart(Part):
     async def close(self) -> None:
         """Listen no more."""
         if self._switch is not None:
-            await self._switch.listen(None)
+            await self._switch.osc_in(None)
 
-    def _listen(self, asked: asks.Listen) -> None:
-        self.host.work(self._with_switch().listen(asked.port))
+    def _osc_in(self, asked: asks.OscIn) -> None:
+        self.host.work(self._with_switch().osc_in(asked.port))
 
     def _with_switch(self) -> "RemoteSwitch":
         if self._switch is None:
@@ -42,4 +42,4 @@ class RemotePart(Part):
             self._switch = RemoteSwitch(remote, self.host.post, self.host.complain)
         return self._switch
 
-    acts: ClassVar[dict[type[Asked], Act]] = {asks.Listen: _listen}
+    acts: ClassVar[dict[type[Asked], Act]] = {asks.OscIn: _osc_in}

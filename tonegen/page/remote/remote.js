@@ -11,7 +11,7 @@ const port = make("input", {
   value: 9001,
   required: true,
 });
-const turn = make("button", { type: "submit", id: "listen", "aria-pressed": false }, "Receive OSC");
+const turn = make("button", { type: "submit", id: "osc-in", "aria-pressed": false }, "Receive OSC");
 const words = make("p", { class: "hint", role: "status" });
 let on = false;
 
@@ -21,7 +21,7 @@ export const remoteForm = make(
     class: "further",
     onsubmit: (event) => {
       event.preventDefault();
-      ask("listen", { port: on ? null : Number(port.value) });
+      ask("oscin", { port: on ? null : Number(port.value) });
     },
   },
   make("div", { class: "buttons through" }, make("label", {}, "OSC in at 127.0.0.1, port", port), turn),

@@ -51,7 +51,7 @@ const form = make(
       say(words, "writing…");
       try {
         await write();
-        say(words, "written");
+        say(words, "written; it is with your downloads");
       } catch (error) {
         say(words, "");
         tell("fault", { text: /** @type {Error} */ (error).message });

@@ -105,8 +105,9 @@ hear("view", (next) => {
 const meter = document.querySelector(".meter");
 const bar = /** @type {HTMLElement} */ (meter.firstElementChild);
 const showPeak = (peak_dbfs) => {
-  const level = Math.max(-60, Math.min(0, peak_dbfs));
-  mark(meter, "aria-valuenow", level.toFixed(0));
+  const level = Math.round(Math.max(-60, Math.min(0, peak_dbfs)));
+  if (meter.getAttribute("aria-valuenow") === String(level)) return; // a picture less for the browser
+  mark(meter, "aria-valuenow", level);
   bar.style.transform = `scaleX(${(level + 60) / 60})`;
 };
 hear("moment", ({ peak_dbfs }) => showPeak(unheard() ? -60 : peak_dbfs));

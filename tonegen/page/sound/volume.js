@@ -36,7 +36,11 @@ const panel = make(
   make(
     "div",
     { class: "buttons" },
-    make("button", { id: "volume-comfortable", class: "primary", onclick: comfortable }, "It is comfortable"),
+    make(
+      "button",
+      { id: "volume-comfortable", class: "primary", onclick: comfortable },
+      "That's comfortable",
+    ),
     make("button", { id: "volume-not-now", onclick: notNow }, "Not now"),
   ),
 );

@@ -76,6 +76,14 @@ class Stage:
         """How long something has sounded so far, wherever it was heard."""
         return self._sounded_seconds + self.player.sounded_frames / self.player.sample_rate
 
+    def sounding_hz(self) -> tuple[float, ...]:
+        """Every partial that sounds, so that it can be told from what is heard beside it."""
+        return tuple(
+            float(hz)
+            for tone in (self._tones if self._playing.sounding and not self._playing.muted else ())
+            for hz in (tone.partial_multiples() * tone.hz)[tone.heard_levels() > 0]
+        )
+
     def heard(self) -> HeardFrame | None:
         """Which frame is heard when; None when nothing draws the sound."""
         return self._outlet.heard() if self._outlet else None
@@ -84,6 +92,12 @@ class Stage:
         """Follow what is played; `tones` are those that should sound if it does."""
         before, self._playing = self._playing, playing
         tones = tones if playing.sounding else ()
+        if (tones, playing.sounding, playing.muted, playing.level_dbfs) == (
+            self._tones, before.sounding, before.muted, before.level_dbfs,
+        ):  # fmt: skip
+            return
+        if self._outlet is not None:
+            self._outlet.will_change()
         if playing.level_dbfs != before.level_dbfs:
             self.player.level(playing.level_dbfs)
         if playing.muted != before.muted:
@@ -103,6 +117,8 @@ class Stage:
     def play_in_booth(self, source: SourceAt | None) -> None:
         """Play a source in the booth, from its beginning wherever the sound goes next; None is silence."""
         self._source = source
+        if self._outlet is not None:
+            self._outlet.will_change()
         self.player.booth.play(source(self.player.sample_rate) if source else None)
 
     def _begin(self, tones: tuple[Tone, ...]) -> None:

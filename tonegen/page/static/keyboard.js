@@ -2,7 +2,7 @@
 
 import { ask } from "./wire.js";
 import { part } from "./nav.js";
-import { changeOfKey, toggleChange } from "../play/chart.js";
+import { changeOfKey, toggleChange } from "../play/pads.js";
 import { muteNow, toggleSound } from "../sound/sound.js";
 
 const takesText = (element) =>

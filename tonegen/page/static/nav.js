@@ -1,6 +1,7 @@
 // The parts of the page, one shown at a time; the address remembers which.
 
 import { byId, make, mark } from "./parts.js";
+import { oneStop } from "./stops.js";
 
 const PARTS = {
   play: "Play",
@@ -9,6 +10,7 @@ const PARTS = {
   order: "Order",
   keys: "Keys",
   evening: "Set",
+  own: "My own",
   ears: "Ears",
 };
 const buttons = Object.entries(PARTS).map(([part, words]) =>
@@ -23,7 +25,9 @@ const buttons = Object.entries(PARTS).map(([part, words]) =>
     words,
   ),
 );
-byId("parts").append(...buttons);
+const bar = make("div", { class: "parts" }, ...buttons);
+byId("parts").append(bar);
+oneStop(bar, { name: "Parts of the page" });
 
 export const part = () => document.documentElement.dataset.part;
 

@@ -59,11 +59,18 @@ export const follows = (slider) => {
   };
 };
 
-// Other children in a box; the focus stays, and what was unfolded or scrolled stays so.
+// Other children in a box; the focus stays, and what was unfolded or scrolled stays so. A child that is among
+// them again is not taken out in between: it would lose a press that is under way.
 const wayTo = (element, box) =>
   element === box
     ? []
     : [...wayTo(element.parentElement, box), [...element.parentElement.children].indexOf(element)];
+const fill = (box, children) => {
+  const staying = new Set(children);
+  for (const child of [...box.childNodes]) if (!staying.has(child)) child.remove();
+  for (const [at, child] of children.entries())
+    if (box.childNodes[at] !== child) box.insertBefore(child, box.childNodes[at] ?? null);
+};
 export const refill = (box, ...children) => {
   const folds = () => [...box.querySelectorAll("details")],
     regions = () => [...box.querySelectorAll("[role=region]")];
@@ -71,7 +78,7 @@ export const refill = (box, ...children) => {
     scrolled = regions().map((one) => one.scrollTop);
   const held = document.activeElement;
   const way = held !== box && box.contains(held) ? wayTo(held, box) : null;
-  box.replaceChildren(...children);
+  fill(box, children);
   folds().forEach((one, at) => {
     one.open = open[at] ?? one.open;
   });

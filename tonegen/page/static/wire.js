@@ -76,9 +76,7 @@ export const pingEvery = (seconds) => {
     if (!document.hidden) ask("ping", { sent_ms: performance.now() });
   };
   hear("open", () => {
-    ping();
-    setTimeout(ping, 100);
-    setTimeout(ping, 300);
+    for (const at of [0, 100, 200, 300, 500, 700, 1000]) setTimeout(ping, at);
   });
   setInterval(ping, 1000 * seconds);
 };

@@ -118,7 +118,8 @@ class TemperPart(Part):
             raise BadValue("there is nothing to save; temper first")
         at = self.host.at
         moved = moved_to(self._found, self._along, at.setting)
-        self.host.accept(at.sets("tempered", moved=moved))
+        said = "Set on the chart. To save it under a name, go to My own."
+        self.host.accept(at.sets("tempered", said=said, moved=moved))
         self._throw_away()
 
     def _throw_away(self, asked: asks.ThrowAway | None = None) -> None:

@@ -3,6 +3,7 @@
 
 import { ask, hear } from "../static/wire.js";
 import { byId, make, mark, refill, say, tableHead } from "../static/parts.js";
+import { oneRow, oneStop } from "../static/stops.js";
 
 /** @typedef {import("../static/messages.js").Asks["objective"]["name"]} Objective */
 
@@ -17,6 +18,7 @@ let built = null;
 const build = () => {
   const part = {
     scene: make("select", { id: "scene", onchange: () => ask("scene", { name: part.scene.value }) }),
+    title: make("small", { class: "whole" }), // which the choice has no room for
     objective: make("select", {
       id: "objective",
       onchange: () => ask("objective", { name: /** @type {Objective} */ (part.objective.value) }),
@@ -26,12 +28,14 @@ const build = () => {
     wanted: make("div", { class: "wanted", role: "group", "aria-label": "Grips and their weights" }),
     found: make("div", { class: "found", "aria-live": "polite" }),
   };
+  oneRow(part.wanted, ".weighed");
+  oneStop(part.found, { of: ".ring > summary", down: true });
   byId("temper").replaceChildren(
     make("h2", {}, "Temper"),
     make(
       "div",
       { class: "fields" },
-      make("label", {}, "Scene", part.scene),
+      make("label", {}, "Scene", part.scene, part.title),
       make("label", {}, "Goal", part.objective),
     ),
     part.band,
@@ -58,8 +62,9 @@ const showAsked = () => {
     );
   }
   built.scene.value = asked.scene;
+  say(built.title, asked.scene && built.scene.selectedOptions[0]?.text);
   built.objective.value = asked.objective;
-  say(built.band, asked.band ? `The band: ${asked.band}` : "No band");
+  say(built.band, asked.band ? `The band: ${asked.band}` : "No band: tuned for the steel alone");
   say(
     built.pins,
     asked.pins.length ? `Pinned: ${asked.pins.join("; ")}` : "Tap a bead on the chart to pin it where it is.",
@@ -144,12 +149,7 @@ const showOffer = () => {
   );
   refill(
     built.found,
-    make(
-      "div",
-      { class: "buttons" },
-      make("button", { class: "primary", id: "take", onclick: () => ask("takeoffer") }, "Keep it"),
-      make("button", { id: "throw", onclick: () => ask("throwaway") }, "Discard it"),
-    ),
+    decision,
     make("p", { class: "hint", id: "summary" }, offer.summary),
     ...(offer.front.length ? [tradeOff()] : []),
     make("h3", {}, "Grip by grip: the fastest beat before and after"),
@@ -189,6 +189,14 @@ const showOffer = () => {
     ),
   );
 };
+
+const decision = make(
+  "div",
+  { class: "buttons" },
+  make("button", { class: "primary", id: "take", onclick: () => ask("takeoffer") }, "Keep it"),
+  make("button", { id: "throw", onclick: () => ask("throwaway") }, "Discard it"),
+);
+oneStop(decision, { name: "What was found" });
 
 const noted = (note) => make("p", { class: "to-know" }, note);
 
@@ -231,10 +239,10 @@ const tradeOff = () => {
     "div",
     { class: "trade" },
     make("h3", {}, "The trade-off"),
-    make("p", { class: "hint" }, `up: ${offer.up}`),
+    make("p", { class: "hint" }, `Up: ${offer.up}`),
     curve,
     slider,
-    make("p", { class: "hint" }, `across: ${offer.across}`),
+    make("p", { class: "hint" }, `Across: ${offer.across}`),
     make("p", {}, here ? here.words : "With the scene's weights"),
   );
 };

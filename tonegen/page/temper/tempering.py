@@ -241,7 +241,7 @@ def offer_of(found: Found | None, chosen: int) -> Offer:
     solved = found.solved
     demands, instrument = solved.demands, solved.scene.instrument
     before, after = offsets_before(demands), np.array(found.offsets(chosen))
-    kind = "worst" if solved.objective.of_worst else "root mean square"
+    kind = "at worst" if solved.objective.of_worst else "on average (rms)"
     notes = [
         *(f"Limited by {bound.what}" for bound in solved.binding),
         *(f"Conflict: {each}" for each in solved.contradictions()),
@@ -250,8 +250,7 @@ def offer_of(found: Found | None, chosen: int) -> Offer:
     ]
     return Offer(
         True,
-        f"{kind} {solved.value:.2f} {solved.objective.unit}; "
-        f"best possible (verified to {solved.residual:.0e})",
+        f"{solved.value:.2f} {solved.objective.unit} {kind}: proven, no offsets do better",
         tuple(
             _grip_offer(grip, instrument, by_cents=not solved.objective.in_beats)
             for grip in purity_of(demands, before, after)
@@ -375,6 +374,6 @@ def _front_marks(front: "Front | None", unit: str) -> tuple[tuple[FrontMark, ...
     )
     return (
         marks,
-        f"with the band: {min(across):.2f} to {max(across):.2f} {unit}",
-        f"with itself: {min(up):.2f} to {max(up):.2f} {unit}",
+        f"the steel with the band, {min(across):.2f} to {max(across):.2f} {unit}",
+        f"the steel with itself, {min(up):.2f} to {max(up):.2f} {unit}",
     )

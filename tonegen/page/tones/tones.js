@@ -1,9 +1,10 @@
 // Two free tones, whatever the instrument: how they beat, and how that sounds instead of the grip.
 
 import { ask, hear } from "../static/wire.js";
-import { redraw, stayingCard } from "../play/pairs.js";
+import { stayingCard } from "../play/pairs.js";
 import { readyToHear } from "../sound/sound.js";
 import { byId, make, mark, say } from "../static/parts.js";
+import { oneStop } from "../static/stops.js";
 
 /** @type {import("../static/wire.js").Shows["two"] | null} */
 let two = null;
@@ -51,10 +52,18 @@ const to = (where, words, title) =>
     words,
   );
 
+const buttons = make(
+  "div",
+  { class: "buttons" },
+  both,
+  to("pure", "Pure", "Move the upper tone until the interval is pure"),
+  to("equal", "Equal", "Move the upper tone to a whole number of semitones from the lower"),
+);
+oneStop(buttons, { name: "The two tones" });
 const name = make("summary", {}, "Two tones");
 const fold = make(
   "details",
-  { ontoggle: redraw },
+  {},
   name,
   make(
     "div",
@@ -69,13 +78,7 @@ const fold = make(
     high.field,
     make("label", {}, "Stands for", ratio),
     card.element,
-    make(
-      "div",
-      { class: "buttons" },
-      both,
-      to("pure", "Pure", "Move the upper tone until the interval is pure"),
-      to("equal", "Equal", "Move the upper tone to a whole number of semitones from the lower"),
-    ),
+    buttons,
   ),
 );
 card.element.id = "tones-only";

@@ -94,9 +94,8 @@ def drawn(tuning: StoredTuning) -> DrawnTuning:
     places = range(len(tuning.notes))
     purity = ""
     if tuning.rule in (Rule.CHORD, Rule.SHAPES):
-        purity = (
-            f"Off pure: {found.rms_before_cents:.2f} cents with equal strings, {found.rms_after_cents:.2f} so"
-        )
+        before, after = found.rms_before_cents, found.rms_after_cents
+        purity = f"Off pure: {before:.2f} cents with equal strings, {after:.2f} this way"
         purity += "; leave it equal" if tuning.rule is Rule.SHAPES and found.leave_it_equal else ""
     return DrawnTuning(
         tuning.name,

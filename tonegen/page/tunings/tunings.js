@@ -3,6 +3,7 @@
 import { ask, hear } from "../static/wire.js";
 import { readyToHear } from "../sound/sound.js";
 import { byId, make, refill, tableHead } from "../static/parts.js";
+import { oneStop } from "../static/stops.js";
 
 /** @type {import("../static/wire.js").Shows["tunings"] | null} */
 let tunings = null;
@@ -18,7 +19,7 @@ const search = make("input", {
   placeholder: "banjo, open G, or D A D",
   oninput: find,
 });
-const list = make("div", { class: "tuning-list", role: "region", tabindex: "0", "aria-label": "Tunings" });
+const list = make("div", { class: "tuning-list", role: "region", "aria-label": "Tunings" });
 const sheet = make("div", { class: "tuning-sheet", "aria-live": "polite" });
 const fold = make(
   "details",
@@ -33,6 +34,8 @@ const fold = make(
   sheet,
 );
 byId("tunings").append(fold);
+oneStop(list);
+oneStop(sheet);
 
 const sounded = (place) => {
   readyToHear();
@@ -82,7 +85,7 @@ const why = (each) => [
   make(
     "table",
     {},
-    tableHead(["asked by", "for", "wants", "share", "beats so"]),
+    tableHead(["asked by", "for", "wants", "share", "then beats"]),
     make(
       "tbody",
       {},
@@ -125,7 +128,7 @@ const show = () => {
         "Make it my instrument",
       ),
     ),
-    ...(chosen ? why(chosen) : [make("p", {}, "Touch a string to hear it, and why it stands there.")]),
+    ...(chosen ? why(chosen) : [make("p", {}, "Touch a string to hear it and see why it stands there.")]),
     make("small", {}, `Source: ${shown.source}`),
   );
 };

@@ -1,0 +1,1 @@
+"""Strings heard as they are played, at the page."""

@@ -1,0 +1,1 @@
+"""A keyboard heard at the page: what it plays off by itself, and what is left once that is taken back."""

@@ -35,6 +35,16 @@ def test_a_pair_that_is_right_is_held_as_long_as_it_rings():
     assert [each.right_seconds for each in found] == pytest.approx([1, 1.5, 2], abs=0.03)
 
 
+def test_strings_that_rang_before_anybody_listened_are_told_as_such():
+    ringing, pair = third(0.8, 0.8)
+    hearing = BeatHearing(RATE, pair)
+    found = [
+        each for _, each in told(hearing, np.concatenate([ringing[RATE:], np.zeros(RATE // 8), ringing]))
+    ]
+    assert [each.rang_before for each in found] == [True] * (len(found) - 3) + [False] * 3
+    assert len(found) > 3
+
+
 def test_a_pair_that_is_not_says_by_how_much_and_on_which_side():
     sound, pair = third(-2.1, 0.8, seconds=1.3)
     ((_, found),) = told(BeatHearing(RATE, pair), sound)

@@ -23,8 +23,8 @@ from tonegen.page.order.part import OrderPart
 NOTHING_YET = Hearing("order", "pickup")
 
 
-def beating(rate, error=0.02, held=0.0, side=True):
-    return HeardBeating(3.0, HeardBeat(rate, error, side), held)
+def beating(rate, error=0.02, held=0.0, side=True, rang_before=False):
+    return HeardBeating(3.0, HeardBeat(rate, error, side), held, rang_before)
 
 
 async def tuning(at):
@@ -94,6 +94,20 @@ async def test_it_goes_on_by_itself_once_a_step_has_held_for_two_seconds_and_say
     ear.wanted()
     assert ear.told(beating(right, held=9.0), NOTHING_YET).words.endswith("That is right, and holds.")
     assert page.shown["order"]["at"] == 1
+
+
+@in_the_loop
+async def test_strings_that_ring_on_from_the_step_before_say_nothing_of_the_next():
+    page, ear, order = await tuning(1)
+    right = order.step.beats_per_second
+    held = ear.told(beating(right, held=2.0), NOTHING_YET).words
+    assert ear.told(beating(right, held=2.5), NOTHING_YET).words == held  # told of the same sound
+    right = ear.wanted().beats_per_second
+    assert ear.told(beating(right, held=2.0, rang_before=True), NOTHING_YET).words == held
+    assert page.shown["order"]["at"] == 2
+    picked = ear.told(beating(right, held=1.5), NOTHING_YET)
+    assert picked.words.endswith("That is right.")
+    assert ear.told(beating(right, held=2.0, rang_before=True), NOTHING_YET).words.endswith("On to step 4.")
 
 
 @in_the_loop

@@ -52,7 +52,8 @@ def test_the_beat_to_tap_is_the_beat_that_arrives(sound_server, own_folder):
     around = sound.chord[1].upper * sound.tones_hz[0]
 
     assert beat_of(heard[0], RATE, around, 30) == pytest.approx(row.again().right, abs=0.02)
-    assert (heard[0] == heard[1]).all()
+    from_both_connected = heard[:, RATE // 10 :]  # a device's inputs are connected one after the other
+    assert (from_both_connected[0] == from_both_connected[1]).all()
     level_db = 10 * np.log10(np.sum(np.square(again, dtype=float)) / RATE / sound.seconds)
     assert level_db == pytest.approx(sound.level_db, abs=0.5)
 

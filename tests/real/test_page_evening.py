@@ -195,7 +195,7 @@ def test_receivers_are_tuned_stand_in_the_bar_and_are_put_back(rig, opened, widt
     assert broken_rules(page) == []
     assert too_small(page) == []
     page.click("#play-set")
-    expect(page.locator("#set-receivers")).to_have_text("Low readyHigh ready", timeout=20_000)
+    expect(page.locator("#set-receivers")).to_have_text("Low readyHigh ready")
     expect(page.locator("#song-now")).to_contain_text("Waltz")
     assert broken_rules(page) == []
     assert too_small(page) == []
@@ -220,6 +220,6 @@ def test_receivers_are_played_by_the_keyboard_alone(rig, opened):
     press(page, "#rig-of-set summary")
     press(page, "#rig-of-set [value='virtual tonegen in']", "Space")
     press(page, "#play-set")
-    expect(page.locator("#set-receivers")).to_have_text("Low readyHigh ready", timeout=20_000)
+    expect(page.locator("#set-receivers")).to_have_text("Low readyHigh ready")
     press(page, "#put-set-back")
     expect(page.locator("#play-set")).to_be_visible()

@@ -16,7 +16,7 @@ LIST = """string,changes,cents
 
 
 def readings(page, count):
-    expect(page.locator(".taken li")).to_have_count(count, timeout=20_000)
+    expect(page.locator(".taken li")).to_have_count(count)
 
 
 def uses(page, drop):

@@ -69,7 +69,7 @@ def learn_by_a_press(page, board):
     row = page.locator("#control-rows li").last
     row.locator("[data-field=does]").select_option("previous")
     row.locator(".learn").click()
-    expect(row.locator(".learn")).to_contain_text("Press it now", timeout=20_000)
+    expect(row.locator(".learn")).to_contain_text("Press it now")
     board.send(0xB0, 81, 127)
     expect(page.locator("#press-learned")).to_contain_text("previous. Save the set to keep it")
     assert row.locator("[data-field=on]").input_value() == "control 81"
@@ -92,7 +92,7 @@ def test_a_foot_goes_on_while_a_note_is_held_and_the_page_shows_it(stage, sound_
     page.check("#rig-of-set label:has-text('keyboard') input")
     page.uncheck("#rig-of-set [value='virtual tonegen in']")
     page.click("#play-set")
-    expect(page.locator("#set-receivers")).to_have_text("Organ ready", timeout=20_000)
+    expect(page.locator("#set-receivers")).to_have_text("Organ ready")
     assert organ.received(len(made.start("Organ"))) == list(made.start("Organ"))
 
     keyboard.send(0x90, 60, 100)
@@ -113,9 +113,9 @@ def test_a_foot_goes_on_while_a_note_is_held_and_the_page_shows_it(stage, sound_
     board.send(0xB0, 81, 127)
     expect(page.locator("#song-now")).to_have_text("Now: Waltz, G, fret 3")
     organs.pop().close()
-    expect(page.locator("#set-receivers")).to_have_text("Organ gone", timeout=20_000)
+    expect(page.locator("#set-receivers")).to_have_text("Organ gone")
     organs.append(organ := Synthesizer(sound_server, "organ on the left"))
-    expect(page.locator("#set-receivers")).to_have_text("Organ ready", timeout=20_000)
+    expect(page.locator("#set-receivers")).to_have_text("Organ ready")
     page.click("#put-set-back")
     undo, heard = list(made.undo("Organ")), []
     while heard[-len(undo) :] != undo:  # every pedal is let go of first

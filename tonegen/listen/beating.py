@@ -37,6 +37,7 @@ _SLOW_BEATS: Final = 0.5
 _SLOW_SECONDS: Final = 4.0
 _OWN_SECONDS: Final = 2.0  # before a pick, from which the program's own tones are known
 _BEFORE_PICK_SECONDS: Final = 0.03
+_FROM_THE_BEGINNING_SECONDS: Final = 0.1  # what seems to be picked then rings already
 _SETTLES_SECONDS: Final = 0.3  # until a tone that the program begins is steady
 _SURE: Final = 2.5
 
@@ -84,11 +85,13 @@ class HeardBeating:
     """How a pair beat until `seconds`, counted from the first block on; or why that cannot be said.
 
     right_seconds : for how long it has been as it should be without a break but for the silence in between.
+    rang_before : whether the strings rang already when listening began.
     """
 
     seconds: float
     beat: HeardBeat | UnreadSound
     right_seconds: float
+    rang_before: bool = False
 
 
 class BeatHearing:
@@ -110,6 +113,7 @@ class BeatHearing:
         self._before = np.zeros(0)  # what there was before they were picked
         self._before_first = 0
         self._next_look = 0
+        self._rang_before = False
         self._told = False  # anything of this pick
         self._looked = 0
         self._right_seconds = 0.0
@@ -145,6 +149,7 @@ class BeatHearing:
             )
             self._before = self._sound[self._before_first - self._first : max(end - self._first, 0)].copy()
         self._told = False
+        self._rang_before = picked < round(_FROM_THE_BEGINNING_SECONDS * self.sample_rate)
         self._rings = picked + round(ATTACK_SECONDS * self.sample_rate)
         self._next_look = self._rings + round(_FIRST_SECONDS * self.sample_rate)
 
@@ -158,13 +163,12 @@ class BeatHearing:
         if len(self._own_hz):
             cycles = self._own_hz / self.sample_rate
             part = without_own(self._before, part, first - self._before_first, cycles)
-        now = self._frames / self.sample_rate
         try:
             beat = self._beat(part)
         except UnreadSound as why:
             # What rang and was told has died away; that needs no words.
             told, self._rings = self._told, None
-            return () if told else (HeardBeating(now, why, self._right_seconds),)
+            return () if told else (self._heard(why),)
         if not self.pair.is_right(beat):
             # What is not sure says nothing against it.
             self._right_seconds *= beat.error > self.pair.within
@@ -172,7 +176,11 @@ class BeatHearing:
             begin = first if not self._told or not self._right_seconds else max(first, self._looked)
             self._right_seconds += (self._frames - begin) / self.sample_rate
         self._told, self._looked = True, self._frames
-        return (HeardBeating(now, beat, self._right_seconds),)
+        return (self._heard(beat),)
+
+    def _heard(self, beat: HeardBeat | UnreadSound) -> HeardBeating:
+        seconds = self._frames / self.sample_rate
+        return HeardBeating(seconds, beat, self._right_seconds, self._rang_before)
 
     def _beat(self, part: Array) -> HeardBeat:
         pair = self.pair

@@ -114,6 +114,7 @@ class TunedStep:
         self._wanted: BeatingPair | None = None
         self._learned = LearnedNow(host)
         self._passed: set[int] = set()  # a step that the player came back to is left by him alone
+        self._held = ""  # what was said of the step before, for as long as its strings ring on
         self.wanted()
 
     @property
@@ -143,6 +144,9 @@ class TunedStep:
         assert isinstance(heard, HeardBeating)
         if self._wanted is None or self._step is None:
             return view
+        if self._held and (heard.rang_before or self._order.step is not self._step):
+            return replace(view, words=self._held)
+        self._held = ""
         view, pair = told_beat(heard.beat, self._wanted.within, view), self._wanted
         if isinstance(heard.beat, UnreadSound):
             return view
@@ -159,6 +163,7 @@ class TunedStep:
             self._passed.add(self._order.place)
             if self._order.go_on():
                 words = f"Held: {words[0].lower()}{words[1:]} On to step {self._order.place + 1}."
+                self._held = words
             else:
                 words = f"{words} This was the last step; go through the checks."
         return replace(view, words=words)

@@ -961,6 +961,8 @@ changes(
     ("(1 - self.guess - self.lapse) * rise", "(1 - self.guess) * rise"),
     ("_ALL_STARTS: Final = 60", "_ALL_STARTS: Final = 1"),
     ("move[stays] = ", "_ = "),
+    ("rows = rows[(gained > 1e-9) | (step[rows] >= 1e-3)]", "rows = rows[:0]"),
+    ("np.repeat(hits, shape[1], axis=0)", "np.tile(hits, (shape[1], 1))"),
 )  # fmt: skip
 changes(
     "tonegen/ear/adjustment.py", PSYCHOMETRIC,

@@ -54,15 +54,14 @@ def asked_60_times(right_of, rng, guess=0.5, runs=LISTENERS):
     right_of : of the number of a trial and the level of each run, how likely the answer is right
     """
     listeners = usual_listeners(guess)
-    logs = np.zeros((listeners.thresholds.size, runs))
+    right = listeners.right(listeners.levels)
+    weights = np.ones((runs, listeners.thresholds.size))
     for number in range(60):
-        weights = np.exp(logs - logs.max(axis=0))
-        weights /= weights.sum(axis=0)
-        levels = listeners.levels[np.argmin(listeners.expected_entropy(weights), axis=0)]
-        answered_right = rng.random(runs) < right_of(number, levels)
-        probability = listeners.right(levels).T
-        logs += np.log(np.where(answered_right, probability, 1 - probability))
-    return [Belief(listeners, logs[:, run]) for run in range(runs)]
+        weights /= weights.sum(axis=1, keepdims=True)
+        asked = np.argmin(listeners.expected_entropy(weights.T), axis=0)
+        answered_right = rng.random(runs) < right_of(number, listeners.levels[asked])
+        weights *= np.where(answered_right[:, np.newaxis], right[asked], 1 - right[asked])
+    return [Belief(listeners, np.log(one)) for one in weights]
 
 
 def test_runs_side_by_side_are_each_as_one_alone():

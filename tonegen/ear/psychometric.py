@@ -166,21 +166,22 @@ def _fit_rows(
     slopes = np.linspace(bounds[1, 0], bounds[1, 1], 12)
     begun, likely = [], []
     for one in LAPSES if lapse is None else (lapse,):
-        for slope in slopes:
-            grid = np.stack(np.meshgrid(thresholds, slope, one), -1).reshape(-1, 3)
-            log_right, log_wrong = _log_probabilities(grid, x, guess)
-            likelihood = hits @ log_right.T + (asked - hits) @ log_wrong.T
-            begun.append(grid[np.argmax(likelihood, axis=1)])
-            likely.append(likelihood.max(axis=1))
-    order = np.argsort(-np.array(likely), axis=0, kind="stable")[:starts]
-    chosen = np.take_along_axis(np.array(begun), order[:, :, np.newaxis], axis=0)
-    ends, tops = zip(*(_climbed(start, x, asked, hits, guess, bounds) for start in chosen), strict=True)
-    best = np.argmax(np.array(tops), axis=0)
-    return np.asarray(np.array(ends)[best, np.arange(len(hits))])
+        grid = np.stack(np.meshgrid(thresholds, slopes, one), -1)[:, :, 0]
+        log_right, log_wrong = _log_probabilities(grid.reshape(-1, 3), x, guess)
+        likelihood = (hits @ log_right.T + (asked - hits) @ log_wrong.T).reshape(-1, *grid.shape[:2])
+        begun.append(grid[np.arange(slopes.size), np.argmax(likelihood, axis=2)])
+        likely.append(likelihood.max(axis=2))
+    order = np.argsort(-np.concatenate(likely, axis=1), axis=1, kind="stable")[:, :starts]
+    chosen = np.take_along_axis(np.concatenate(begun, axis=1), order[:, :, np.newaxis], axis=1)
+    # All climb side by side: what numpy takes for a call is more than what it takes for a row.
+    shape = chosen.shape[:2]
+    ends, tops = _climbed(chosen.reshape(-1, 3), x, asked, np.repeat(hits, shape[1], axis=0), guess, bounds)
+    best = np.argmax(tops.reshape(shape), axis=1)
+    return np.asarray(ends.reshape(*shape, 3)[np.arange(len(hits)), best])
 
 
 def _climbed(
-    found: NDArray[np.float64],
+    starts: NDArray[np.float64],
     x: NDArray[np.float64],
     asked: NDArray[np.float64],
     hits: NDArray[np.float64],
@@ -188,19 +189,20 @@ def _climbed(
     bounds: NDArray[np.float64],
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Where Fisher scoring of threshold and slope ends, row by row, and the log likelihood there."""
-    best = _log_likelihood(found, x, asked, hits, guess)
-    step = np.ones(len(found))
+    found, best = starts.copy(), _log_likelihood(starts, x, asked, hits, guess)
+    step, rows = np.ones(len(found)), np.arange(len(found))
     for _ in range(100):
-        move = _fisher_move(found, x, asked, hits, guess, bounds[1])
-        tried = found.copy()
-        tried[:, :2] = np.clip(found[:, :2] + step[:, np.newaxis] * move, bounds[:, 0], bounds[:, 1])
-        likelihood = _log_likelihood(tried, x, asked, hits, guess)
-        better = likelihood > best
-        found = np.where(better[:, np.newaxis], tried, found)
-        step = np.where(better, np.minimum(2 * step, 1), step / 4)
-        if not (likelihood > best + 1e-9).any() and step.max() < 1e-3:
+        move = _fisher_move(found[rows], x, asked, hits[rows], guess, bounds[1])
+        tried = found[rows]
+        tried[:, :2] = np.clip(tried[:, :2] + step[rows, np.newaxis] * move, bounds[:, 0], bounds[:, 1])
+        likelihood = _log_likelihood(tried, x, asked, hits[rows], guess)
+        gained = likelihood - best[rows]
+        better = gained > 0
+        found[rows[better]], best[rows[better]] = tried[better], likelihood[better]
+        step[rows] = np.where(better, np.minimum(2 * step[rows], 1), step[rows] / 4)
+        rows = rows[(gained > 1e-9) | (step[rows] >= 1e-3)]
+        if not rows.size:
             break
-        best = np.maximum(likelihood, best)
     return found, best
 
 

@@ -152,6 +152,22 @@ def test_a_set_that_nothing_would_go_on_with_is_refused(run, night):
     assert "nothing would go on to the next song" in run.refused(f"tonegen set play {night()}")
 
 
+def test_what_cannot_be_played_is_refused_before_any_port_is_opened(run, night):
+    """The receivers' ports are not there, which would be told next."""
+    path = night(
+        NIGHT.replace("[[songs]]", '[[controls]]\nfrom = "Board"\non = "song select"\n\n[[songs]]', 1)
+    )
+    assert '"127.0.0.1:99999" is not an address' in run.refused(
+        f"tonegen set play {path} --osc-in 127.0.0.1:99999"
+    )
+    assert run.refused(f"tonegen set play {path} --from 7") == "there is no song 7; songs go from 1 to 2"
+    head, songs = NIGHT.partition("[[receivers]]")[0], NIGHT[NIGHT.index('[[songs]]\nname = "Waltz"') :]
+    bare = night(head + songs.partition("follows")[0])
+    assert run.refused(f"tonegen set play {bare} --osc-in :9001").endswith(
+        "give its file one, as in: tonegen copy set demo-dance-night my-evening"
+    )
+
+
 def test_check_prints_everything_that_is_wrong_and_exits_2(run, night):
     path = night(NIGHT.replace('"G"', '"H"').replace("mts-octave", "oct"))
     ended = run(f"tonegen set check {path}")

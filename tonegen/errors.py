@@ -36,3 +36,11 @@ class NoSuchDevice(TonegenError):
     """A sound device or a MIDI port that is missing, busy or gone."""
 
     exit_code = 3
+
+
+class MissingDevices(NoSuchDevice):
+    """Several of them, each argument a line."""
+
+    def __str__(self) -> str:
+        """All in one."""
+        return "; ".join(map(str, self.args))

@@ -93,6 +93,15 @@ def test_another_press_for_the_same_replaces_the_one_before(file):
     assert len(set_list(str(file)).controls) == 2, "from another port"
 
 
+@pytest.mark.parametrize("port", ["Big Foot Board:Foot board MIDI 1", "FOOT BOARD"])
+def test_a_port_that_the_file_names_by_part_is_the_same_port(file, port):
+    """Else the switch of before would go on as well."""
+    save_control(str(file), {"from": port, "on": "note 36", "channel": 1, "does": "next"})
+    (control,) = set_list(str(file)).controls
+    assert (control.from_port, control.kind, control.number) == ("Foot board", "note", 36)
+    assert "# the toe" in file.read_text()
+
+
 def test_a_set_without_controls_gets_its_first(file):
     file.write_text(FILE[: FILE.index("[[controls]]")] + FILE[FILE.index("# What we play") :])
     save_control(str(file), {"on": "control 82", "channel": 1, "does": "next"})

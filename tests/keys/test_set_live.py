@@ -131,6 +131,7 @@ def test_show_control_is_taken_by_its_device_alone(playing):
     assert "1.5 is the number of no song" in playing.told[1]
     playing.receive(bytes.fromhex("f0 7f 05 02 10 05 33 f7"))
     assert playing.state()["next"] == "March"
+    assert playing.told.pop() == "Next is 3 March."
     playing.receive(bytes.fromhex("f0 7f 05 02 10 01 f7"))
     assert playing.state()["song"] == "March"
     playing.receive(bytes.fromhex("f0 7f 05 02 10 08 f7"))
@@ -170,9 +171,8 @@ def test_a_receiver_that_goes_is_passed_over_and_set_when_it_is_back(
 def test_a_receiver_that_is_missing_names_the_songs_that_need_it(file, synthesizers):
     file.write_text(file.read_text().replace('to = "127', 'to = "nowhere.invalid:9000" # ', 1))
     made = set_plan(set_list(str(file)))
-    with pytest.raises(
-        NoSuchDevice, match=r"Low is missing: .*; needed in 3 songs \(2, 3, 4\); .*--without Low"
-    ):
+    missing = r"Low is missing: .*; needed in 3 songs \(2, 3, 4\); .*--without Low"
+    with pytest.raises(NoSuchDevice, match=rf"night.toml: line 6, row 1 of receivers, to: {missing}"):
         PlayedSet(made)
     assert synthesizers[1].nothing_waits(), "the other was left alone"
     assert journal.left() == ()
@@ -181,6 +181,16 @@ def test_a_receiver_that_is_missing_names_the_songs_that_need_it(file, synthesiz
     played.close()
     with pytest.raises(BadValue, match='no receiver "Middle"'):
         PlayedSet(made, without=["Middle"])
+
+
+def test_each_receiver_that_is_missing_has_a_line_of_its_own(file, tonegen):
+    file.write_text(file.read_text().replace("127.0.0.1", "nowhere.invalid"))
+    ended = tonegen(f"tonegen set play {file} --osc-in 127.0.0.1:0")
+    assert (ended.code, ended.out) == (3, "")
+    lines = [line for line in ended.err.splitlines() if line.startswith("tonegen: ")]
+    assert [line.partition("line ")[2].partition(" is missing")[0] for line in lines] == [
+        "6, row 1 of receivers, to: Low", "11, row 2 of receivers, to: High",
+    ]  # fmt: skip
 
 
 class Desk:

@@ -11,7 +11,7 @@ import click
 
 from tonegen import ending
 from tonegen.cli.plain import print_what_stdout_takes
-from tonegen.errors import TonegenError
+from tonegen.errors import MissingDevices, TonegenError
 
 INTERRUPTED: Final = 130  # as shells say of a program that Ctrl-C ended
 
@@ -124,6 +124,8 @@ def _run() -> int:
     try:
         result = tonegen.main(prog_name="tonegen", standalone_mode=False)
         sys.stdout.flush()
+    except MissingDevices as error:
+        return max(_failed(line, error.exit_code) for line in error.args)
     except TonegenError as error:
         return _failed(str(error), error.exit_code)
     except click.exceptions.NoArgsIsHelpError as alone:

@@ -20,7 +20,7 @@ from tonegen.keys.receivers import Osc
 from tonegen.keys.sets import SetPlan
 from tonegen.pitch import note_name
 from tonegen.setlist.presses import Presses, PressOutcome
-from tonegen.setlist.records import Action, Lead, SetReceiver
+from tonegen.setlist.records import Action, Lead, SetReceiver, SetSong
 
 if TYPE_CHECKING:
     from tonegen.keys.chords import ChordFollower
@@ -125,7 +125,10 @@ class Evening:
         if pressed.show is midi.ShowCommand.LOAD:
             if pressed.number is None:
                 raise BadValue("Show Control: LOAD names no song")
-            return self.presses.load(pressed.number, now, port)
+            outcome = self.presses.load(pressed.number, now, port)
+            if outcome.why or (song := self._next_song()) is None:
+                return outcome
+            return PressOutcome(why=f"Next is {song.number} {song.name}.")
         if pressed.show in (midi.ShowCommand.ALL_OFF, midi.ShowCommand.RESTORE):
             return self.presses.hold(pressed.show is midi.ShowCommand.ALL_OFF)
         action = control.action
@@ -257,11 +260,15 @@ class Evening:
         held = {name: keys for name, keys in self.waits().items() if keys}
         return "; ".join(f"{name} waits for {' '.join(keys)}" for name, keys in held.items())
 
+    def _next_song(self) -> SetSong | None:
+        after = self.presses.next_place
+        return None if after is None else self._made.evening.songs[after]
+
     def state(self) -> dict[str, Any]:
         """What is now and next, and how each receiver stands, for an answer."""
         evening, presses = self._made.evening, self.presses
         here, waits = self._made.states[presses.place], self.waits()
-        after = None if presses.next_place is None else evening.songs[presses.next_place]
+        after = self._next_song()
         return {
             "set": evening.name,
             "song": here.song.name,

@@ -5,7 +5,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-from tonegen.errors import BadValue, NoSuchDevice
+from tonegen.errors import BadValue, MissingDevices, NoSuchDevice
 from tonegen.keys import midi
 from tonegen.keys.cable import Cable
 from tonegen.keys.evening import KEYBOARD
@@ -14,6 +14,8 @@ from tonegen.keys.plan import Door
 from tonegen.keys.playing import PlayedEvening
 from tonegen.keys.ports import MidiInput, MidiOutput, choose, inputs
 from tonegen.keys.sets import SetPlan
+from tonegen.presets.rows import placed
+from tonegen.presets.sets import WHERE_KEYS
 from tonegen.setlist.records import SetLights
 from tonegen.words import many
 
@@ -35,7 +37,7 @@ class PlayedSet:
         """Post the guard, then tune all receivers but some for the song at a place, side by side.
 
         passes : whether a keyboard's notes are to pass through.
-        Raises NoSuchDevice naming the receivers that are missing; nothing has been sent then.
+        Raises MissingDevices with a line for each receiver that is missing; nothing has been sent then.
         """
         self._made = made
         self._names: dict[str, list[str]] = {}  # of each place, the receivers there
@@ -77,7 +79,7 @@ class PlayedSet:
             self.rig.keep()
             for at in self.rig.doors.values():
                 at.close()
-            raise NoSuchDevice("; ".join(missing))
+            raise MissingDevices(*missing)
 
     def _missing(self, name: str, error: NoSuchDevice) -> str:
         if not self._made.evening.file:  # it is all that was asked for
@@ -90,7 +92,15 @@ class PlayedSet:
         needed = (
             f"needed in {many(len(songs), 'song')} ({', '.join(songs)})" if songs else "needed in no song"
         )
-        return f"{name} is missing: {error}; {needed}; leave it out to play without it (--without {name})"
+        why = f"{name} is missing: {error}; {needed}; leave it out to play without it (--without {name})"
+        return f"{self._made.evening.file}: {placed(Path(self._made.evening.file), self._row(name))}: {why}"
+
+    def _row(self, name: str) -> str:
+        """The field of a set's file that says where a receiver is."""
+        receivers = self._made.evening.receivers
+        index = next(index for index, one in enumerate(receivers) if one.name == name)
+        key = WHERE_KEYS[receivers[index].where.partition(" ")[0]]
+        return f"receivers[{index}].{key}"
 
     def _tune(self, place: int) -> None:
         """Tune all for a song, those at different places side by side."""

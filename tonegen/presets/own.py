@@ -236,16 +236,17 @@ def check_control(name: str, does: str) -> None:
 def save_control(name: str, fields: Mapping[str, str | int]) -> Path:
     """Write a control into a set of the player's own, or into a file; all else in it stays, comments too.
 
-    One that did the same from the same port is replaced. Raises BadValue as `check_control` does; BadPreset
-    where the set would be wrong with it, and leaves it as it was then; CannotWrite.
+    One that did the same from the same port, by whichever part of its name, is replaced. Raises BadValue as
+    `check_control` does; BadPreset where the set would be wrong with it, and leaves it as it was then;
+    CannotWrite.
     """
     check_control(name, str(fields.get("does", fields.get("moves", Action.NUMBER))))
     path = locate("sets", name)
     document = _document(path)
     entries = _entries(document, "controls")
-    same = ("from", "does", "moves")
     for entry in entries:
-        if all(entry.get(field) == fields.get(field) for field in same):
+        same_port = _is_part(entry.get("from", ""), str(fields.get("from", "")))
+        if same_port and all(entry.get(field) == fields.get(field) for field in ("does", "moves")):
             for field in ("on", "channel"):
                 entry.pop(field, None)
                 if field in fields:
@@ -260,6 +261,11 @@ def save_control(name: str, fields: Mapping[str, str | int]) -> Path:
         except BadPreset as error:
             raise BadPreset(str(error).replace(str(beside), str(path))) from None
     return path
+
+
+def _is_part(named: str, port: str) -> bool:
+    """Whether a file's name for a port, or a part of it, means this one; "" is the keyboard."""
+    return named.casefold() in port.casefold() if named else not port
 
 
 def copy_tuning(tuning: StoredTuning, new_name: str) -> tuple[Path, Path]:

@@ -41,6 +41,8 @@ PAGE: Final = "page"  # the name of the page's set list, which is no file here
 Channel = Annotated[int, Meta(ge=1, le=16)]
 SevenBits = Annotated[int, Meta(ge=0, le=127)]
 Program = Annotated[int, Meta(ge=1, le=128)]
+# What the file calls each kind of place: see `keys.guard.open_door`.
+WHERE_KEYS: Final = {"midi": "port", "virtual": "virtual_port", "osc": "to"}
 _DUMP: Final = ".syx"
 _RELATIVE_MAJOR: Final = 3  # semitones above a minor key
 _ON_KEY: Final = "key"  # "vallotti on key": built on the key of each song
@@ -274,8 +276,7 @@ def _receiver(
 
 
 def _where(fields: SetReceiverFields) -> str:
-    doors = {"midi": fields.port, "virtual": fields.virtual_port, "osc": fields.to}
-    given = [f"{kind} {place}" for kind, place in doors.items() if place]
+    given = [f"{kind} {place}" for kind, key in WHERE_KEYS.items() if (place := getattr(fields, key))]
     if len(given) != 1:
         raise BadValue(
             'say where it is: port = "Piano" for a MIDI port (or virtual_port, which is made for it), '

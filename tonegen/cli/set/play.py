@@ -8,6 +8,7 @@ from tonegen.cli.asked import TEXT
 from tonegen.cli.keys.asked import mpe_keyboard_option, seconds_option
 from tonegen.cli.keys.rig import keep_playing, put_back_left
 from tonegen.cli.set.asked import right_set, set_argument
+from tonegen.cli.show import folded
 from tonegen.errors import BadValue
 
 
@@ -47,6 +48,7 @@ def command(
     What sounds when you go on stays as it is; each receiver follows as soon as that can be. Ctrl-C puts them
     all back. Without --in your notes do not come this way: receivers follow at once, what sounds may move.
     """
+    from tonegen.keys.osc_port import SET_ADDRESSES, OscInput, parse_address
     from tonegen.keys.playing import keep_pauses_short
     from tonegen.keys.ports import MAY_LOSE_NOTES
     from tonegen.keys.set_live import PlayedSet
@@ -54,6 +56,7 @@ def command(
     from tonegen.keys.sets import set_plan
 
     made = set_plan(right_set(evening)).checked()
+    address = parse_address(osc_in) if osc_in else None
     place = 0 if number is None else made.evening.place_of(number)
     passes = bool(in_ports or virtual_in)
     if not (passes or osc_in or any(one.from_port for one in made.evening.controls)):
@@ -62,22 +65,21 @@ def command(
             "--virtual-in NAME; or have a control that comes from a foot board, or --osc-in"
         )
     if not made.evening.receivers:
-        raise BadValue("this set has no receiver; give its file one: see tonegen copy sets demo-dance-night")
+        raise BadValue(
+            "this set has no receiver; give its file one, as in: tonegen copy set demo-dance-night my-evening"
+        )
     put_back_left()
     for words in cautions(made):
-        click.echo(words, err=True)
+        click.echo(folded(words), err=True)
     with ExitStack() as stack:
         played = PlayedSet(made, place, without, mpe_keyboard, passes)
         stack.callback(played.close)
         played.listen_to(in_ports, virtual_in)
         heard = ""
-        if osc_in:
-            from tonegen.keys.osc_port import SET_ADDRESSES, OscInput, parse_address
-
-            host, port = parse_address(osc_in)
-            source = OscInput(played.playing, host, port, SET_ADDRESSES)
+        if address is not None:
+            source = OscInput(played.playing, *address, SET_ADDRESSES)
             stack.callback(source.close)
-            heard = f" Listening at {host}:{source.port}."
+            heard = f" Listening at {address[0]}:{source.port}."
         now = played.playing.now_and_next()
         click.echo(f"{now}{heard} Ctrl-C stops and puts all receivers back.", err=True)
         if played.may_lose_notes:

@@ -225,7 +225,7 @@ def let_in(path, cookie="", query="", class_token="the-class", kind="http"):
 
 OWN_PAGE = (
     "/classroom/phone.html", "/classroom/phone.js", "/classroom/sound.wav", "/classroom/lesson.wav",
-    "/ears/doing.js", "/static/style.css",
+    "/ears/doing.js", "/ears/step.js", "/static/style.css",
 )  # fmt: skip
 NOT_FOR_PHONES = ("/", "/answers.csv", "/render", "/static/main.js", "/classroom/class.js", "/ears/ears.js")
 

@@ -78,6 +78,17 @@ def parse_text(text: str) -> str:
     return text
 
 
+def from_0(text: str, what: str) -> float:
+    """A number, 0 or more. Raises BadValue, which says what it is not."""
+    try:
+        number = float(text)
+    except ValueError:
+        number = -1.0
+    if not 0 <= number < float("inf"):
+        raise BadValue(f'"{text}" is {what}; give 0 or more')
+    return number
+
+
 def parse_travels(text: str) -> Mapping[str, float]:
     """Changes that are engaged: "A,B", or with a travel from 0 to 1, "DD:0.5". Raises BadValue."""
     travels: dict[str, float] = {}

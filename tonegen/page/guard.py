@@ -22,8 +22,8 @@ _CLASS_PAGE: Final = "/classroom/phone.html"
 # All that a phone of a class may reach: its page and what that needs, never the engine.
 _OF_THE_CLASS: Final = frozenset({
     _CLASS_PAGE, "/classroom/phone.js", "/classroom/listen", "/classroom/sound.wav", "/classroom/lesson.wav",
-    "/ears/doing.js", "/ears/graph.js", "/ears/ladder.js", "/static/parts.js", "/static/style.css",
-    "/static/icon.svg",
+    "/ears/doing.js", "/ears/graph.js", "/ears/ladder.js", "/ears/step.js", "/static/parts.js",
+    "/static/style.css", "/static/icon.svg",
 })  # fmt: skip
 _LOOPBACK: Final = ("127.0.0.1", "localhost", "[::1]")
 _REFUSED: Final = 4403

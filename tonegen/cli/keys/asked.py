@@ -13,6 +13,7 @@ from tonegen.cli.asked import (
     Parsed,
     Preset,
     drop_option,
+    from_0,
     gathers,
     parse_travels,
     reference_option,
@@ -52,13 +53,7 @@ def parse_song(text: str) -> Song:
 def parse_weight(text: str) -> tuple[str, float]:
     """A grip's name and how much it counts. Raises BadValue."""
     name, number = parse_pair(text)
-    try:
-        weight = float(number)
-    except ValueError:
-        weight = -1.0
-    if not 0 <= weight < float("inf"):
-        raise BadValue(f'"{number}" is not a weight; give 0 or more, such as 2')
-    return name, weight
+    return name, from_0(number, "not a weight")
 
 
 def parse_seconds(text: str) -> float:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tonegen.cli.asked import TEXT, Parsed
+from tonegen.cli.asked import TEXT, Parsed, from_0
 from tonegen.cli.keys.asked import (
     AskedScale,
     asks_for_a_scale,
@@ -42,13 +42,7 @@ def parse_pedal(text: str) -> tuple[int, str]:
 
 def parse_cents(text: str) -> float:
     """Cents, of how far or how fast. Raises BadValue."""
-    try:
-        cents = float(text)
-    except ValueError:
-        cents = -1.0
-    if not 0 <= cents < float("inf"):
-        raise BadValue(f'"{text}" is no number of cents; give 0 or more')
-    return cents
+    return from_0(text, "no number of cents")
 
 
 @click.command()

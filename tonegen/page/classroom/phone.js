@@ -1,8 +1,7 @@
 // A phone of the class: the question, its answers, and at last what everybody chose; or the lesson that the
 // teacher gave, step by step. It knows nothing else.
 
-import { doing } from "../ears/doing.js";
-import { ladder } from "../ears/ladder.js";
+import { lessonStep } from "../ears/step.js";
 import { byId, make, mark, say } from "../static/parts.js";
 
 const main = byId("main");
@@ -120,40 +119,18 @@ const go = (step) => {
   tell({ do: "lesson", name: shown.lesson.lesson, step });
 };
 
-const lessonSound = (one, at) =>
-  make(
-    "section",
-    { class: "shown", "aria-label": one.caption },
-    make("p", {}, one.caption),
-    make("button", { "data-demonstrate": at, "aria-pressed": false, onclick: () => play(at) }, "Hear it"),
-    ...(one.hidden ? [] : [ladder(one)]),
-    ...one.words.map((words) => make("p", { class: "hint" }, words)),
-  );
-
 const lesson = () => {
-  const { at, of, title, say: told, sounds, verdict, right } = shown.lesson;
+  const { at, of } = shown.lesson;
+  const onward = [
+    make(
+      "button",
+      { id: "lesson-next", class: "primary", disabled: at + 1 === of, onclick: () => go(at + 1) },
+      "Next",
+    ),
+  ];
   return [
     ...(at ? [] : [caution()]),
-    make("p", { class: "count-of" }, `${at + 1} of ${of}`),
-    make("h1", { id: "lesson-title" }, title),
-    make("p", {}, told),
-    ...sounds.map(lessonSound),
-    ...doing(shown.lesson, { ...asking, hear: () => play(sounds.length) }),
-    make(
-      "p",
-      { class: "said", role: "status", id: "lesson-verdict", "data-right": String(right ?? "") },
-      verdict,
-    ),
-    make(
-      "div",
-      { class: "steps", role: "group", "aria-label": "Steps" },
-      make("button", { id: "lesson-back", disabled: at === 0, onclick: () => go(at - 1) }, "Back"),
-      make(
-        "button",
-        { id: "lesson-next", class: "primary", disabled: at + 1 === of, onclick: () => go(at + 1) },
-        "Next",
-      ),
-    ),
+    ...lessonStep(shown.lesson, { heading: "h1", heard: playing, hear: play, go, onward, asking }),
   ];
 };
 

@@ -4,9 +4,8 @@ import { ask, askSoon, hear } from "../static/wire.js";
 import { part } from "../static/nav.js";
 import { byId, held, make, mark } from "../static/parts.js";
 import { whenComfortable } from "../sound/volume.js";
-import { doing } from "./doing.js";
 import { oneStop } from "../static/stops.js";
-import { ladder } from "./ladder.js";
+import { lessonStep } from "./step.js";
 
 const box = byId("lessons");
 /** @type {import("../static/wire.js").Shows["lesson"] | null} */
@@ -38,55 +37,18 @@ const asking = {
 };
 const demonstrate = (at) => whenComfortable(() => ask("demonstrate", { at }));
 
-const sound = (one, at) =>
-  make(
-    "section",
-    { class: "shown", "aria-label": one.caption },
-    make("p", {}, one.caption),
+const step = () => {
+  const { at, of, heard } = shown.step;
+  const isLast = at + 1 === of;
+  const onward = [
     make(
       "button",
-      {
-        "data-demonstrate": at,
-        "aria-pressed": String(shown.step.heard === at),
-        onclick: () => demonstrate(at),
-      },
-      "Hear it",
+      { id: "lesson-next", class: "primary", onclick: () => (isLast ? ask("pause") : go(at + 1)) },
+      isLast ? "End of the lesson" : "Next",
     ),
-    ...(one.hidden ? [] : [ladder(one)]),
-    ...one.words.map((words) => make("p", { class: "hint" }, words)),
-  );
-
-const step = () => {
-  const { at, of, title, say, sounds, verdict, right } = shown.step;
-  return [
-    make("p", { class: "count-of" }, `${at + 1} of ${of}`),
-    make("h2", { id: "lesson-title", tabindex: "-1" }, title),
-    make("p", {}, say),
-    ...sounds.map(sound),
-    ...doing(shown.step, { ...asking, hear: () => demonstrate(sounds.length) }),
-    make(
-      "p",
-      {
-        class: "said",
-        "aria-live": "polite",
-        tabindex: "-1",
-        "data-right": String(right ?? ""),
-        id: "lesson-verdict",
-      },
-      verdict,
-    ),
-    make(
-      "div",
-      { class: "steps", role: "group", "aria-label": "Steps" },
-      make("button", { id: "lesson-back", disabled: at === 0, onclick: () => go(at - 1) }, "Back"),
-      make(
-        "button",
-        { id: "lesson-next", class: "primary", onclick: () => (at + 1 < of ? go(at + 1) : ask("pause")) },
-        at + 1 < of ? "Next" : "End of the lesson",
-      ),
-      make("button", { id: "lesson-leave", onclick: () => ask("pause") }, "Leave"),
-    ),
+    make("button", { id: "lesson-leave", onclick: () => ask("pause") }, "Leave"),
   ];
+  return lessonStep(shown.step, { heading: "h2", heard, hear: demonstrate, go, onward, asking });
 };
 
 hear("lesson", (next) => {

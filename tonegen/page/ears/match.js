@@ -1,8 +1,8 @@
 // A partner's recording: a note of it goes on, and a tone is brought to it.
 
-import { ask, tell } from "../static/wire.js";
-import { post } from "../static/keep.js";
-import { byId, make, say } from "../static/parts.js";
+import { ask } from "../static/wire.js";
+import { oneFile, post } from "../static/keep.js";
+import { byId, make } from "../static/parts.js";
 import { whenComfortable } from "../sound/volume.js";
 
 const file = make("input", {
@@ -15,18 +15,11 @@ const begin = make("button", { type: "submit", id: "partner-match" }, "Bring a t
 const words = make("p", { role: "status" });
 
 const send = async (recording) => {
-  begin.disabled = true;
-  say(words, `${recording.name} is being read`);
-  try {
-    await post("/partner", await recording.arrayBuffer());
-    whenComfortable(() =>
-      ask("matchrecording", { name: recording.name.slice(0, 100), person: byId("ear-person").value.trim() }),
-    );
-  } catch (error) {
-    tell("fault", { text: `${recording.name}: ${/** @type {Error} */ (error).message}` });
-  }
-  say(words, "");
-  begin.disabled = false;
+  await post("/partner", await recording.arrayBuffer());
+  whenComfortable(() =>
+    ask("matchrecording", { name: recording.name.slice(0, 100), person: byId("ear-person").value.trim() }),
+  );
+  return "";
 };
 
 export const matching = make(
@@ -34,7 +27,9 @@ export const matching = make(
   {
     onsubmit: (event) => {
       event.preventDefault();
-      send(file.files[0]);
+      const [recording] = file.files;
+      const saying = { meanwhile: `${recording.name} is being read`, what: recording.name };
+      oneFile({ begin, words, ...saying }, () => send(recording));
     },
   },
   make("h2", {}, "Match a partner"),

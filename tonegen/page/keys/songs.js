@@ -1,8 +1,7 @@
 // A song's MIDI file, retuned for the receiver that is chosen, and kept by the browser.
 
-import { tell } from "../static/wire.js";
-import { keep, post } from "../static/keep.js";
-import { make, say } from "../static/parts.js";
+import { keep, oneFile, post } from "../static/keep.js";
+import { make } from "../static/parts.js";
 
 const file = make("input", {
   type: "file",
@@ -19,8 +18,8 @@ const retune = async (song) => {
   const name = `${song.name.replace(/\.(midi?|kar)$/i, "")}-retuned.mid`;
   const [first, ...rest] = decodeURIComponent(answer.headers.get("Tonegen-Told")).split("\n");
   await keep(answer, name);
-  say(words, `${name}: ${first}`);
   notes.replaceChildren(...rest.map((line) => make("li", {}, line)));
+  return `${name}: ${first}`;
 };
 
 export const songForm = make(
@@ -28,20 +27,12 @@ export const songForm = make(
   {
     id: "songs",
     class: "further",
-    onsubmit: async (event) => {
+    onsubmit: (event) => {
       event.preventDefault();
       const [song] = file.files;
-      begin.disabled = true;
-      say(words, `${song.name} is being retuned`);
       notes.replaceChildren();
-      try {
-        await retune(song);
-      } catch (error) {
-        say(words, "");
-        tell("fault", { text: `${song.name}: ${/** @type {Error} */ (error).message}` });
-      }
-      begin.disabled = false;
-      begin.focus();
+      const saying = { meanwhile: `${song.name} is being retuned`, what: song.name };
+      oneFile({ begin, words, ...saying }, () => retune(song));
     },
   },
   make(

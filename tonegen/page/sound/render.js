@@ -1,8 +1,7 @@
 // What sounds now as a file: so many seconds of it, written by the program and kept by the browser.
 
-import { tell } from "../static/wire.js";
-import { keep, post } from "../static/keep.js";
-import { byId, make, say } from "../static/parts.js";
+import { keep, oneFile, post } from "../static/keep.js";
+import { byId, make } from "../static/parts.js";
 
 const KINDS = {
   "flac 24": "FLAC, 24 bits",
@@ -39,25 +38,16 @@ const write = async () => {
   const [format, bits] = kind.value.split(" ");
   const asked = { seconds: Number(seconds.value), kind: format, bits, sample_rate: Number(rate.value) };
   await keep(await post("/render", JSON.stringify(asked)), `tonegen.${format}`);
+  return "written; it is with your downloads";
 };
 
 const form = make(
   "form",
   {
     class: "filed",
-    onsubmit: async (event) => {
+    onsubmit: (event) => {
       event.preventDefault();
-      begin.disabled = true;
-      say(words, "writing…");
-      try {
-        await write();
-        say(words, "written; it is with your downloads");
-      } catch (error) {
-        say(words, "");
-        tell("fault", { text: /** @type {Error} */ (error).message });
-      }
-      begin.disabled = false;
-      begin.focus();
+      oneFile({ begin, words, meanwhile: "writing…" }, write);
     },
   },
   make("label", {}, "Seconds", seconds),

@@ -24,14 +24,14 @@ from tonegen.ear.history import History
 from tonegen.ear.session import Method, Session, SessionPlan
 from tonegen.ear.trials import ADJUSTED, HELD, Bed, Task, TrialKind
 
-kind, bed = TrialKind(sys.argv[2]), Bed(sys.argv[3])
+kind, bed, trials = TrialKind(sys.argv[2]), Bed(sys.argv[3]), int(sys.argv[4])
 method = Method.FIXED if kind in ADJUSTED else Method.BAYES
 taken = []
 with History(Path(sys.argv[1])) as history:
-    number = history.begin("Ada", SessionPlan(Task(kind, bed=bed), method, 200, seed=1))
+    number = history.begin("Ada", SessionPlan(Task(kind, bed=bed), method, trials, seed=1))
     session, ahead = history.session(number), Ahead(48000)
     trial = session.next_trial()
-    for count in range(200):
+    for count in range(trials):
         ahead.look(lambda: may_follow(trial, session.branch(), False))
         ahead.wait()  # the listener listens
         answer = trial.right
@@ -50,12 +50,15 @@ print(statistics.median(taken), sorted(taken)[int(0.99 * len(taken))])
 """
 BUSY = "while True: pass"
 OTHERS = 3
+TRIALS = 200
 
 
 @pytest.fixture
-def load():
-    """Others who work on the same machine."""
-    others = [subprocess.Popen([sys.executable, "-c", BUSY]) for _ in range(OTHERS)]
+def load(benchmark):
+    """Others who work on the same machine, where it is measured."""
+    others = [
+        subprocess.Popen([sys.executable, "-c", BUSY]) for _ in range(OTHERS if benchmark.enabled else 0)
+    ]
     yield
     for one in others:
         one.kill()
@@ -67,10 +70,10 @@ def load():
     ("kind", "bed"), list(itertools.product(("purer", "side", "set"), ("none", "noise", "chord")))
 )
 def test_the_next_stimulus_is_ready(benchmark, load, tmp_path, kind, bed):
-    path = tmp_path / "history.sqlite"
+    path, trials = tmp_path / "history.sqlite", TRIALS if benchmark.enabled else 5
     done = benchmark.pedantic(
         lambda: subprocess.run(
-            [sys.executable, "-c", MEASURE, str(path), kind, bed],
+            [sys.executable, "-c", MEASURE, str(path), kind, bed, str(trials)],
             env=dict(os.environ), capture_output=True, text=True, check=True,
         ),
         rounds=1,

@@ -118,6 +118,39 @@ def test_each_receiver_is_put_back_once_it_hears_again_and_nothing_is_opened_bef
     assert [post.door.looks for post in posts] == [[False, False, True], *[[False] * 3] * 3]
 
 
+class LettingGo:
+    """A MIDI system that takes connections apart when it is asked to, while it knows of no end."""
+
+    def __init__(self):
+        self.asked, self.told = [], False
+
+    def let_go(self, port):
+        assert not self.told, "it attends to nobody then"
+        self.asked.append(port)
+
+    def holds(self, port):
+        return not (self.told and port in self.asked)
+
+    def tell(self):
+        self.told = True
+
+
+def test_receivers_are_let_go_of_before_the_midi_system_hears_of_the_end(monkeypatch):
+    """Each hears its undo while the program's ends are still there, and once more when they are out."""
+    monkeypatch.setattr(guard, "_LOOK_SECONDS", 0.0)
+    ends, posts, heard = ["tonegen-03:a", "tonegen-05:b"], [], []
+    release, sources = LettingGo(), LeavingSources(ends)
+    for end in ends:
+        post = guard._HeldDoor(f"midi {end}", end[-2:], LateDoor(LeavingSources([]), end))
+        post.undo = KeptUndo(post.where, (b"\xe0\0\x40",), 0.0)
+        post.door.send = lambda _, end=end: heard.append((end, release.holds(end)))
+        posts.append(post)
+    guard._put_back(posts, sources, release, release.tell)
+
+    assert release.asked == ends
+    assert sorted(heard) == sorted(2 * [(end, False) for end in ends])
+
+
 def killed(rig):
     """The guard of a rig, killed from outside."""
     rig.guard._process.kill()

@@ -90,7 +90,9 @@ class TunedRig:
 
     def look(self) -> dict[str, Presence]:
         """See who is there; who came back must be tuned again."""
-        return {where: door.look() for where, door in self.doors.items()}
+        seen = {where: door.look() for where, door in self.doors.items()}
+        self.guard.share_sockets()
+        return seen
 
     def keep(self) -> None:
         """Leave all of them tuned at the end."""

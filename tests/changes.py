@@ -628,7 +628,12 @@ changes(
     ("sysex * receiver.sysex_seconds", "receiver.sysex_seconds"),
     ("seconds[made.evening.receiver(cost.receiver).where] +=", "seconds[cost.receiver] +="),
     ("song.number > _HIGHEST_PROGRAM", "song.number >= _HIGHEST_PROGRAM + 2"),
-    ("else made.change(name, before, place)", "else made.start(name, place)"),
+)  # fmt: skip
+changes(
+    "tonegen/keys/set_times.py", "tests/keys/test_sets.py",
+    ("changes[between] = made.change(name, before, place)", "changes[between] = made.start(name, place)"),
+    ("(name, id(then), id(now))", "(name, id(then))"),
+    ("if tuning else Waits.NOTHING", "if True else Waits.NOTHING"),
 )  # fmt: skip
 changes(
     "tonegen/setup/evening.py", SET_CLI,

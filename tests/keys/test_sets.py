@@ -11,6 +11,7 @@ from tonegen.keys.going import Waits
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import Scale, anchored, scale_of_temperament
+from tonegen.keys.set_times import song_costs
 from tonegen.keys.sets import set_plan
 from tonegen.presets import temperament
 from tonegen.presets.sets import set_list
@@ -58,6 +59,29 @@ def sizes(messages):
     return [len(message) for message in messages]
 
 
+def waits_for(night, name, place):
+    """What a receiver waits for on its way to the song at a place."""
+    (cost,) = (cost for cost in song_costs(night)[place] if cost.receiver == name)
+    return cost.waits_for
+
+
+def test_songs_that_share_a_change_cost_what_each_would_alone(worked_out):
+    """Back and forth between two keys, with a sound in one of the songs."""
+    songs = "".join(
+        f'[[songs]]\nname = "{at}"\nkey = "{key}"\n' for at, key in enumerate(("C", "D", "C", "D", "D"))
+    )
+    sends = '[[songs.sends]]\nto = "mts-octave"\nprogram = 7\nchannel = 1\n'
+    night = worked_out("mts-octave", "mpe", songs=songs + sends)
+    costs = song_costs(night)
+
+    for place in range(1, 5):
+        for cost in costs[place]:
+            sends = night.sends(cost.receiver, place - 1, place)
+            assert cost.messages == (*sends, *night.change(cost.receiver, place - 1, place))
+    assert [cost.bytes for place in costs[1:] for cost in place] == [33, 0, 33, 0, 33, 0, 2, 0]
+    assert costs[1][0].messages == costs[3][0].messages != costs[2][0].messages
+
+
 def test_shipped_sets_have_no_faults():
     for name in ("demo-dance-night", "demo-duo"):
         made = set_plan(set_list(name)).checked()
@@ -70,8 +94,8 @@ def test_an_octave_message_for_each_change_and_none_where_nothing_changes(worked
     night = worked_out("mts-octave")
     assert sizes(night.change("mts-octave", 0, 1)) == [33]
     assert night.change("mts-octave", 1, 2) == ()
-    assert night.waits_for("mts-octave", 0, 1) is Waits.SILENCE
-    assert night.waits_for("mts-octave", 1, 2) is Waits.NOTHING
+    assert waits_for(night, "mts-octave", 1) is Waits.SILENCE
+    assert waits_for(night, "mts-octave", 2) is Waits.NOTHING
     assert night.start("mts-octave") == night.plans[0]["mts-octave"].messages
 
 
@@ -79,28 +103,28 @@ def test_single_notes_in_chunks_of_six_keys(worked_out):
     """MTS, message 08 02: 8 bytes and four for each key; meantone on D leaves no key as it is on C."""
     night = worked_out("mts-single-note")
     assert sizes(night.change("mts-single-note", 0, 1)) == [*[8 + 4 * 6] * 21, 8 + 4 * 2]
-    assert night.waits_for("mts-single-note", 0, 1) is Waits.NOTES
+    assert waits_for(night, "mts-single-note", 1) is Waits.NOTES
 
 
 def test_a_tune_for_each_note_waits_for_nothing_and_costs_nothing(worked_out):
     night = worked_out("mpe", "osc-per-note")
     for name in ("mpe", "osc-per-note"):
         assert night.change(name, 0, 1) == ()
-        assert night.waits_for(name, 0, 1) is Waits.NOTHING
+        assert waits_for(night, name, 1) is Waits.NOTHING
 
 
 def test_classes_on_channels_are_bent_when_all_is_silent(worked_out):
     """Twelve bends of three bytes; of the equal third song none."""
     night = worked_out("twelve-channel-bend")
     assert sizes(night.change("twelve-channel-bend", 0, 1)) == [3] * 12
-    assert night.waits_for("twelve-channel-bend", 0, 1) is Waits.SILENCE
+    assert waits_for(night, "twelve-channel-bend", 1) is Waits.SILENCE
 
 
 def test_a_dump_is_sent_whole_unless_it_is_stored(worked_out):
     """MTS, message 08 01: 408 bytes."""
     night = worked_out("mts-bulk")
     assert sizes(night.change("mts-bulk", 0, 1)) == [408]
-    assert night.waits_for("mts-bulk", 0, 1) is Waits.SILENCE
+    assert waits_for(night, "mts-bulk", 1) is Waits.SILENCE
 
 
 def test_stored_tunings_are_selected_on_two_channels_within_25_ms(worked_out, tmp_path):

@@ -64,7 +64,7 @@ class Plan(Frozen):
     """What will be sent, how to take it back, and what every key gets.
 
     set_up : ranges, zones and selections, sent once. tuning : the offsets themselves, sent again when they
-        change; nothing where each note brings its own. undo : back to equal temperament, notes off.
+        change; nothing where each note brings its own.
     aim_cents : what a message for each key is asked to hold, from the receiver's own equal temperament and
         with its habits compensated; what plays notes one by one encodes these.
     aims_of_equal, aim_of_a_cent : the same for an offset of 0, and how much more it is for each cent.
@@ -75,7 +75,6 @@ class Plan(Frozen):
     scale: Scale
     set_up: tuple[bytes, ...]
     tuning: tuple[bytes, ...]
-    undo: tuple[bytes, ...]
     aim_cents: NDArray[np.float64]
     aims_of_equal: NDArray[np.float64]
     aim_of_a_cent: float
@@ -85,6 +84,11 @@ class Plan(Frozen):
     def messages(self) -> tuple[bytes, ...]:
         """Set-up and tuning, in order."""
         return self.set_up + self.tuning
+
+    @property
+    def undo(self) -> tuple[bytes, ...]:
+        """Back to equal temperament, notes off; the same whatever the tuning is."""
+        return undo_of(self.receiver)
 
     @property
     def per_class(self) -> bool:
@@ -163,7 +167,6 @@ def plan(scale: Scale, receiver: Receiver) -> Plan:
         scale,
         tuple(set_up),
         tuple(tuning),
-        undo_of(receiver),
         aim,
         equal / factor,
         1 / factor,
@@ -294,7 +297,10 @@ def _octave_tuning(receiver: OctaveTuning, aim: NDArray[np.float64], scale: Scal
 def _osc(receiver: Osc, aim: NDArray[np.float64], scale: Scale) -> _Sent:
     places = {"key": range(KEYS), "class": range(12), "note": range(0)}[receiver.each]
     template = receiver.template
-    sent = [template.fill(osc_values(place, float(aim[place]), receiver)) for place in places]
+    sent = [
+        template.fill(osc_values(place, cents, receiver))
+        for place, cents in zip(places, aim.tolist(), strict=False)
+    ]
     # A float32 number of hz or cents keeps the pitch to 0.0001 cents; that is as good as nothing left.
     return (), [osc.encode(message) for message in sent], np.zeros(KEYS)
 

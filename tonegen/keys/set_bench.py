@@ -12,7 +12,7 @@ from tonegen.keys.playing import PlayedEvening, keep_pauses_short
 from tonegen.keys.ports import MAY_LOSE_NOTES
 from tonegen.keys.press_reader import PressReader
 from tonegen.keys.set_live import PlayedSet
-from tonegen.keys.set_times import cautions
+from tonegen.keys.set_times import cautions, song_costs
 from tonegen.keys.sets import set_plan
 from tonegen.setlist.records import SetList
 
@@ -78,7 +78,7 @@ class SetBench:
         except BaseException:
             played.close()
             raise
-        played.playing.told.extend((*left, *cautions(made)))
+        played.playing.told.extend((*left, *cautions(made, song_costs(made))))
         if played.may_lose_notes:
             played.playing.told.append(MAY_LOSE_NOTES)
         keep_pauses_short()

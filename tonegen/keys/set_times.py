@@ -4,12 +4,12 @@ Source of the seconds: MIDI 1.0, 31,250 baud, ten bits to the byte.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from tonegen.keys import midi
-from tonegen.keys.going import Waits
+from tonegen.keys.going import Waits, waits_of
 from tonegen.keys.plan import Left
 from tonegen.keys.receivers import KeyTuning, Osc
 from tonegen.keys.sets import SetPlan
@@ -45,45 +45,70 @@ class SongCost:
         return sum(map(len, self.messages))
 
 
-def song_costs(made: SetPlan, place: int) -> tuple[SongCost, ...]:
-    """What the song at a place costs, at each receiver that can hold its tuning."""
-    costs = []
-    for name, plan in made.plans[place].items():
-        before = place - 1 if place and name in made.plans[place - 1] else None
-        tuning = made.start(name, place) if before is None else made.change(name, before, place)
-        messages = (*made.sends(name, before, place), *tuning)
-        receiver = made.receivers[name]
-        sysex = sum(message[0] == midi.SYSEX for message in messages)
-        costs.append(
-            SongCost(
-                name,
-                messages,
-                None if isinstance(receiver, Osc) else _on_a_cable(messages),
-                sysex * receiver.sysex_seconds,
-                Waits.NOTHING if before is None else made.waits_for(name, before, place),
-                plan.worst_left,
-            )
-        )
-    return tuple(costs)
+def song_costs(made: SetPlan) -> tuple[tuple[SongCost, ...], ...]:
+    """What each song costs, at each receiver that can hold its tuning."""
+    changes: dict[tuple[str, int, int], tuple[bytes, ...]] = {}  # songs share plans
+    left: dict[int, Left] = {}
+    return tuple(
+        tuple(_cost(made, name, place, changes, left) for name in plans)
+        for place, plans in enumerate(made.plans)
+    )
 
 
-def start_seconds(made: SetPlan) -> float:
-    """How long until all receivers are ready for the first song; ports are sent to side by side."""
-    return max(_by_port(made, song_costs(made, 0)).values(), default=0.0)
+def _cost(
+    made: SetPlan,
+    name: str,
+    place: int,
+    changes: dict[tuple[str, int, int], tuple[bytes, ...]],
+    left: dict[int, Left],
+) -> SongCost:
+    """What a song costs at a receiver; `changes` and `left` keep what other songs have in common with it."""
+    now, then = made.plans[place][name], made.plans[place - 1].get(name) if place else None
+    if then is None:
+        before, waits, tuning = None, Waits.NOTHING, made.start(name, place)
+    else:
+        before, between = place - 1, (name, id(then), id(now))
+        if between not in changes:
+            changes[between] = made.change(name, before, place)
+        tuning = changes[between]
+        waits = waits_of(made.receivers[name]) if tuning else Waits.NOTHING
+    if id(now) not in left:
+        left[id(now)] = now.worst_left
+    messages = (*made.sends(name, before, place), *tuning)
+    receiver = made.receivers[name]
+    sysex = sum(message[0] == midi.SYSEX for message in messages)
+    return SongCost(
+        name,
+        messages,
+        None if isinstance(receiver, Osc) else _on_a_cable(messages),
+        sysex * receiver.sysex_seconds,
+        waits,
+        left[id(now)],
+    )
 
 
-def cautions(made: SetPlan) -> tuple[str, ...]:
-    """What may surprise about a set that is not wrong, in sentences with the cure."""
+def start_seconds(made: SetPlan, first: Iterable[SongCost]) -> float:
+    """How long until all receivers are ready for the first song, which costs that.
+
+    Ports are sent to side by side.
+    """
+    return max(_by_port(made, first).values(), default=0.0)
+
+
+def cautions(made: SetPlan, songs: Sequence[Sequence[SongCost]]) -> tuple[str, ...]:
+    """What may surprise about a set that is not wrong, in sentences with the cure.
+
+    songs : what they cost.
+    """
     evening = made.evening
     said = [*made.cautions]
     if not evening.receivers:
         said.append("The set has no receivers yet, so nothing is sent; add [[receivers]] to its file.")
-    for place in range(1, len(evening.songs)):
-        costs = song_costs(made, place)
+    for song, costs in zip(evening.songs[1:], songs[1:], strict=True):
         for port, seconds in _by_port(made, costs).items():
             if seconds > _LONG_SECONDS:
                 there = [cost for cost in costs if evening.receiver(cost.receiver).where == port]
-                said.append(f"{evening.songs[place].name}: {_long(made, there, seconds)}")
+                said.append(f"{song.name}: {_long(made, there, seconds)}")
     by_number = {ControlKind.PROGRAM, ControlKind.SONG_SELECT}
     if any(one.action is Action.NUMBER and one.kind in by_number for one in evening.controls):
         said += [

@@ -15,7 +15,6 @@ from tonegen.errors import BadPreset, BadValue
 from tonegen.frozen import Frozen
 from tonegen.keys import midi
 from tonegen.keys.dumps import scale_of_file
-from tonegen.keys.going import Waits, waits_of
 from tonegen.keys.leads import check_master, check_receiver, usual_following
 from tonegen.keys.osc_port import parse_address
 from tonegen.keys.plan import Plan, plan, undo_of
@@ -97,10 +96,6 @@ class SetPlan(Frozen):
         earlier = None if before is None else self.states[before]
         sends = self.states[place].sends_after(earlier).get(name, ())
         return tuple(message for one in sends for message in messages_of(one, self.receivers[name]))
-
-    def waits_for(self, name: str, before: int, place: int) -> Waits:
-        """What the change of tuning waits for."""
-        return waits_of(self.receivers[name]) if self.change(name, before, place) else Waits.NOTHING
 
     def moved(self, place: int, travels: Mapping[str, float]) -> dict[str, Plan]:
         """Plans of what follows the steel in a song, with its pedals and levers at these travels.

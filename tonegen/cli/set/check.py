@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from tonegen.keys.set_times import SongCost
     from tonegen.keys.sets import SetPlan
 
+    _Costs = Sequence[Sequence[SongCost]]
+
 
 @click.command()
 @set_argument
@@ -27,18 +29,19 @@ def command(ctx: click.Context, evening: str, in_bytes: bool, in_json: bool) -> 
 
     Songs are counted as they follow each other. The seconds are those of a MIDI cable, 31,250 baud.
     """
-    from tonegen.keys.set_times import cautions
+    from tonegen.keys.set_times import cautions, song_costs
     from tonegen.keys.sets import set_plan
 
     asked, faults = asked_set(evening)
     made = None if asked is None else set_plan(asked)
+    costs = () if made is None else song_costs(made)
     if made is not None:
         faults = made.faults
     if in_json:
-        print_json(_json(evening, made, faults))
+        print_json(_json(evening, made, costs, faults))
     elif made is not None and not faults:
-        _print_bytes(made) if in_bytes else _print_songs(made)
-        for words in cautions(made):
+        _print_bytes(made, costs) if in_bytes else _print_songs(made, costs)
+        for words in cautions(made, costs):
             print_sentence(words)
         click.echo("Nothing is wrong.")
     if faults:
@@ -47,11 +50,10 @@ def command(ctx: click.Context, evening: str, in_bytes: bool, in_json: bool) -> 
         ctx.exit(2)
 
 
-def _json(name: str, made: "SetPlan | None", faults: Sequence[str]) -> dict[str, Any]:
+def _json(name: str, made: "SetPlan | None", costs: "_Costs", faults: Sequence[str]) -> dict[str, Any]:
     """The stable keys; of a set whose file is wrong there are no songs."""
-    from tonegen.keys.set_times import cautions, song_costs, start_seconds
+    from tonegen.keys.set_times import cautions, start_seconds
 
-    songs = () if made is None else enumerate(made.evening.songs)
     return {
         "name": name,
         "songs": [
@@ -70,20 +72,20 @@ def _json(name: str, made: "SetPlan | None", faults: Sequence[str]) -> dict[str,
                         "worst_left_beats": cost.left.beats_per_second,
                         "messages": [message.hex(" ") for message in cost.messages],
                     }
-                    for cost in song_costs(made, place)
+                    for cost in costs[place]
                 ],
             }
-            for place, song in songs
+            for place, song in enumerate(() if made is None else made.evening.songs)
             if made is not None
         ],
-        "start_seconds": 0.0 if made is None else start_seconds(made),
+        "start_seconds": 0.0 if made is None else start_seconds(made, costs[0]),
         "faults": list(faults),
-        "cautions": [] if made is None else list(cautions(made)),
+        "cautions": [] if made is None else list(cautions(made, costs)),
     }
 
 
-def _print_songs(made: "SetPlan") -> None:
-    from tonegen.keys.set_times import song_costs, start_seconds
+def _print_songs(made: "SetPlan", costs: "_Costs") -> None:
+    from tonegen.keys.set_times import start_seconds
 
     evening = made.evening
     rows = [
@@ -98,25 +100,23 @@ def _print_songs(made: "SetPlan") -> None:
             f"{cost.left.beats_per_second:.3f}",
         )
         for place, song in enumerate(evening.songs)
-        for index, cost in enumerate(song_costs(made, place))
+        for index, cost in enumerate(costs[place])
     ]
     print_table(
         ["song", "receiver", "tuned to", ">bytes", ">seconds", "waits for", ">cents left", ">beats/s left"],
         rows,
         f"{evening.title}: {many(len(evening.songs), 'song')}, {many(len(evening.receivers), 'receiver')}",
     )
-    click.echo(f"All receivers are ready for the first song after {start_seconds(made):.2f} s.")
+    click.echo(f"All receivers are ready for the first song after {start_seconds(made, costs[0]):.2f} s.")
 
 
-def _print_bytes(made: "SetPlan") -> None:
+def _print_bytes(made: "SetPlan", costs: "_Costs") -> None:
     """Each message in hexadecimal, as a manual prints it."""
-    from tonegen.keys.set_times import song_costs
-
     for place, song in enumerate(made.evening.songs):
         click.echo(f"{song.number} {song.name}")
         if lights := _lights(made, place):
             click.echo(f"  lights: {lights}")
-        for cost in song_costs(made, place):
+        for cost in costs[place]:
             on_a_cable = "" if cost.seconds is None else f", {_seconds(cost)} s on a cable"
             messages = many(len(cost.messages), "message")
             click.echo(f"  {cost.receiver}: {messages}, {cost.bytes} bytes{on_a_cable}")

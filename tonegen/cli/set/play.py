@@ -52,7 +52,7 @@ def command(
     from tonegen.keys.playing import keep_pauses_short
     from tonegen.keys.ports import MAY_LOSE_NOTES
     from tonegen.keys.set_live import PlayedSet
-    from tonegen.keys.set_times import cautions
+    from tonegen.keys.set_times import cautions, song_costs
     from tonegen.keys.sets import set_plan
 
     made = set_plan(right_set(evening)).checked()
@@ -69,7 +69,7 @@ def command(
             "this set has no receiver; give its file one, as in: tonegen copy set demo-dance-night my-evening"
         )
     put_back_left()
-    for words in cautions(made):
+    for words in cautions(made, song_costs(made)):
         click.echo(folded(words), err=True)
     with ExitStack() as stack:
         played = PlayedSet(made, place, without, mpe_keyboard, passes)

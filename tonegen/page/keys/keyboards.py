@@ -349,7 +349,7 @@ def _size_and_seconds(made: "Plan", where: str) -> tuple[int, float]:
     from tonegen.keys.sets import set_of_one_song
 
     name = "receiver"
-    (cost,) = song_costs(set_of_one_song({name: made}, {name: where}), 0)
+    ((cost,),) = song_costs(set_of_one_song({name: made}, {name: where}))
     return cost.bytes, (cost.seconds or 0.0) + cost.pause_seconds
 
 

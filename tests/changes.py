@@ -772,6 +772,8 @@ changes(
     ("_file_state(self._made.evening.file) != self._file", "False"),
     ("            self.rig.keep()\n", ""),
     ("raise MissingDevices(*missing)", "raise MissingDevices(missing[0])"),
+    ("        self.playing.port_came(port)\n\n", "\n"),
+    ("self._silent.discard(asked)\n            self.playing.port_came(port)", "self._silent.discard(asked)"),
     ('f"receivers[{index}].{key}"', 'f"receivers[0].{key}"'),
     ("if one.name not in without:", "if True:"),
     ("self.playing.went = self._lights.go", "pass"),
@@ -1085,6 +1087,15 @@ changes(
     ('there[one.name]["state"] if one.name in there else ""', '""'),
 )  # fmt: skip
 changes(
+    "tonegen/page/keys/keyboards.py", "tests/page/test_keyboards.py",
+    ('raise BadValue("put the receiver back before choosing another")', "pass"),
+    ('raise BadValue("a receiver is tuned; put it back first")', "pass"),
+)  # fmt: skip
+changes(
+    "tonegen/page/keys/part.py", "tests/page/test_measure.py",
+    ("case asks.Send() if self.is_measured:", "case asks.Send() if False:"),
+)  # fmt: skip
+changes(
     "tonegen/keys/press_reader.py", "tests/keys/test_learn.py",
     ("                self._hear(inputs())\n", "                pass\n"),
     ("if port.name not in self._sources]", "]"),
@@ -1370,10 +1381,20 @@ changes(
     ("note_name(key - moved)", "note_name(key)"),
     ("self._made.sends(name, None, place), dumps", "(), dumps"),
     ("        if port == KEYBOARD:\n", "        if True:\n"),
+    ("going.pass_on(midi.notes_off(midi.ALL_CHANNELS), now)", "pass"),
+    ("            self.panic(now)\n            return", "            return"),
 )  # fmt: skip
 changes(
     "tonegen/keys/evening.py", "tests/keys/test_set_live.py",
     ("if outcome.why or (song := self._next_song()) is None:", "if True:"),
+)  # fmt: skip
+changes(
+    "tonegen/keys/evening.py", "tests/keys/test_set_live.py",
+    ("action = Action.NEXT if pressed.number is None else Action.NUMBER", "action = Action.HOLD"),
+)  # fmt: skip
+changes(
+    "tonegen/cli/set/play.py", "tests/keys/test_set_live.py",
+    ("set_plan(right_set(evening)).checked()", "set_plan(right_set(evening))"),
 )  # fmt: skip
 changes(
     "tonegen/cli/set/play.py", "tests/test_set_cli.py",

@@ -299,6 +299,23 @@ def test_what_a_foot_board_sends_goes_to_no_sound(night):
     assert [message for message in stage.ears["Pad"].listener.log if message[0] & 0xF0 == 0xC0] == []
 
 
+@pytest.mark.parametrize("receiver", ["mpe", "twelve-channel-bend", "mts-octave"])
+def test_a_foot_ends_all_that_sounds(tmp_path, receiver):
+    """Held, and kept by a pedal; the foot's own note is none of it."""
+    write(tmp_path, {"One": receiver})
+    path = tmp_path / "night.toml"
+    path.write_text(f'{path.read_text()}[[controls]]\nfrom = "board"\non = "note 36"\ndoes = "panic"\n')
+    stage = Night(replan(path))
+    stage.play("b0407f").play("903c40").play("904040").play("803c40")
+    assert len(stage.ears["One"].listener.sounding()) == 2
+    stage.press("902440")
+    assert stage.ears["One"].listener.sounding() == set()
+    ended = {(message[0] & 0x0F, message[1]) for message in stage.ears["One"].listener.log
+             if message[0] & 0xF0 == 0xB0 and not message[2]}  # fmt: skip
+    assert {(channel, number) for channel in range(16) for number in (64, 66, 120, 123)} <= ended
+    assert stage.evening.presses.place == 0
+
+
 # -- a night at random ---------------------------------------------------------------------------------
 
 

@@ -1,14 +1,16 @@
 """A set at its ports, without a MIDI system: receivers by OSC, presses as bytes."""
 
 import json
+from typing import ClassVar
 
 import pytest
 
 from tests.keys.conftest import Synthesizer
 from tonegen.errors import BadValue, NoSuchDevice
-from tonegen.keys import journal
+from tonegen.keys import journal, set_live
 from tonegen.keys.osc import Message, decode, encode
 from tonegen.keys.osc_port import SET_ADDRESSES, answer
+from tonegen.keys.ports import Port
 from tonegen.keys.set_live import PlayedSet
 from tonegen.keys.sets import set_plan
 from tonegen.presets.sets import set_list
@@ -191,6 +193,102 @@ def test_each_receiver_that_is_missing_has_a_line_of_its_own(file, tonegen):
     assert [line.partition("line ")[2].partition(" is missing")[0] for line in lines] == [
         "6, row 1 of receivers, to: Low", "11, row 2 of receivers, to: High",
     ]  # fmt: skip
+
+
+def test_nothing_goes_out_while_anything_in_the_file_is_wrong(file, synthesizers, tonegen):
+    """An octave message holds 100 cents (MIDI Tuning Standard); A4 at 415 Hz is 101.3 below 440."""
+    organ = '[[receivers]]\nname = "Organ"\nreceiver = "mts-octave"\nport = "Organ"\n'
+    file.write_text(f"reference_hz = 415.0\n{file.read_text()}{organ}")
+    said = tonegen.refused(f"tonegen set play {file} --osc-in 127.0.0.1:0")
+    assert "row 1 of songs, follows: " in said
+    assert "cannot hold -101.271" in said
+    assert all(one.nothing_waits() for one in synthesizers)
+    assert journal.left() == ()
+
+
+class Board:
+    """A MIDI input whose messages the test gives; it may be away."""
+
+    opened: ClassVar[dict] = {}
+    there = True
+
+    def __init__(self, asked, arrived, virtual=False):
+        self.name = asked
+        Board.opened[asked] = arrived
+
+    def is_there(self):
+        return Board.there
+
+    def reconnect(self):
+        return Board.there
+
+    def close(self):
+        pass
+
+
+@pytest.fixture
+def at_the_board(file, monkeypatch):
+    """Plays the set with another control from a foot board; gives that, the set, and a clock to be set."""
+    now = [100.0]
+    monkeypatch.setattr(set_live, "MidiInput", Board)
+    monkeypatch.setattr(set_live, "inputs", lambda: (Port("Foot board", 0),))
+    monkeypatch.setattr("tonegen.keys.playing.perf_counter", lambda: now[0])
+    opened = []
+
+    def at_the_board(row):
+        file.write_text(f'{file.read_text()}[[controls]]\nfrom = "board"\n{row}\n')
+        played = PlayedSet(set_plan(set_list(str(file))).checked())
+        opened.append(played)
+        played.listen_to([], ["Keys"])
+        return Board.opened["board"], played, now
+
+    yield at_the_board
+    for one in opened:
+        one.close()
+
+
+@pytest.mark.parametrize(
+    ("row", "press", "let_go"),
+    [
+        ('on = "control 81"\ndoes = "next"', "b0 51 7f", "b0 51 00"),
+        ('on = "note 36"\ndoes = "next"', "90 24 40", "80 24 40"),
+        ('on = "program 5"\ndoes = "next"', "c0 04", "c0 03"),
+        ('on = "program"\ndoes = "number"', "c0 01", "c0 01"),
+        ('on = "song select"', "f3 01", "f3 01"),
+        ('on = "show control"\ndevice = 9', "f0 7f 09 02 10 01 f7", "f0 7f 05 02 10 01 f7"),
+    ],
+)
+def test_each_kind_of_switch_goes_on_and_sounds_nothing(at_the_board, synthesizers, row, press, let_go):
+    board, played, now = at_the_board(row)
+    now[0] += 5
+    for text in (press, let_go):
+        board(bytes.fromhex(text))
+        assert played.playing.state()["song"] == "Polka"
+    assert synthesizers[1].nothing_waits(), "no note of a foot"
+
+
+def test_a_song_that_is_beyond_the_list_is_said(at_the_board):
+    board, played, now = at_the_board('on = "song select"')
+    now[0] += 5
+    board(b"\xf3\x05")
+    assert played.playing.told.pop() == "there is no song 6; songs go from 1 to 4."
+    assert played.playing.state()["song"] == "Waltz"
+
+
+def test_a_board_that_sends_its_program_when_it_is_switched_on_moves_nothing(at_the_board):
+    """At the start, and when it was away."""
+    board, played, now = at_the_board('on = "program"\ndoes = "number"')
+    for before, after, number in (("Waltz", "Polka", 2), ("Polka", "March", 3)):
+        board(bytes((0xC0, number - 1)))
+        assert "came with the port itself" in played.playing.told.pop()
+        assert played.playing.state()["song"] == before
+        now[0] += 1.1
+        board(bytes((0xC0, number - 1)))
+        assert played.playing.state()["song"] == after
+        for Board.there in (False, True):
+            now[0] += 5
+            played.look()
+    assert played.playing.told.pop() == "board is back."
 
 
 class Desk:

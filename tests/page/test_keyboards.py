@@ -42,6 +42,27 @@ def test_a_receiver_that_is_tuned_stays_so_in_words_when_another_way_is_chosen(v
         visitor.shown("keys", lambda keys: keys["words"] == "put back")
 
 
+def test_a_receiver_that_is_tuned_is_put_back_before_another_is_tuned(visitor):
+    """Else nothing would remain that takes it back."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as receiver:
+        receiver.bind(("127.0.0.1", 0))
+        where = f"osc 127.0.0.1:{receiver.getsockname()[1]}"
+        visitor.ask("receiver", name="osc-per-class", policy="mean", follow=False)
+        visitor.ask("send", where=where)
+        visitor.shown("keys", lambda keys: keys["status"] == "sent")
+        visitor.ask("send", where=where)
+        visitor.shown("fault", lambda fault: "put it back first" in fault["text"])
+        visitor.ask("receiver", name="osc-per-key", policy="grip first", follow=False)
+        visitor.shown("fault", lambda fault: "put the receiver back before" in fault["text"])
+        visitor.ask("panic")
+        keys = visitor.shown("keys")
+        assert (keys["receiver"], keys["policy"], keys["status"]) == ("osc-per-class", "mean", "sent")
+        visitor.ask("putback")
+        visitor.shown("keys", lambda keys: keys["status"] == "")
+        visitor.ask("receiver", name="osc-per-key", policy="mean", follow=False)
+        visitor.shown("keys", lambda keys: keys["receiver"] == "osc-per-key")
+
+
 def test_what_cannot_be_reached_is_no_longer_being_sent_to(visitor):
     """MIDI 1.0: 31,250 baud, ten bits to the byte; a bulk dump of all keys is 408 bytes."""
     visitor.ask("receiver", name="mts-bulk", policy="mean", follow=False)

@@ -3,6 +3,7 @@
 import os
 import re
 import signal
+import sys
 import tempfile
 from functools import cache
 from pathlib import Path
@@ -70,6 +71,24 @@ def pytest_runtest_setup(item):
     if "PYTEST_XDIST_WORKER" in os.environ and not _gives_way and not item.get_closest_marker("real"):
         os.nice(10)
         _gives_way = True
+
+
+@pytest.fixture(scope="session", autouse=True)
+def compiled_once():
+    """Programs that tests start find their modules compiled, also where nothing is written beside the sources.
+
+    Compiled again at each start, they take longer for that than for all else.
+    """
+    if not sys.dont_write_bytecode:
+        yield
+        return
+    with (
+        tempfile.TemporaryDirectory(prefix="tonegen-compiled-", ignore_cleanup_errors=True) as folder,
+        pytest.MonkeyPatch.context() as patch,
+    ):
+        patch.setenv("PYTHONPYCACHEPREFIX", folder)
+        patch.delenv("PYTHONDONTWRITEBYTECODE", raising=False)
+        yield
 
 
 @pytest.fixture(autouse=True)

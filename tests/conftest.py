@@ -75,7 +75,7 @@ def pytest_runtest_setup(item):
 
 @pytest.fixture(scope="session", autouse=True)
 def compiled_once():
-    """Programs that tests start find their modules compiled, also where nothing is written beside the sources.
+    """Programs that tests start find their modules compiled, where nothing is to be written beside them too.
 
     Compiled again at each start, they take longer for that than for all else.
     """

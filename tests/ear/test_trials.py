@@ -128,14 +128,15 @@ def heard(sound: TrialSound) -> dict[str, list[float]]:
     first_cycle_db = 10 * np.log10(mean_square(hz, amplitude, phase, 1 / sound.low_hz))
     partials, ratio = len(sound.levels_db), sound.chord[sound.moved]
     apart = 2 * np.pi * (phase[sound.moved * partials + ratio.lower - 1] - phase[ratio.upper - 1])
+    tones_hz = sound.tones_hz
     return {
         "loudness": [sound.level_db, 10 * np.log10(mean_square(hz, amplitude, phase, sound.seconds))],
         "duration": [sound.seconds],
         "loudness of the first cycle": [first_cycle_db, first_cycle_db - sound.level_db],
         "phase in the first cycle": [amplitude @ np.sin(2 * np.pi * phase), np.cos(apart), np.sin(apart)],
-        "pitch of the lowest tone": [np.log(sound.tones_hz[0])],
-        "pitch of the moved tone": [np.log(sound.tones_hz[sound.moved])],
-        "mean pitch": [np.log(sound.tones_hz).mean()],
+        "pitch of the lowest tone": [np.log(tones_hz[0])],
+        "pitch of the moved tone": [np.log(tones_hz[sound.moved])],
+        "mean pitch": [np.log(tones_hz).mean()],
         "the beat": [abs(sound.rate)],
     }
 

@@ -142,8 +142,11 @@ class Music:
         return gathered
 
 
-def perform(music, desk, receive, retune, send_due=None):
-    """Play it: messages to `receive`, plans to `retune`, each with its second; `send_due` as of `Tables`."""
+def perform(music, desk, receive, retune, send_due=None, until=lambda: False):
+    """Play it: messages to `receive`, plans to `retune`, each with its second; `send_due` as of `Tables`.
+
+    until : asked after each of them whether enough was heard
+    """
     order = 0
     waiting = []
     for at, message in music.played:
@@ -152,7 +155,7 @@ def perform(music, desk, receive, retune, send_due=None):
         waiting.append((at, order := order + 1, "state", moves))
     heapq.heapify(waiting)
     due = None
-    while waiting:
+    while waiting and not until():
         if due is not None and due <= waiting[0][0]:
             due = send_due(due)
             continue

@@ -334,15 +334,14 @@ def mean_square(
     """Exact mean of the squared sum of sines over `seconds`, beats and all.
 
     Each product of two sines is half the difference of two cosines, and the mean of a cosine over a time is
-    a sinc: mean of cos(2 pi (f t + a)) = sinc(f T) cos(2 pi (f T / 2 + a)).
+    a sinc, times the cosine in its middle: mean of cos(2 pi (f t + a)) = sinc(f T) cos(2 pi (f T / 2 + a)).
+    Those of differences and sums are made of the sines and cosines of each.
     """
-
-    def mean_cosine(f: NDArray[np.float64], start: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.asarray(np.sinc(f * seconds) * np.cos(2 * np.pi * (f * seconds / 2 + start)))
-
-    near = mean_cosine(np.subtract.outer(hz, hz), np.subtract.outer(phase_turns, phase_turns))
-    far = mean_cosine(np.add.outer(hz, hz), np.add.outer(phase_turns, phase_turns))
-    return float(amplitude @ (near - far) @ amplitude / 2)
+    turns = hz * seconds
+    middle = 2 * np.pi * (turns / 2 + phase_turns)
+    cosine, sine = amplitude * np.cos(middle), amplitude * np.sin(middle)
+    near, far = np.sinc(np.subtract.outer(turns, turns)), np.sinc(np.add.outer(turns, turns))
+    return float(cosine @ (near - far) @ cosine + sine @ (near + far) @ sine) / 2
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,11 +3,15 @@
 What they are shown is what the engine shows; what they ask is caught where the WebSocket would send it.
 """
 
+import base64
 import json
 import mimetypes
 import re
 import tempfile
+import threading
+from contextlib import contextmanager
 from datetime import datetime
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import numpy as np
@@ -63,25 +67,44 @@ def browser(engine_shows):
         started.close()
 
 
-def serve(route):
-    """A file of the page, as the program would give it."""
-    path = PAGE / (route.request.url.removeprefix("http://page.test/") or "static/index.html")
-    if not path.is_file():
-        route.fulfill(status=404)
-        return
-    route.fulfill(body=path.read_bytes(), content_type=mimetypes.guess_type(path.name)[0] or "text/plain")
+class Files(BaseHTTPRequestHandler):
+    """The files of the page, as the program would give them."""
+
+    protocol_version = "HTTP/1.1"
+
+    def do_GET(self):
+        path = PAGE / (self.path.removeprefix("/") or "static/index.html")
+        found = path.is_file()
+        body = path.read_bytes() if found else b""
+        self.send_response(200 if found else 404)
+        self.send_header("Content-Type", mimetypes.guess_type(path.name)[0] or "text/plain")
+        self.send_header("Content-Length", str(len(body)))
+        self.end_headers()
+        self.wfile.write(body)
+
+    def log_message(self, *_):
+        pass
 
 
-@pytest.fixture
-def page(browser, engine_shows):
+@pytest.fixture(scope="module")
+def address():
+    """Where they are. Through `Page.route` each of them took as long as all of them take so."""
+    with ThreadingHTTPServer(("127.0.0.1", 0), Files) as server:
+        server.daemon_threads = True
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        yield f"http://127.0.0.1:{server.server_port}/"
+        server.shutdown()
+
+
+@contextmanager
+def page_alone(browser, engine_shows, address):
     context = browser.new_context(viewport={"width": 1280, "height": 900})
     opened = context.new_page()
     faults = []
     opened.set_default_timeout(30_000)  # a busy machine is no fault of the page
     opened.on("pageerror", lambda error: faults.append(str(error)))
     opened.add_init_script(BY_ITSELF)
-    opened.route("**/*", serve)
-    opened.goto("http://page.test/")
+    opened.goto(address)
     opened.wait_for_function("Boolean(window.socket?.onopen)")
     opened.evaluate("socket.onopen()")
     for message in engine_shows.values():
@@ -91,6 +114,19 @@ def page(browser, engine_shows):
     yield opened
     context.close()
     assert faults == []
+
+
+@pytest.fixture
+def page(browser, engine_shows, address):
+    with page_alone(browser, engine_shows, address) as one:
+        yield one
+
+
+@pytest.fixture(scope="module")
+def kept_page(browser, engine_shows, address):
+    """One page for all that only ask what a function gives, and leave nothing behind."""
+    with page_alone(browser, engine_shows, address) as one:
+        yield one
 
 
 def asked(page, action):
@@ -217,25 +253,25 @@ def by_itself(page, module, expression):
 
 
 @pytest.mark.parametrize("late", [0, 7, 40])
-def test_of_many_trips_the_quickest_says_the_time(page, late):
+def test_of_many_trips_the_quickest_says_the_time(kept_page, late):
     """Ways of up to 300 ms, each another: the clock is 50 s ahead, and known to half the quickest trip."""
     there = [1, 80, 300, 3, 150, 20, 9, 44]
     back = [200, 2, 30, 4, 1, 90, 120, 60]
     trips = [[1000 * n, 51_000 + 1000 * n + a, 1000 * n + a + b + late] for n, (a, b) in
              enumerate(zip(there, back, strict=True))]  # fmt: skip
     ahead = by_itself(
-        page, "trips.js", f"{trips}.reduce((t, one) => (t.add(...one), t), new it.Trips()).ahead"
+        kept_page, "trips.js", f"{trips}.reduce((t, one) => (t.add(...one), t), new it.Trips()).ahead"
     )
 
     assert abs(ahead - 51_000) <= (3 + 4 + late) / 2
-    assert by_itself(page, "trips.js", "new it.Trips().ahead") is None
+    assert by_itself(kept_page, "trips.js", "new it.Trips().ahead") is None
 
 
-def test_clocks_drift_so_an_old_trip_counts_less(page):
+def test_clocks_drift_so_an_old_trip_counts_less(kept_page):
     """Two crystals, 50 parts in a million apart: after ten minutes the quickest trip is 30 ms wrong."""
     trips = [[0, 1, 2], *([600_000 + n, 600_000 + n + 30 + 5, 600_000 + n + 10] for n in range(3))]
     ahead = by_itself(
-        page, "trips.js", f"{trips}.reduce((t, one) => (t.add(...one), t), new it.Trips()).ahead"
+        kept_page, "trips.js", f"{trips}.reduce((t, one) => (t.add(...one), t), new it.Trips()).ahead"
     )
 
     assert ahead == pytest.approx(30)
@@ -252,18 +288,18 @@ def test_clocks_drift_so_an_old_trip_counts_less(page):
         ("{ end: 1000, shift: 500 }", 600, 1700, 1700, 0, False),  # one that is over before it could begin
     ],
 )
-def test_a_piece_goes_where_its_frames_are(page, line, first, soonest, begin, skip, replaces):
+def test_a_piece_goes_where_its_frames_are(kept_page, line, first, soonest, begin, skip, replaces):
     """Frames of the context lie 500 after the engine's; the piece has 500 frames."""
     piece = f"{{ first: {first}, frames: 500 }}"
-    at = by_itself(page, "pieces.js", f"it.placed({line}, {piece}, {soonest})")
+    at = by_itself(kept_page, "pieces.js", f"it.placed({line}, {piece}, {soonest})")
 
     assert (at["begin"], at["skip"], at["replaces"]) == (begin, skip, replaces)
     assert at["line"] == {"end": first + 500, "shift": begin - first - skip}
 
 
-def test_a_piece_that_is_late_comes_up_over_what_was_there(page):
+def test_a_piece_that_is_late_comes_up_over_what_was_there(kept_page):
     """Ones over twos from frame 120 on: 10 frames at 1000 a second, the second side alike."""
-    left, right = by_itself(page, "pieces.js", """(() => {
+    left, right = by_itself(kept_page, "pieces.js", """(() => {
       const of = (first, value) =>
         ({ first, left: new Float32Array(100).fill(value), right: new Float32Array(100).fill(-value) });
       const piece = of(100, 1);
@@ -275,9 +311,9 @@ def test_a_piece_that_is_late_comes_up_over_what_was_there(page):
     assert right == [-one for one in left]
 
 
-def test_what_both_ears_have_alike_may_come_up_over_what_differs(page):
+def test_what_both_ears_have_alike_may_come_up_over_what_differs(kept_page):
     """Its two sides are one array until then."""
-    left, right = by_itself(page, "pieces.js", """(() => {
+    left, right = by_itself(kept_page, "pieces.js", """(() => {
       const of = (value) => new Float32Array(100).fill(value);
       const alike = of(1), piece = { first: 0, left: alike, right: alike };
       it.crossfade(piece, [{ first: 0, left: of(3), right: of(-3) }], 0, 1000);
@@ -304,8 +340,9 @@ DRAW = """async ([turns, rate, rough, later]) => {
   const seen = new OffscreenCanvas(400, 60).getContext("2d");
   const width = parseFloat(getComputedStyle(strip).width);
   seen.drawImage(strip, at(strip).m41, 0, width, 60);
+  const pixels = seen.getImageData(0, 0, 400, 60).data;
   const found = {
-    strip: [...seen.getImageData(0, 0, 400, 60).data],
+    strip: btoa(pixels.reduce((text, one) => text + String.fromCharCode(one), "")),
     moves: picture.getAnimations({ subtree: true }).length,
     low: at(low).m42, high: at(high).m42,
     meets: [at(meet).a, Number(getComputedStyle(meet).opacity)],
@@ -326,7 +363,8 @@ NOW = 120  # three tenths of 400 pixels
 def drawn(page, turns, rate, rough=False, later=0.0):
     """The strands and the beads, so many ms after the moment at which the beat had turned so far."""
     found = page.evaluate(DRAW, [turns, rate, rough, later])
-    return {**found, "strip": np.array(found["strip"]).reshape(60, 400, 4)}
+    pixels = np.frombuffer(base64.b64decode(found["strip"]), np.uint8)
+    return {**found, "strip": pixels.reshape(60, 400, 4).astype(int)}
 
 
 def rows_of(page, strip, column, name):
@@ -336,12 +374,12 @@ def rows_of(page, strip, column, name):
 
 
 @pytest.mark.parametrize("rate", [1.7, -1.7, 3.3, -12.9, 0.3, 0.03, 0.01])
-def test_the_strands_are_drawn_where_the_phase_is(page, rate):
+def test_the_strands_are_drawn_where_the_phase_is(kept_page, rate):
     """Whatever the rate, and however many turns ago: both cross a column within a pixel of the sine."""
     for turns, later in ((0, 0), (0.25, 700), (1.3, 0), (-7.9, 90), (1234.4, 0)):
         if abs(rate) < 0.02:
             later = 0  # drawn anew when the engine says where it is
-        strip = drawn(page, turns, rate, later=later)["strip"]
+        strip = drawn(kept_page, turns, rate, later=later)["strip"]
         for column in (10, 50, 200, 390):
             rows = np.flatnonzero(strip[:, column, 3] > 100)
             phase = turns + rate * (later / 1000 + 5 / 400 * (column + 0.5 - NOW))  # five seconds across
@@ -352,26 +390,26 @@ def test_the_strands_are_drawn_where_the_phase_is(page, rate):
 
 @pytest.mark.parametrize("rate", [2.0, -2.0, 0.01])
 @pytest.mark.parametrize("turns", [0.25, 0.5, -0.25, 1.25])
-def test_the_beads_ride_on_their_strands(page, turns, rate):
-    found = drawn(page, turns, rate)
+def test_the_beads_ride_on_their_strands(kept_page, turns, rate):
+    found = drawn(kept_page, turns, rate)
     wanted = 0.36 * 60 * np.sin(np.pi * turns)
 
     assert (found["low"], found["high"]) == (pytest.approx(wanted, abs=0.3), pytest.approx(-wanted, abs=0.3))
 
 
-def test_the_beads_meet_where_it_is_loud_and_not_where_it_is_faint(page):
+def test_the_beads_meet_where_it_is_loud_and_not_where_it_is_faint(kept_page):
     """Full and opaque, or small and not to be seen; and the strands are bright where they meet."""
-    loud, faint = drawn(page, 0.0, 1.0), drawn(page, 0.5, 1.0)
+    loud, faint = drawn(kept_page, 0.0, 1.0), drawn(kept_page, 0.5, 1.0)
 
     assert loud["meets"] == pytest.approx([1.0, 1.0], abs=0.01)
     assert faint["meets"] == pytest.approx([3 / 7, 0.0], abs=0.01)
-    assert len(rows_of(page, loud["strip"], NOW, "--ink")) >= 1
-    assert len(rows_of(page, faint["strip"], NOW, "--ink")) == 0
+    assert len(rows_of(kept_page, loud["strip"], NOW, "--ink")) >= 1
+    assert len(rows_of(kept_page, faint["strip"], NOW, "--ink")) == 0
 
 
-def test_a_pure_pair_lies_together_and_stands(page):
+def test_a_pure_pair_lies_together_and_stands(kept_page):
     """One braid, whenever it is looked at."""
-    one, other = drawn(page, 0.0, 0.0), drawn(page, 0.3, 0.0)
+    one, other = drawn(kept_page, 0.0, 0.0), drawn(kept_page, 0.3, 0.0)
     rows = np.flatnonzero(one["strip"][..., 3].any(axis=1))
 
     assert (one["strip"] == other["strip"]).all()
@@ -379,8 +417,8 @@ def test_a_pure_pair_lies_together_and_stands(page):
     assert 26 <= rows.min() <= rows.max() <= 34
 
 
-def test_what_is_too_fast_to_count_does_not_move(page):
-    one, other = (drawn(page, turns, 20.0, rough=True) for turns in (0.0, 0.4))
+def test_what_is_too_fast_to_count_does_not_move(kept_page):
+    one, other = (drawn(kept_page, turns, 20.0, rough=True) for turns in (0.0, 0.4))
 
     assert (one["strip"] == other["strip"]).all()
     assert one["strip"][..., 3].any()

@@ -1670,7 +1670,10 @@ def run_tests(tests: list[str], copy: Path, options: tuple[str, ...], sender) ->
         "-p", "no:cacheprovider", "--hypothesis-profile", "found is enough",
         "-W", "ignore::pytest.PytestAssertRewriteWarning",  # of what is imported already
     )  # fmt: skip
-    code = int(pytest.main([*quick, *options, *tests], plugins=[failures]))
+    try:
+        code = int(pytest.main([*quick, *options, *tests], plugins=[failures]))
+    except ExceptionGroup:  # of what a test that failed left open
+        code = 1 if failures.names else -1
     sender.send((code, failures.names))
     os._exit(0)
 

@@ -773,6 +773,8 @@ changes(
     ("            self.rig.keep()\n", ""),
     ("raise MissingDevices(*missing)", "raise MissingDevices(missing[0])"),
     ("        self.playing.port_came(port)\n\n", "\n"),
+    ('if choose(port, there, "input").name in played:', "if False:"),
+    ("{choose(name, there, \"input\").name for name in keyboards}", "set()"),
     ("self._silent.discard(asked)\n            self.playing.port_came(port)", "self._silent.discard(asked)"),
     ('f"receivers[{index}].{key}"', 'f"receivers[0].{key}"'),
     ("if one.name not in without:", "if True:"),
@@ -1395,6 +1397,11 @@ changes(
 changes(
     "tonegen/cli/set/play.py", "tests/keys/test_set_live.py",
     ("set_plan(right_set(evening)).checked()", "set_plan(right_set(evening))"),
+    ("    check_inputs(made.evening, in_ports)\n", ""),
+)  # fmt: skip
+changes(
+    "tonegen/cli/plain.py", "tests/test_odd_input.py",
+    ("    except UnicodeEncodeError:", "    except ZeroDivisionError:"),
 )  # fmt: skip
 changes(
     "tonegen/cli/set/play.py", "tests/test_set_cli.py",

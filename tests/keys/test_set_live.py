@@ -206,6 +206,29 @@ def test_nothing_goes_out_while_anything_in_the_file_is_wrong(file, synthesizers
     assert journal.left() == ()
 
 
+@pytest.mark.parametrize(
+    ("row", "keyboard", "code", "why"),
+    [
+        ("", "Keys", 3, 'there is no MIDI input called "Keys"; there are "Foot board", "Piano"'),
+        ("", "o", 3, 'several MIDI inputs match "o": "Foot board", "Piano"; give more of the name'),
+        ('[[controls]]\nfrom = "Toes"\non = "song select"', "Piano", 3, 'no MIDI input called "Toes"'),
+        ('[[controls]]\nfrom = "pian"\non = "song select"', "Piano", 2, "come by the keyboard that you play"),
+    ],
+)
+def test_nothing_goes_out_where_a_keyboard_or_a_foot_board_is_missing(
+    file, synthesizers, tonegen, monkeypatch, row, keyboard, code, why
+):
+    monkeypatch.setattr(set_live, "inputs", lambda: (Port("Foot board", 0), Port("Piano", 1)))
+    file.write_text(f"{file.read_text()}{row}\n")
+    ended = tonegen(f"tonegen set play {file} --in {keyboard}")
+    assert (ended.code, ended.out) == (code, "")
+    assert why in ended.err.splitlines()[-1]
+    assert all(one.nothing_waits() for one in synthesizers)
+    assert journal.left() == ()
+    monkeypatch.setattr(set_live, "inputs", lambda: ())
+    assert "there are none; plug it in" in tonegen(f"tonegen set play {file} --in Keys").err
+
+
 class Board:
     """A MIDI input whose messages the test gives; it may be away."""
 

@@ -52,7 +52,11 @@ def is_printed_whole(text: str) -> bool:
     """Whether standard output prints a text as it is."""
     if isinstance(sys.stdout, _Ascii):
         return text.isascii()
-    return not any("\ud800" <= one <= "\udfff" for one in text)
+    try:
+        text.encode()
+    except UnicodeEncodeError:  # half of a pair, as in a file name that is no text
+        return False
+    return True
 
 
 class _Ascii(io.TextIOWrapper):

@@ -70,7 +70,10 @@ def choose(asked: str, ports: Sequence[Port], kind: str) -> Port:
         return near[0]
     if near:
         raise NoSuchDevice(f'several MIDI {kind}s match "{asked}": {_list(near)}; give more of the name')
-    there = f"there are {_list(ports)}" if ports else "there are none; plug in or start the receiver"
+    none = (
+        "there are none; plug in or start the receiver" if kind == "output" else "there are none; plug it in"
+    )
+    there = f"there are {_list(ports)}" if ports else none
     raise NoSuchDevice(f'there is no MIDI {kind} called "{asked}"; {there}')
 
 

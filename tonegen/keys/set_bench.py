@@ -11,7 +11,7 @@ from tonegen.keys.left import put_back_left
 from tonegen.keys.playing import PlayedEvening, keep_pauses_short
 from tonegen.keys.ports import MAY_LOSE_NOTES
 from tonegen.keys.press_reader import PressReader
-from tonegen.keys.set_live import PlayedSet
+from tonegen.keys.set_live import PlayedSet, check_inputs
 from tonegen.keys.set_times import cautions, song_costs
 from tonegen.keys.sets import set_plan
 from tonegen.setlist.records import SetList
@@ -67,14 +67,14 @@ class SetBench:
         made = set_plan(evening).checked()
         if not set(evening.receivers) - {evening.receiver(name) for name in without}:
             raise BadValue("no receiver is left to play the set with")
+        virtual = [name.removeprefix(_VIRTUAL) for name in keyboards if name.startswith(_VIRTUAL)]
+        others = [name for name in keyboards if not name.startswith(_VIRTUAL)]
+        check_inputs(evening, others)
         left: list[str] = []
         put_back_left(left.append)
         played = PlayedSet(made, place, without, passes=bool(keyboards))
         try:
-            played.listen_to(
-                [name for name in keyboards if not name.startswith(_VIRTUAL)],
-                [name.removeprefix(_VIRTUAL) for name in keyboards if name.startswith(_VIRTUAL)],
-            )
+            played.listen_to(others, virtual)
         except BaseException:
             played.close()
             raise

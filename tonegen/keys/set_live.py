@@ -1,6 +1,6 @@
 """A set at its ports: all receivers under one guard, notes and presses in, everything put back at the end."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Final
@@ -16,8 +16,26 @@ from tonegen.keys.ports import MidiInput, MidiOutput, choose, inputs
 from tonegen.keys.sets import SetPlan
 from tonegen.presets.rows import placed
 from tonegen.presets.sets import WHERE_KEYS
-from tonegen.setlist.records import SetLights
+from tonegen.setlist.records import SetLights, SetList
 from tonegen.words import many
+
+
+def check_inputs(evening: SetList, keyboards: Sequence[str]) -> None:
+    """See that the keyboards and the ports of a set's controls are there, before anything is sent.
+
+    Raises NoSuchDevice, and BadValue where a control's port is that of a keyboard.
+    """
+    boards = _boards(evening)
+    there = inputs() if boards or keyboards else ()
+    played = {choose(name, there, "input").name for name in keyboards}
+    for port in boards:
+        if choose(port, there, "input").name in played:
+            raise BadValue(f'controls from "{port}" come by the keyboard that you play; leave from out')
+
+
+def _boards(evening: SetList) -> list[str]:
+    """The ports that controls come from, but for that of the keyboard."""
+    return sorted({one.from_port for one in evening.controls} - {KEYBOARD})
 
 
 class PlayedSet:
@@ -119,18 +137,12 @@ class PlayedSet:
     # -- what comes in ---------------------------------------------------------------------------------
 
     def listen_to(self, keyboards: Iterable[str], virtual: Iterable[str] = ()) -> None:
-        """Open the keyboards, and the ports of the set's controls.
-
-        Raises NoSuchDevice, and BadValue where a control's port is that of a keyboard.
-        """
+        """Open the keyboards, and the set's foot boards: `check_inputs` was asked. Raises NoSuchDevice."""
         for name in keyboards:
             self._listen(name, KEYBOARD)
         for name in virtual:
             self._listen(name, KEYBOARD, virtual=True)
-        played = {source.name for _, source in self._sources.values()}
-        for port in sorted({one.from_port for one in self._made.evening.controls} - {KEYBOARD}):
-            if choose(port, inputs(), "input").name in played:
-                raise BadValue(f'controls from "{port}" come by the keyboard that you play; leave from out')
+        for port in _boards(self._made.evening):
             self._listen(port, port)
 
     def _listen(self, asked: str, port: str, virtual: bool = False) -> None:

@@ -51,7 +51,7 @@ def command(
     from tonegen.keys.osc_port import SET_ADDRESSES, OscInput, parse_address
     from tonegen.keys.playing import keep_pauses_short
     from tonegen.keys.ports import MAY_LOSE_NOTES
-    from tonegen.keys.set_live import PlayedSet
+    from tonegen.keys.set_live import PlayedSet, check_inputs
     from tonegen.keys.set_times import cautions, song_costs
     from tonegen.keys.sets import set_plan
 
@@ -68,6 +68,7 @@ def command(
         raise BadValue(
             "this set has no receiver; give its file one, as in: tonegen copy set demo-dance-night my-evening"
         )
+    check_inputs(made.evening, in_ports)
     put_back_left()
     for words in cautions(made, song_costs(made)):
         click.echo(folded(words), err=True)

@@ -791,7 +791,6 @@ changes(
     ("if not any(post.own_name in name for name in connected)", "if True"),
     ("            disturbed = bool(sending)\n", ""),
     ("post.look(thorough=not seen)", "post.look(thorough=True)"),
-    ("    if in_order:\n", "    if False:\n"),
     ("if release is None or release.holds(name)]", "]"),
     ("        disturbed = True\n", ""),
     ("            door.hold_again()\n        if gone", "            pass\n        if gone"),

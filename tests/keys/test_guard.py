@@ -1,8 +1,11 @@
 """The guard: it puts the rig back however the program ends, and is replaced when it is killed itself."""
 
+import itertools
+import queue
 import signal
 import subprocess
 import threading
+from types import SimpleNamespace
 
 import pytest
 
@@ -138,17 +141,25 @@ class LettingGo:
 def test_receivers_are_let_go_of_before_the_midi_system_hears_of_the_end(monkeypatch):
     """Each hears its undo while the program's ends are still there, and once more when they are out."""
     monkeypatch.setattr(guard, "_LOOK_SECONDS", 0.0)
-    ends, posts, heard = ["tonegen-03:a", "tonegen-05:b"], [], []
-    release, sources = LettingGo(), LeavingSources(ends)
+    ends, posts, heard = ["tonegen-03:a", "tonegen-05:b"], [], queue.Queue()
+    release, looks, first = LettingGo(), itertools.count(1), []
+
+    def names():
+        """Looks to let go by, to send by and to see who is out, once all have heard; then all are out."""
+        if (look := next(looks)) == 3:
+            first.extend(heard.get(timeout=20) for _ in ends)
+        return ends if look <= 3 else []
+
     for end in ends:
         post = guard._HeldDoor(f"midi {end}", end[-2:], LateDoor(LeavingSources([]), end))
         post.undo = KeptUndo(post.where, (b"\xe0\0\x40",), 0.0)
-        post.door.send = lambda _, end=end: heard.append((end, release.holds(end)))
+        post.door.send = lambda _, end=end: heard.put((end, release.holds(end)))
         posts.append(post)
-    guard._put_back(posts, sources, release, release.tell)
+    guard._put_back(posts, SimpleNamespace(names=names), release, release.tell)
 
     assert release.asked == ends
-    assert sorted(heard) == sorted(2 * [(end, False) for end in ends])
+    assert sorted(first) == [(end, False) for end in ends]
+    assert sorted(heard.queue) == sorted(first)
 
 
 def killed(rig):

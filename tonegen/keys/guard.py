@@ -11,8 +11,7 @@ One guard holds the undo of all receivers of a rig, by their places, and puts th
 On the pipe: one letter, one byte for the place, four bytes of length, and the content. T: where to send, as
 text, answered with a line. U: the undo. S: a message to send at once. G: the receiver was gone. R: it is
 back, reopen the port. K: forget the undo, leave it tuned. J: the program's sockets at JACK have been sent,
-beside the pipe, by the socket whose number is the content. E: the program ends in order, its own ports are
-closed.
+beside the pipe, by the socket whose number is the content.
 
 The undo is written down as well, in the journal, before it is held: that is left where program and guard are
 killed together.
@@ -166,8 +165,6 @@ class Guard:
 
         The program's own doors must be closed before.
         """
-        with suppress(NoSuchDevice):  # it was killed, with nothing left to hold
-            self.tell(b"E", 0)
         side_process.let_go(self._process, _SECONDS_TO_FINISH)
         for door in self._doors:
             door.let_go()
@@ -344,7 +341,6 @@ def stand_guard() -> None:
     sources: MidiSources | None = None
     release: PortRelease | None = None
     sockets: list[int] = []
-    in_order = False
     # A frame cut short is the program's end in the middle of a word: what was held before still counts.
     while len(head := pipe.read(6)) == 6:
         length = int.from_bytes(head[2:], "big")
@@ -370,14 +366,8 @@ def stand_guard() -> None:
         elif letter == b"J":
             _close(sockets)
             sockets = _received(int(content))
-        elif letter == b"E":
-            in_order = True
     held = [post for post in posts.values() if post.undo is not None]
-    if in_order:
-        _close(sockets)
-        _put_back(held)
-    else:
-        _put_back(held, sources, release, partial(_close, sockets))
+    _put_back(held, sources, release, partial(_close, sockets))
     _join(_side_by_side(post.end for post in posts.values()))
     if release is not None:
         release.close()

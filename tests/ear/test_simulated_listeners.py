@@ -7,7 +7,7 @@ error: a threshold by itself is known to 20 or 40 %), a coverage of 0.95 to 0.01
 For one listener a Bayesian range covers exactly what it says only on the average over all listeners that it
 holds possible, so that is tested too.
 
-Runs go side by side: their weights are the columns of a matrix, which `Listeners` takes as those of one.
+Runs go side by side: their weights are the rows of a matrix, which `Listeners` takes turned as those of one.
 """
 
 from statistics import NormalDist
@@ -55,12 +55,13 @@ def asked_60_times(right_of, rng, guess=0.5, runs=LISTENERS):
     """
     listeners = usual_listeners(guess)
     right = listeners.right(listeners.levels)
+    explained = np.stack([1 - right, right])
     weights = np.ones((runs, listeners.thresholds.size))
     for number in range(60):
         weights /= weights.sum(axis=1, keepdims=True)
         asked = np.argmin(listeners.expected_entropy(weights.T), axis=0)
         answered_right = rng.random(runs) < right_of(number, listeners.levels[asked])
-        weights *= np.where(answered_right[:, np.newaxis], right[asked], 1 - right[asked])
+        weights *= explained[answered_right.astype(int), asked]
     return [Belief(listeners, np.log(one)) for one in weights]
 
 

@@ -2,7 +2,9 @@
 
 import itertools
 import queue
+import select
 import signal
+import socket
 import subprocess
 import threading
 from types import SimpleNamespace
@@ -160,6 +162,46 @@ def test_receivers_are_let_go_of_before_the_midi_system_hears_of_the_end(monkeyp
     assert release.asked == ends
     assert sorted(first) == [(end, False) for end in ends]
     assert sorted(heard.queue) == sorted(first)
+
+
+def test_what_jack_knows_the_program_by_is_held_by_its_guard_until_that_ends(synthesizer, monkeypatch):
+    """From the first tuning on; what came later as well, and by a guard that came later."""
+    ends = [socket.socketpair() for _ in range(3)]
+    known = []
+    monkeypatch.setattr(guard, "jack_sockets", lambda: [theirs.fileno() for theirs in known])
+
+    def let_go(place):
+        """Close the program's own, once the guard has read all that it was told."""
+        ours, theirs = ends[place]
+        rig.guard.door(synthesizer.where)
+        known.clear()
+        theirs.close()
+        ours.settimeout(20)
+        return ours
+
+    def is_held(ours):
+        ready, _, _ = select.select([ours], [], [], 0)
+        return not ready
+
+    known.append(ends[0][1])
+    rig = tuned(synthesizer.where, MADE)
+    first = let_go(0)
+    assert is_held(first)
+    known.append(ends[1][1])
+    rig.look()
+    second = let_go(1)
+    assert first.recv(1) == b"", "what the program has no more"
+    assert is_held(second)
+    killed(rig)
+    assert second.recv(1) == b""
+    known.append(ends[2][1])
+    rig.look()
+    third = let_go(2)
+    assert is_held(third)
+    rig.close()
+    assert third.recv(1) == b""
+    for ours in (first, second, third):
+        ours.close()
 
 
 def killed(rig):

@@ -76,6 +76,7 @@ class TunedRig:
 
     def tune(self, tunings: Mapping[str, Iterable[tuple[Iterable[bytes], float]]]) -> None:
         """Send each place its messages with the pauses that they need; places side by side."""
+        self.guard.share_sockets()
         tuning = [Thread(target=self._tune, args=(where, each)) for where, each in tunings.items()]
         for one in tuning:
             one.start()

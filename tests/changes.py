@@ -1394,6 +1394,9 @@ changes(
     ("self._made.sends(name, None, place), dumps", "(), dumps"),
     ("        if port == KEYBOARD:\n", "        if True:\n"),
     ("going.pass_on(midi.notes_off(midi.ALL_CHANNELS), now)", "pass"),
+    ("self._wait_is_on = bool(held)", "self._wait_is_on = True"),
+    ("            self._wait_is_on = False\n", ""),
+    ("self._waited_told, self._wait_is_on = now, False, False", "self._waited_told = now, False"),
     ("            self.panic(now)\n            return", "            return"),
 )  # fmt: skip
 changes(

@@ -137,6 +137,28 @@ def test_who_waits_long_is_told_what_for_and_nothing_is_forced(night):
     assert stage.ears["Organ"].late_tables == []
 
 
+def test_who_was_told_of_a_wait_is_told_when_it_is_over(night):
+    """Once; and not where nobody was told, or where another song was gone to meanwhile."""
+    stage = night("equal", "quarter-comma-meantone on D", "vallotti on C", rig={"Organ": "mts-octave"})
+    told = stage.evening.waited_long
+    stage.play("903c40").press()
+    stage.at(4.1)
+    assert told(4.1) == "Organ waits for C4"
+    stage.play("803c40").at(5.0)
+    assert told(5.0) == "", "it rings"
+    stage.at(7.0)
+    assert (told(7.0), told(7.1)) == ("All receivers are ready", "")
+    stage.press()
+    stage.at(13.0)
+    assert told(13.0) == told(13.1) == "", "nothing was waited for"
+    stage.play("903c40").press("b0517f")
+    stage.at(17.5)
+    assert told(17.5) == "Organ waits for C4"
+    stage.press("b0507f")
+    stage.play("803c40").at(22.0)
+    assert told(22.0) == ""
+
+
 def test_a_song_that_is_left_before_it_was_reached_leaves_nothing(night):
     stage = night(rig={"Organ": "mts-octave"})
     stage.play("903c40").press()

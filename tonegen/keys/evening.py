@@ -68,6 +68,7 @@ class Evening:
         self._under_way: set[str] = set()
         self._pressed_at = float("-inf")
         self._waited_told = True
+        self._wait_is_on = False  # and the player was told
         self._steel: dict[str, float] = {}
         self._by_feet: dict[str, float] = {}
         self.pedals_moved = False
@@ -150,7 +151,7 @@ class Evening:
 
     def _go(self, before: int, now: float) -> None:
         place = self.presses.place
-        self._pressed_at, self._waited_told = now, False
+        self._pressed_at, self._waited_told, self._wait_is_on = now, False, False
         self._under_way = {*self.goings} - self._gone
         for name, going in self.goings.items():
             # where something was left unsent, all that stands in the song is sent
@@ -253,11 +254,15 @@ class Evening:
         return found
 
     def waited_long(self, now: float) -> str:
-        """What has been waited for for 4 s, told once for each song; "" for nothing."""
+        """What has been waited for for 4 s, then that it is over, each once for a song; "" for nothing."""
+        if self._wait_is_on and not self.waits():
+            self._wait_is_on = False
+            return "All receivers are ready"
         if self._waited_told or now - self._pressed_at < SECONDS_TO_WAIT:
             return ""
         self._waited_told = True
         held = {name: keys for name, keys in self.waits().items() if keys}
+        self._wait_is_on = bool(held)
         return "; ".join(f"{name} waits for {' '.join(keys)}" for name, keys in held.items())
 
     def _next_song(self) -> SetSong | None:

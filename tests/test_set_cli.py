@@ -164,7 +164,7 @@ def test_what_cannot_be_played_is_refused_before_any_port_is_opened(run, night):
     head, songs = NIGHT.partition("[[receivers]]")[0], NIGHT[NIGHT.index('[[songs]]\nname = "Waltz"') :]
     bare = night(head + songs.partition("follows")[0])
     assert run.refused(f"tonegen set play {bare} --osc-in :9001").endswith(
-        "give its file one, as in: tonegen copy set demo-dance-night my-evening"
+        "add [[receivers]] to its file, as the set demo-dance-night has them"
     )
 
 
@@ -219,6 +219,9 @@ def test_the_page_s_set_list_is_a_set(run, own_folder):
     ]  # fmt: skip
     (caution,) = run("tonegen set check page --json").json["cautions"]
     assert "no receivers yet" in caution
+    copied = "tonegen copy set page my-evening"
+    assert caution.endswith(f"make a file of it to add them: {copied}.")
+    assert run.refused("tonegen set play page --osc-in :9001").endswith(f"to add them: {copied}")
     kept_file().write_text("{")
     assert "is damaged" in run.refused("tonegen set show page")
 

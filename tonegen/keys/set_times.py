@@ -13,7 +13,7 @@ from tonegen.keys.going import Waits, waits_of
 from tonegen.keys.plan import Left
 from tonegen.keys.receivers import KeyTuning, Osc
 from tonegen.keys.sets import SetPlan
-from tonegen.setlist.records import Action, ControlKind
+from tonegen.setlist.records import Action, ControlKind, SetList
 
 # Longer than a player waits between two songs (common practice, no source).
 _LONG_SECONDS: Final = 2.0
@@ -103,7 +103,7 @@ def cautions(made: SetPlan, songs: Sequence[Sequence[SongCost]]) -> tuple[str, .
     evening = made.evening
     said = [*made.cautions]
     if not evening.receivers:
-        said.append("The set has no receivers yet, so nothing is sent; add [[receivers]] to its file.")
+        said.append(f"The set has no receivers yet, so nothing is sent; {how_to_add_receivers(evening)}.")
     for song, costs in zip(evening.songs[1:], songs[1:], strict=True):
         for port, seconds in _by_port(made, costs).items():
             if seconds > _LONG_SECONDS:
@@ -120,6 +120,13 @@ def cautions(made: SetPlan, songs: Sequence[Sequence[SongCost]]) -> tuple[str, .
     if evening.lights or any(one.kind is ControlKind.SHOW_CONTROL for one in evening.controls):
         said.append(SHOW_CONTROL_CAUTION)
     return tuple(said)
+
+
+def how_to_add_receivers(evening: SetList) -> str:
+    """What to do about a set that has none; that of the page has no file."""
+    if evening.file:
+        return "add [[receivers]] to its file, as the set demo-dance-night has them"
+    return f"make a file of it to add them: tonegen copy set {evening.name} my-evening"
 
 
 def _on_a_cable(messages: Iterable[bytes]) -> float:

@@ -52,7 +52,7 @@ def command(
     from tonegen.keys.playing import keep_pauses_short
     from tonegen.keys.ports import MAY_LOSE_NOTES
     from tonegen.keys.set_live import PlayedSet, check_inputs
-    from tonegen.keys.set_times import cautions, song_costs
+    from tonegen.keys.set_times import cautions, how_to_add_receivers, song_costs
     from tonegen.keys.sets import set_plan
 
     made = set_plan(right_set(evening)).checked()
@@ -65,9 +65,7 @@ def command(
             "--virtual-in NAME; or have a control that comes from a foot board, or --osc-in"
         )
     if not made.evening.receivers:
-        raise BadValue(
-            "this set has no receiver; give its file one, as in: tonegen copy set demo-dance-night my-evening"
-        )
+        raise BadValue(f"this set has no receivers yet; {how_to_add_receivers(made.evening)}")
     check_inputs(made.evening, in_ports)
     put_back_left()
     for words in cautions(made, song_costs(made)):

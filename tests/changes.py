@@ -791,23 +791,11 @@ changes(
     ("if not any(post.own_name in name for name in connected)", "if True"),
     ("            disturbed = bool(sending)\n", ""),
     ("post.look(thorough=not seen)", "post.look(thorough=True)"),
-    ("if release is None or release.holds(name)]", "]"),
-    ("        disturbed = True\n", ""),
-    ("        self._shared: frozenset[str] = frozenset()\n", ""),
-    ("            _close(sockets)\n            sockets", "            sockets"),
+    ("None if in_order else sources", "sources"),
     ("            door.hold_again()\n        if gone", "            pass\n        if gone"),
     ("before != self._posted", "False"),
     ("posts[place].forget()", "pass"),
     ("        self._doors.append(door)\n", ""),
-)  # fmt: skip
-changes(
-    "tonegen/keys/live.py", "tests/keys/test_guard.py",
-    ("        self.guard.share_sockets()\n        tuning", "        tuning"),
-    ("        self.guard.share_sockets()\n        return", "        return"),
-)  # fmt: skip
-changes(
-    "tonegen/keys/set_live.py", "tests/keys/test_set_live.py",
-    ("        self.rig.guard.share_sockets()\n", ""),
 )  # fmt: skip
 changes(
     "tonegen/keys/journal.py", "tests/keys/test_left.py tests/keys/test_guard.py",

@@ -153,19 +153,20 @@ def test_time_to_put_the_rig_back(benchmark, rig):
 
 
 RIG = """
-title = "Invented: six keyboards"
+title = "Invented: three keyboards"
 {receivers}
 [[songs]]
 name = "Waltz"
 """
-RECEIVERS = {
-    "Upright": "twelve-channel-bend", "Organ": "mts-octave", "Pad": "mpe", "Single": "mts-single-note",
-    "Sampler": "channel-tuning", "Reeds": "mts-octave",
-}  # fmt: skip
+RECEIVERS = {"Upright": "twelve-channel-bend", "Organ": "mts-octave", "Pad": "mpe"}
 
 
 def test_time_to_put_a_whole_rig_back(benchmark, rig, tmp_path):
-    """From kill -9 to the last undo message at the last of six receivers."""
+    """From kill -9 to the last undo message at the last of three receivers.
+
+    Most of it is JACK's, which takes out one client of the program after the other, and passes nothing on
+    for certain until then.
+    """
     _, start = rig
     ears = {name: Ear(name) for name in RECEIVERS}
     rows = (

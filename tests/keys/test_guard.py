@@ -1,13 +1,8 @@
 """The guard: it puts the rig back however the program ends, and is replaced when it is killed itself."""
 
-import itertools
-import queue
-import select
 import signal
-import socket
 import subprocess
 import threading
-from types import SimpleNamespace
 
 import pytest
 
@@ -121,87 +116,6 @@ def test_each_receiver_is_put_back_once_it_hears_again_and_nothing_is_opened_bef
         assert post.door.heard == 2 * list(post.undo.messages), "once more when all are out"
         assert post.there
     assert [post.door.looks for post in posts] == [[False, False, True], *[[False] * 3] * 3]
-
-
-class LettingGo:
-    """A MIDI system that takes connections apart when it is asked to, while it knows of no end."""
-
-    def __init__(self):
-        self.asked, self.told = [], False
-
-    def let_go(self, port):
-        assert not self.told, "it attends to nobody then"
-        self.asked.append(port)
-
-    def holds(self, port):
-        return not (self.told and port in self.asked)
-
-    def tell(self):
-        self.told = True
-
-
-def test_receivers_are_let_go_of_before_the_midi_system_hears_of_the_end(monkeypatch):
-    """Each hears its undo while the program's ends are still there, and once more when they are out."""
-    monkeypatch.setattr(guard, "_LOOK_SECONDS", 0.0)
-    ends, posts, heard = ["tonegen-03:a", "tonegen-05:b"], [], queue.Queue()
-    release, looks, first = LettingGo(), itertools.count(1), []
-
-    def names():
-        """Looks to let go by, to send by and to see who is out, once all have heard; then all are out."""
-        if (look := next(looks)) == 3:
-            first.extend(heard.get(timeout=20) for _ in ends)
-        return ends if look <= 3 else []
-
-    for end in ends:
-        post = guard._HeldDoor(f"midi {end}", end[-2:], LateDoor(LeavingSources([]), end))
-        post.undo = KeptUndo(post.where, (b"\xe0\0\x40",), 0.0)
-        post.door.send = lambda _, end=end: heard.put((end, release.holds(end)))
-        posts.append(post)
-    guard._put_back(posts, SimpleNamespace(names=names), release, release.tell)
-
-    assert release.asked == ends
-    assert sorted(first) == [(end, False) for end in ends]
-    assert sorted(heard.queue) == sorted(first)
-
-
-def test_what_jack_knows_the_program_by_is_held_by_its_guard_until_that_ends(synthesizer, monkeypatch):
-    """From the first tuning on; what came later as well, and by a guard that came later."""
-    ends = [socket.socketpair() for _ in range(3)]
-    known = []
-    monkeypatch.setattr(guard, "jack_sockets", lambda: [theirs.fileno() for theirs in known])
-
-    def let_go(place):
-        """Close the program's own, once the guard has read all that it was told."""
-        ours, theirs = ends[place]
-        rig.guard.door(synthesizer.where)
-        known.clear()
-        theirs.close()
-        ours.settimeout(20)
-        return ours
-
-    def is_held(ours):
-        ready, _, _ = select.select([ours], [], [], 0)
-        return not ready
-
-    known.append(ends[0][1])
-    rig = tuned(synthesizer.where, MADE)
-    first = let_go(0)
-    assert is_held(first)
-    known.append(ends[1][1])
-    rig.look()
-    second = let_go(1)
-    assert first.recv(1) == b"", "what the program has no more"
-    assert is_held(second)
-    killed(rig)
-    assert second.recv(1) == b""
-    known.append(ends[2][1])
-    rig.look()
-    third = let_go(2)
-    assert is_held(third)
-    rig.close()
-    assert third.recv(1) == b""
-    for ours in (first, second, third):
-        ours.close()
 
 
 def killed(rig):

@@ -290,19 +290,6 @@ def test_each_kind_of_switch_goes_on_and_sounds_nothing(at_the_board, synthesize
     assert synthesizers[1].nothing_waits(), "no note of a foot"
 
 
-def test_the_guard_holds_what_jack_knows_the_inputs_by(file, monkeypatch):
-    """Else JACK would take those out first, and free no receiver meanwhile."""
-    played = PlayedSet(set_plan(set_list(str(file))).checked())
-    heard = []
-    monkeypatch.setattr(set_live, "MidiInput", Board)
-    monkeypatch.setattr(set_live, "inputs", lambda: (Port("Foot board", 0),))
-    monkeypatch.setattr(played.rig.guard, "share_sockets", lambda: heard.append(set(Board.opened)))
-    Board.opened.clear()
-    played.listen_to([], ["Keys"])
-    played.close()
-    assert heard == [{"Keys"}]
-
-
 def test_a_song_that_is_beyond_the_list_is_said(at_the_board):
     board, played, now = at_the_board('on = "song select"')
     now[0] += 5

@@ -11,8 +11,7 @@ from tests.keys.listener import Listener
 from tests.keys.rig import MEANTONE, Ear, tune_again, tuned
 from tonegen.keys.live import Presence
 from tonegen.keys.plan import plan
-from tonegen.keys.port_release import PortRelease, jack_sockets
-from tonegen.keys.ports import MidiInput, MidiOutput, MidiSources
+from tonegen.keys.ports import MidiInput
 from tonegen.keys.receivers import receiver
 
 
@@ -115,25 +114,3 @@ def test_a_virtual_port_whose_guard_is_killed_comes_back_tuned(midi_system):
     rig.close()
     assert [arrived.get(timeout=20) for _ in made.undo] == list(made.undo)
     source.close()
-
-
-def test_what_a_client_is_connected_to_hears_nothing_of_it_once_it_was_let_go_of(ear, sound_server):
-    """The guard does so with the ends of a program that was killed, and JACK knows each by one socket."""
-    before = jack_sockets()
-    out = MidiOutput("Stage Piano", own_name="receiver 1 (17)")
-    sources = MidiSources()
-    assert len(jack_sockets()) == len(before) + 2
-    (end,) = (name for name in sources.names() if "receiver 1 (17)" in name)
-    release = PortRelease()
-    assert release.holds(end)
-
-    release.let_go(end)
-    sound_server.wait_for_periods()
-    assert not release.holds(end)
-    out.send(b"\x90\x3c\x40")
-    sound_server.wait_for_periods()
-    assert ear.arrived.empty()
-    release.let_go("nobody:there")
-    assert not release.holds("nobody:there")
-    release.close()
-    out.close()

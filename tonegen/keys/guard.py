@@ -10,8 +10,8 @@ One guard holds the undo of all receivers of a rig, by their places, and puts th
 
 On the pipe: one letter, one byte for the place, four bytes of length, and the content. T: where to send, as
 text, answered with a line. U: the undo. S: a message to send at once. G: the receiver was gone. R: it is
-back, reopen the port. K: forget the undo, leave it tuned. J: the program's sockets at JACK have been sent,
-beside the pipe, by the socket whose number is the content.
+back, reopen the port. K: forget the undo, leave it tuned. E: the program ends in order, its own ports are
+closed.
 
 The undo is written down as well, in the journal, before it is held: that is left where program and guard are
 killed together.
@@ -19,14 +19,12 @@ killed together.
 
 import json
 import os
-import socket
 import sys
 import threading
 import time
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -35,7 +33,6 @@ from tonegen.keys import side_process
 from tonegen.keys.journal import Entry, KeptUndo
 from tonegen.keys.midi import SECONDS_PER_BYTE, SYSEX
 from tonegen.keys.plan import Door
-from tonegen.keys.port_release import PortRelease, jack_sockets, open_descriptors
 
 if TYPE_CHECKING:
     from tonegen.keys.ports import MidiSources
@@ -47,7 +44,6 @@ _SECONDS_TO_FINISH: Final = 20.0
 # JACK takes out the clients of a program that was killed one after the other, each by its own timeout.
 _SECONDS_TO_PART: Final = 10.0
 _LOOK_SECONDS: Final = 0.002
-_MOST_SOCKETS: Final = 253  # that Linux sends at once (unix(7), SCM_RIGHTS)
 _GONE: Final = "the receiver was gone and could not be put back; when it is back: tonegen keys reset"
 
 
@@ -92,21 +88,10 @@ class Guard:
         """Start the guard. Raises NoSuchDevice when it cannot be."""
         self._doors: list[GuardDoor] = []
         self.posted = 0  # how often one was started
-        self._beside: socket.socket | None = None  # by which it is sent descriptors
         self._post()
 
     def _post(self) -> None:
-        self._shared: frozenset[str] = frozenset()
-        if self._beside is not None:
-            self._beside.close()
-        theirs = None
-        if sys.platform == "linux":
-            self._beside, theirs = socket.socketpair()
-            self._their_number = theirs.fileno()
-        numbers = () if theirs is None else (theirs.fileno(),)
-        self._process = side_process.start(__name__, stand_guard.__name__, numbers)
-        if theirs is not None:
-            theirs.close()
+        self._process = side_process.start(__name__, stand_guard.__name__)
         assert self._process.stdin is not None
         self._pipe = self._process.stdin
         self.posted += 1
@@ -143,15 +128,6 @@ class Guard:
         if gone is not None:
             raise gone
 
-    def share_sockets(self) -> None:
-        """Have it hold the sockets by which JACK knows this program's clients: see `port_release`."""
-        if self._beside is None or (opened := open_descriptors()) == self._shared:
-            return
-        self._shared = opened
-        with suppress(OSError, NoSuchDevice):  # it has been killed: the next one is told
-            socket.send_fds(self._beside, [b"J"], jack_sockets())
-            self.tell(b"J", 0, str(self._their_number).encode())
-
     def tell(self, letter: bytes, place: int, content: bytes = b"") -> None:
         """Write to the pipe. Raises NoSuchDevice where nobody reads."""
         try:
@@ -165,11 +141,11 @@ class Guard:
 
         The program's own doors must be closed before.
         """
+        with suppress(NoSuchDevice):  # it was killed, with nothing left to hold
+            self.tell(b"E", 0)
         side_process.let_go(self._process, _SECONDS_TO_FINISH)
         for door in self._doors:
             door.let_go()
-        if self._beside is not None:
-            self._beside.close()
 
 
 class GuardDoor:
@@ -339,8 +315,7 @@ def stand_guard() -> None:
     program = os.getppid()
     posts: dict[int, _HeldDoor] = {}
     sources: MidiSources | None = None
-    release: PortRelease | None = None
-    sockets: list[int] = []
+    in_order = False
     # A frame cut short is the program's end in the middle of a word: what was held before still counts.
     while len(head := pipe.read(6)) == 6:
         length = int.from_bytes(head[2:], "big")
@@ -351,7 +326,7 @@ def stand_guard() -> None:
             posts[place] = post = _HeldDoor(content.decode(), _own_name(place, program))
             answer = post.open()
             if post.is_shared:
-                sources, release = sources or _midi_sources(), release or _port_release(post.door)
+                sources = sources or _midi_sources()
             _say(_PROGRAM, answer)
         elif letter == b"S" and (door := posts[place].door) is not None:
             door.send(content)
@@ -363,51 +338,28 @@ def stand_guard() -> None:
             posts[place].reopen()
         elif letter == b"K":
             posts[place].forget()
-        elif letter == b"J":
-            _close(sockets)
-            sockets = _received(int(content))
-    held = [post for post in posts.values() if post.undo is not None]
-    _put_back(held, sources, release, partial(_close, sockets))
+        elif letter == b"E":
+            in_order = True
+    _put_back([post for post in posts.values() if post.undo is not None], None if in_order else sources)
     _join(_side_by_side(post.end for post in posts.values()))
-    if release is not None:
-        release.close()
 
 
-def _put_back(
-    posts: list[_HeldDoor],
-    sources: "MidiSources | None" = None,
-    release: PortRelease | None = None,
-    tell_jack: Callable[[], None] = lambda: None,
-) -> None:
+def _put_back(posts: list[_HeldDoor], sources: "MidiSources | None") -> None:
     """Send what all of them hold, side by side, each as soon as its receiver hears again.
 
-    JACK keeps a receiver from hearing while it is connected to a client that was killed: each is let go of,
-    and only then JACK is told. It takes the clients out one after the other, and who opens one meanwhile, be
-    it to look for ports, makes that slower. A busy machine loses some of what passes then all the same: so it
-    goes out once more when all are out.
+    JACK keeps a receiver from hearing while it is connected to a client that was killed. It takes those out
+    one after the other, and who opens a client meanwhile, be it to look for ports, makes that slower. A busy
+    machine loses some of what passes then all the same: so it goes out once more when all are out.
     """
     until = time.monotonic() + _SECONDS_TO_PART
-
-    def ends() -> tuple[str, ...]:
-        """The program's own ends that are still there."""
-        names = () if sources is None or time.monotonic() > until else sources.names()
-        return tuple(name for name in names if any(post.own_name in name for post in posts))
-
-    if release is not None:
-        for name in ends():
-            release.let_go(name)
-    tell_jack()
     waiting, sending, disturbed = posts, [], False
     while waiting:
-        connected = [name for name in ends() if release is None or release.holds(name)]
+        connected = () if sources is None or time.monotonic() > until else sources.names()
         free = [post for post in waiting if not any(post.own_name in name for name in connected)]
         sending += _side_by_side(post.put_back for post in free)
         if waiting := [post for post in waiting if post not in free]:
             disturbed = bool(sending)
             time.sleep(_LOOK_SECONDS)
-    while ends():
-        disturbed = True
-        time.sleep(_LOOK_SECONDS)
     _join(sending)
     if disturbed:
         _join(_side_by_side(post.put_back for post in posts if post.is_shared))
@@ -420,26 +372,6 @@ def _midi_sources() -> "MidiSources":
     from tonegen.keys.ports import MidiSources
 
     return MidiSources()
-
-
-def _port_release(door: Door | None) -> PortRelease | None:
-    from tonegen.keys.ports import MidiOutput
-
-    if isinstance(door, MidiOutput) and door.is_at_jack:
-        with suppress(OSError):
-            return PortRelease()
-    return None
-
-
-def _received(number: int) -> list[int]:
-    """Descriptors that were sent to the socket of that number."""
-    with socket.socket(fileno=os.dup(number)) as beside:
-        return socket.recv_fds(beside, 1, _MOST_SOCKETS)[1]
-
-
-def _close(descriptors: Iterable[int]) -> None:
-    for number in descriptors:
-        os.close(number)
 
 
 def _side_by_side(acts: Iterable[Callable[[], None]]) -> list[threading.Thread]:

@@ -76,7 +76,6 @@ class TunedRig:
 
     def tune(self, tunings: Mapping[str, Iterable[tuple[Iterable[bytes], float]]]) -> None:
         """Send each place its messages with the pauses that they need; places side by side."""
-        self.guard.share_sockets()
         tuning = [Thread(target=self._tune, args=(where, each)) for where, each in tunings.items()]
         for one in tuning:
             one.start()
@@ -91,9 +90,7 @@ class TunedRig:
 
     def look(self) -> dict[str, Presence]:
         """See who is there; who came back must be tuned again."""
-        seen = {where: door.look() for where, door in self.doors.items()}
-        self.guard.share_sockets()
-        return seen
+        return {where: door.look() for where, door in self.doors.items()}
 
     def keep(self) -> None:
         """Leave all of them tuned at the end."""

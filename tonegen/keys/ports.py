@@ -115,7 +115,7 @@ def _client(output: bool, api: int) -> "rtmidi.MidiOut | rtmidi.MidiIn | None":
     os.environ.setdefault("JACK_NO_START_SERVER", "1")  # looking for ports must not start a sound server
     make = rtmidi.MidiOut if output else rtmidi.MidiIn
     try:
-        with quiet():
+        with _quiet():
             return make(rtapi=api, name=CLIENT_NAME)
     except rtmidi.SystemError:
         return None
@@ -133,7 +133,7 @@ def _first_client(output: bool) -> "rtmidi.MidiOut | rtmidi.MidiIn":
 
 
 @contextmanager
-def quiet() -> Iterator[None]:
+def _quiet() -> Iterator[None]:
     """Keep what the systems' libraries print about each other off the screen."""
     sys.stderr.flush()
     kept = os.dup(2)
@@ -162,7 +162,7 @@ def _opened(client: Any, name: str, own_name: str | None = None) -> bool:
     if name not in names:
         return False
     try:
-        with quiet():
+        with _quiet():
             client.open_port(names.index(name), own_name)
     except _rtmidi().RtMidiError:
         return False
@@ -228,17 +228,12 @@ class MidiOutput:
     def _connect(self, name: str) -> bool:
         return _opened(self._out, name, self._own_name)
 
-    @property
-    def is_at_jack(self) -> bool:
-        """Whether it is a port of JACK's."""
-        return _is_at_jack(self._out)
-
     def send(self, message: bytes) -> None:
         """Hand one message over, whole, with its status. One that has gone takes none; `is_there` says so.
 
         A system exclusive message that JACK would lose without a word is refused with a line on stderr.
         """
-        if len(message) > LONGEST_AT_JACK_BYTES and self.is_at_jack:
+        if len(message) > LONGEST_AT_JACK_BYTES and _is_at_jack(self._out):
             with suppress(OSError):
                 sys.stderr.write(
                     f"tonegen: a system exclusive message of {len(message)} bytes was not passed on: JACK "

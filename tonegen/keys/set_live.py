@@ -144,7 +144,6 @@ class PlayedSet:
             self._listen(name, KEYBOARD, virtual=True)
         for port in _boards(self._made.evening):
             self._listen(port, port)
-        self.rig.guard.share_sockets()
 
     def _listen(self, asked: str, port: str, virtual: bool = False) -> None:
         def arrived(message: bytes) -> None:

@@ -9,7 +9,6 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
@@ -29,18 +28,14 @@ def command(module: str, life: str) -> list[str]:
     return [sys.executable, "-P", "-c", _START.format(module=module, life=life), root]
 
 
-def start(module: str, life: str, descriptors: Sequence[int] = ()) -> "subprocess.Popen[bytes]":
-    """Start it, with a pipe in and a pipe out.
-
-    descriptors : what else it has from the program, by the same numbers.
-    """
+def start(module: str, life: str) -> "subprocess.Popen[bytes]":
+    """Start it, with a pipe in and a pipe out."""
     with put_off():  # nor does a signal end it before it can say that it wants none
         return subprocess.Popen(
             command(module, life),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             env={**_ONE_CORE, **os.environ},
-            pass_fds=descriptors,
             **_away_from_the_terminal(),
         )
 

@@ -6,7 +6,7 @@
 import os
 from pathlib import Path
 
-API_UNIX_JACK, API_RTMIDI_DUMMY = 3, 5
+API_RTMIDI_DUMMY = 5
 
 
 def _at(name):
@@ -28,9 +28,6 @@ def get_compiled_api():
 class MidiOut:
     def __init__(self, rtapi, name):
         self._held = None
-
-    def get_current_api(self):
-        return 4
 
     def get_ports(self):
         return _at("ports").read_text().splitlines()

@@ -3,6 +3,7 @@
 import signal
 import subprocess
 import threading
+from types import SimpleNamespace
 
 import pytest
 
@@ -11,7 +12,7 @@ from tonegen.errors import NoSuchDevice
 from tonegen.keys import guard, journal, side_process
 from tonegen.keys.guard import Guard
 from tonegen.keys.journal import KeptUndo
-from tonegen.keys.live import Presence
+from tonegen.keys.live import Presence, TunedRig
 from tonegen.keys.plan import plan
 from tonegen.keys.receivers import receiver
 from tonegen.keys.scale import scale_of_classes
@@ -200,3 +201,26 @@ def test_a_program_that_ends_while_its_guard_starts_is_not_missed_aloud(synthesi
 
     assert (starting.wait(20), capfd.readouterr().err) == (0, "")
     assert synthesizer.nothing_waits()
+
+
+def test_who_is_told_to_end_while_receivers_are_tuned_sends_nothing_behind_the_undo():
+    """The guard sends the undo at once: nothing that is still to be sent may come after it."""
+    rig, told, sent, pause = TunedRig(), threading.Event(), [], threading.Event()
+
+    class Receiver:
+        seconds_per_byte = 0.0
+
+        def send(self, message):
+            sent.append(message)
+            if not told.is_set():
+                told.set()
+                signal.pthread_kill(threading.main_thread().ident, signal.SIGINT)
+            pause.wait(0.01)  # as a cable takes its time
+
+    rig.doors["midi Piano"] = SimpleNamespace(door=Receiver(), close=lambda: None)
+    threads = threading.active_count()
+    with pytest.raises(KeyboardInterrupt):
+        rig.tune({"midi Piano": [(2000 * [b"\xe0\0\x40"], 0.0)]})
+    assert threading.active_count() == threads
+    rig.close()
+    assert len(sent) < 2000

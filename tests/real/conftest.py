@@ -71,8 +71,10 @@ def ear(midi_system) -> Iterator[Ear]:
 
 
 @pytest.fixture
-def start(midi_system) -> Iterator:
-    """Start the program; what still runs at the end is ended."""
+def start(midi_system, request) -> Iterator:
+    """Start the program; what still runs at the end is ended, before the ear that it plays at goes."""
+    if "ear" in request.fixturenames:
+        request.getfixturevalue("ear")
     programs = Programs()
     yield programs.start
     programs.close()

@@ -3,7 +3,8 @@
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from enum import Enum
-from threading import Thread
+from itertools import takewhile
+from threading import Event, Thread
 from time import sleep
 from typing import Final
 
@@ -75,18 +76,29 @@ class TunedRig:
         self.doors[where] = ReceiverDoor(where, self.guard, undo, sysex_seconds)
 
     def tune(self, tunings: Mapping[str, Iterable[tuple[Iterable[bytes], float]]]) -> None:
-        """Send each place its messages with the pauses that they need; places side by side."""
-        tuning = [Thread(target=self._tune, args=(where, each)) for where, each in tunings.items()]
-        for one in tuning:
-            one.start()
-        for one in tuning:
-            one.join()
+        """Send each place its messages with the pauses that they need; places side by side.
+
+        Whoever is told to end meanwhile sends nothing more: the undo is next, and must be the last.
+        """
+        over = Event()
+        tuning = [Thread(target=self._tune, args=(where, each, over)) for where, each in tunings.items()]
+        try:
+            for one in tuning:
+                one.start()
+            for one in tuning:
+                one.join()
+        finally:
+            over.set()
+            for one in tuning:
+                if one.ident is not None:  # it was started
+                    one.join()
         sleep(SECONDS_TO_LEAVE)
 
-    def _tune(self, where: str, tuning: Iterable[tuple[Iterable[bytes], float]]) -> None:
+    def _tune(self, where: str, tuning: Iterable[tuple[Iterable[bytes], float]], over: Event) -> None:
         for messages, sysex_seconds in tuning:
             with suppress(NoSuchDevice):  # it has gone meanwhile, which the next look finds
-                send_all(self.doors[where].door, messages, sysex_seconds)
+                wanted = takewhile(lambda _: not over.is_set(), messages)
+                send_all(self.doors[where].door, wanted, sysex_seconds)
 
     def look(self) -> dict[str, Presence]:
         """See who is there; who came back must be tuned again."""

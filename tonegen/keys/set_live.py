@@ -68,7 +68,7 @@ class PlayedSet:
             self._open(frozenset(without))
             self._tune(place)
         except BaseException:
-            self.rig.guard.close()
+            self.rig.close()
             raise
         cables = {
             where: Cable(_quietly(at.door), at.door.seconds_per_byte) for where, at in self.rig.doors.items()
@@ -95,8 +95,6 @@ class PlayedSet:
                 missing += [self._missing(name, error) for name in names]
         if missing:
             self.rig.keep()
-            for at in self.rig.doors.values():
-                at.close()
             raise MissingDevices(*missing)
 
     def _missing(self, name: str, error: NoSuchDevice) -> str:

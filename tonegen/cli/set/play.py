@@ -82,6 +82,6 @@ def command(
         now = played.playing.now_and_next()
         click.echo(f"{now}{heard} Ctrl-C stops and puts all receivers back.", err=True)
         if played.may_lose_notes:
-            click.echo(MAY_LOSE_NOTES, err=True)
+            click.echo(folded(MAY_LOSE_NOTES), err=True)
         keep_pauses_short()
         keep_playing(played, seconds)

@@ -37,6 +37,10 @@ def pytest_collection_modifyitems(items):
     for item in items:
         if any(folder in item.path.parents for folder in _REAL):
             item.add_marker("real")
+        if item.get_closest_marker("real"):
+            # A machine that is busy with other things loses periods, and with them what a test listens for:
+            # once is no fault of the program's. What is wrong with the program is so twice.
+            item.add_marker(pytest.mark.flaky(reruns=1))
 
 
 @pytest.hookimpl(optionalhook=True)

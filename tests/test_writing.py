@@ -1,5 +1,6 @@
 """Files are written whole or not at all, whatever the disk does."""
 
+import fcntl
 import os
 import subprocess
 import sys
@@ -7,8 +8,9 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
+from tonegen import writing
 from tonegen.errors import CannotWrite
-from tonegen.writing import written_whole
+from tonegen.writing import remove_left_over, written_whole
 
 
 def names_in(folder):
@@ -89,8 +91,9 @@ def test_a_disk_that_is_full(tmp_path):
     code = """
 import resource, signal, sys
 from pathlib import Path
+from tonegen import writing
 from tonegen.errors import CannotWrite
-from tonegen.writing import written_whole
+from tonegen.writing import remove_left_over, written_whole
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))
 try:
@@ -123,7 +126,7 @@ def test_who_may_read_a_file_stays_as_it_is(tmp_path, mode):
 WRITES_UNTIL_KILLED = """
 import sys
 from pathlib import Path
-from tonegen.writing import written_whole
+from tonegen.writing import remove_left_over, written_whole
 with written_whole(Path(sys.argv[1]), force=True) as beside:
     beside.write_text("half")
     print(beside.name, flush=True)
@@ -167,6 +170,21 @@ def test_what_another_program_is_writing_is_left_to_it(tmp_path, writer):
     program.wait()
     assert (tmp_path / "long.wav").read_text() == "half"
     assert names_in(tmp_path) == [".tonegen-folder.part", ".tonegen-mine.part.txt", "a.txt", "long.wav"]
+
+
+def test_a_name_that_is_another_files_by_now_is_not_taken_for_left_over(tmp_path, monkeypatch):
+    """Who found the file before saw what is gone: the new one has a writer."""
+    left, lock = tmp_path / ".tonegen-mine.part.txt", fcntl.flock
+    left.write_text("gone")
+
+    def locked_too_late(descriptor, how):
+        left.unlink()
+        left.write_text("new")
+        lock(descriptor, how)
+
+    monkeypatch.setattr(writing.fcntl, "flock", locked_too_late)
+    remove_left_over(tmp_path)
+    assert left.read_text() == "new"
 
 
 def test_files_are_written_side_by_side_in_one_folder(tmp_path):

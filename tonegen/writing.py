@@ -169,6 +169,8 @@ def taken(left: Path) -> Iterator[None]:
     try:
         fcntl.flock(taken, fcntl.LOCK_EX | fcntl.LOCK_NB)
         about = os.fstat(taken)
+        if not about.st_nlink:  # another took it before, and its name may have another file by now
+            raise FileNotFoundError
         if about.st_uid != os.getuid() or not (stat.S_ISREG(about.st_mode) or stat.S_ISDIR(about.st_mode)):
             raise PermissionError
         yield

@@ -9,7 +9,7 @@ import pytest
 
 from tests.keys.rig import tuned
 from tonegen.errors import NoSuchDevice
-from tonegen.keys import guard, journal, side_process
+from tonegen.keys import guard, journal, live, side_process
 from tonegen.keys.guard import Guard
 from tonegen.keys.journal import KeptUndo
 from tonegen.keys.live import Presence, TunedRig
@@ -203,20 +203,29 @@ def test_a_program_that_ends_while_its_guard_starts_is_not_missed_aloud(synthesi
     assert synthesizer.nothing_waits()
 
 
-def test_who_is_told_to_end_while_receivers_are_tuned_sends_nothing_behind_the_undo():
+def test_who_is_told_to_end_while_receivers_are_tuned_sends_nothing_behind_the_undo(monkeypatch):
     """The guard sends the undo at once: nothing that is still to be sent may come after it."""
-    rig, told, sent, pause = TunedRig(), threading.Event(), [], threading.Event()
+    rig, begun, sent, pause = TunedRig(), threading.Event(), [], threading.Event()
 
     class Receiver:
         seconds_per_byte = 0.0
 
         def send(self, message):
             sent.append(message)
-            if not told.is_set():
-                told.set()
-                signal.pthread_kill(threading.main_thread().ident, signal.SIGINT)
+            begun.set()
             pause.wait(0.01)  # as a cable takes its time
 
+    class Tuning(threading.Thread):
+        told = False
+
+        def join(self, timeout=None):
+            if not self.told:  # as the program is told to end while it waits
+                self.told = True
+                assert begun.wait(20)
+                raise KeyboardInterrupt
+            super().join(timeout)
+
+    monkeypatch.setattr(live, "Thread", Tuning)
     rig.doors["midi Piano"] = SimpleNamespace(door=Receiver(), close=lambda: None)
     threads = threading.active_count()
     with pytest.raises(KeyboardInterrupt):

@@ -34,7 +34,7 @@ MAY_LOSE_NOTES: Final = (
 # the end of each of these short sleeps: the whole takes longer there.
 _PERIOD_SLEEPS: Final = 50
 _SLEEP_SECONDS: Final = 0.005
-_SECONDS_TO_ARRIVE: Final = 0.02
+_SECONDS_TO_ARRIVE: Final = 0.1
 _LOOKS: Final = 100  # far more than ports go in a row
 # Windows offers no virtual ports to programs, and gives a port to one program at a time.
 VIRTUAL_PORTS: Final = sys.platform != "win32"

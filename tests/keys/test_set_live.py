@@ -11,9 +11,10 @@ from tonegen.keys import journal, set_live
 from tonegen.keys.osc import Message, decode, encode
 from tonegen.keys.osc_port import SET_ADDRESSES, answer
 from tonegen.keys.ports import Port
-from tonegen.keys.set_live import PlayedSet
+from tonegen.keys.set_live import Lights, PlayedSet
 from tonegen.keys.sets import set_plan
 from tonegen.presets.sets import set_list
+from tonegen.setlist.records import SetLights
 
 SET = """
 title = "Invented"
@@ -359,6 +360,19 @@ def test_lights_go_with_each_song_that_is_gone_to(file, monkeypatch):
     assert len(Desk.sent) == 1, "a switch that bounces"
     played.close()
     assert Desk.sent[-1] == "closed"
+
+
+def test_lights_that_go_and_come_back_are_told_of_once_each(monkeypatch):
+    """Those that are there from the beginning need no word."""
+    monkeypatch.setattr("tonegen.keys.set_live.MidiOutput", Desk)
+    lights, said = Lights(SetLights("Desk", 5)), []
+    for there in (True, True, False, False, True, True):
+        monkeypatch.setattr(Desk, "there", there)
+        said.append(lights.look())
+    lights.close()
+
+    gone = "No lights at Desk; they go with the songs as soon as they are there."
+    assert said == ["", "", gone, "", "The lights are back; they go with the next song.", ""]
 
 
 def test_osc_moves_the_pedals_of_a_set_that_has_a_steel(file, synthesizers):

@@ -35,6 +35,14 @@ def synthesizer():
 
 
 @pytest.fixture
+def synthesizers():
+    both = Synthesizer(), Synthesizer()
+    yield both
+    for one in both:
+        one.close()
+
+
+@pytest.fixture
 def programs():
     programs = Programs()
     yield programs

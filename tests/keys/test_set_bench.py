@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import pytest
 
-from tests.keys.conftest import Synthesizer
 from tonegen.errors import BadPreset, BadValue, NoSuchDevice
 from tonegen.keys import journal
 from tonegen.keys.osc import decode
@@ -37,14 +36,6 @@ line = "Count in slow"
 [[songs]]
 name = "March"
 """
-
-
-@pytest.fixture
-def synthesizers():
-    both = Synthesizer(), Synthesizer()
-    yield both
-    for one in both:
-        one.close()
 
 
 @pytest.fixture

@@ -5,7 +5,6 @@ from typing import ClassVar
 
 import pytest
 
-from tests.keys.conftest import Synthesizer
 from tonegen.errors import BadValue, NoSuchDevice
 from tonegen.keys import journal, set_live
 from tonegen.keys.osc import Message, decode, encode
@@ -46,14 +45,6 @@ name = "March"
 [[songs]]
 name = "Reel"
 """
-
-
-@pytest.fixture
-def synthesizers():
-    both = Synthesizer(), Synthesizer()
-    yield both
-    for one in both:
-        one.close()
 
 
 @pytest.fixture

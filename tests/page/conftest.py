@@ -2,6 +2,7 @@
 
 import pytest
 
+from tests.keys.conftest import synthesizers  # noqa: F401
 from tests.page.running import RunningPage
 
 

@@ -2,7 +2,6 @@
 
 import pytest
 
-from tests.keys.conftest import Synthesizer
 from tests.page import asks
 from tests.page.test_evening import write
 from tests.page.visitor import in_the_loop, visitor
@@ -35,14 +34,6 @@ name = "Polka"
 key = "C"
 follows = {{ Low = "quarter-comma-meantone on key" }}
 """
-
-
-@pytest.fixture
-def synthesizers():
-    both = Synthesizer(), Synthesizer()
-    yield both
-    for one in both:
-        one.close()
 
 
 @pytest.fixture

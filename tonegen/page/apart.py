@@ -53,13 +53,14 @@ class BenchApart(Generic[OneBench]):
         self,
         what: Callable[[], Result],
         then: Callable[[Result], None],
-        refused: Callable[[TonegenError], None],
+        complain: Callable[[str], object],
         done: Callable[[], None],
+        refused: Callable[[], None] = lambda: None,
     ) -> None:
         """Begin something that waits, and tell in the event loop what came of it.
 
-        then : takes the result, unless the bench is closed by then. refused : takes the reason instead.
-        done : called after either.
+        then : takes the result, unless the bench is closed by then. complain : takes the reason instead, once
+        `refused` was called. done : called after either.
         """
         doing = self.begin(what)
 
@@ -67,7 +68,8 @@ class BenchApart(Generic[OneBench]):
             try:
                 result = await doing
             except TonegenError as error:
-                refused(error)
+                refused()
+                complain(str(error))
             else:
                 if not self.closing:
                     then(result)

@@ -175,12 +175,7 @@ class PlayedRig:
         refused: Callable[[], None] = lambda: None,
     ) -> None:
         """Do something that waits, then say what came of it."""
-
-        def complained(error: TonegenError) -> None:
-            refused()
-            self._complain(str(error))
-
-        self._bench.tell(what, then, complained, self._show)
+        self._bench.tell(what, then, self._complain, self._show, refused)
 
     async def _watch(self) -> None:
         """Ask again and again how it stands: feet, notes and ports go on without the page."""

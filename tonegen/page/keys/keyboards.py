@@ -289,12 +289,7 @@ class Keyboards:
         refused: Callable[[], None] = lambda: None,
     ) -> None:
         """Do something that waits, then say what came of it."""
-
-        def complained(error: TonegenError) -> None:
-            refused()
-            self._complain(str(error))
-
-        self._bench.tell(what, then, complained, lambda: self._show(self.view()))
+        self._bench.tell(what, then, self._complain, lambda: self._show(self.view()), refused)
 
     def _retune(self) -> None:
         """Send the newest plan; while one is under way the next waits, and only the last is sent."""

@@ -6,6 +6,7 @@ import msgspec
 import pytest
 
 from tests.keys.listener import Listener
+from tests.keys.player import Player
 from tonegen import presets
 from tonegen.keys.cable import Cable
 from tonegen.keys.chords import ChordFollower, ChordFollowing
@@ -22,7 +23,7 @@ THIRD, FIFTH = -13.686, 1.955  # of 5:4 and 3:2 from equal temperament
 RING = 2.0  # what the presets have
 
 
-class Stage:
+class Stage(Player):
     """A player and a receiver by tables that hears what is sent, and when."""
 
     def __init__(self, name, scale=EQUAL, **said):
@@ -36,20 +37,8 @@ class Stage:
         self.follower = ChordFollower(ChordFollowing(**said), scale.key_cents.tolist())
         self.going = Going(made, Cable(self.listener.send))
         self.going.follow(self.follower)
+        super().__init__(self.going.receive)
         self.listener.log.clear()
-        self.now = 100.0
-
-    def play(self, *message, wait=0.0):
-        self.now += wait
-        self.going.receive(bytes(message), self.now)
-
-    def strike(self, *keys, wait=0.0):
-        for key in keys:
-            self.play(0x90, key, 80, wait=wait)
-
-    def lift(self, *keys):
-        for key in keys:
-            self.play(0x80, key, 64)
 
     @property
     def offsets(self):

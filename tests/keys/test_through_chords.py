@@ -7,6 +7,7 @@ import pytest
 from msgspec.structs import replace
 
 from tests.keys.listener import Listener
+from tests.keys.player import Player
 from tests.keys.rig import ONE, Through
 from tonegen import presets
 from tonegen.errors import BadValue
@@ -29,7 +30,7 @@ THIRD, FIFTH = -13.686, 1.955  # of 5:4 and 3:2 from equal temperament
 SETTLED = 0.0301
 
 
-class Stage:
+class Stage(Player):
     """A player, the rotation that follows, and a receiver that hears it."""
 
     def __init__(self, name="mpe", scale=EQUAL, own_cents=None, **said):
@@ -40,19 +41,7 @@ class Stage:
         self.follower = ChordFollower(ChordFollowing(**said), scale.key_cents.tolist())
         self.rotation = Rotation(made, self.listener.send)
         self.rotation.follow(self.follower)
-        self.now = 100.0
-
-    def play(self, *message, wait=0.0):
-        self.now += wait
-        self.rotation.receive(bytes(message), self.now)
-
-    def strike(self, *keys, wait=0.0):
-        for key in keys:
-            self.play(0x90, key, 80, wait=wait)
-
-    def lift(self, *keys):
-        for key in keys:
-            self.play(0x80, key, 64)
+        super().__init__(self.rotation.receive)
 
     @property
     def sounding(self):

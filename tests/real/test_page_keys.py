@@ -64,16 +64,26 @@ def wanted(name, temperament="five-limit-just"):
     return plan(scale, receiver(name))
 
 
+def choose_port(page, way, name):
+    """One of those that were looked for, in or out."""
+    there = page.locator(f"#{way} option:has-text('{name}')")
+    there.wait_for(state="attached")
+    page.select_option(f"#{way}", there.get_attribute("value"))
+
+
+def send(page):
+    page.click("#send")
+    page.wait_for_selector(".status[data-status=sent]")
+
+
 def test_the_tuning_is_sent_follows_the_player_and_is_put_back(page, sound_server):
     synthesizer = Synthesizer(sound_server)
     page.select_option("[aria-label='My targets']", "five-limit-just", force=True)
     page.click("nav [data-part=keys]")
     page.select_option("#receiver", "mts-octave")
     page.click("#ports")
-    page.wait_for_selector("#out option:has-text('synthesizer')", state="attached")
-    page.select_option("#out", page.locator("#out option:has-text('synthesizer')").get_attribute("value"))
-    page.click("#send")
-    page.wait_for_selector(".status[data-status=sent]")
+    choose_port(page, "out", "synthesizer")
+    send(page)
     made = wanted("mts-octave")
     assert synthesizer.received(len(made.messages)) == list(made.messages)
 
@@ -94,10 +104,8 @@ def test_a_port_that_drops_is_shown_and_tuned_again_when_it_is_back(page, sound_
     page.click("nav [data-part=keys]")
     page.select_option("#receiver", "mts-octave")
     page.click("#ports")
-    page.wait_for_selector("#out option:has-text('synthesizer')", state="attached")
-    page.select_option("#out", page.locator("#out option:has-text('synthesizer')").get_attribute("value"))
-    page.click("#send")
-    page.wait_for_selector(".status[data-status=sent]")
+    choose_port(page, "out", "synthesizer")
+    send(page)
     synthesizer.close()
     page.wait_for_selector(".status[data-status=gone]:has-text('is gone')")
 
@@ -132,21 +140,14 @@ class Keyboard:
         self.client.close()
 
 
-def choose_input(page):
-    page.wait_for_selector("#in option:has-text('keyboard')", state="attached")
-    page.select_option("#in", page.locator("#in option:has-text('keyboard')").get_attribute("value"))
-
-
 def test_notes_pass_through_retuned(page, sound_server):
     synthesizer, keyboard = Synthesizer(sound_server), Keyboard(sound_server)
     page.select_option("[aria-label='My targets']", "five-limit-just", force=True)
     page.click("nav [data-part=keys]")
     page.click("#ports")
-    page.wait_for_selector("#out option:has-text('synthesizer')", state="attached")
-    page.select_option("#out", page.locator("#out option:has-text('synthesizer')").get_attribute("value"))
-    choose_input(page)
-    page.click("#send")
-    page.wait_for_selector(".status[data-status=sent]")
+    choose_port(page, "out", "synthesizer")
+    choose_port(page, "in", "keyboard")
+    send(page)
     made = wanted("twelve-channel-bend")
     assert synthesizer.received(len(made.messages)) == list(made.messages)
     page.click("#through")
@@ -168,11 +169,9 @@ def test_a_chord_that_is_played_shows_what_each_note_got_and_who_asked(page, sou
     page.select_option("#receiver", "mpe")
     page.select_option("#lead", "bass")
     page.click("#ports")
-    page.wait_for_selector("#out option:has-text('synthesizer')", state="attached")
-    page.select_option("#out", page.locator("#out option:has-text('synthesizer')").get_attribute("value"))
-    choose_input(page)
-    page.click("#send")
-    page.wait_for_selector(".status[data-status=sent]")
+    choose_port(page, "out", "synthesizer")
+    choose_port(page, "in", "keyboard")
+    send(page)
     page.click("#through")
     page.wait_for_selector(".status:has-text('pass through from')")
     keyboard.send(0x90, 60, 100)
@@ -204,9 +203,8 @@ def test_each_note_goes_to_an_osc_receiver_with_its_frequency(page, sound_server
         receiver.settimeout(20)
         page.fill("#osc", f"127.0.0.1:{receiver.getsockname()[1]}")
         page.click("#ports")
-        choose_input(page)
-        page.click("#send")
-        page.wait_for_selector(".status[data-status=sent]")
+        choose_port(page, "in", "keyboard")
+        send(page)
         page.click("#through")
         page.wait_for_selector(".status:has-text('pass through from')")
         keyboard.send(0x90, 68, 100)

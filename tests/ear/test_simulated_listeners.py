@@ -1,9 +1,9 @@
 """Every method of measuring, tried on simulated listeners whose ears are known.
 
 The threshold found must be right within 8 % on the average (of logarithms, for thresholds are ratios), and
-the range that is stated must cover the truth as often as it says; where a listener is not measured so well,
-how far off he is stands beside him. Of 500 runs a mean of logarithms is known to 1 or 2 % (one standard
-error: a threshold by itself is known to 20 or 40 %), a coverage of 0.95 to 0.01; bounds leave twice that.
+the range that is stated must cover the truth as often as it says. Of 500 runs a mean of logarithms is known
+to 1 or 2 % (one standard error: a threshold by itself is known to 20 or 40 %), a coverage of 0.95 to 0.01;
+bounds leave twice that.
 For one listener a Bayesian range covers exactly what it says only on the average over all listeners that it
 holds possible, so that is tested too.
 
@@ -18,15 +18,18 @@ import pytest
 from tonegen.ear.abx import p_of_guessing, proportion_right
 from tonegen.ear.adjustment import settings
 from tonegen.ear.bayes import Belief, usual_listeners
+from tonegen.ear.planning import USUAL
 from tonegen.ear.psychometric import HEARD, LAPSES, Answers, Weibull, threshold
 from tonegen.ear.staircase import Staircase
 from tonegen.ear.taps import tapped_rate
+from tonegen.ear.trials import TrialKind
 
 pytestmark = pytest.mark.long
 
 RUNS = 1000
 LISTENERS = 500
 SLOPES = (1.5, 2.0, 3.0)
+TRIALS = USUAL[TrialKind.PURER].trials
 
 
 def relative_bias(values, truth):
@@ -48,8 +51,8 @@ def test_staircase_finds_its_target(down, slope):
     assert abs(relative_bias(found, listener.level_at(stairs.target, slips=True))) < 0.05
 
 
-def asked_60_times(right_of, rng, guess=0.5, runs=LISTENERS):
-    """What is believed of listeners after 60 adaptive trials each.
+def asked_as_usual(right_of, rng, guess=0.5, runs=LISTENERS):
+    """What is believed of listeners after as many adaptive trials each as a session has.
 
     right_of : of the number of a trial and the level of each run, how likely the answer is right
     """
@@ -57,7 +60,7 @@ def asked_60_times(right_of, rng, guess=0.5, runs=LISTENERS):
     right = listeners.right(listeners.levels)
     explained = np.stack([1 - right, right])
     weights = np.ones((runs, listeners.thresholds.size))
-    for number in range(60):
+    for number in range(TRIALS):
         weights /= weights.sum(axis=1, keepdims=True)
         asked = np.argmin(listeners.expected_entropy(weights.T), axis=0)
         answered_right = rng.random(runs) < right_of(number, listeners.levels[asked])
@@ -67,17 +70,17 @@ def asked_60_times(right_of, rng, guess=0.5, runs=LISTENERS):
 
 def test_runs_side_by_side_are_each_as_one_alone():
     """The very levels and weights that a session has."""
-    answers = np.random.default_rng(0).random((60, 3)) < 0.8
+    answers = np.random.default_rng(0).random((TRIALS, 3)) < 0.8
     asked = []
 
     def right_of(number, levels):
         asked.append(levels)
         return answers[number]
 
-    together = asked_60_times(right_of, np.random.default_rng(1), runs=3)
+    together = asked_as_usual(right_of, np.random.default_rng(1), runs=3)
     for run, last in enumerate(together):
         belief = Belief(usual_listeners())
-        for number in range(60):
+        for number in range(TRIALS):
             assert belief.next_level() == asked[number][run]
             belief = belief.after(belief.next_level(), bool(answers[number, run]))
         assert last.weights == pytest.approx(belief.weights, abs=1e-9)
@@ -85,10 +88,10 @@ def test_runs_side_by_side_are_each_as_one_alone():
 
 @pytest.mark.parametrize("slope", [1.5, 3.0])
 def test_bayesian_threshold_of_one_listener(slope):
-    """60 trials each; also with ranges of 68 %, so that not the tails alone are right."""
+    """Also with ranges of 68 %, so that not the tails alone are right."""
     listener = Weibull(threshold=4, slope=slope)
     truth = listener.level_at(HEARD)
-    beliefs = asked_60_times(lambda _, levels: listener.right(levels), np.random.default_rng(1))
+    beliefs = asked_as_usual(lambda _, levels: listener.right(levels), np.random.default_rng(1))
     wide = [belief.threshold() for belief in beliefs]
     narrow = [belief.threshold(confidence=0.68) for belief in beliefs]
 
@@ -110,7 +113,7 @@ def test_bayesian_range_covers_what_it_says_over_all_listeners():
     threshold, slope, lapse = (
         np.array([getattr(one, name) for one in listeners]) for name in ("threshold", "slope", "lapse")
     )
-    beliefs = asked_60_times(
+    beliefs = asked_as_usual(
         lambda _, levels: 0.5 - (0.5 - lapse) * np.expm1(-((levels / threshold) ** slope)), rng
     )
     for confidence, within in ((0.95, 0.025), (0.5, 0.06)):
@@ -143,29 +146,29 @@ def tired_ear(slope):
     """He slips more and more often: hardly at first, once in six trials at the end."""
 
     def right_of(number, levels):
-        return Weibull(threshold=4, slope=slope, lapse=number / 60 / 6).right(levels)
+        return Weibull(threshold=4, slope=slope, lapse=number / TRIALS / 6).right(levels)
 
     return Weibull(threshold=4, slope=slope).level_at(HEARD), right_of
 
 
-# How far off the thresholds of each are on the average; the README says which are off by more than 8 %.
-OFF = {
-    "slope 1": (steady_ear(1, 0.02), -0.14),
-    "slope 5": (steady_ear(5, 0.02), -0.06),
-    "slope 1, one slip in ten": (steady_ear(1, 0.1), 0.07),
-    "slope 2, one slip in ten": (steady_ear(2, 0.1), 0.06),
-    "slope 5, one slip in ten": (steady_ear(5, 0.1), 0.06),
-    "biased": (biased_ear(2), -0.05),
-    "tired": (tired_ear(2), 0.0),
+OTHERS = {
+    "slope 1": steady_ear(1, 0.02),
+    "slope 5": steady_ear(5, 0.02),
+    "slope 1, one slip in ten": steady_ear(1, 0.1),
+    "slope 2, one slip in ten": steady_ear(2, 0.1),
+    "slope 5, one slip in ten": steady_ear(5, 0.1),
+    "biased": biased_ear(2),
+    "tired": tired_ear(2),
 }
 
 
-@pytest.mark.parametrize("who", OFF)
-def test_slips_bias_and_tiredness_are_not_heard_as_a_dull_ear(who):
-    (truth, right_of), off = OFF[who]
-    found = [one.threshold() for one in asked_60_times(right_of, np.random.default_rng(13))]
+@pytest.mark.parametrize("who", OTHERS)
+def test_vagueness_slips_bias_and_tiredness_do_not_move_a_threshold(who):
+    truth, right_of = OTHERS[who]
+    found = [one.threshold() for one in asked_as_usual(right_of, np.random.default_rng(13))]
+    values = [one.value for one in found]
 
-    assert relative_bias([one.value for one in found], truth) == pytest.approx(off, abs=0.04)
+    assert abs(relative_bias(values, truth)) < 0.08 + 2 * np.std(np.log(values)) / np.sqrt(LISTENERS)
     assert np.mean([one.covers(truth) for one in found]) > 0.9
 
 
@@ -175,7 +178,7 @@ def test_bayesian_threshold_where_guessing_is_right_once_in_three():
     truth = listener.level_at(HEARD)
     found = [
         one.threshold()
-        for one in asked_60_times(lambda _, levels: listener.right(levels), np.random.default_rng(8), 1 / 3)
+        for one in asked_as_usual(lambda _, levels: listener.right(levels), np.random.default_rng(8), 1 / 3)
     ]
 
     assert abs(relative_bias([one.value for one in found], truth)) < 0.08 + 2 * 0.012

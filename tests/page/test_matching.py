@@ -119,7 +119,7 @@ def test_whatever_else_is_begun_ends_it(own_folder, note):
         await page.until("ears", lambda shown: shown["asked"] and shown["asked"]["form"] == "choose")
         page.ask(asks.MatchRecording("partner.wav", person="Ada"), asks.Pause())
         shown = await page.until("ears", lambda shown: shown["asked"] is None)
-        assert shown["waiting"][0]["words"].startswith("which is purer, 0 of 60")
+        assert shown["waiting"][0]["words"].startswith("which is purer, 0 of 90")
         assert not page.engine.part(EarsPart).asks_alone
         await page.engine.close()
 

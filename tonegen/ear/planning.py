@@ -28,8 +28,8 @@ class Usual:
 
 
 USUAL: Final[Mapping[TrialKind, Usual]] = {
-    TrialKind.PURER: Usual(60, Method.BAYES, 20.0),
-    TrialKind.SIDE: Usual(60, Method.BAYES, 20.0),
+    TrialKind.PURER: Usual(90, Method.BAYES, 20.0),
+    TrialKind.SIDE: Usual(90, Method.BAYES, 20.0),
     TrialKind.SET: Usual(20, Method.FIXED, 30.0),
     TrialKind.RATE: Usual(20, Method.FIXED, 20.0),
     TrialKind.MATCH: Usual(20, Method.FIXED, 20.0),

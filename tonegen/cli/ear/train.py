@@ -53,7 +53,7 @@ from tonegen.setup.setting import Hands
     type=float,
     help="How long each sound lasts, 0.5 to 30; 2 if left out. Longer shows finer beats.",
 )
-@click.option("--trials", type=int, help="How many; 16 to 60, depending on the kind, if left out.")
+@click.option("--trials", type=int, help="How many; 16 to 90, depending on the kind, if left out.")
 @click.option(
     "--method",
     type=click.Choice([method.value for method in Method if method is not Method.BLOCKS]),

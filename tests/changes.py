@@ -771,7 +771,7 @@ changes(
     "tonegen/keys/set_live.py", "tests/keys/test_set_live.py",
     ("_file_state(self._made.evening.file) != self._file", "False"),
     ("            self.rig.keep()\n", ""),
-    ("raise MissingDevices(*missing)", "raise MissingDevices(missing[0])"),
+    ("else MissingDevices)(*missing)", "else MissingDevices)(missing[0])"),
     ("        self.playing.port_came(port)\n\n", "\n"),
     ('if choose(port, there, "input").name in played:', "if False:"),
     ("{choose(name, there, \"input\").name for name in keyboards}", "set()"),

@@ -44,3 +44,9 @@ class MissingDevices(NoSuchDevice):
     def __str__(self) -> str:
         """All in one."""
         return "; ".join(map(str, self.args))
+
+
+class UnfitRig(MissingDevices):
+    """Receivers of a set's file that are not there: the file says more than the rig has."""
+
+    exit_code = 2

@@ -12,7 +12,7 @@ import soundfile
 
 from tests.measure import beat_of, hz_of
 from tonegen import presets
-from tonegen.cli import SUMMARIES
+from tonegen.cli import SUMMARIES, main
 from tonegen.cli.ear import SUMMARIES as EAR_SUMMARIES
 from tonegen.cli.keys import SUMMARIES as KEYS_SUMMARIES
 from tonegen.cli.tunings import SUMMARIES as TUNINGS_SUMMARIES
@@ -414,6 +414,17 @@ def test_a_closed_stdout_is_no_fault():
     )
 
     assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_a_fault_of_the_program_itself_leaves_the_interpreter_as_it_was(monkeypatch):
+    """Python's word on what nobody can raise goes where it went before, also after a second call."""
+    before = sys.unraisablehook, sys.stdout, sys.stderr
+    monkeypatch.setattr(sys, "argv", ["tonegen", "list"])
+    monkeypatch.setattr("tonegen.cli.tonegen.main", lambda **_: 1 / 0)
+    with pytest.raises(ZeroDivisionError):
+        main()
+
+    assert (sys.unraisablehook, sys.stdout, sys.stderr) == before
 
 
 def test_help_loads_no_arithmetic_and_beats_no_device():

@@ -114,9 +114,11 @@ def main() -> NoReturn:
     usual end of the command.
     """
     ending.listen()
-    print_what_stdout_takes()
-    code = _run()
-    told = ending.stop_listening()
+    try:
+        print_what_stdout_takes()
+        code = _run()
+    finally:
+        told = ending.stop_listening()
     sys.exit(code if told == INTERRUPTED else told or code)
 
 

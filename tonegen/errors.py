@@ -46,7 +46,7 @@ class MissingDevices(NoSuchDevice):
         return "; ".join(map(str, self.args))
 
 
-class UnfitRig(MissingDevices):
+class MissingReceivers(MissingDevices):
     """Receivers of a set's file that are not there: the file says more than the rig has."""
 
     exit_code = 2

@@ -5,7 +5,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-from tonegen.errors import BadValue, MissingDevices, NoSuchDevice, UnfitRig
+from tonegen.errors import BadValue, MissingDevices, MissingReceivers, NoSuchDevice
 from tonegen.keys import midi
 from tonegen.keys.cable import Cable
 from tonegen.keys.evening import KEYBOARD
@@ -55,7 +55,7 @@ class PlayedSet:
         """Post the guard, then tune all receivers but some for the song at a place, side by side.
 
         passes : whether a keyboard's notes are to pass through.
-        Raises MissingDevices, UnfitRig where the set is a file, with a line for each receiver that is
+        Raises MissingDevices, MissingReceivers where the set is a file, with a line for each receiver that is
         missing; nothing has been sent then.
         """
         self._made = made
@@ -96,7 +96,7 @@ class PlayedSet:
                 missing += [self._missing(name, error) for name in names]
         if missing:
             self.rig.keep()
-            raise (UnfitRig if self._made.evening.file else MissingDevices)(*missing)
+            raise (MissingReceivers if self._made.evening.file else MissingDevices)(*missing)
 
     def _missing(self, name: str, error: NoSuchDevice) -> str:
         if not self._made.evening.file:  # it is all that was asked for

@@ -199,6 +199,7 @@ def _print(chart: Copedent, made_with: str, shown: Mapping[TuningPoint, tuple[Re
         ),
         lines=True,
     )
+    # Not in the cells: with a line for each state the table would be twice as wide as a page.
     if shown:
         click.echo("With drop, in the states that are played, a meter reads instead:")
     for point, readings in shown.items():

@@ -62,6 +62,7 @@ class KeyReader:
             import termios
             import tty
 
+            # Once for all keys: a change of mode between two throws away what was pressed meanwhile.
             before = termios.tcgetattr(sys.stdin)
             tty.setcbreak(sys.stdin)
 

@@ -69,6 +69,7 @@ class Question:
                 away = "on it" if abs(answer) < 0.05 else f"{signed(answer, 1)} cents from it"
                 said = f"{close}: you are {away}."
             case AnswerForm.SING:
+                # Who sang says so: a microphone would hear the tone that goes on as well.
                 said = "Well sung." if right else "Hear the tone again, and sing it."
             case AnswerForm.CHOOSE:
                 said = "Yes." if right else f"No: {self.answers[int(self.right)]}."

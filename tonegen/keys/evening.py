@@ -177,6 +177,7 @@ class Evening:
 
     def moved_by_feet(self) -> dict[str, float]:
         """Pedals and levers that controls have moved since this was asked last, with their travels."""
+        # Moves, not where all pedals stand: a late answer must not push back a pedal that a hand has moved.
         moved, self._by_feet = self._by_feet, {}
         return moved
 

@@ -50,6 +50,8 @@ def waits_of(receiver: Receiver) -> Waits:
     """What every change of a receiver's tuning waits for."""
     if isinstance(receiver, KeyTuning) and receiver.message == "single note":
         return Waits.NOTES
+    # Each note on a channel of its pitch class could bring its own: but a chord half in the old song is worse
+    # than one in the new song a little later.
     if receiver.moves_what_sounds or isinstance(receiver, BendPerClass | TuningPerClass):
         return Waits.SILENCE
     return Waits.NOTHING
@@ -310,6 +312,7 @@ class Going:
         """Whether no note would be cut, changed or held up."""
         if self.tables is not None and message[0] < midi.SYSTEM:
             return not self.tables.held_on(message[0] & midi.CHANNEL_BITS)
+        # By the standard a new program leaves notes alone, yet many receivers cut what sounds.
         if self.notes.held_keys:
             return False
         return len(message) <= SHORT_BYTES or self.notes.rings_until + PAUSE_SECONDS <= now

@@ -236,6 +236,7 @@ class Lights:
             return ""
         if not self._there:
             return f"No lights at {self._asked.port}; they go with the songs as soon as they are there."
+        # They are told nothing now, nor at the start: no light changes before the player goes to a song.
         return "" if before is None else "The lights are back; they go with the next song."
 
     def _found(self) -> bool:

@@ -170,6 +170,7 @@ def without_own(before: Array, part: Array, later: int, cycles: Array) -> Array:
     >>> float(np.abs(without_own(tone[:4000], tone[5000:], 5000, np.array([0.01]))).max().round(6))
     0.0
     """
+    # From before the pick: under a string that is tuned to one of the tones, the two cannot be told apart.
     known = before if len(before) * cycles.min() >= 1 and len(before) >= 4 * len(cycles) else part
     at = 0 if known is before else later
     columns = _waves(at + np.arange(len(known)), cycles)

@@ -170,6 +170,7 @@ def application(
             Route("/classroom/sound.wav", class_sound),
             Route("/classroom/lesson.wav", class_sound),
             Route("/answers.csv", answers),
+            # By POST, for which a browser must say whose page asks: see `guard`.
             Route("/render", render.answer, methods=["POST"]),
             Route("/retune", retune.answer, methods=["POST"]),
             Route("/partner", partner.answer, methods=["POST"]),

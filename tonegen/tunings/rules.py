@@ -92,6 +92,7 @@ def shapes(keys: Sequence[int], frets: Mapping[str, Sequence[int | None]]) -> tu
             if fret is not None and not 0 <= fret <= LAST_FRET:
                 raise BadValue(f"{name}: fret {fret} is off the neck; frets go from 0 to {LAST_FRET}")
         played = [(place, fret) for place, fret in enumerate(stopped) if fret is not None]
+        # Octaves weigh no more here: on frets none is free of what its strings play in other shapes.
         pairs = combinations([(keys[place] + fret, place, fret) for place, fret in played], 2)
         wished += [wish for low, high in pairs for wish in _wished(low, high, CONSONANCES, 1.0, name)]
     return tuple(wished)

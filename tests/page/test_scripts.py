@@ -1030,15 +1030,24 @@ def down_on(page, selector):
     page.mouse.down()
 
 
+@pytest.fixture
 def stop_the_clock(page):
-    """From now on time passes only as the test says, however busy the machine is."""
-    page.clock.install(time=0)
-    page.clock.pause_at(1000)
+    """Once called, time passes only as the test says, however busy the machine is; after it time goes on."""
+    stopped = []
+
+    def stop():
+        stopped.append(True)
+        page.clock.install(time=0)
+        page.clock.pause_at(1000)
+
+    yield stop
+    if stopped:
+        page.clock.resume()
 
 
-def test_a_press_goes_on_once_it_was_held_for_a_moment(page):
+def test_a_press_goes_on_once_it_was_held_for_a_moment(page, stop_the_clock):
     on_stage(page)
-    stop_the_clock(page)
+    stop_the_clock()
     down_on(page, "#set-next")
     page.clock.run_for(290)
     assert asked_so_far(page) == []
@@ -1050,9 +1059,9 @@ def test_a_press_goes_on_once_it_was_held_for_a_moment(page):
     assert asked_so_far(page) == ["nextsong"]
 
 
-def test_a_press_that_is_too_short_or_slides_away_does_nothing(page):
+def test_a_press_that_is_too_short_or_slides_away_does_nothing(page, stop_the_clock):
     on_stage(page)
-    stop_the_clock(page)
+    stop_the_clock()
     down_on(page, "#set-next")
     page.clock.run_for(290)
     page.mouse.up()
@@ -1106,6 +1115,34 @@ def test_the_next_song_stands_large_and_the_song_now_small(page):
     assert page.inner_text("#song-next").strip() == "That was the last song"
     assert page.is_disabled("#set-next")
     assert not page.is_visible("#song-fret")
+
+
+# -- choices: what a hand goes through while answers come ---------------------------------------------------
+
+
+def test_an_answer_to_an_earlier_choice_pushes_no_hand_back(page, engine_shows):
+    """The arrow keys go down the ratios faster than the engine answers; its last word counts at the end."""
+    two = engine_shows["two"]
+    first, second, third = (one["ratio"] for one in two["ratios"][:3])
+
+    def answer(ratio, ratios=two["ratios"]):
+        page.evaluate(
+            "(message) => shown(message)",
+            {**two, "ratios": ratios, "written": {**two["written"], "ratio": ratio}},
+        )
+
+    answer(first)
+    page.click("#tones summary")
+    page.focus("#tone-ratio")
+    expect(page.locator("#tone-ratio")).to_have_value(first)
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("ArrowDown")
+    answer(second, [*two["ratios"], {"ratio": "99:70", "words": "as written"}])
+    assert page.input_value("#tone-ratio") == third
+    page.keyboard.press("ArrowUp")
+    assert [one["ratio"] for one in asked(page, "tones")] == [second, third, second]
+    answer(third)
+    expect(page.locator("#tone-ratio")).to_have_value(third)
 
 
 # -- the tuning order: a press counts, whatever the program has answered by then ---------------------------

@@ -187,6 +187,23 @@ def test_the_other_kinds_fit_any_screen(opened, own, screen):
         page.tap("#own-forget")
 
 
+@pytest.mark.parametrize("screen", [TABLET, PHONE, LAPTOP])
+def test_save_stays_where_it_is_while_its_name_is_right_and_wrong(opened, own, screen):
+    """What is wrong comes and goes a moment after it was typed, when the finger is on its way."""
+    page = opened(*screen, has_touch=True, is_mobile=screen == PHONE)
+    page.click("#caution button")
+    begin(page, "e9-ten-string")
+    wrong = page.locator("[data-field=name] ~ .wrong")
+    expect(wrong).to_have_text("give it a name to save it under")
+    before = page.locator("#own-save").bounding_box()
+    page.fill("#own-name", "my-steel")
+    expect(wrong).to_be_empty()
+    assert page.locator("#own-save").bounding_box() == before
+    page.fill("#own-name", "a/b")
+    expect(wrong).not_to_be_empty()
+    assert page.locator("#own-save").bounding_box() == before
+
+
 def test_offsets_are_kept_under_a_name(opened, own):
     page = opened(1024, 768, has_touch=True)
     page.tap("nav [data-part=own]")

@@ -2,7 +2,7 @@
 // far from pure that can be.
 
 import { ask, hear } from "../static/wire.js";
-import { byId, held, make, say } from "../static/parts.js";
+import { byId, held, make, offers, say } from "../static/parts.js";
 import { oneStop } from "../static/stops.js";
 import { earFor } from "../hearing/ear.js";
 
@@ -10,6 +10,7 @@ const FORGET_MS = 4000;
 let taps = [];
 
 const pair = make("select", { id: "tap-pair", "aria-label": "Which pair beats" });
+const offerPairs = offers(pair);
 const button = make("button", { id: "tap-here" }, "Tap on each beat");
 const words = make("output", { class: "counted", "aria-live": "polite" });
 const number = (id, label, value) =>
@@ -80,15 +81,8 @@ hear("hearing", (heard) => {
 });
 
 hear("view", ({ pairs }) => {
-  const options = JSON.stringify(pairs.map(({ low, high, names }) => [low, high, names]));
   button.disabled = pair.disabled = done.disabled = !pairs.length;
-  if (pair.dataset.options === options) return;
-  const before = pair.value;
-  pair.dataset.options = options;
-  pair.replaceChildren(
-    ...pairs.map(({ low, high, names }) => make("option", { value: `${low} ${high}` }, names)),
-  );
-  if (pairs.some(({ low, high }) => `${low} ${high}` === before)) pair.value = before;
+  offerPairs(pairs.map(({ low, high, names }) => [`${low} ${high}`, names]));
 });
 hear("count", (count) => {
   const where = [count.wide, count.narrow].filter(Boolean).join("; ");

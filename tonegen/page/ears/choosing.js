@@ -1,7 +1,7 @@
 // What to train, on what, and who answers; or to go on with what was not finished.
 
 import { ask } from "../static/wire.js";
-import { byId, make, mark } from "../static/parts.js";
+import { byId, make, mark, offers } from "../static/parts.js";
 import { whenComfortable } from "../sound/volume.js";
 import { oneStop } from "../static/stops.js";
 
@@ -41,6 +41,7 @@ let chosenIntervals = new Set(["5:4", "3:2"]);
 
 const build = () => {
   const { kinds, intervals, registers, timbres, beds, lengths, methods } = ears.offered;
+  const grip = make("select", { id: "ear-grip", onchange: () => showChosen() });
   const part = {
     kinds: make(
       "div",
@@ -56,7 +57,8 @@ const build = () => {
       onchange: () => ask("ears", { person: person() }),
     }),
     people: make("datalist", { id: "ear-people" }),
-    grip: make("select", { id: "ear-grip", onchange: () => showChosen() }),
+    grip,
+    offerGrips: offers(grip),
     intervals: make(
       "div",
       { class: "intervals", role: "group", "aria-label": "Intervals" },
@@ -232,12 +234,7 @@ const showGrips = () => {
     [" ", "the current grip"],
     ...grips.map((name) => [` ${name}`, name]),
   ];
-  const wanted = JSON.stringify(options);
-  if (chooser.grip.dataset.options === wanted) return;
-  const before = chooser.grip.value;
-  chooser.grip.dataset.options = wanted;
-  chooser.grip.replaceChildren(...options.map(([value, words]) => make("option", { value }, words)));
-  if (options.some(([value]) => value === before)) chooser.grip.value = before;
+  chooser.offerGrips(options);
   showChosen();
 };
 

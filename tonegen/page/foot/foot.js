@@ -1,7 +1,7 @@
 // A foot board by MIDI: its input is chosen, a pedal pressed here, and its controller moved.
 
 import { ask, hear } from "../static/wire.js";
-import { make, mark, refill, say } from "../static/parts.js";
+import { make, mark, offers, refill, say } from "../static/parts.js";
 import { oneStop } from "../static/stops.js";
 
 /** @type {import("../static/wire.js").Shows["foot"]} */
@@ -9,6 +9,7 @@ let foot = { port: "", learns: "", pedals: [], words: "" };
 let inputs = [];
 
 const port = make("select", { id: "foot-input", onchange: () => ask("footinput", { port: port.value }) });
+const offerPorts = offers(port);
 const pedals = make("div", { class: "chips", id: "foot-pedals" });
 const hint = make("p", { class: "hint", id: "foot-words", role: "status" });
 oneStop(pedals, { name: "Pedals and levers to learn" });
@@ -32,15 +33,9 @@ const NONE = ["", "none"];
 const showPort = () => {
   const there = inputs.map((name) => [name, name]);
   const away = foot.port && !inputs.some(isChosen) ? [[foot.port, `${foot.port} (not there)`]] : [];
-  const options = JSON.stringify([NONE, ...there, ...away]);
-  if (port.dataset.options !== options) {
-    port.dataset.options = options;
-    port.replaceChildren(
-      ...[NONE, ...there, ...away].map(([value, words]) => make("option", { value }, words)),
-    );
-  }
-  const chosen = [NONE, ...there, ...away].find(([name]) => (foot.port ? isChosen(name) : name === ""));
-  if (document.activeElement !== port) port.value = chosen[0];
+  const options = [NONE, ...there, ...away];
+  const [chosen] = options.find(([name]) => (foot.port ? isChosen(name) : name === ""));
+  offerPorts(options, chosen);
 };
 
 const showPedals = () => {

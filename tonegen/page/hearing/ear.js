@@ -2,7 +2,7 @@
 
 import { ask, hear } from "../static/wire.js";
 import { part } from "../static/nav.js";
-import { make, mark, say } from "../static/parts.js";
+import { make, mark, offers, say } from "../static/parts.js";
 
 /** @typedef {import("../static/messages.js").Asks["listen"]} Listens */
 
@@ -11,15 +11,6 @@ let inputs = { inputs: [], chosen: null, channel: 0 };
 /** @type {import("../static/wire.js").Shows["hearing"] | null} */
 let heard = null;
 const shown = [];
-
-const offer = (select, options, value) => {
-  const shape = JSON.stringify(options);
-  if (select.dataset.options !== shape) {
-    select.dataset.options = shape;
-    select.replaceChildren(...options.map(([key, words]) => make("option", { value: key }, words)));
-  }
-  if (select.value !== value) select.value = value;
-};
 
 // Which input and channel the program listens at, folded away.
 /** @param {string} name  of the part that has it */
@@ -32,6 +23,8 @@ export const inputChooser = (name) => {
     id: `${name}-channel`,
     onchange: () => ask("input", { name: input.value || null, channel: Number(channel.value) }),
   });
+  const offerInputs = offers(input),
+    offerChannels = offers(channel);
   const chosenNow = make("summary");
   const where = make(
     "details",
@@ -49,8 +42,7 @@ export const inputChooser = (name) => {
     const channelNow = inputs.channel ? `, channel ${inputs.channel}` : "";
     say(chosenNow, `Sound input: ${chosen ?? "the usual one"}${channelNow}`);
     const known = inputs.inputs.find(({ name }) => name === chosen);
-    offer(
-      input,
+    offerInputs(
       [
         ["", "the usual one"],
         ...inputs.inputs.map(({ name }) => [name, name]),
@@ -59,8 +51,7 @@ export const inputChooser = (name) => {
       chosen ?? "",
     );
     const most = Math.max(known?.channels ?? 2, inputs.channel);
-    offer(
-      channel,
+    offerChannels(
       [["0", "the loudest"], ...Array.from({ length: most }, (_, at) => [String(at + 1), String(at + 1)])],
       String(inputs.channel),
     );

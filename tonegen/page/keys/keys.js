@@ -1,7 +1,7 @@
 // Keyboards and samplers: what a receiver would get and what remains, and sending it, with notes through it.
 
 import { ask, hear } from "../static/wire.js";
-import { byId, HAND_MS, make, mark, refill, say, tableHead } from "../static/parts.js";
+import { byId, make, mark, offers, refill, say, tableHead } from "../static/parts.js";
 import { part } from "../static/nav.js";
 import { footForm } from "../foot/foot.js";
 import { remoteForm } from "../remote/remote.js";
@@ -29,40 +29,24 @@ const LEADS = {
 /** @type {import("../static/wire.js").Shows["keys"] | null} */
 let keys = null;
 let asked = false;
-let touchedAt = -HAND_MS;
-let later = null;
 
-const choose = (change) =>
-  ask("receiver", { name: keys.receiver, policy: keys.policy, follow: keys.follow, ...change });
-
-// A choice whose element stays, so that a hand on it is not disturbed: an answer to an earlier choice comes
-// late.
 /** @param {(chosen: string) => void} change */
 const choice = (id, label, change = () => {}) => {
-  const element = make("select", {
-    id,
-    onchange: () => {
-      touchedAt = performance.now();
-      change(element.value);
-    },
+  const element = make("select", { id, onchange: () => change(element.value) });
+  return { element, offer: offers(element), field: make("label", {}, label, element) };
+};
+const choose = () =>
+  ask("receiver", {
+    name: receiver.element.value,
+    policy: policy.element.value,
+    follow: follow.element.value === "true",
   });
-  return { element, field: make("label", {}, label, element) };
-};
-const offer = ({ element }, options, value = element.value) => {
-  const shape = JSON.stringify(options);
-  if (element.dataset.options !== shape) {
-    element.dataset.options = shape;
-    element.replaceChildren(...options.map(([key, words]) => make("option", { value: key }, words)));
-  }
-  const wanted = options.some(([key]) => key === value) ? value : options[0]?.[0];
-  if (element.value !== wanted) element.value = wanted;
-};
 
-const receiver = choice("receiver", "Receiver", (name) => choose({ name }));
+const receiver = choice("receiver", "Receiver", choose);
 const whole = make("small", { class: "whole" }); // where a phone's choice has no room for it
 receiver.field.append(whole);
-const policy = choice("policy", "Where strings disagree", (one) => choose({ policy: one }));
-const follow = choice("follow", "Follow", (one) => choose({ follow: one === "true" }));
+const policy = choice("policy", "Where strings disagree", choose);
+const follow = choice("follow", "Follow", choose);
 const lead = choice("lead", "New notes", (one) => ask("chord", { lead: one }));
 const out = choice("out", "MIDI output");
 const through = choice("in", "Notes from");
@@ -146,31 +130,22 @@ const turn = (sent) => {
 const show = () => {
   if (!keys) return;
   pane.hidden = false;
-  clearTimeout(later);
-  const left = touchedAt + HAND_MS - performance.now();
-  if (left > 0) {
-    later = setTimeout(show, left);
-    return;
-  }
-  offer(
-    receiver,
+  receiver.offer(
     Object.entries(keys.receivers).map(([name, title]) => [name, title || name]),
     keys.receiver,
   );
   say(whole, receiver.element.selectedOptions[0]?.text ?? "");
-  offer(
-    policy,
+  policy.offer(
     keys.policies.map((one) => [one, POLICIES[one] ?? one]),
     keys.policy,
   );
-  offer(follow, FOLLOW, String(keys.follow));
-  offer(
-    lead,
+  follow.offer(FOLLOW, String(keys.follow));
+  lead.offer(
     keys.leads.map((one) => [one, LEADS[one] ?? one]),
     keys.lead,
   );
-  offer(out, [...keys.outputs.map((name) => [`midi ${name}`, name]), OWN_OUT]);
-  offer(through, [OWN_IN, ...keys.inputs.map((name) => [name, name])]);
+  out.offer([...keys.outputs.map((name) => [`midi ${name}`, name]), OWN_OUT]);
+  through.offer([OWN_IN, ...keys.inputs.map((name) => [name, name])]);
   out.field.hidden = keys.by_osc;
   osc.hidden = !keys.by_osc;
   const sent = keys.status !== "" && keys.status !== "sending";

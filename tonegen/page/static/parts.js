@@ -34,28 +34,49 @@ export const mark = (element, name, value) => {
   if (element.getAttribute(name) !== text) element.setAttribute(name, text);
 };
 
-// A slider shows what the engine has, but not while a hand is on it: an answer to an earlier place of the
-// hand must not push it back.
+// A slider or a choice shows what the engine has, but not while a hand is on it: an answer to an earlier
+// place of the hand must not push it back.
 export const HAND_MS = 400;
-export const follows = (slider) => {
+export const follows = (control) => {
   let value = null,
     touchedAt = -HAND_MS,
     later = null;
   const show = () => {
-    if (value !== null && Number(slider.value) !== value) slider.value = value;
+    if (value !== null && control.value !== value) control.value = value;
   };
   const passesBy = ({ key }) => key === "Tab" || key === "Shift";
   for (const hand of ["input", "keydown", "pointerdown"]) {
-    slider.addEventListener(hand, (event) => {
+    control.addEventListener(hand, (event) => {
       if (!passesBy(event)) touchedAt = performance.now();
     });
   }
   return (next) => {
-    value = next;
+    value = String(next);
     clearTimeout(later);
     const left = touchedAt + HAND_MS - performance.now();
     if (left > 0) later = setTimeout(show, left);
     else show();
+  };
+};
+
+/**
+ * What a choice offers, each its value and its words, made anew only where that changes; and what the engine
+ * has of them, where it has any.
+ * @param {HTMLSelectElement} select
+ * @returns {(options: string[][], value?: string | null) => void}
+ */
+export const offers = (select) => {
+  const follow = follows(select);
+  let shape = "";
+  return (options, value = null) => {
+    const next = JSON.stringify(options);
+    if (next !== shape) {
+      shape = next;
+      const kept = select.value;
+      select.replaceChildren(...options.map(([one, words]) => make("option", { value: one }, words)));
+      if (options.some(([one]) => one === kept)) select.value = kept;
+    }
+    if (value !== null) follow(value);
   };
 };
 

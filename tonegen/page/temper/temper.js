@@ -2,7 +2,7 @@
 // trades.
 
 import { ask, hear } from "../static/wire.js";
-import { byId, make, mark, refill, say, tableHead } from "../static/parts.js";
+import { byId, make, mark, offers, refill, say, tableHead } from "../static/parts.js";
 import { oneRow, oneStop } from "../static/stops.js";
 
 /** @typedef {import("../static/messages.js").Asks["objective"]["name"]} Objective */
@@ -16,13 +16,17 @@ let shape = "";
 let built = null;
 
 const build = () => {
+  const scene = make("select", { id: "scene", onchange: () => ask("scene", { name: scene.value }) });
+  const objective = make("select", {
+    id: "objective",
+    onchange: () => ask("objective", { name: /** @type {Objective} */ (objective.value) }),
+  });
   const part = {
-    scene: make("select", { id: "scene", onchange: () => ask("scene", { name: part.scene.value }) }),
+    scene,
+    offerScenes: offers(scene),
     title: make("small", { class: "whole" }), // which the choice has no room for
-    objective: make("select", {
-      id: "objective",
-      onchange: () => ask("objective", { name: /** @type {Objective} */ (part.objective.value) }),
-    }),
+    objective,
+    offerObjectives: offers(objective),
     band: make("p", { class: "hint" }),
     pins: make("p", { class: "hint", "aria-live": "polite" }),
     wanted: make("div", { class: "wanted", role: "group", "aria-label": "Grips and their weights" }),
@@ -50,20 +54,12 @@ const build = () => {
 const showAsked = () => {
   if (!asked || !scenes) return;
   built ??= build();
-  const options = JSON.stringify([scenes, asked.objectives]);
-  if (built.scene.dataset.options !== options) {
-    built.scene.dataset.options = options;
-    built.scene.replaceChildren(
-      make("option", { value: "" }, "the instrument's grips"),
-      ...scenes.map(({ name, title }) => make("option", { value: name }, title || name)),
-    );
-    built.objective.replaceChildren(
-      ...Object.entries(asked.objectives).map(([name, words]) => make("option", { value: name }, words)),
-    );
-  }
-  built.scene.value = asked.scene;
+  built.offerScenes(
+    [["", "the instrument's grips"], ...scenes.map(({ name, title }) => [name, title || name])],
+    asked.scene,
+  );
+  built.offerObjectives(Object.entries(asked.objectives), asked.objective);
   say(built.title, asked.scene && built.scene.selectedOptions[0]?.text);
-  built.objective.value = asked.objective;
   say(built.band, asked.band ? `The band: ${asked.band}` : "No band: tuned for the steel alone");
   say(
     built.pins,

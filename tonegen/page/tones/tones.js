@@ -3,7 +3,7 @@
 import { ask, hear } from "../static/wire.js";
 import { stayingCard } from "../play/pairs.js";
 import { readyToHear } from "../sound/sound.js";
-import { byId, make, mark, say } from "../static/parts.js";
+import { byId, make, mark, offers, say } from "../static/parts.js";
 import { oneStop } from "../static/stops.js";
 
 /** @type {import("../static/wire.js").Shows["two"] | null} */
@@ -27,6 +27,7 @@ const written = (name, words) => {
 const low = written("low", "Lower tone"),
   high = written("high", "Upper tone");
 const ratio = make("select", { id: "tone-ratio", onchange: () => ask("tones", { ratio: ratio.value }) });
+const offerRatios = offers(ratio);
 
 const begin = (only) => {
   if (!two.heard) alone = !sounding;
@@ -97,12 +98,10 @@ const show = (next) => {
   say(name, two.heard ? "Two tones, playing instead of the grip" : "Two tones");
   showWritten(low, two.written.low, two.low_words);
   showWritten(high, two.written.high, two.high_words);
-  const options = JSON.stringify(two.ratios);
-  if (ratio.dataset.options !== options) {
-    ratio.dataset.options = options;
-    ratio.replaceChildren(...two.ratios.map((one) => make("option", { value: one.ratio }, one.words)));
-  }
-  ratio.value = two.written.ratio;
+  offerRatios(
+    two.ratios.map((one) => [one.ratio, one.words]),
+    two.written.ratio,
+  );
   card.fill(two.pair, two.heard && two.only, `Two tones, ${two.pair.names}`);
   card.element.disabled = !two.pair.plays;
   mark(both, "aria-pressed", two.heard);

@@ -1317,6 +1317,11 @@ changes(
 )  # fmt: skip
 changes("tonegen/page/play/pairs.js", SCRIPTS, ("view.pairs.length > MOST_CARDS", "true"))
 changes(
+    "tonegen/page/static/parts.js", SCRIPTS,
+    ("if (left > 0) later", "if (left < 0) later"),
+    ("=== kept)) select.value = kept", "=== kept)) select.value = select.value"),
+)  # fmt: skip
+changes(
     "tonegen/page/play/chart.js", SCRIPTS,
     (".travel === cell.travel", ".travel === 1"),
     ("travel: whole ? 0 : cell.travel", "travel: whole ? 0 : 1"),

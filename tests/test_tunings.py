@@ -12,6 +12,7 @@ import pytest
 from tonegen import presets
 from tonegen.errors import BadPreset, BadValue
 from tonegen.instrument import TuningPoint
+from tonegen.interval import Ratio
 from tonegen.pitch import parse_pitch_class
 from tonegen.presets.files import LIBRARY, SHIPPED, library_files
 from tonegen.presets.scenes import scene
@@ -225,6 +226,11 @@ def test_beats_are_those_of_the_strings_as_tuned():
 
 def test_an_octave_weighs_as_much_as_four_consonances():
     assert [wish.weight for wish in rules.chord([50, 57, 62])] == [1.0, 4.0, 1.0]
+
+
+def test_a_wish_across_octaves_has_them_in_its_ratio():
+    """D2 and B3: a major sixth, 5:3, and an octave."""
+    assert [wish.ratio for wish in rules.chord([38, 59])] == [Ratio(10, 3)]
 
 
 def test_a_pure_chord_has_no_clash():

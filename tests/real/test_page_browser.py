@@ -361,6 +361,19 @@ def test_every_part_fits_a_phone(opened):
         assert (part, page.evaluate("document.documentElement.scrollWidth")) == (part, 360)
 
 
+@pytest.mark.parametrize("width", [1330, 1440])
+def test_the_head_fits_a_laptop_in_every_part(opened, width):
+    """Also once the caution is an icon there; with what is engaged beside it."""
+    page = opened(width, 900)
+    page.click("#caution button")
+    page.click("#board [data-change=A]")
+    page.click("#board [data-change=B]")
+    for part in page.locator("nav [data-part]").all():
+        part.click()
+        assert page.evaluate("""() => [...document.querySelectorAll("nav, .top")]
+          .filter((one) => one.scrollWidth > one.clientWidth).map((one) => one.className || one.id)""") == []
+
+
 def test_pictures_for_the_readme(opened):
     PICTURES.mkdir(exist_ok=True)
     page = opened(1440, 900)

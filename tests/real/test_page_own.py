@@ -106,6 +106,7 @@ def test_it_is_read_and_touched_on_any_screen(opened):
         page.click("#caution button")
         page.tap("nav [data-part=own]")
         assert is_phone or broken_rules(page) == []
+        expect(page.locator("#own-start")).to_have_text("Start from scratch")
         begin(page, "e9-ten-string")
         page.tap("[data-cell='changes[6].moves.2']")
         page.tap(".own-cell summary")
@@ -116,7 +117,7 @@ def test_it_is_read_and_touched_on_any_screen(opened):
             assert too_small(page) == []
             assert cut(page) == []
         page.tap("#own-forget")
-        expect(page.locator("#own-start")).to_be_visible()
+        expect(page.locator("#own-start")).to_have_text("Make one like it")
 
 
 def test_what_is_wrong_is_said_at_its_field_and_nothing_is_lost(opened, own):

@@ -114,7 +114,7 @@ def offered() -> Offered:
 def _length_in_words(seconds: float) -> str:
     """How long, and what that allows where the usual register is lowest."""
     cents = half_a_beat_cents(seconds, _USUAL.low_hz[0], Ratio(3, 2))
-    return f"{seconds:g} s: half a beat at {cents:.1f} cents on a low fifth"
+    return f"{seconds:g} s: half a beat at {cents:.1f} cents"
 
 
 def _timbres() -> Iterator[Named]:

@@ -42,7 +42,11 @@ let shape = "";
 const around = { named: () => [] };
 
 const kinds = make("div", { class: "own-kinds", role: "group", "aria-label": "What to make" });
-const like = make("select", { id: "own-like" });
+const like = make("select", { id: "own-like", onchange: () => sayStart() });
+const start = button("", () => ask("startown", { kind: /** @type {Kind} */ (kind), like: like.value }), {
+  id: "own-start",
+});
+const sayStart = () => say(start, like.value ? "Make one like it" : "Start from scratch");
 const yours = make("select", { id: "own-yours" });
 const yoursBox = make(
   "div",
@@ -56,18 +60,7 @@ const begin = make(
   "div",
   { id: "own-begin" },
   kinds,
-  make(
-    "div",
-    { class: "own-begin" },
-    make("label", { class: "own-field" }, "Like", like),
-    button(
-      "Make one like it",
-      () => ask("startown", { kind: /** @type {Kind} */ (kind), like: like.value }),
-      {
-        id: "own-start",
-      },
-    ),
-  ),
+  make("div", { class: "own-begin" }, make("label", { class: "own-field" }, "Like", like), start),
   yoursBox,
 );
 const form = make("form", { id: "own-form", onsubmit: (event) => event.preventDefault() });
@@ -141,10 +134,11 @@ const showKinds = () => {
   );
   const kept = like.value;
   like.replaceChildren(
-    make("option", { value: "" }, "nothing: start from scratch"),
+    make("option", { value: "" }, "nothing"),
     ...names.map((name) => make("option", { value: name }, name)),
   );
   if (names.includes(kept)) like.value = kept;
+  sayStart();
   const own = there.yours[kind] ?? [];
   yours.replaceChildren(...own.map((name) => make("option", { value: name }, name)));
   yoursBox.hidden = own.length === 0;

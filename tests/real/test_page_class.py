@@ -128,7 +128,7 @@ def test_a_lesson_that_the_teacher_gives_is_taken_on_each_phone(teacher, phone):
     other.tap("[data-demonstrate='0']")
     other.wait_for_selector("[data-demonstrate='0'][aria-pressed=true]")
     teacher.wait_for_selector("#class-listeners:has-text('of 2 right')")
-    said = teacher.locator("#class-steps li").all_inner_texts()
+    said = [" ".join(line.split()) for line in teacher.locator("#class-steps li").all_inner_texts()]
     assert "Set it pure 0 of 1 right" in said[6]
     assert "no answer yet" in said[0]
     ada.reload()

@@ -20,7 +20,7 @@ from tonegen.keys.receivers import receiver
 from tonegen.keys.sets import set_plan
 from tonegen.presets.sets import set_list
 
-REAL_SECONDS = 10
+SECONDS = 10
 
 
 def percentiles(name, seconds):
@@ -67,7 +67,14 @@ def test_a_note_in_and_out(benchmark, name, follows):
 
 
 @pytest.fixture
-def stage(tmp_path):
+def timed(benchmark):
+    """Only where time is measured: what else happens at real ports is tested in tests/real."""
+    if not benchmark.enabled:
+        pytest.skip("measures time; --benchmark-enable does so")
+
+
+@pytest.fixture
+def stage(timed, tmp_path):
     """A JACK MIDI loop, and the synthesis engine playing in another process on the same cores."""
     with running_server(tmp_path, 128) as server, server.as_the_own():
         ear, programs = Ear("Stage Piano"), Programs()
@@ -85,7 +92,6 @@ def stage(tmp_path):
 def test_time_added_on_a_real_port(benchmark, stage, follows, notes_a_second):
     """Through real ports in both directions, beside the synthesis engine."""
     ear, engine = stage
-    seconds = REAL_SECONDS if benchmark.enabled else 1
     out = MidiOutput("Stage Piano")
     made = plan(MEANTONE, receiver("mpe"))
     through = Through(made, out.send, follower=follower() if follows else None)
@@ -102,7 +108,7 @@ def test_time_added_on_a_real_port(benchmark, stage, follows, notes_a_second):
 
     def play():
         begun = time.perf_counter()
-        for place, message in enumerate(player(notes_a_second * seconds)):
+        for place, message in enumerate(player(notes_a_second * SECONDS)):
             while time.perf_counter() < begun + place / notes_a_second / 2:
                 time.sleep(0.0002)
             keys.send(message)
@@ -111,20 +117,16 @@ def test_time_added_on_a_real_port(benchmark, stage, follows, notes_a_second):
 
     benchmark.pedantic(play, rounds=1)
     benchmark.extra_info.update(percentiles(f"{notes_a_second} a second{', following' * follows}", added))
-    assert len(added) == notes_a_second * seconds
+    assert len(added) == notes_a_second * SECONDS
     assert engine.poll() is None, engine.stderr.read()
     for port in (source, keys, out):
         port.close()
 
 
 @pytest.fixture
-def rig(tmp_path, benchmark):
-    """A server out of step: in step it stops when a program is killed.
-
-    On a busy machine it loses messages at short periods; so they are short only where time is measured.
-    """
-    period = 1024 if benchmark.enabled else 8192
-    with running_server(tmp_path, period, in_step=False) as server, server.as_the_own():
+def rig(timed, tmp_path):
+    """A server out of step: in step it stops when a program is killed."""
+    with running_server(tmp_path, 1024, in_step=False) as server, server.as_the_own():
         ear, programs = Ear("Stage Piano"), Programs()
         yield ear, programs.start
         programs.close()

@@ -201,6 +201,15 @@ def test_frets_that_stay_let_little_be_won_over_many_chords(name, before, after,
     assert found.leave_it_equal is equal
 
 
+@pytest.mark.parametrize("rounding", [-1e-14, 0.0, 1e-14])
+def test_of_wishes_that_differ_by_a_rounding_the_same_one_is_named_always(rounding):
+    """What A2 and A3 wish is one pitch; libraries for matrices differ in the last digits of each."""
+    found = solved(TUNINGS["pedal-steel-c6-open"])
+    cents = found.offsets_cents.copy()
+    cents[[note.name for note in found.tuning.notes].index("A2")] += rounding
+    assert explained(replace(found, offsets_cents=cents), 9).clash.low.who == "string 4, A3"
+
+
 def test_an_added_ninth_is_where_the_comma_shows():
     """D over C6, a fifth above G and a fourth below A: the syntonic comma, 21.5 cents, stays."""
     found = solved(TUNINGS["pedal-steel-c6-open"])

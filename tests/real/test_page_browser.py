@@ -370,8 +370,11 @@ def test_the_head_fits_a_laptop_in_every_part(opened, width):
     page.click("#board [data-change=B]")
     for part in page.locator("nav [data-part]").all():
         part.click()
-        assert page.evaluate("""() => [...document.querySelectorAll("nav, .top")]
-          .filter((one) => one.scrollWidth > one.clientWidth).map((one) => one.className || one.id)""") == []
+        assert (
+            page.evaluate("""() => [...document.querySelectorAll("nav, .top")]
+          .filter((one) => one.scrollWidth > one.clientWidth).map((one) => one.className || one.id)""")
+            == []
+        )
 
 
 def test_pictures_for_the_readme(opened):

@@ -96,12 +96,10 @@ def shift_cents(first: Ringing, second: Ringing) -> tuple[float, float]:
 
 
 def pitch_by_ways(heard: Ringing, ways: OwnWays, stiffness: float) -> tuple[HeardPitch, float] | None:
-    """The pitch of a string whose partials' own ways were learned, and how far they stray from those, in
-    cents.
+    """The pitch of a string whose partials' own ways were learned, and how far they stray from those.
 
-    stiffness : B that the partials were looked for with, as when they were learned. None where fewer than
-    three
-    partials ring that were learned.
+    stiffness : B that the partials were looked for with, as when they were learned.
+    None where fewer than three partials ring that were learned.
     """
     _, one, other = np.intersect1d(heard.numbers, ways.numbers, return_indices=True)
     if len(one) < _FEWEST_LEARNED:

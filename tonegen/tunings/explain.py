@@ -20,7 +20,7 @@ _MAJOR: Final = frozenset({0, 2, 4, 5, 7, 9, 11})
 _JUST: Final = tuple(
     DEGREES[degree].cents - 100 * semitones for semitones, degree in enumerate(DEGREES_BY_SEMITONE)
 )
-_SAME_CENTS: Final = 1e-6
+_SAME_CENTS, _SAME_DIGITS = 1e-6, 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,8 +152,12 @@ def _clash(found: SolvedTuning, place: int, wishes: tuple[StringWish, ...]) -> S
 
 
 def _furthest_apart(wishes: tuple[StringWish, ...]) -> tuple[StringWish, StringWish]:
-    in_order = sorted(wishes, key=lambda wish: wish.wished_cents)
-    return in_order[0], in_order[-1]
+    """Of strings an octave apart, which wish the same but for a rounding, the one that is named last."""
+
+    def wished(wish: StringWish) -> float:
+        return round(wish.wished_cents, _SAME_DIGITS)
+
+    return min(reversed(wishes), key=wished), max(reversed(wishes), key=wished)
 
 
 def _gone_in_scales(tuning: StoredTuning, place: int) -> Iterable[int]:

@@ -8,7 +8,7 @@ import gc
 import os
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -82,13 +82,36 @@ def _list(ports: Sequence[Port]) -> str:
 
 
 def _ports(output: bool) -> tuple[Port, ...]:
-    found = []
-    for api in _apis():
-        client = _client(output, api)
-        if client is not None:
-            found += [Port(name, api) for name in _names(client)]
+    clients = _clients(output)
+    try:
+        return _seen_by(clients)
+    finally:
+        for client in clients.values():
             client.delete()
-    return tuple(found)
+
+
+def _found(asked: str, output: bool) -> tuple[str, int, Any]:
+    """The name of a port, the MIDI system that has it, and a client there, which can open it.
+
+    A new client for that would hold the program up as long again. Raises NoSuchDevice.
+    """
+    clients = _clients(output)
+    try:
+        port = choose(asked, _seen_by(clients), "output" if output else "input")
+        return port.name, port.api, clients.pop(port.api)
+    finally:
+        for other in clients.values():
+            other.delete()
+
+
+def _clients(output: bool) -> dict[int, Any]:
+    """One of each MIDI system that runs, by its number."""
+    found = {api: _client(output, api) for api in _apis()}
+    return {api: client for api, client in found.items() if client is not None}
+
+
+def _seen_by(clients: Mapping[int, Any]) -> tuple[Port, ...]:
+    return tuple(Port(name, api) for api, client in clients.items() for name in _names(client))
 
 
 def _rtmidi() -> ModuleType:
@@ -218,12 +241,10 @@ class MidiOutput:
             self.name, self._out = asked, _first_client(output=True)
             self._out.open_virtual_port(asked)
             return
-        port = choose(asked, outputs(), "output")
-        self.name = port.name
-        self._out = _client(True, port.api)
-        if not self._connect(port.name):
+        self.name, _, self._out = _found(asked, output=True)
+        if not self._connect(self.name):
             self._out.delete()
-            raise _held("output", port.name)
+            raise _held("output", self.name)
 
     def _connect(self, name: str) -> bool:
         return _opened(self._out, name, self._own_name)
@@ -285,12 +306,11 @@ class MidiSources:
 
     def __init__(self) -> None:
         """Open a client of each MIDI system that runs."""
-        clients = [_client(output=False, api=api) for api in _apis()]
-        self._clients = [client for client in clients if client is not None]
+        self._clients = _clients(output=False)
 
     def names(self) -> tuple[str, ...]:
         """Their names, as the systems have them now."""
-        return tuple(name for client in self._clients for name in _names(client))
+        return tuple(port.name for port in _seen_by(self._clients))
 
 
 class MidiInput:
@@ -310,10 +330,10 @@ class MidiInput:
             self._listen_with(_first_client(output=False))
             self._in.open_virtual_port(asked)
         else:
-            port = choose(asked, inputs(), "input")
-            if not self._open(port):
+            self.name, self._api, client = _found(asked, output=False)
+            if not self._open(client):
                 self.close()
-                raise _held("input", port.name)
+                raise _held("input", self.name)
 
     def _listen_with(self, client: Any) -> None:
         """Take a new client in use; all is set before it opens, so that no message passes by."""
@@ -339,10 +359,9 @@ class MidiInput:
         """Whether JACK may pass over notes on a busy machine, having no real-time priority here."""
         return _is_at_jack(self._in) and not _has_a_prior_thread()
 
-    def _open(self, port: Port) -> bool:
-        self.name, self._api = port.name, port.api
-        self._listen_with(_client(False, port.api))
-        return _opened(self._in, port.name)
+    def _open(self, client: Any) -> bool:
+        self._listen_with(client)
+        return _opened(client, self.name)
 
     def is_there(self) -> bool:
         """Whether the port is still among those of the system."""
@@ -358,7 +377,8 @@ class MidiInput:
         except NoSuchDevice:
             return False
         self.close()
-        return self._open(port)
+        self.name = port.name
+        return self._open(_client(False, self._api))
 
     def close(self) -> None:
         """Let go of the port, once a message that is on its way to `receive` has got there."""

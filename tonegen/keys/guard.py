@@ -54,10 +54,11 @@ def send_all(door: Door, messages: Iterable[bytes], sysex_seconds: float = 0.0) 
         time.sleep(len(message) * door.seconds_per_byte + (sysex_seconds if message[0] == SYSEX else 0.0))
 
 
-def open_door(where: str, own_name: str | None = None) -> Door:
+def open_door(where: str, own_name: str | None = None, at_once: bool = False) -> Door:
     """The door that a text names: "midi NAME", "virtual NAME", or "osc HOST:PORT". Raises NoSuchDevice.
 
-    own_name : what the program's own end of a MIDI connection is called.
+    own_name : what the program's own end of a MIDI connection is called. at_once : nothing is sent yet for a
+    quarter of a second, so the connection need not be waited for.
     """
     kind, _, name = where.partition(" ")
     if kind == "osc":
@@ -66,7 +67,7 @@ def open_door(where: str, own_name: str | None = None) -> Door:
         return OscOutput.to(name)
     from tonegen.keys.ports import MidiOutput
 
-    return MidiOutput(name, kind == "virtual", own_name)
+    return MidiOutput(name, kind == "virtual", own_name, at_once)
 
 
 def _own_name(place: int, process: int) -> str:
@@ -254,7 +255,8 @@ class _HeldDoor:
     def open(self) -> str:
         """Open its door; what to answer."""
         try:
-            self.door = open_door(self.where)
+            # The program opens its own beside it before anything goes out, which takes longer.
+            self.door = open_door(self.where, at_once=not only_by_the_guard(self.where))
         except TonegenError as error:
             return str(error)
         return _READY

@@ -179,7 +179,7 @@ def _names(client: Any) -> Sequence[str]:
     return ()
 
 
-def _opened(client: Any, name: str, own_name: str | None = None) -> bool:
+def _opened(client: Any, name: str, own_name: str | None = None, at_once: bool = False) -> bool:
     """Connect a client to a port; false when it has gone, or another program holds it."""
     names = _names(client)
     if name not in names:
@@ -189,7 +189,8 @@ def _opened(client: Any, name: str, own_name: str | None = None) -> bool:
             client.open_port(names.index(name), own_name)
     except _rtmidi().RtMidiError:
         return False
-    _let_a_period_pass()
+    if not at_once:
+        _let_a_period_pass()
     return True
 
 
@@ -228,10 +229,13 @@ class MidiOutput:
 
     seconds_per_byte = SECONDS_PER_BYTE
 
-    def __init__(self, asked: str, virtual: bool = False, own_name: str | None = None) -> None:
+    def __init__(
+        self, asked: str, virtual: bool = False, own_name: str | None = None, at_once: bool = False
+    ) -> None:
         """Open the port that matches `asked`, or make a virtual one of that name. Raises NoSuchDevice.
 
         own_name : what the program's own end of the connection is called, for who looks for it.
+        at_once : do not wait until the connection counts; what is sent within a quarter of a second is lost.
         """
         self._asked = asked
         self._virtual = virtual
@@ -242,12 +246,9 @@ class MidiOutput:
             self._out.open_virtual_port(asked)
             return
         self.name, _, self._out = _found(asked, output=True)
-        if not self._connect(self.name):
+        if not _opened(self._out, self.name, own_name, at_once):
             self._out.delete()
             raise _held("output", self.name)
-
-    def _connect(self, name: str) -> bool:
-        return _opened(self._out, name, self._own_name)
 
     def send(self, message: bytes) -> None:
         """Hand one message over, whole, with its status. One that has gone takes none; `is_there` says so.
@@ -287,7 +288,7 @@ class MidiOutput:
             return False
         self._out.close_port()
         self.name = name
-        return self._connect(name)
+        return _opened(self._out, name, self._own_name)
 
     def close(self) -> None:
         """Let go of the port, once what was sent is on its way."""

@@ -2,6 +2,7 @@
 
 import gc
 from collections.abc import Iterator
+from contextlib import contextmanager
 
 import jack
 import pytest
@@ -106,6 +107,21 @@ def chromium():
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         yield browser
         browser.close()
+
+
+@pytest.fixture
+def laptop(chromium):
+    """Opens the page of a running program as on a laptop."""
+
+    @contextmanager
+    def opened(running):
+        page = chromium.new_page(viewport={"width": 1440, "height": 900})
+        page.goto(running.link)
+        page.wait_for_selector("[data-ready=yes]")
+        yield page
+        page.close()
+
+    return opened
 
 
 @pytest.fixture

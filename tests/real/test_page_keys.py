@@ -6,9 +6,7 @@ import struct
 
 import jack
 import pytest
-from playwright.sync_api import sync_playwright
 
-from tests.page.chromium import CHROMIUM, FLAGS
 from tests.page.running import RunningPage
 from tonegen import presets
 from tonegen.keys.plan import plan
@@ -40,17 +38,12 @@ class Synthesizer:
 
 
 @pytest.fixture
-def page(sound_server, tmp_path):
+def page(sound_server, laptop, tmp_path):
     with (
         RunningPage(tmp_path / "own", environment=sound_server.environment) as running,
-        sync_playwright() as playwright,
+        laptop(running) as page,
     ):
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        page = browser.new_page(viewport={"width": 1440, "height": 900})
-        page.goto(running.link)
-        page.wait_for_selector("[data-ready=yes]")
         yield page
-        browser.close()
 
 
 def wanted(name, temperament="five-limit-just"):

@@ -1,9 +1,8 @@
 """A set played from the page at real ports: a keyboard, a foot board and a receiver, in Chromium."""
 
 import pytest
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
-from tests.page.chromium import CHROMIUM, FLAGS
 from tests.page.running import RunningPage
 from tests.page.test_evening import write
 from tests.real.test_page_keys import Keyboard, Synthesizer
@@ -43,21 +42,16 @@ follows = { Organ = "quarter-comma-meantone on key" }
 
 
 @pytest.fixture
-def stage(sound_server, tmp_path):
+def stage(sound_server, laptop, tmp_path):
     """The page, and what is at its ports: organ, keyboard and foot board."""
     file = write(tmp_path / "own" / "tonegen", SET)
     organs = [Synthesizer(sound_server, "organ")]
     keyboard, board = Keyboard(sound_server), Keyboard(sound_server, "pedals")
     with (
         RunningPage(tmp_path / "own", environment=sound_server.environment) as running,
-        sync_playwright() as playwright,
+        laptop(running) as page,
     ):
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        page = browser.new_page(viewport={"width": 1440, "height": 900})
-        page.goto(running.link)
-        page.wait_for_selector("[data-ready=yes]")
         yield page, set_plan(set_list(str(file))).checked(), organs, keyboard, board
-        browser.close()
     for one in (*organs, keyboard, board):
         one.close()
 

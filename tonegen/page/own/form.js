@@ -142,6 +142,24 @@ export const rowButtons = (rows, at, words, count) =>
 export const outButton = (row, words) =>
   button("Remove", () => ask("takeownout", { row }), { class: "out", "aria-label": `Remove ${words}` });
 
+/**
+ * A list of rows, each with what is wrong with it.
+ * @param {OwnView} view @param {string} rows @param {(row: string, at: number) => Node[]} contentOf
+ */
+export const rowsOf = (view, rows, contentOf) =>
+  make(
+    "ol",
+    { class: "own-rows" },
+    ...places(view, rows).map((at) =>
+      make(
+        "li",
+        { "data-row": `${rows}[${at}]` },
+        ...contentOf(`${rows}[${at}]`, at),
+        make("small", { class: "wrong" }),
+      ),
+    ),
+  );
+
 export const addButton = (rows, words, next = () => {}) =>
   button(
     words,

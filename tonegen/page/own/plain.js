@@ -2,7 +2,7 @@
 
 import { ask } from "../static/wire.js";
 import { make, tableHead } from "../static/parts.js";
-import { addButton, button, choice, field, places, rowButtons } from "./form.js";
+import { addButton, button, choice, field, places, rowButtons, rowsOf } from "./form.js";
 
 /** @typedef {import("./form.js").OwnView} OwnView */
 /**
@@ -16,19 +16,7 @@ const number = { inputmode: "decimal" };
 const listOf = (view, rows, add, one, fieldsOf) => {
   const count = view.rows[rows] ?? 0;
   return [
-    make(
-      "ol",
-      { class: "own-rows" },
-      ...places(view, rows).map((at) =>
-        make(
-          "li",
-          { "data-row": `${rows}[${at}]` },
-          ...fieldsOf(`${rows}[${at}]`),
-          rowButtons(rows, at, `${one} ${at + 1}`, count),
-          make("small", { class: "wrong" }),
-        ),
-      ),
-    ),
+    rowsOf(view, rows, (row, at) => [...fieldsOf(row), rowButtons(rows, at, `${one} ${at + 1}`, count)]),
     addButton(rows, add),
   ];
 };

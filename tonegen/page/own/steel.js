@@ -13,6 +13,7 @@ import {
   places,
   put,
   rowButtons,
+  rowsOf,
   several,
   tick,
 } from "./form.js";
@@ -242,20 +243,8 @@ export const steel = (view) => {
   const count = (rows) => view.rows[rows] ?? 0;
   const names = places(view, "changes").map((at) => view.fields[`changes[${at}].name`]);
   halvesOf = "";
-  const listed = (rows, words, one) =>
-    make(
-      "ol",
-      { class: "own-rows" },
-      ...places(view, rows).map((at) =>
-        make(
-          "li",
-          { "data-row": `${rows}[${at}]` },
-          several(`${rows}[${at}]`, one, names),
-          outButton(`${rows}[${at}]`, words),
-          make("small", { class: "wrong" }),
-        ),
-      ),
-    );
+  const listed = (rows, words, one, within = "") =>
+    rowsOf(view, rows, (row) => [several(row + within, one, names), outButton(row, words)]);
   return [
     make("h3", {}, "Strings"),
     make("p", { class: "hint" }, "String 1, the highest course, first. Enter goes on to the next string."),
@@ -297,19 +286,7 @@ export const steel = (view) => {
       { class: "hint" },
       "Where two together bring a string to a note of its own. Each has a column in the chart.",
     ),
-    make(
-      "ol",
-      { class: "own-rows" },
-      ...places(view, "splits").map((at) =>
-        make(
-          "li",
-          { "data-row": `splits[${at}]` },
-          several(`splits[${at}].changes`, "Together", names),
-          outButton(`splits[${at}]`, "this split"),
-          make("small", { class: "wrong" }),
-        ),
-      ),
-    ),
+    listed("splits", "this split", "Together", ".changes"),
     ...(names.length > 1 ? [addButton("splits", "Add a split")] : []),
     make("h3", {}, "What goes together"),
     make("p", { class: "hint" }, "A foot or knee of yours that holds more than one at once:"),

@@ -1465,7 +1465,6 @@ changes(
 changes(
     "tonegen/listen/heard.py", LISTEN,
     ("FLAT_NEPERS: Final = 0.06", "FLAT_NEPERS: Final = 0.0"),
-    ("        _refuse_wide_swing(still, sample_rate, best)\n", ""),
     ("still = sound - sound.mean()", "still = sound"),
     ("powers[step - 1 :: step]", "powers[step::step]"),
     ("< _ONE_NOTE_CENTS", "< 0"),

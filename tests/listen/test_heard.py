@@ -9,7 +9,7 @@ from scipy.signal import resample
 
 from tests.listen.strings import RATE, partial_hz, pink, plucked
 from tonegen.listen.heard import MovingBar, UnreadSound, heard, moved
-from tonegen.listen.spectrum import Expected
+from tonegen.listen.spectrum import Expected, spectrum
 from tonegen.presets import instrument
 
 GUITARS = sorted((Path(__file__).parents[1] / "published" / "guitars").glob("*.flac"))
@@ -173,9 +173,22 @@ def test_a_bar_that_moves_is_told_by_its_middle_its_swing_and_how_often(swing_ce
     assert bar.swing_hz == pytest.approx(swing_hz, abs=0.15)
 
 
+def test_what_partials_explain_is_a_share_of_what_stands_out_of_the_noise():
+    """Of a string alone all of it, and no more, however near the noise is."""
+    seen = spectrum(plucked(3, 164.814, noise_db=10.0)[0], RATE)
+    assert 0.99 < seen.explained(partial_hz(164.814, np.arange(1, 21), 1e-4)) <= 1
+
+
+def test_a_quiet_string_on_direct_current_reads_the_same():
+    quiet = 0.005 * plucked(3, 164.814)[0][: round(0.26 * RATE)]
+    one, other = heard(quiet, RATE, STRINGS), heard(quiet + 0.9, RATE, STRINGS)
+    assert (other.strings, other.cents) == (one.strings, pytest.approx(one.cents, abs=1e-4))
+
+
 REFUSED = {
     "too short": (lambda: plucked(1, 164.814)[0][: RATE // 5], "too short: let it ring for 0.25 s"),
     "silence": (lambda: np.zeros(RATE), "nothing heard; is the right input chosen"),
+    "direct current": (lambda: np.full(RATE, 0.3), "nothing heard; is the right input chosen"),
     "no number": (lambda: plucked(1, 164.814)[0] * np.where(T > 0.5, np.nan, 1), "not a sound"),
     "noise": (lambda: 100 * quiet_noise(), "nothing rings|another note|something else"),
     "hum in Europe": (lambda: hum(50) + quiet_noise(), "hum of the mains is heard, 50 Hz"),

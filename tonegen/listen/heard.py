@@ -47,7 +47,6 @@ _MAINS_WITHIN_HZ: Final = 0.35
 _MAINS_SHARE: Final = 0.6
 FLAT_NEPERS: Final = 0.06
 SWING_CENTS: Final = 3.0
-_FOLLOWED: Final = 4  # partials, however far the bar swings
 _MOST_ERROR_CENTS: Final = 1.0
 _OLD_STRINGS_CENTS: Final = 1.5  # what a learned string's middle partial never strays by
 
@@ -129,11 +128,7 @@ def _heard(
     if rings.swing_cents > SWING_CENTS:
         middle = pitch.cents - rings.swing_off_cents
         raise MovingBar(best.expected, middle, pitch.error_cents, rings.swing_cents, rings.swing_hz)
-    try:
-        _refuse_others(seen, ranked)
-    except UnreadSound:
-        _refuse_wide_swing(still, sample_rate, best)
-        raise
+    _refuse_others(seen, ranked)
     if abs(pitch.cents) > SEARCH_CENTS:
         raise UnreadSound("another note than any string plays in this state; are the right changes engaged?")
     hz = best.expected.hz * float(np.exp2(pitch.cents / 1200))
@@ -217,7 +212,7 @@ def refuse_no_sound(sound: Array) -> None:
     level = float(np.abs(sound).max())
     if not np.isfinite(level):
         raise UnreadSound("not a sound: there are numbers in it that are none")
-    if level < _SILENCE:
+    if float(np.ptp(sound)) < 2 * _SILENCE:  # whatever level it stands at
         raise UnreadSound("nothing heard; is the right input chosen?")
     if _is_clipped(sound, level):
         raise UnreadSound("clipped, which moves the pitch: turn the level down and pick it again")
@@ -240,18 +235,6 @@ def _refuse_mains(rings: Ringing) -> None:
         off = np.abs(hz - mains * np.rint(hz / mains))
         if (off < _MAINS_WITHIN_HZ).mean() >= _MAINS_SHARE and abs(rings.decay_nepers) < FLAT_NEPERS:
             refuse_hum(mains)
-
-
-def _refuse_wide_swing(sound: Array, sample_rate: int, best: HeardCandidate) -> None:
-    """A bar that swings so far that high partials cannot be followed, by the low ones."""
-    hz = best.expected.hz * float(np.exp2(best.cents / 1200))
-    numbers = np.arange(1, _FOLLOWED + 1)
-    partials = partial_hz(hz, numbers, best.stiffness)
-    rings = ringing(sound, sample_rate, partials, noise_floor(sound, sample_rate))
-    if rings is not None and len(rings.cents) == _FOLLOWED and rings.swing_cents > SWING_CENTS:
-        middle = best.cents + float(np.median(rings.cents)) - rings.swing_off_cents
-        error = float(np.std(rings.cents))
-        raise MovingBar(best.expected, middle, error, rings.swing_cents, rings.swing_hz)
 
 
 def _refuse_others(seen: Spectrum, ranked: Sequence[HeardCandidate]) -> None:

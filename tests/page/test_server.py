@@ -25,7 +25,7 @@ AB = {"do": "grip", "name": "A major A+B 3-4-5"}
 
 def get(running, path, **headers):
     """A request with its path and headers exactly as given."""
-    connection = http.client.HTTPConnection("127.0.0.1", running.port, timeout=10)
+    connection = http.client.HTTPConnection("127.0.0.1", running.port, timeout=20)
     connection.putrequest(headers.pop("method", "GET"), path, skip_host=True)
     for name, value in {"Host": running.host, **headers}.items():
         connection.putheader(name, value)
@@ -243,12 +243,12 @@ def test_sound_for_a_page_comes_block_by_block_and_goes_elsewhere_when_another_a
         first.send('{"next_frame": 0, "heard_frame": 0, "heard_at_ms": null}')
         at = 0
         for _ in range(2):
-            begin, sound = frames_of(first.recv(timeout=10))
+            begin, sound = frames_of(first.recv(timeout=20))
             assert begin == at
             at += len(sound)
         assert at == 22_050  # half a second is in hand
         with connect(address, origin=origin), pytest.raises(ConnectionClosed, match="moved elsewhere"):
-            first.recv(timeout=10)
+            first.recv(timeout=20)
 
 
 @pytest.mark.parametrize("wrong", ["rate=3", "rate=x", "", "rate=99999999"])
@@ -257,7 +257,7 @@ def test_a_loudspeaker_that_cannot_be_is_told_so(running, wrong):
         connect(f"ws://{running.host}/sound?{wrong}", origin=f"http://{running.host}") as speaker,
         pytest.raises(ConnectionClosed, match="sample rate"),
     ):
-        speaker.recv(timeout=10)
+        speaker.recv(timeout=20)
 
 
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])

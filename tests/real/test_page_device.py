@@ -27,7 +27,7 @@ def recorded(sound_server, seconds):
         [theirs] = client.get_all_connections("system:playback_1")
         client.connect(theirs, mine)
         count = round(seconds * client.samplerate / client.blocksize)
-        return np.concatenate([blocks.get(timeout=10) for _ in range(count + 4)][4:])
+        return np.concatenate([blocks.get(timeout=20) for _ in range(count + 4)][4:])
 
 
 def test_the_device_plays_the_beat_that_the_page_shows(sound_server, tmp_path):

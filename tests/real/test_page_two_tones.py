@@ -17,7 +17,6 @@ def write(page, selector, text, way="Tab"):
 
 def test_two_tones_are_written_heard_and_tuned_by_the_keyboard(opened):
     page = opened()
-    page.set_default_timeout(5000)
     press(page, "#tones summary")
     write(page, "#tone-low", "220")
     write(page, "#tone-high", "275.6")

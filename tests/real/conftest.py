@@ -6,7 +6,7 @@ from contextlib import contextmanager
 
 import jack
 import pytest
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import sync_playwright
 
 from tests.jack import SoundServer, running_server
 from tests.keys.rig import Ear, Programs
@@ -15,8 +15,6 @@ from tests.page.running import RunningPage
 
 # What Chromium notes of a program that was ended, or that refused a file: the page says both to its reader.
 ANSWERED = ("net::ERR_CONNECTION_", "400 (Bad Request)")
-
-expect.set_options(timeout=20_000)  # milliseconds: a busy machine is no reason for a test to fail
 
 _FAILED = pytest.StashKey[bool]()
 

@@ -62,6 +62,7 @@ changes(
     ("other + wish.cents if place == wish.high else other - wish.cents", "other + wish.cents"),
     ("LEAST_APART_CENTS: Final = 2.0", "LEAST_APART_CENTS: Final = 20.0"),
     ("high_hz, ratio))", "low_hz, ratio))"),
+    ("round(wish.wished_cents, _SAME_DIGITS)", "wish.wished_cents"),
 )  # fmt: skip
 changes(
     "tonegen/tunings/search.py", TUNINGS,
@@ -772,6 +773,7 @@ changes(
     ("_file_state(self._made.evening.file) != self._file", "False"),
     ("            self.rig.keep()\n", ""),
     ("else MissingDevices)(*missing)", "else MissingDevices)(missing[0])"),
+    ("(MissingReceivers if", "(MissingDevices if"),
     ("        self.playing.port_came(port)\n\n", "\n"),
     ('if choose(port, there, "input").name in played:', "if False:"),
     ("{choose(name, there, \"input\").name for name in keyboards}", "set()"),

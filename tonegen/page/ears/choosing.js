@@ -234,8 +234,7 @@ const showGrips = () => {
     [" ", "the current grip"],
     ...grips.map((name) => [` ${name}`, name]),
   ];
-  chooser.offerGrips(options);
-  showChosen();
+  if (chooser.offerGrips(options)) showChosen();
 };
 
 export const offerGrips = (names) => {

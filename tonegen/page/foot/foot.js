@@ -35,7 +35,8 @@ const showPort = () => {
   const away = foot.port && !inputs.some(isChosen) ? [[foot.port, `${foot.port} (not there)`]] : [];
   const options = [NONE, ...there, ...away];
   const [chosen] = options.find(([name]) => (foot.port ? isChosen(name) : name === ""));
-  offerPorts(options, chosen);
+  // To open one may take longer than a hand rests on the list.
+  offerPorts(options, document.activeElement === port ? null : chosen);
 };
 
 const showPedals = () => {

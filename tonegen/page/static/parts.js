@@ -61,22 +61,24 @@ export const follows = (control) => {
 
 /**
  * What a choice offers, each its value and its words, made anew only where that changes; and what the engine
- * has of them, where it has any.
+ * has of them, where it has any. Gives whether it was made anew.
  * @param {HTMLSelectElement} select
- * @returns {(options: string[][], value?: string | null) => void}
+ * @returns {(options: string[][], value?: string | null) => boolean}
  */
 export const offers = (select) => {
   const follow = follows(select);
   let shape = "";
   return (options, value = null) => {
     const next = JSON.stringify(options);
-    if (next !== shape) {
+    const anew = next !== shape;
+    if (anew) {
       shape = next;
       const kept = select.value;
       select.replaceChildren(...options.map(([one, words]) => make("option", { value: one }, words)));
       if (options.some(([one]) => one === kept)) select.value = kept;
     }
     if (value !== null) follow(value);
+    return anew;
   };
 };
 
